@@ -17,7 +17,7 @@ use crate::model::{Shape, Spread, Term};
 use crate::narrow::narrow;
 use crate::plan::PackPick;
 use crate::pump::Pump;
-use crate::stack::{Contributor, Known, LotError, Stack, Verdict, judge};
+use crate::stack::{Contributor, Evaluation, LotError, Stack, Verdict, judge};
 use crate::stock::Item;
 /// Contributors of a pump with these packs: its dimensions, its thermal terms, then the pieces, place by
 /// place.
@@ -32,13 +32,13 @@ pub fn stack(job: &Job, pump: &Pump, packs: &[PackPick]) -> Stack {
             readings: measured.readings.clone(),
             nominal: measured.value,
             tolerance: measured.tolerance,
-            known: match dimension.spread {
-                Spread::Within(_) => Known::Within(dimension.shape),
-                Spread::StandardUncertainty(_) => Known::Standard,
-                Spread::FromReadings { resolution } => Known::Readings { resolution },
+            evaluation: match dimension.spread {
+                Spread::Within(_) => Evaluation::Within(dimension.shape),
+                Spread::StandardUncertainty(_) => Evaluation::Standard,
+                Spread::FromReadings { resolution } => Evaluation::Readings { resolution },
             },
-            standard: measured.standard,
-            freedom: measured.freedom,
+            standard_uncertainty: measured.standard,
+            degrees_of_freedom: measured.freedom,
             lot: None,
         },
     );
@@ -50,9 +50,9 @@ pub fn stack(job: &Job, pump: &Pump, packs: &[PackPick]) -> Stack {
         readings: Vec::new(),
         nominal: growth.value,
         tolerance: growth.tolerance,
-        known: Known::Growth(Box::new(growth.clone())),
-        standard: growth.standard,
-        freedom: None,
+        evaluation: Evaluation::Growth(Box::new(growth.clone())),
+        standard_uncertainty: growth.standard,
+        degrees_of_freedom: None,
         lot: None,
     });
     let pieces = packs.iter().enumerate().flat_map(|(index, pack)| {
@@ -73,12 +73,13 @@ pub fn stack(job: &Job, pump: &Pump, packs: &[PackPick]) -> Stack {
                 readings: Vec::new(),
                 nominal,
                 tolerance: size.tolerance,
-                known: Known::Within(Shape::Rectangular),
-                standard: size.standard(),
-                freedom: None,
-                lot: size
-                    .uncertainty
-                    .map(|standard| LotError { lot: item.lot(pick.item), standard }),
+                evaluation: Evaluation::Within(Shape::Rectangular),
+                standard_uncertainty: size.standard_uncertainty(),
+                degrees_of_freedom: None,
+                lot: size.uncertainty.map(|standard| LotError {
+                    lot: item.lot(pick.item),
+                    standard_uncertainty: standard,
+                }),
             })
         })
     });
@@ -136,7 +137,7 @@ pub fn piece_waste(job: &Job, item: usize, peeled: u32) -> Money {
 /// Whether the cost of an item is counted by the pack, because the policy counts the rest of an opened pack
 /// as spoiled.
 pub fn by_pack(job: &Job, item: usize) -> bool {
-    job.policy.opened_packs_spoiled && job.stock[item].pack_qty > 1
+    job.policy.opened_cartons_spoiled && job.stock[item].carton_qty > 1
 }
 
 /// Cost of issuing `issued` pieces of an item that is counted by the pack: loose pieces one by one, then
@@ -149,14 +150,14 @@ pub fn pack_waste(job: &Job, item: usize, issued: u32) -> Money {
     let lot = &job.stock[item];
     let paid = match packs_opened(lot, issued) {
         0 => issued,
-        packs => lot.loose() + packs * lot.pack_qty.max(1),
+        packs => lot.loose() + packs * lot.carton_qty.max(1),
     };
     Money::from_raw(lot.unit_cost.raw().saturating_mul(i64::from(paid)))
 }
 
 /// Sealed packs opened when `issued` pieces of a lot are issued; loose pieces go first.
 pub fn packs_opened(lot: &Item, issued: u32) -> u32 {
-    issued.saturating_sub(lot.loose()).div_ceil(lot.pack_qty.max(1))
+    issued.saturating_sub(lot.loose()).div_ceil(lot.carton_qty.max(1))
 }
 
 /// Pieces left over in opened packs, and so spoiled.
@@ -166,7 +167,7 @@ pub fn spoiled(job: &Job, item: usize, issued: u32) -> u32 {
     }
     let lot = &job.stock[item];
     let sealed = issued.saturating_sub(lot.loose());
-    packs_opened(lot, issued) * lot.pack_qty - sealed
+    packs_opened(lot, issued) * lot.carton_qty - sealed
 }
 
 /// Scarcity points of one piece: `1000 / (1 + max(available - min level, 0))`, so that a scarcer piece costs more.

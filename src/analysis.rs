@@ -4,10 +4,10 @@
 
 use crate::accounting::stack;
 use crate::choose::ChooseError;
-use crate::choose::watch::Watch;
+use crate::choose::control::Control;
 use crate::job::Job;
 use crate::plan::PackPick;
-use crate::stack::monte_carlo::{Outcome, Plan as Draws};
+use crate::stack::monte_carlo::{DrawOptions as Draws, Outcome};
 use crate::stack::{Undrawn, level_of_draws, simulate};
 use crate::sweep::{self, Point, Sweep};
 
@@ -56,9 +56,9 @@ impl Analysed {
         &mut self,
         job: &Job,
         sweep: Sweep,
-        watch: &Watch<'_>,
+        control: &Control<'_>,
     ) -> Result<(), ChooseError> {
-        let points = sweep::chosen_anew(job, self.pump, &sweep, watch)?;
+        let points = sweep::chosen_anew(job, self.pump, &sweep, control)?;
         self.sweeps.push((sweep, points, true));
         Ok(())
     }

@@ -86,6 +86,7 @@
 mod bound;
 mod climb;
 pub(crate) mod combination;
+pub mod control;
 pub(crate) mod instance;
 mod mending;
 pub(crate) mod pattern;
@@ -94,7 +95,6 @@ mod relaxation;
 mod search;
 pub(crate) mod stages;
 mod supply;
-pub mod watch;
 mod why;
 pub mod worth;
 
@@ -107,11 +107,11 @@ pub mod parts {
     pub use crate::choose::bound::{Allowed, Multipliers, Prices, SCALE, Stage};
     pub use crate::choose::climb::{Climb, FAR, Pool};
     pub use crate::choose::combination::{Combination, list as combinations};
-    pub use crate::choose::instance::{Column, Instance, Tier, Uses};
+    pub use crate::choose::instance::{Column, CostRow, Instance, Uses};
     pub use crate::choose::pattern::{Pattern, list as patterns};
     pub use crate::choose::relaxation::scales;
     pub use crate::choose::stages::{solve, solve_from};
-    pub use crate::choose::{Drawers, instances};
+    pub use crate::choose::{CombinationLists, instances};
 }
 
 use std::collections::{BTreeMap, HashMap};
@@ -126,15 +126,15 @@ use crate::accounting::scarcity_points;
 use crate::cutting::{Layout, layouts};
 use crate::job::Job;
 use crate::model::Pack;
-use crate::plan::{Aim, Goal, LeftOut, PackPick, Pick, Plan, Stop};
+use crate::plan::{LeftOut, Objective, ObjectiveValue, PackPick, Pick, Plan, Stop};
 use crate::problem::{Place, Problem};
 use crate::stock::{Code, Item};
 use combination::{Combination, Window};
-use instance::{Column, Instance, Taken, Tier, Uses};
+use control::{Control, Listed, Pace, Phase, UNITS};
+use instance::{Assignment, Column, CostRow, Instance, Uses};
 use pattern::Pattern;
 use stages::{Reached, Solved};
 use supply::Supplier;
-use watch::{Listed, Pace, Part, UNITS, Watch};
 use why::Reasons;
 
 /// Reason that no plan could be made at all.
@@ -223,15 +223,15 @@ pub(crate) const MOST_COLUMNS: usize = 40_000_000;
 ///
 /// # Errors
 /// [`ChooseError`] when there are too many ways or too many items to list.
-pub fn choose(job: &Job, watch: &Watch<'_>) -> Result<Plan, ChooseError> {
-    let mut laid = Laid::out(job, watch)?;
+pub fn choose(job: &Job, control: &Control<'_>) -> Result<Plan, ChooseError> {
+    let mut laid = Setup::build(job, control)?;
     let servable: Vec<bool> = laid.columns.iter().map(|c| !c.is_empty()).collect();
-    let aims = aims(job);
+    let aims = objectives(job);
     let instances = laid.instances(job, &aims);
     let mut reached: Vec<Reached> =
-        instances.par_iter().map(|instance| stages::reached(instance, &aims, watch)).collect();
+        instances.par_iter().map(|instance| stages::reached(instance, &aims, control)).collect();
     // After all groups, because the goals of every group come first.
-    let share = watch.share();
+    let share = control.share();
     reached
         .par_iter_mut()
         .zip(&instances)
@@ -252,7 +252,7 @@ pub fn choose(job: &Job, watch: &Watch<'_>) -> Result<Plan, ChooseError> {
         servable: &servable,
         layouts: &layouts,
         cut: laid.cut.is_some(),
-        watch,
+        control,
     };
     Ok(Plan {
         kits: reasons.explain(kits),
@@ -270,13 +270,13 @@ pub fn choose(job: &Job, watch: &Watch<'_>) -> Result<Plan, ChooseError> {
 /// [`ChooseError`] when there are too many ways or too many items to list.
 #[doc(hidden)]
 pub fn instances(job: &Job) -> Result<Vec<Instance>, ChooseError> {
-    Ok(Laid::out(job, &Watch::patient())?.instances(job, &aims(job)))
+    Ok(Setup::build(job, &Control::unlimited())?.instances(job, &objectives(job)))
 }
 
 /// Stock, combinations, columns and groups of a job, ready to be solved.
-struct Laid {
+struct Setup {
     available: Vec<u32>,
-    drawers: Drawers,
+    drawers: CombinationLists,
     /// Columns by pump.
     columns: Vec<Vec<Column>>,
     suppliers: Vec<Supplier>,
@@ -287,18 +287,18 @@ struct Laid {
     cut: Option<Stop>,
 }
 
-impl Laid {
-    fn out(job: &Job, watch: &Watch<'_>) -> Result<Laid, ChooseError> {
+impl Setup {
+    fn build(job: &Job, control: &Control<'_>) -> Result<Setup, ChooseError> {
         let available: Vec<u32> = job.stock.iter().map(Item::available).collect();
         if job.stock.len() > MOST_ITEMS {
             return Err(ChooseError::TooManyItems);
         }
-        let drawers = Drawers::listed(job, &available, watch)?;
-        let Listed { list: columns, cut } = list_columns(job, &drawers, &available, watch)?;
+        let drawers = CombinationLists::listed(job, &available, control)?;
+        let Listed { list: columns, cut } = list_columns(job, &drawers, &available, control)?;
         let wanted = wanted(job.stock.len(), &columns);
-        let supply = supply::suppliers(job, &available, &wanted, watch);
+        let supply = supply::suppliers(job, &available, &wanted, control);
         let groups = groups(job, &columns, &supply.suppliers);
-        Ok(Laid {
+        Ok(Setup {
             available,
             drawers,
             columns,
@@ -310,18 +310,18 @@ impl Laid {
     }
 
     /// Goals of all groups together. If the list of columns is incomplete, only the trivial bound holds.
-    fn goals(&self, job: &Job, aims: &[Aim], solved: &[Solved]) -> Vec<Goal> {
+    fn goals(&self, job: &Job, aims: &[Objective], solved: &[Solved]) -> Vec<ObjectiveValue> {
         let mut goals = goals(job, aims, &self.groups, solved);
         if self.cut.is_some() {
             for goal in &mut goals {
-                goal.bound = most(job, goal.aim);
+                goal.bound = most(job, goal.objective);
             }
         }
         goals
     }
 
     /// Bare problem of each group; the columns move into it, since they are most of the memory.
-    fn instances(&mut self, job: &Job, aims: &[Aim]) -> Vec<Instance> {
+    fn instances(&mut self, job: &Job, aims: &[Objective]) -> Vec<Instance> {
         let mut instances = Vec::with_capacity(self.groups.len());
         for group in &self.groups {
             let pumps = group.pumps.iter();
@@ -334,16 +334,16 @@ impl Laid {
 }
 
 /// Trivial bound on a goal: all pumps served, or zero cost.
-fn most(job: &Job, aim: Aim) -> i64 {
+fn most(job: &Job, aim: Objective) -> i64 {
     let sum = |gain: &dyn Fn(u32) -> i64| job.pumps.iter().map(|pump| gain(pump.priority)).sum();
     match aim {
-        Aim::ServedWeight => {
+        Objective::ServedWeight => {
             let weights = job.weights().unwrap_or_default();
             let of = |priority| weights.iter().find(|(level, _)| *level == priority);
             sum(&|priority| of(priority).map_or(0, |(_, weight)| *weight))
         }
-        Aim::ServedOf(level) => sum(&|priority| i64::from(priority == level)),
-        Aim::Purchase | Aim::Waste | Aim::Pieces | Aim::Scarcity => 0,
+        Objective::ServedOf(level) => sum(&|priority| i64::from(priority == level)),
+        Objective::Purchase | Objective::Waste | Objective::Pieces | Objective::Scarcity => 0,
     }
 }
 
@@ -353,14 +353,14 @@ fn cut_alone(job: &Job, kits: &[Option<Vec<PackPick>>], others: &[Layout]) -> Ve
     for pick in kits.iter().flatten().flatten().flat_map(|pack| &pack.picks) {
         *issued.entry(pick.item).or_default() += pick.count;
     }
-    let cut_already = |sheet: usize| others.iter().any(|layout| layout.sheet == sheet);
+    let cut_already = |sheet: usize| others.iter().any(|layout| layout.plate == sheet);
     let mut alone = Vec::new();
     for (item, count) in issued {
-        let Some(cut) = job.stock[item].cut.filter(|cut| !cut_already(cut.sheet)) else {
+        let Some(cut) = job.stock[item].cut.filter(|cut| !cut_already(cut.plate)) else {
             continue;
         };
-        let lot = &job.sheets[cut.sheet];
-        let layout = layouts(lot, cut.sheet, &[(item, cut.outside)]).pop();
+        let lot = &job.plates[cut.plate];
+        let layout = layouts(lot, cut.plate, &[(item, cut.outside)]).pop();
         let sheets = count.div_ceil(lot.yields(cut.outside).max(1));
         alone.extend(std::iter::repeat_n(layout, sheets as usize).flatten());
     }
@@ -385,7 +385,7 @@ fn wanted(items: usize, columns: &[Vec<Column>]) -> Vec<u64> {
 
 /// Lists of combinations, one per kind of place of the job's pumps.
 #[doc(hidden)]
-pub struct Drawers {
+pub struct CombinationLists {
     lists: BTreeMap<DrawerKey, Vec<Combination>>,
     /// Sample of each list, spread over its totals: for pumps that the time does not allow to list whole.
     few: OnceLock<BTreeMap<DrawerKey, Vec<Combination>>>,
@@ -403,20 +403,24 @@ pub(crate) fn drawer_key(pack: &Pack, fit: &Code) -> DrawerKey {
     (pack.kind.clone(), fit.key().to_string(), pack.least_pieces, pack.most_pieces)
 }
 
-impl Drawers {
+impl CombinationLists {
     /// Lists the combinations of available pieces that some pump can use.
     ///
     /// # Errors
     /// [`ChooseError::TooManyCombinations`].
-    pub fn list(job: &Job, available: &[u32]) -> Result<Drawers, ChooseError> {
-        Drawers::listed(job, available, &Watch::patient())
+    pub fn list(job: &Job, available: &[u32]) -> Result<CombinationLists, ChooseError> {
+        CombinationLists::listed(job, available, &Control::unlimited())
     }
 
-    /// [`Drawers::list`] under a watch.
-    fn listed(job: &Job, available: &[u32], watch: &Watch<'_>) -> Result<Drawers, ChooseError> {
+    /// [`Drawers::list`] under a control.
+    fn listed(
+        job: &Job,
+        available: &[u32],
+        control: &Control<'_>,
+    ) -> Result<CombinationLists, ChooseError> {
         let pumps = job.pumps.iter();
         let windows = pumps.map(|pump| (pump, windows(job, pump, available)));
-        Drawers::within(job, available, windows, watch)
+        CombinationLists::within(job, available, windows, control)
     }
 
     /// Lists the combinations of available pieces whose totals lie in the window of some pump's pack.
@@ -424,8 +428,8 @@ impl Drawers {
         job: &'a Job,
         available: &[u32],
         pumps: impl Iterator<Item = (&'a crate::pump::Pump, Vec<Window>)>,
-        watch: &Watch<'_>,
-    ) -> Result<Drawers, ChooseError> {
+        control: &Control<'_>,
+    ) -> Result<CombinationLists, ChooseError> {
         let mut places: BTreeMap<DrawerKey, (&Pack, &Code, Window)> = BTreeMap::new();
         for (pump, windows) in pumps {
             let model = job.model_of(pump);
@@ -446,7 +450,7 @@ impl Drawers {
             .into_par_iter()
             .map(|(key, place)| {
                 let (pack, fit, window) = place;
-                let time = (watch, grace);
+                let time = (control, grace);
                 let list = combination::listed(job, (pack, fit), available, window, time);
                 let list = list.ok_or_else(|| ChooseError::TooManyCombinations {
                     pack: pack.label.clone(),
@@ -455,7 +459,7 @@ impl Drawers {
                 Ok((key, list))
             })
             .collect::<Result<BTreeMap<_, _>, _>>()?;
-        Ok(Drawers {
+        Ok(CombinationLists {
             cut: lists.values().find_map(|listed| listed.cut),
             lists: lists.into_iter().map(|(key, l)| (key, l.list)).collect(),
             few: OnceLock::new(),
@@ -552,31 +556,31 @@ pub(crate) fn most_totals(job: &Job, pump: &crate::pump::Pump, available: &[u32]
     packs.map(|(pack, fit)| combination::most_total(job, pack, fit, available)).collect()
 }
 
-/// Units of work, for all pumps together, that are done after the watch has said stop.
+/// Units of work, for all pumps together, that are done after the control has said stop.
 const GRACE: usize = 100 * UNITS;
 
 /// Columns of every pump, all under one cap. Pumps that the time does not allow to list whole have some of
 /// theirs.
 fn list_columns(
     job: &Job,
-    drawers: &Drawers,
+    drawers: &CombinationLists,
     available: &[u32],
-    watch: &Watch<'_>,
+    control: &Control<'_>,
 ) -> Result<Listed<Vec<Column>>, ChooseError> {
     let pumps = job.pumps.len();
     let grace = (GRACE / pumps.max(1)).clamp(4 * FEW, UNITS);
     let [listed, done] = [AtomicUsize::new(0), AtomicUsize::new(0)];
-    watch.step(Part::Listing, 0, pumps);
+    control.step(Phase::Listing, 0, pumps);
     let columns: Vec<Listed<Column>> = (0..pumps)
         .into_par_iter()
         .map(|pump| {
-            let columns = columns(job, drawers, available, pump, (watch, grace))?;
+            let columns = columns(job, drawers, available, pump, (control, grace))?;
             let count = columns.list.len();
             if listed.fetch_add(count, Ordering::Relaxed) > MOST_COLUMNS {
                 return Err(ChooseError::TooManyColumns);
             }
             let done = done.fetch_add(1, Ordering::Relaxed) + 1;
-            watch.step(Part::Listing, done, pumps);
+            control.step(Phase::Listing, done, pumps);
             Ok(columns)
         })
         .collect::<Result<_, _>>()?;
@@ -590,10 +594,10 @@ fn list_columns(
 /// same uses the less wasteful one stays.
 fn columns(
     job: &Job,
-    drawers: &Drawers,
+    drawers: &CombinationLists,
     available: &[u32],
     pump: usize,
-    (watch, grace): (&Watch<'_>, usize),
+    (control, grace): (&Control<'_>, usize),
 ) -> Result<Listed<Column>, ChooseError> {
     let pump = &job.pumps[pump];
     // By uses: the least waste, and the first pattern that has it.
@@ -626,9 +630,9 @@ fn columns(
             }
             Ok(cut)
         };
-    let cut = join(&drawers.of(job, pump), &mut Pace::at_least(watch, grace))?;
+    let cut = join(&drawers.of(job, pump), &mut Pace::at_least(control, grace))?;
     if cut.is_some() {
-        join(&drawers.few(job, pump), &mut Pace::at_least(watch, grace))?;
+        join(&drawers.few(job, pump), &mut Pace::at_least(control, grace))?;
     }
     let list = best
         .into_iter()
@@ -674,13 +678,13 @@ fn groups(job: &Job, columns: &[Vec<Column>], suppliers: &[Supplier]) -> Vec<Gro
         root[a.max(b)] = a.min(b);
     }
     let mut groups: BTreeMap<usize, Group> = BTreeMap::new();
-    for (taker, items) in tied.iter().enumerate() {
-        let supplier = taker.checked_sub(columns.len());
-        if supplier.is_none() && columns[taker].is_empty() {
+    for (block, items) in tied.iter().enumerate() {
+        let supplier = block.checked_sub(columns.len());
+        if supplier.is_none() && columns[block].is_empty() {
             continue;
         }
         // A pump that needs no piece is a group of its own, numbered after all items.
-        let key = items.first().map_or(beyond + taker, |&item| find(&mut root, item));
+        let key = items.first().map_or(beyond + block, |&item| find(&mut root, item));
         let group = groups.entry(key).or_insert_with(|| Group {
             pumps: Vec::new(),
             suppliers: Vec::new(),
@@ -689,7 +693,7 @@ fn groups(job: &Job, columns: &[Vec<Column>], suppliers: &[Supplier]) -> Vec<Gro
         group.items.extend(items.iter().filter_map(|&item| u16::try_from(item).ok()));
         match supplier {
             Some(supplier) => group.suppliers.push(supplier),
-            None => group.pumps.push(taker),
+            None => group.pumps.push(block),
         }
     }
     groups
@@ -705,28 +709,37 @@ fn groups(job: &Job, columns: &[Vec<Column>], suppliers: &[Supplier]) -> Vec<Gro
 
 /// Goals of the search, the same for every group: pumps served, one priority after the other (equal to the
 /// weights, with smaller numbers), then the rest.
-fn aims(job: &Job) -> Vec<Aim> {
+fn objectives(job: &Job) -> Vec<Objective> {
     let priorities = job.pumps.iter().map(|pump| pump.priority).sorted().dedup();
-    priorities.map(Aim::ServedOf).chain([Aim::Waste, Aim::Pieces, Aim::Scarcity]).collect()
+    priorities
+        .map(Objective::ServedOf)
+        .chain([Objective::Waste, Objective::Pieces, Objective::Scarcity])
+        .collect()
 }
 
 /// Goal as a tier of a group, for its items (of the stock) and the prices of its suppliers.
-fn tier(job: &Job, aim: Aim, group: &[usize], items: &[u16], bought: Vec<Vec<i64>>) -> Tier {
+fn tier(
+    job: &Job,
+    aim: Objective,
+    group: &[usize],
+    items: &[u16],
+    bought: Vec<Vec<i64>>,
+) -> CostRow {
     // Items after those of the stock are held back from an item that is already counted.
     let each = |points: &dyn Fn(&Item) -> i64| {
         let lots = items.iter().map(|&item| job.stock.get(usize::from(item)));
-        Tier::Pieces(lots.map(|lot| lot.map_or(0, points)).collect())
+        CostRow::Pieces(lots.map(|lot| lot.map_or(0, points)).collect())
     };
     let gains = |gain: &dyn Fn(u32) -> i64| {
-        Tier::Served(group.iter().map(|&pump| gain(job.pumps[pump].priority)).collect())
+        CostRow::Served(group.iter().map(|&pump| gain(job.pumps[pump].priority)).collect())
     };
     match aim {
-        Aim::ServedOf(level) => gains(&|priority| i64::from(priority == level)),
-        Aim::ServedWeight => gains(&|_| 1),
-        Aim::Purchase => Tier::Bought(Arc::new(bought)),
-        Aim::Waste => Tier::Waste,
-        Aim::Pieces => each(&|_| 1),
-        Aim::Scarcity => each(&|lot| scarcity_points(lot.available(), lot.min_level)),
+        Objective::ServedOf(level) => gains(&|priority| i64::from(priority == level)),
+        Objective::ServedWeight => gains(&|_| 1),
+        Objective::Purchase => CostRow::Bought(Arc::new(bought)),
+        Objective::Waste => CostRow::Waste,
+        Objective::Pieces => each(&|_| 1),
+        Objective::Scarcity => each(&|lot| scarcity_points(lot.available(), lot.min_level)),
     }
 }
 
@@ -752,21 +765,21 @@ impl Group {
     fn read(
         &self,
         job: &Job,
-        laid: &Laid,
+        laid: &Setup,
         instance: &Instance,
-        taken: &Taken,
+        taken: &Assignment,
         kits: &mut [Option<Vec<PackPick>>],
         layouts: &mut Vec<Layout>,
     ) {
-        for (taker, (&pump, taken)) in self.pumps.iter().zip(taken).enumerate() {
+        for (block, (&pump, taken)) in self.pumps.iter().zip(taken).enumerate() {
             kits[pump] = taken.map(|column| {
-                let mut column = instance.column(taker, column).clone();
+                let mut column = instance.column(block, column).clone();
                 for (item, _) in &mut column.uses {
                     *item = self.items[usize::from(*item)];
                 }
                 // Uses of held-back items are not pieces of their own.
                 column.uses.retain(|(item, _)| usize::from(*item) < job.stock.len());
-                Drawers::picks(job, pump, &column)
+                CombinationLists::picks(job, pump, &column)
             });
         }
         for (&supplier, taken) in self.suppliers.iter().zip(&taken[self.pumps.len()..]) {
@@ -780,7 +793,7 @@ impl Group {
     fn instance(
         &self,
         job: &Job,
-        aims: &[Aim],
+        aims: &[Objective],
         ready: &[i64],
         columns: Vec<Vec<Column>>,
         suppliers: &[Supplier],
@@ -788,8 +801,8 @@ impl Group {
         // Items are numbered within the group, so that items it cannot use cost nothing.
         let new: HashMap<u16, u16> = self.items.iter().copied().zip(0..).collect();
         let supplied = self.suppliers.iter().map(|&index| suppliers[index].columns.clone());
-        let mut takers: Vec<Vec<Column>> = columns.into_iter().chain(supplied).collect();
-        for column in takers.iter_mut().flatten() {
+        let mut blocks: Vec<Vec<Column>> = columns.into_iter().chain(supplied).collect();
+        for column in blocks.iter_mut().flatten() {
             for (item, _) in &mut column.uses {
                 *item = new[item];
             }
@@ -812,7 +825,7 @@ impl Group {
         Instance {
             classes: several.into_iter().chain(classes.into_values()).collect(),
             capacity: self.items.iter().map(|&item| ready[usize::from(item)]).collect(),
-            takers: Arc::new(takers),
+            blocks: Arc::new(blocks),
             pumps: self.pumps.len(),
             tiers: aims
                 .iter()
@@ -824,8 +837,13 @@ impl Group {
 
 /// Values and bounds of all groups added up, goal by goal; the pumps served of all priorities as one weight,
 /// as far as integers carry it.
-fn goals(job: &Job, aims: &[Aim], groups: &[Group], solved: &[Solved]) -> Vec<Goal> {
-    let mut goals: Vec<Goal> = aims
+fn goals(
+    job: &Job,
+    aims: &[Objective],
+    groups: &[Group],
+    solved: &[Solved],
+) -> Vec<ObjectiveValue> {
+    let mut goals: Vec<ObjectiveValue> = aims
         .iter()
         .enumerate()
         .map(|(tier, &aim)| {
@@ -833,15 +851,17 @@ fn goals(job: &Job, aims: &[Aim], groups: &[Group], solved: &[Solved]) -> Vec<Go
             let bound: i64 = solved.iter().map(|s| s.bounds[tier]).sum();
             // The search minimises minus the number served; the plan counts it upwards.
             match aim {
-                Aim::ServedOf(_) => Goal { aim, value: -value, bound: -bound },
-                _ => Goal { aim, value, bound },
+                Objective::ServedOf(_) => {
+                    ObjectiveValue { objective: aim, value: -value, bound: -bound }
+                }
+                _ => ObjectiveValue { objective: aim, value, bound },
             }
         })
         .collect();
     let Some(weights) = job.weights() else {
         return goals;
     };
-    let mut served = Goal { aim: Aim::ServedWeight, value: 0, bound: 0 };
+    let mut served = ObjectiveValue { objective: Objective::ServedWeight, value: 0, bound: 0 };
     for (group, solved) in groups.iter().zip(solved) {
         // After the first priority that is not proven, no bound is known for the later ones.
         let mut proven = true;

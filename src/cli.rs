@@ -1,27 +1,27 @@
 //! The command line: arguments in, library calls, words out.
 
 mod amounts;
+mod bad_args;
 mod blank;
 mod check;
+mod common_args;
+mod escape;
 mod files;
-mod findings;
 mod help;
 mod interrupt;
 mod issue;
 mod kit;
 mod listing;
 mod manual;
-mod plain;
 mod progress;
 mod provision;
 mod recheck;
 mod reorder;
+mod report;
 mod run;
 mod settings;
 mod stack;
 mod table;
-mod usage;
-mod usual;
 mod voice;
 
 use std::path::PathBuf;
@@ -32,7 +32,7 @@ use clap::{CommandFactory, FromArgMatches, Parser, Subcommand, ValueEnum};
 
 use crate::problem::{Place, Problem};
 use crate::read::Memory;
-use findings::Listing;
+use report::Listing;
 use run::Stop;
 
 /// Everything went as asked.
@@ -223,8 +223,8 @@ pub fn main() -> ExitCode {
     let matches = program().try_get_matches();
     let args = match matches.and_then(|matches| Args::from_arg_matches(&matches)) {
         Ok(args) => args,
-        Err(error) if usage::is_help(&error) => error.exit(),
-        Err(error) => return ExitCode::from(usage::refuse(&error, start).0),
+        Err(error) if bad_args::is_help(&error) => error.exit(),
+        Err(error) => return ExitCode::from(bad_args::refuse(&error, start).0),
     };
     let common = Common {
         form: args.problems,

@@ -15,7 +15,7 @@ use crate::length::Fine;
 use crate::model::{Compressibility, Form, Term};
 use crate::plan::{Kit, PackPick, Plan};
 use crate::pump::Pump;
-use crate::stack::extent;
+use crate::stack::worst_case;
 
 /// Crush of the gasket of one requirement, for one of the lots that it is made of.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -86,8 +86,8 @@ pub fn crushes(job: &Job, pump: &Pump, packs: &[PackPick]) -> Vec<Crush> {
         let Form::GasketFill { gasket, gap, .. } = &asked.form else {
             continue;
         };
-        let gap = extent(gap, &parts).nominal;
-        let free = extent(&[(Term::Pack(*gasket), Millionths::ONE)], &parts).nominal;
+        let gap = worst_case(gap, &parts).nominal;
+        let free = worst_case(&[(Term::Pack(*gasket), Millionths::ONE)], &parts).nominal;
         let Some(percent) = percent(gap, free) else {
             continue;
         };

@@ -18,7 +18,7 @@ pub(crate) const MOST_ALONG: i64 = 1_000;
 
 /// Lot of sheets that pieces can be cut from.
 #[derive(Debug, Clone, PartialEq)]
-pub struct SheetLot {
+pub struct PlateLot {
     /// Stock number, unique among all items.
     pub item: String,
     /// Kind of piece cut from it, in lower case: `gasket` or `shim`.
@@ -34,14 +34,14 @@ pub struct SheetLot {
     /// Sheets on hand that are reserved and so not offered.
     pub reserved: u32,
     /// Cost of one sheet.
-    pub sheet_cost: Money,
+    pub plate_cost: Money,
     /// Bin.
     pub bin: Option<String>,
     /// Row in its own sheet, from 0.
     pub row: u32,
 }
 
-impl SheetLot {
+impl PlateLot {
     /// Sheets that may be cut.
     pub fn available(&self) -> u32 {
         self.on_hand.saturating_sub(self.reserved)
@@ -57,7 +57,7 @@ impl SheetLot {
     pub fn blank_cost(&self, outside: Length) -> Money {
         let square = i128::from(outside.ticks()) * i128::from(outside.ticks());
         let sheet = self.sides.iter().map(|side| i128::from(side.ticks())).product::<i128>().max(1);
-        let share = i128::from(self.sheet_cost.raw()) * square;
+        let share = i128::from(self.plate_cost.raw()) * square;
         Money::from_raw(narrow::<i64>((share + sheet - 1).div_euclid(sheet)))
     }
 }
@@ -74,7 +74,7 @@ pub(crate) fn along(length: Length, blank: Length) -> u32 {
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
 pub struct Layout {
     /// Index of the lot of sheets in the job.
-    pub sheet: usize,
+    pub plate: usize,
     /// Side of the sheet along which the strips run: 0 or 1.
     pub along: usize,
     /// Cut items (indices into the stock), each with the number of strips that carry its blanks.
@@ -85,7 +85,7 @@ impl Layout {
     /// Yield: blanks of each cut item. `outside` gives the outside diameter of a cut item.
     pub fn yields(
         &self,
-        lot: &SheetLot,
+        lot: &PlateLot,
         outside: impl Fn(usize) -> Length,
     ) -> BTreeMap<usize, u32> {
         let mut yields = BTreeMap::new();
@@ -121,15 +121,15 @@ impl Layout {
 /// assert!(yields.contains(&[(8, 66)].into()));
 /// assert!(!yields.contains(&[(7, 8)].into()));
 /// ```
-pub fn layouts(lot: &SheetLot, sheet: usize, shapes: &[(usize, Length)]) -> Vec<Layout> {
+pub fn layouts(lot: &PlateLot, plate: usize, shapes: &[(usize, Length)]) -> Vec<Layout> {
     let mut never = |_: usize| false;
-    layouts_until(lot, sheet, shapes, &mut never)
+    layouts_until(lot, plate, shapes, &mut never)
 }
 
 /// [`layouts`], ended early when `stop` (given the number of layouts about to be tried) returns true. Then
 /// some layouts may be missing, and some dominated ones present.
 pub(crate) fn layouts_until(
-    lot: &SheetLot,
+    lot: &PlateLot,
     sheet: usize,
     shapes: &[(usize, Length)],
     stop: &mut dyn FnMut(usize) -> bool,
@@ -152,7 +152,7 @@ pub(crate) fn layouts_until(
                     // More strips of the first shape alone are listed by other turns of the loop.
                     let strips = [(first, strips), (second, more)];
                     let layout = Layout {
-                        sheet,
+                        plate: sheet,
                         along: along_side,
                         strips: strips.into_iter().filter(|(_, n)| *n > 0).collect(),
                     };

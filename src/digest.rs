@@ -4,9 +4,9 @@ use sha2::{Digest, Sha256};
 
 /// A hash of a text that comes in parts.
 #[derive(Default)]
-pub(crate) struct Parts(Sha256);
+pub(crate) struct Hasher(Sha256);
 
-impl Parts {
+impl Hasher {
     /// Adds a part; the borders of parts do not count.
     pub(crate) fn add(&mut self, bytes: &[u8]) {
         self.0.update(bytes);
@@ -27,7 +27,7 @@ impl Parts {
 /// assert!(gapwright::digest::sha256(b"").starts_with("e3b0c442"));
 /// ```
 pub fn sha256(bytes: &[u8]) -> String {
-    let mut parts = Parts::default();
+    let mut parts = Hasher::default();
     parts.add(bytes);
     parts.end()
 }

@@ -29,7 +29,7 @@ pub use demand::Demand;
 
 /// Reasons why an inventory calculation has no result.
 #[derive(Debug, Clone, PartialEq, Error)]
-pub enum Fault {
+pub enum InventoryError {
     /// A number that must be above zero is not.
     #[error("{what} is {found}; it must be a number above zero")]
     NotAboveZero {
@@ -81,15 +81,15 @@ pub enum Fault {
 }
 
 /// Checks that a number is above zero.
-fn above_zero(what: &'static str, number: f64) -> Result<f64, Fault> {
+fn above_zero(what: &'static str, number: f64) -> Result<f64, InventoryError> {
     if number.is_finite() && number > 0.0 {
         return Ok(number);
     }
     let found = number.to_string();
-    Err(Fault::NotAboveZero { what, found })
+    Err(InventoryError::NotAboveZero { what, found })
 }
 
 /// Checks that a service level is strictly between 0 and 1.
-fn share(service: f64) -> Result<f64, Fault> {
-    if service > 0.0 && service < 1.0 { Ok(service) } else { Err(Fault::Service(service)) }
+fn share(service: f64) -> Result<f64, InventoryError> {
+    if service > 0.0 && service < 1.0 { Ok(service) } else { Err(InventoryError::Service(service)) }
 }

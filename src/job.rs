@@ -1,6 +1,6 @@
 //! The job: the checked inputs of one outage. A job that exists is complete and consistent.
 
-use crate::cutting::SheetLot;
+use crate::cutting::PlateLot;
 use crate::feeler::Blade;
 use crate::model::{Model, Pack};
 use crate::policy::Policy;
@@ -83,7 +83,7 @@ pub struct Parts {
     /// Lots, in the order of the stock sheet; then the pieces that can be cut from sheets.
     pub stock: Vec<Item>,
     /// Sheets that pieces can be cut from, in the order of their own sheet.
-    pub sheets: Vec<SheetLot>,
+    pub plates: Vec<PlateLot>,
     /// Models that the pumps use.
     pub models: Vec<Model>,
     /// Pumps, in the order of the pump sheet.
@@ -93,7 +93,7 @@ pub struct Parts {
     /// Stock sheet as it was read; the next one is written from it.
     pub stock_sheet: StockSheet,
     /// Sheets sheet as it was read; empty if there is none.
-    pub sheets_sheet: StockSheet,
+    pub plates_sheet: StockSheet,
     /// Fit sheet from its headings on, as it was read; empty if there is none.
     pub fit_sheet: Arc<Sheet>,
     /// Feelers sheet as it was read; empty if there is none.

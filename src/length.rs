@@ -82,7 +82,7 @@ impl Unit {
     }
 
     /// Unit of the other system, for printing both side by side.
-    pub const fn twin(self) -> Unit {
+    pub const fn other(self) -> Unit {
         match self {
             Unit::Inch => Unit::Millimetre,
             Unit::Thou => Unit::Micrometre,
@@ -567,7 +567,7 @@ impl Tolerance {
     }
 
     /// Excess of the upper side over the lower one, in ticks: twice the height of the middle above the nominal value.
-    pub(crate) fn uneven(self) -> i128 {
+    pub(crate) fn asymmetry(self) -> i128 {
         i128::from(self.plus.0) - i128::from(self.minus.0)
     }
 

@@ -43,7 +43,7 @@
 //! From two files to a workbook, with the stack-up of one pump:
 //!
 //! ```
-//! use gapwright::choose::{choose, watch::Watch};
+//! use gapwright::choose::{choose, control::Watch};
 //! use gapwright::length::Unit;
 //! use gapwright::accounting::stack;
 //! use gapwright::plan::Kit;
@@ -98,16 +98,17 @@ pub mod changelog {}
 
 pub mod accounting;
 pub mod analysis;
-pub mod bag;
 pub mod choose;
 pub mod cli;
 mod columns;
+pub mod consumables;
 pub mod crush;
 pub mod cutting;
 pub mod day;
 pub mod decimal;
 pub mod digest;
 pub mod feeler;
+pub mod forecast;
 pub mod formats;
 pub mod inventory;
 pub mod issue;
@@ -116,7 +117,6 @@ pub mod length;
 pub mod manual;
 pub mod model;
 mod narrow;
-pub mod outlook;
 pub mod packing;
 pub mod plain_text;
 pub mod plan;
@@ -125,12 +125,12 @@ pub mod problem;
 pub mod provision;
 pub mod pump;
 pub mod purchase;
-pub mod reach;
 pub mod read;
 pub mod recheck;
 pub mod reorder;
 pub mod sheet;
 pub mod show;
+pub mod size_range;
 pub mod stack;
 pub mod stock;
 pub mod sweep;

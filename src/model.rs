@@ -133,7 +133,7 @@ pub struct Dimension {
     /// Degrees of freedom of a plus/minus or a standard uncertainty that is itself uncertain; `None` where it
     /// is taken as exactly known. Those of readings follow from their number. Source: JCGM 100:2008, G.4.2
     /// (from memory).
-    pub freedom: Option<u32>,
+    pub degrees_of_freedom: Option<u32>,
 }
 
 impl Dimension {
@@ -144,7 +144,7 @@ impl Dimension {
             label: name.to_string(),
             spread: Spread::Within(within),
             shape: Shape::Rectangular,
-            freedom: None,
+            degrees_of_freedom: None,
         }
     }
 }
@@ -221,7 +221,7 @@ impl Shape {
     /// assert_eq!(Shape::Normal.standard(t).raw(), 50_000_000);
     /// assert_eq!(Shape::UShaped.standard(t).raw(), 70_710_679); // 707.106 781...
     /// ```
-    pub fn standard(self, tolerance: Tolerance) -> Uncertainty {
+    pub fn standard_uncertainty(self, tolerance: Tolerance) -> Uncertainty {
         let width = i128::from(tolerance.minus.ticks()) + i128::from(tolerance.plus.ticks());
         Uncertainty::root_of((50_000 * width).pow(2), self.divisor().into())
     }
@@ -402,7 +402,7 @@ pub enum FormError {
 
 /// One side of a requirement as a plain sum: `sum of terms >= bound`, `<= bound` or `= bound`.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Face {
+pub struct Side {
     /// Terms of the sum.
     pub terms: Terms,
     /// Bound of the sum.
@@ -448,25 +448,25 @@ impl Form {
     /// Sum that must not fall below its bound.
     ///
     /// A gasket fill becomes linear: `free / gap - 1 >= a` is `free - (1 + a) gap >= 0`.
-    pub fn lower(&self) -> Face {
+    pub fn lower(&self) -> Side {
         match self {
-            Form::Linear { terms, lower, .. } => Face { terms: terms.clone(), bound: *lower },
+            Form::Linear { terms, lower, .. } => Side { terms: terms.clone(), bound: *lower },
             Form::GasketFill { gasket, gap, lower, .. } => fill_face(*gasket, gap, *lower),
         }
     }
 
     /// Sum that must not rise above its bound.
-    pub fn upper(&self) -> Face {
+    pub fn upper(&self) -> Side {
         match self {
-            Form::Linear { terms, upper, .. } => Face { terms: terms.clone(), bound: *upper },
+            Form::Linear { terms, upper, .. } => Side { terms: terms.clone(), bound: *upper },
             Form::GasketFill { gasket, gap, upper, .. } => fill_face(*gasket, gap, *upper),
         }
     }
 
     /// Sum that should equal its bound.
-    pub fn target(&self) -> Face {
+    pub fn target(&self) -> Side {
         match self {
-            Form::Linear { terms, target, .. } => Face { terms: terms.clone(), bound: *target },
+            Form::Linear { terms, target, .. } => Side { terms: terms.clone(), bound: *target },
             Form::GasketFill { gasket, gap, target, .. } => fill_face(*gasket, gap, *target),
         }
     }
@@ -534,7 +534,7 @@ impl Form {
     }
 }
 
-fn fill_face(gasket: usize, gap: &Terms, allowance: Millionths) -> Face {
+fn fill_face(gasket: usize, gap: &Terms, allowance: Millionths) -> Side {
     let free = 1_000_000 + allowance.raw();
     let mut terms = vec![(Term::Pack(gasket), Millionths::ONE)];
     terms.extend(gap.iter().map(|(term, c)| {
@@ -542,7 +542,7 @@ fn fill_face(gasket: usize, gap: &Terms, allowance: Millionths) -> Face {
         let product = i128::from(free) * i128::from(c.raw()) / 1_000_000;
         (*term, Millionths::from_raw(-narrow::<i64>(product)))
     }));
-    Face { terms, bound: Length::ZERO }
+    Side { terms, bound: Length::ZERO }
 }
 
 /// Data of a material, from the model file or from the table of materials.

@@ -14,11 +14,11 @@ pub struct Plan {
     /// Kits by pump, in the job's order.
     pub kits: Vec<Kit>,
     /// Goals in their order, each with its bound.
-    pub goals: Vec<Goal>,
+    pub goals: Vec<ObjectiveValue>,
     /// Layout of each sheet that is cut up.
     pub layouts: Vec<Layout>,
     /// Marginal value of one more piece, for the items for which it was computed.
-    pub worth: Vec<Worth>,
+    pub worth: Vec<MarginalValue>,
     /// Reason that the search ended before everything was proven, if it did.
     pub stopped_by: Option<Stop>,
     /// Later steps that the time did not allow.
@@ -38,21 +38,21 @@ pub struct LeftOut {
 impl Plan {
     /// Whether every goal is proven.
     pub fn proven(&self) -> bool {
-        self.goals.iter().all(Goal::proven)
+        self.goals.iter().all(ObjectiveValue::proven)
     }
 
     /// Whether serving and waste are proven: marginal values need no more.
     pub fn waste_proven(&self) -> bool {
         let mut counted = self.goals.iter().filter(|goal| {
-            let aim = goal.aim;
-            matches!(aim, Aim::ServedWeight | Aim::ServedOf(_) | Aim::Waste)
+            let aim = goal.objective;
+            matches!(aim, Objective::ServedWeight | Objective::ServedOf(_) | Objective::Waste)
         });
-        counted.all(Goal::proven)
+        counted.all(ObjectiveValue::proven)
     }
 
     /// Value and bound of one goal.
-    pub fn goal(&self, aim: Aim) -> Option<&Goal> {
-        self.goals.iter().find(|goal| goal.aim == aim)
+    pub fn goal(&self, aim: Objective) -> Option<&ObjectiveValue> {
+        self.goals.iter().find(|goal| goal.objective == aim)
     }
 
     /// Number of pumps served.
@@ -77,10 +77,10 @@ impl Plan {
 
 impl Plan {
     /// Sheets of each lot that are cut up, by the job's sheets.
-    pub fn sheets_cut(&self, job: &Job) -> Vec<u32> {
-        let mut cut = vec![0; job.sheets.len()];
+    pub fn plates_cut(&self, job: &Job) -> Vec<u32> {
+        let mut cut = vec![0; job.plates.len()];
         for layout in &self.layouts {
-            cut[layout.sheet] += 1;
+            cut[layout.plate] += 1;
         }
         cut
     }
@@ -101,7 +101,7 @@ impl Plan {
         }
         let item = |index: usize| there("item", index, job.stock.len());
         let sheets = self.layouts.iter().try_for_each(|layout| {
-            there("plates", layout.sheet, job.sheets.len())?;
+            there("plates", layout.plate, job.plates.len())?;
             there("side", layout.along, 2)?;
             layout.strips.iter().try_for_each(|strip| item(strip.0))
         });
@@ -187,7 +187,7 @@ pub struct Window {
 
 /// Marginal value of an item: the exact change that one more piece on hand would make.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Worth {
+pub struct MarginalValue {
     /// The item's index in the stock.
     pub item: usize,
     /// Change of the served weight.
@@ -230,7 +230,7 @@ pub enum Cause {
 
 /// Goals, in their order.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
-pub enum Aim {
+pub enum Objective {
     /// Served weight over all priorities.
     ServedWeight,
     /// Pumps served of one priority, where integers cannot carry the weights.
@@ -245,32 +245,32 @@ pub enum Aim {
     Scarcity,
 }
 
-impl Aim {
+impl Objective {
     /// Label for people.
     pub fn label(self) -> String {
         match self {
-            Aim::ServedWeight => "served weight".into(),
-            Aim::ServedOf(priority) => format!("served of priority {priority}"),
-            Aim::Purchase => "purchase cost".into(),
-            Aim::Waste => "waste".into(),
-            Aim::Pieces => "pieces".into(),
-            Aim::Scarcity => "scarcity points".into(),
+            Objective::ServedWeight => "served weight".into(),
+            Objective::ServedOf(priority) => format!("served of priority {priority}"),
+            Objective::Purchase => "purchase cost".into(),
+            Objective::Waste => "waste".into(),
+            Objective::Pieces => "pieces".into(),
+            Objective::Scarcity => "scarcity points".into(),
         }
     }
 }
 
 /// Value of the plan on one goal, and the bound that no plan can beat.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Goal {
+pub struct ObjectiveValue {
     /// Goal.
-    pub aim: Aim,
+    pub objective: Objective,
     /// Value of the plan.
     pub value: i64,
     /// Bound: no plan that is as good on the earlier goals is better than this.
     pub bound: i64,
 }
 
-impl Goal {
+impl ObjectiveValue {
     /// Whether value and bound are equal.
     pub fn proven(&self) -> bool {
         self.value == self.bound

@@ -59,7 +59,7 @@ pub struct Policy {
     /// Charge for each thou (0.001 in) that a requirement comes out off its target. Default: 0.10.
     pub off_target: Money,
     /// Whether the rest of an opened pack is spoiled, and so counts as waste. Default: no.
-    pub opened_packs_spoiled: bool,
+    pub opened_cartons_spoiled: bool,
     /// Currency. Default: USD.
     pub currency: String,
     /// Seed of everything random; the choice of pieces uses nothing random. Default: 1.
@@ -83,7 +83,7 @@ impl Default for Policy {
             coverage: Coverage::Factor(Millionths::from_raw(2_000_000)),
             handling: Money::from_raw(500_000),
             off_target: Money::from_raw(100_000),
-            opened_packs_spoiled: false,
+            opened_cartons_spoiled: false,
             currency: "USD".into(),
             seed: 1,
             time_limit: 60,
@@ -105,7 +105,7 @@ impl Policy {
 
     /// Settings by the names of the Policy sheet, with their present values.
     pub fn settings(&self) -> Vec<(&'static str, String)> {
-        let spoiled = if self.opened_packs_spoiled { "yes" } else { "no" };
+        let spoiled = if self.opened_cartons_spoiled { "yes" } else { "no" };
         vec![
             ("Acceptance", self.acceptance.to_string()),
             ("Coverage factor", self.coverage.to_string()),
@@ -164,8 +164,8 @@ impl Policy {
             "handlingperpiece" | "handling" => self.handling = money()?,
             "offtargetrateperthou" | "offtargetrate" => self.off_target = money()?,
             "openedpacksspoiled" => match value.to_lowercase().as_str() {
-                "yes" | "true" => self.opened_packs_spoiled = true,
-                "no" | "false" => self.opened_packs_spoiled = false,
+                "yes" | "true" => self.opened_cartons_spoiled = true,
+                "no" | "false" => self.opened_cartons_spoiled = false,
                 _ => return Err(wrong("yes or no")),
             },
             "currency" => {

@@ -156,7 +156,7 @@ pub struct Problem {
     /// Text expected instead.
     pub expected: String,
     /// Fix: how to put it right.
-    pub mend: String,
+    pub fix: String,
     /// Number of further problems that were only counted and that this one stands for; nearly always zero.
     pub more: u64,
 }
@@ -173,7 +173,7 @@ impl Problem {
             place,
             found: cut_off(found.into()),
             expected: cut_off(expected.into()),
-            mend: cut_off(mend.into()),
+            fix: cut_off(mend.into()),
             more: 0,
         }
     }
@@ -210,7 +210,7 @@ impl fmt::Display for Problem {
         writeln!(f, "{}", self.place)?;
         writeln!(f, "    found     {}", self.found)?;
         writeln!(f, "    expected  {}", self.expected)?;
-        write!(f, "    mend      {}", self.mend)
+        write!(f, "    mend      {}", self.fix)
     }
 }
 
@@ -230,12 +230,12 @@ pub const MOST_LISTED: usize = 20_000;
 
 /// List that keeps the first [`MOST_LISTED`] and counts the rest.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
-struct Kept {
+struct Capped {
     list: Vec<Problem>,
     left_off: u64,
 }
 
-impl Kept {
+impl Capped {
     fn push(&mut self, problem: Problem) {
         if self.list.len() < MOST_LISTED {
             self.list.push(problem);
@@ -244,7 +244,7 @@ impl Kept {
         }
     }
 
-    fn absorb(&mut self, other: Kept) {
+    fn absorb(&mut self, other: Capped) {
         for problem in other.list {
             self.push(problem);
         }
@@ -256,8 +256,8 @@ impl Kept {
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
 #[must_use = "problems that nobody reads are problems hidden"]
 pub struct Problems {
-    problems: Kept,
-    warnings: Kept,
+    problems: Capped,
+    warnings: Capped,
 }
 
 impl Problems {
@@ -354,7 +354,7 @@ impl Problems {
 
     /// List that starts with the warnings of an earlier stage.
     pub fn of_warnings(warnings: Vec<Problem>) -> Problems {
-        Problems { warnings: Kept { list: warnings, left_off: 0 }, ..Problems::new() }
+        Problems { warnings: Capped { list: warnings, left_off: 0 }, ..Problems::new() }
     }
 
     /// Warnings, in the order in which they were found.
@@ -364,7 +364,7 @@ impl Problems {
 
     /// Warnings, with one more that stands for those that were only counted.
     pub fn into_warnings(self) -> Vec<Problem> {
-        let Kept { mut list, left_off } = self.warnings;
+        let Capped { mut list, left_off } = self.warnings;
         if left_off > 0 {
             list.push(Problem::left_off(Severity::Warning, left_off));
         }

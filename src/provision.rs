@@ -14,7 +14,7 @@
 //! with chance constraints Luedtke and Ahmed, SIAM Journal on Optimization 19 (2008); both from memory.
 //!
 //! ```
-//! use gapwright::choose::watch::Watch;
+//! use gapwright::choose::control::Watch;
 //! use gapwright::length::{Length, Unit};
 //! use gapwright::outlook::{Expected, Law, Outlook};
 //! use gapwright::provision::{Question, provision};
@@ -44,27 +44,27 @@
 //! # Ok::<(), gapwright::provision::Fault>(())
 //! ```
 
+mod cases;
 mod cover;
 mod draws;
+mod patterns;
 mod remarks;
-mod route;
 mod safe;
 mod scenarios;
+mod serve;
 mod service;
-mod shed;
+mod shrink;
 mod trolley;
-mod views;
-mod ways;
 
 use std::sync::Arc;
 
 use thiserror::Error;
 
 use crate::choose::ChooseError;
-use crate::choose::watch::{Pace, Watch};
+use crate::choose::control::{Control, Pace};
 use crate::decimal::{Millionths, Money};
+use crate::forecast::{Expected, Forecast};
 use crate::length::Length;
-use crate::outlook::{Expected, Outlook};
 use crate::plan::{PackPick, Stop};
 pub use scenarios::Purpose;
 use scenarios::Scenarios;
@@ -72,7 +72,7 @@ pub use service::exact_interval;
 
 /// Options of a provision.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Question {
+pub struct ProvisionOptions {
     /// Spacing of the values examined; above zero.
     pub step: Length,
     /// Probability that the trolley should serve the whole batch: above 0, at most 1.
@@ -90,11 +90,11 @@ pub struct Question {
     pub effort: u64,
 }
 
-impl Question {
+impl ProvisionOptions {
     /// Options with this spacing and the defaults: a probability of 95 %, 500 scenarios, 1,000 others to
     /// count the service on, seed 1, an interval of 95 %.
-    pub fn new(step: Length) -> Question {
-        Question {
+    pub fn new(step: Length) -> ProvisionOptions {
+        ProvisionOptions {
             step,
             probability: Millionths::from_raw(950_000),
             scenarios: 500,
@@ -108,7 +108,7 @@ impl Question {
 
 /// Reason that there is no answer.
 #[derive(Debug, Clone, PartialEq, Eq, Error)]
-pub enum Fault {
+pub enum ProvisionError {
     /// The step is not above zero.
     #[error("the step is not above zero")]
     Step,
@@ -188,7 +188,7 @@ pub struct Coarse {
 impl Provision {
     /// Whether the trolley misses the probability asked for: on the scenarios that it was chosen for, or
     /// because that probability is out of reach with any pieces.
-    pub fn falls_short(&self, question: &Question) -> bool {
+    pub fn falls_short(&self, question: &ProvisionOptions) -> bool {
         let probability = question.probability.to_f64();
         !self.trolley.enough() || self.service.out_of_reach(probability)
     }
@@ -294,7 +294,7 @@ pub struct Together {
     pub lacking: Vec<SetAside>,
     /// Lots of sheets, by index, that are too few unless several shapes are cut from one sheet, which is not
     /// examined here.
-    pub sheets: Vec<usize>,
+    pub plates: Vec<usize>,
 }
 
 /// Pieces for all pumps together.
@@ -318,12 +318,12 @@ pub struct Trolley {
     /// Scenarios in which every pump outside a gap has a kit; includes those served. Where fewer than
     /// `wanted` can be served, the trolley is chosen so that at least `wanted` are served apart from their
     /// gaps; where these are fewer as well, no trolley was found that does so in more.
-    pub but_for_gaps: u32,
+    pub served_except_gaps: u32,
     /// Bound: no trolley that serves as many of these scenarios as well costs less.
     pub bound: Money,
     /// Lots of sheets, by index, that are too few unless several shapes are cut from one sheet, which is not
     /// examined here.
-    pub sheets: Vec<usize>,
+    pub plates: Vec<usize>,
 }
 
 impl Trolley {
@@ -398,13 +398,13 @@ impl Service {
 /// # Errors
 /// [`Fault`], as [`provision`].
 pub fn scenario(
-    outlook: &Outlook,
-    question: &Question,
+    outlook: &Forecast,
+    question: &ProvisionOptions,
     purpose: Purpose,
     number: u32,
-) -> Result<Vec<Vec<Option<Length>>>, Fault> {
+) -> Result<Vec<Vec<Option<Length>>>, ProvisionError> {
     question.check()?;
-    views::views(outlook, question.step)?;
+    cases::cases(outlook, question.step)?;
     let drawn = scenarios::lengths(outlook, question.seed, purpose, number, question.step);
     let mut drawn = drawn.into_iter();
     let pump = |expected: &Vec<Option<Expected>>| {
@@ -417,38 +417,39 @@ pub fn scenario(
 /// Finds the pieces to set aside.
 ///
 /// # Errors
-/// [`Fault`]. If the watch stops the work, the result so far is returned, with its bounds.
+/// [`Fault`]. If the control stops the work, the result so far is returned, with its bounds.
 pub fn provision(
-    outlook: &Outlook,
-    question: &Question,
-    watch: &Watch<'_>,
-) -> Result<Provision, Fault> {
+    outlook: &Forecast,
+    question: &ProvisionOptions,
+    control: &Control<'_>,
+) -> Result<Provision, ProvisionError> {
     question.check()?;
-    let Question { step, seed, .. } = *question;
+    let ProvisionOptions { step, seed, .. } = *question;
     let job = outlook.job();
-    let (views, mut register) = views::views(outlook, step)?;
-    let mut pace = Pace::at_least(watch, GRACE);
-    let grid = |view: &views::View| match pace.stop(view.values()) {
-        Some(stop) => Err(Fault::Stopped(stop)),
+    let (views, mut register) = cases::cases(outlook, step)?;
+    let mut pace = Pace::at_least(control, GRACE);
+    let grid = |view: &cases::Case| match pace.stop(view.values()) {
+        Some(stop) => Err(ProvisionError::Stopped(stop)),
         None => Ok(view.grid(&mut register)),
     };
     let grids: Vec<Vec<u32>> = views.iter().map(grid).collect::<Result<_, _>>()?;
     let mut draw = |purpose, number| {
         let of = (seed, purpose, number, step);
-        Scenarios::draw(outlook, &views, &mut register, of, &mut pace).map_err(Fault::Stopped)
+        Scenarios::draw(outlook, &views, &mut register, of, &mut pace)
+            .map_err(ProvisionError::Stopped)
     };
     let choosing = draw(Purpose::Choosing, question.scenarios)?;
     let counting = draw(Purpose::Counting, question.checks)?;
-    let ways = ways::list(job, &register, watch)?;
-    let safe = safe::kits(job, &ways, &views, &grids, question.effort, watch);
+    let ways = patterns::list(job, &register, control)?;
+    let safe = safe::kits(job, &ways, &views, &grids, question.effort, control);
     let together = safe::together(job, &ways, &safe);
     let free = remarks::free(&ways);
     // From here on a pump in a gap asks for no pieces.
     let ways = ways.but_for_gaps();
-    let chosen = trolley::choose(job, &ways, &choosing, &safe, question, watch);
-    let service = service::count(&ways, &chosen.pieces, &counting, question, watch);
+    let chosen = trolley::choose(job, &ways, &choosing, &safe, question, control);
+    let service = service::count(&ways, &chosen.pieces, &counting, question, control);
     Ok(Provision {
-        stopped: watch.stop(),
+        stopped: control.stop(),
         trolley: chosen,
         safe,
         together,
@@ -458,23 +459,23 @@ pub fn provision(
     })
 }
 
-impl Question {
-    fn check(&self) -> Result<(), Fault> {
+impl ProvisionOptions {
+    fn check(&self) -> Result<(), ProvisionError> {
         /// Most scenarios to choose a trolley for, and to count its service on.
         const MOST: [u32; 2] = [100_000, 1_000_000];
         let share = |share: Millionths| share > Millionths::ZERO && share <= Millionths::ONE;
         if self.step <= Length::ZERO {
-            return Err(Fault::Step);
+            return Err(ProvisionError::Step);
         }
         if !share(self.probability) {
-            return Err(Fault::Probability);
+            return Err(ProvisionError::Probability);
         }
         if !share(self.level) || self.level == Millionths::ONE {
-            return Err(Fault::Level);
+            return Err(ProvisionError::Level);
         }
         for (number, most) in [self.scenarios, self.checks].into_iter().zip(MOST) {
             if number == 0 || number > most {
-                return Err(Fault::Scenarios(number, most));
+                return Err(ProvisionError::Scenarios(number, most));
             }
         }
         Ok(())

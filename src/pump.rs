@@ -165,7 +165,7 @@ impl Measured {
             readings: vec![value],
             value,
             tolerance,
-            standard: Shape::Rectangular.standard(tolerance),
+            standard: Shape::Rectangular.standard_uncertainty(tolerance),
             freedom: None,
         }
     }

@@ -119,21 +119,21 @@ impl Market {
 }
 
 fn offer(item: usize, lot: &Item) -> Result<Option<Offer>, Lacking> {
-    if lot.cut.is_some() || lot.size.is_none() || !lot.terms.for_sale() {
+    if lot.cut.is_some() || lot.size.is_none() || !lot.offer.for_sale() {
         return Ok(None);
     }
-    let (Some(unit_cost), Some(pack)) = (lot.terms.unit_cost, lot.terms.pack_qty) else {
+    let (Some(unit_cost), Some(pack)) = (lot.offer.unit_cost, lot.offer.carton_qty) else {
         return Err(Lacking {
             item,
-            price: lot.terms.unit_cost.is_none(),
-            pack: lot.terms.pack_qty.is_none(),
+            price: lot.offer.unit_cost.is_none(),
+            pack: lot.offer.carton_qty.is_none(),
         });
     };
     Ok(Some(Offer {
         item,
         pack,
         price: Money::from_raw(unit_cost.raw().saturating_mul(i64::from(pack))),
-        lead_days: lot.terms.lead_days.unwrap_or(0),
+        lead_days: lot.offer.lead_days.unwrap_or(0),
     }))
 }
 
@@ -141,7 +141,7 @@ fn offer(item: usize, lot: &Item) -> Result<Option<Offer>, Lacking> {
 #[derive(Debug, Clone, PartialEq)]
 pub struct Purchase {
     /// Packs to buy, by item of the stock.
-    pub packs: Vec<u32>,
+    pub cartons: Vec<u32>,
     /// Plan with these packs in stock. Its goals in order: pumps served by priority, purchase cost, waste.
     pub plan: Plan,
     /// By pump: the item that arrives too late, if the due date is all that keeps the pump short.
@@ -160,13 +160,13 @@ pub struct Late {
 impl Purchase {
     /// Pieces bought, by item.
     pub fn pieces(&self, market: &Market) -> Vec<u32> {
-        let packs = self.packs.iter().zip(&market.offers);
+        let packs = self.cartons.iter().zip(&market.offers);
         packs.map(|(packs, offer)| offer.map_or(0, |offer| packs * offer.pack)).collect()
     }
 
     /// Cost of all packs.
     pub fn cost(&self, market: &Market) -> Money {
-        let offers = self.packs.iter().zip(&market.offers);
+        let offers = self.cartons.iter().zip(&market.offers);
         let cost = offers.map(|(&packs, offer)| {
             offer.map_or(0, |offer| offer.price.raw().saturating_mul(i64::from(packs)))
         });

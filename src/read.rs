@@ -1,53 +1,53 @@
 //! Readers: files in, a checked [`Job`] or every problem out.
 
-mod alone;
 mod book;
 pub(crate) mod bounded;
-mod carried;
-mod counts;
 mod drawing;
-mod entries;
+mod executed_plan;
 mod expected;
 mod feelers;
-mod fitted;
+mod fitted_pieces;
+mod forecast;
 mod history;
 mod issue_log;
 mod materials;
 mod model;
-mod outlook;
 mod pieces;
 mod plan;
+mod plates;
 mod policy;
 mod pumps;
 mod readings;
-mod sheets;
+mod rows;
+mod single;
 mod size;
 mod stock;
+mod stock_counts;
 mod table;
-mod unasked;
+mod unused_stock;
 
 use std::path::PathBuf;
 use std::sync::Arc;
 
 use crate::columns;
 use crate::digest::sha256;
+use crate::forecast::Forecast;
 use crate::job::{Input, Job, Parts};
 use crate::model::Model;
-use crate::outlook::Outlook;
 use crate::policy::Policy;
 use crate::problem::{Place, Problem, Problems};
 use crate::sheet::{Book, Sheet, numbered};
 
-pub use alone::{Holds, Stock, holds, stock_alone};
 pub use book::{Memory, is_reading, open as book, workbook};
-pub use carried::{carried, carried_so_far};
-pub use counts::held;
+pub use executed_plan::{carried, carried_so_far};
+pub use forecast::{Ahead, forecast};
 pub use issue_log::{issue_log, issue_log_of, log_beside_stock, log_is_unchanged, log_reads_back};
 pub use model::{BUILT_IN, Library, parse as parse_model};
-pub use outlook::{Ahead, outlook};
 pub use pieces::stated as stated_pieces;
 pub use plan::{Packs, packs as packs_of_plan};
 pub use readings::{Back, Sources as BenchSources, bench};
+pub use single::{Holds, Stock, holds, stock_alone};
+pub use stock_counts::held;
 
 /// Files and settings that a job is read from.
 #[derive(Debug, Clone, Default)]
@@ -93,10 +93,10 @@ fn check(
     sources: &Sources,
     ahead: Option<(&Ahead, Option<Book>)>,
     mut problems: Problems,
-) -> Result<Outlook, Problems> {
+) -> Result<Forecast, Problems> {
     if let (Some(stock), Some(pumps)) = (&stock_book, &pumps_book)
-        && alone::is_rather(stock, &columns::NEEDED_OF_PUMPS, &columns::NEEDED_OF_STOCK)
-        && alone::is_rather(pumps, &columns::NEEDED_OF_STOCK, &columns::NEEDED_OF_PUMPS)
+        && single::is_rather(stock, &columns::NEEDED_OF_PUMPS, &columns::NEEDED_OF_STOCK)
+        && single::is_rather(pumps, &columns::NEEDED_OF_STOCK, &columns::NEEDED_OF_PUMPS)
     {
         problems.add(Problem::new(
             Place::file(&stock.file),
@@ -120,7 +120,7 @@ fn check(
             Some(stock) => (&stock.sheet.sheet.name, &mut stock.names),
             None => (&none.0, &mut none.1),
         };
-        sheets::read(book, stock, names, &mut problems)
+        plates::read(book, stock, names, &mut problems)
     });
     let feelers = stock_book.as_ref().map(|book| {
         let stock = stock.as_ref().map_or("", |stock| &stock.sheet.sheet.name);
@@ -139,7 +139,7 @@ fn check(
     let gaskets = stock.gaskets().chain(sheets.gaskets());
     materials::check(gaskets, &pumps.models, &mut problems);
     stock::check_kinds(&stock, &pumps.models, &mut problems);
-    stock::check_packs(&stock, &policy, &mut problems);
+    stock::check_cartons(&stock, &policy, &mut problems);
     stock::check_sections(&stock, &pumps.models, &mut problems);
     let codes: Vec<_> = stock.codes.iter().cloned().chain(sheets.codes()).collect();
     pumps::check_fits(&pumps, &codes, &mut problems);
@@ -148,7 +148,7 @@ fn check(
         let names = &mut stock.names;
         items.extend(sheets.cut_items(&lots, models, pumps, names, &mut problems));
     }
-    let unasked = unasked::check(&stock, &pumps, &mut problems);
+    let unasked = unused_stock::check(&stock, &pumps, &mut problems);
     let mut unused =
         [stock.unused.clone(), sheets.unused.clone(), feelers.unused, pumps.unused.clone()]
             .concat();
@@ -177,19 +177,19 @@ fn check(
     let inputs = inputs(&books, &pumps.models, &library);
     let parts = Parts {
         stock: items,
-        sheets: lots,
+        plates: lots,
         models: pumps.models,
         pumps: pumps.pumps,
         policy,
         stock_sheet: stock.sheet,
-        sheets_sheet: sheets.sheets,
+        plates_sheet: sheets.sheets,
         fit_sheet: sheets.fit,
         feelers_sheet: feelers.sheet.unwrap_or_default(),
         feelers: feelers.blades,
     };
     let expected = pumps.expected;
     problems.settle(Some(parts)).map(|(parts, warnings)| {
-        Outlook::of_checked(Job { inputs, unused, warnings, ..Job::of_checked(parts) }, expected)
+        Forecast::of_checked(Job { inputs, unused, warnings, ..Job::of_checked(parts) }, expected)
     })
 }
 

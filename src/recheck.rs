@@ -6,12 +6,12 @@
 //! accepted if every requirement is met on it (`found`), else the smallest swap from the spare pieces is searched for
 //! ([`swap`]).
 
-mod accepted;
+mod as_found;
 pub mod compare;
-mod found;
-pub mod left;
+pub mod mix_ups;
 mod reading;
-pub mod suspect;
+mod reading_limits;
+pub mod spares;
 pub mod swap;
 pub mod work;
 
@@ -21,12 +21,12 @@ use crate::plan::PackPick;
 use crate::pump::Pump;
 use crate::stack::Verdict;
 
-pub use accepted::{accepted, finer_may_show};
+pub use as_found::AsFound;
 pub use compare::Compared;
-pub use found::AsFound;
-pub use left::Left;
+pub use mix_ups::Suspect;
 pub use reading::{Reading, Readings};
-pub use suspect::Suspect;
+pub use reading_limits::{accepted, finer_may_show};
+pub use spares::Left;
 pub use swap::{Searched, Swap};
 
 /// Bench results of one pump.
@@ -232,7 +232,7 @@ fn decide(
             of,
             restless: compared.repeats() == Some(false),
             fits_pieces: as_found.fits_pieces(of),
-            suspects: suspect::suspects(as_found, of, &compared),
+            suspects: mix_ups::suspects(as_found, of, &compared),
         })
         .collect();
     if !looks.is_empty() {

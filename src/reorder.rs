@@ -13,11 +13,11 @@ pub mod shelf;
 pub mod simulate;
 
 use crate::accounting::spoiled;
-use crate::bag::{self, Bag};
+use crate::choose::control::Control;
 use crate::choose::purchase::purchase;
-use crate::choose::watch::Watch;
 use crate::choose::worth::valued;
 use crate::choose::{ChooseError, choose};
+use crate::consumables::{self, Bag};
 use crate::day;
 use crate::decimal::Money;
 use crate::inventory::economic::Quantity;
@@ -28,15 +28,15 @@ use crate::job::Job;
 use crate::length::{Length, Unit};
 use crate::plan::{Kit, Plan};
 use crate::purchase::{Lacking, Market, Purchase};
-use crate::reach::Fault;
+use crate::size_range::SizeRangeError;
 use level::{NoPoint, Point, Seen};
-use shelf::{Asked, Shelf};
+use shelf::{Shelf, Wanted};
 
 /// Options of the advice.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Question {
+pub struct ReorderOptions {
     /// Options of the levels.
-    pub levels: level::Question,
+    pub levels: level::LevelOptions,
     /// Number of outages to simulate.
     pub outages: u32,
     /// Step of the range of totals; chosen by the pumps' models if not given.
@@ -51,11 +51,11 @@ pub struct Question {
 
 /// Advice for an item.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Line {
+pub struct OrderLine {
     /// Packs to buy so that pumps can be kitted.
-    pub packs: u32,
+    pub cartons: u32,
     /// Packs to buy for pieces missing from the bags; their cost is not proven least.
-    pub bag_packs: u32,
+    pub bag_cartons: u32,
     /// Pieces missing from the bags.
     pub bag_lacks: u32,
     /// Pieces that the plan after the purchase takes, bags included.
@@ -95,9 +95,9 @@ pub struct Report {
     /// Bags of the pumps that can then be kitted.
     pub bags: Vec<Bag>,
     /// Per item of the stock.
-    pub lines: Vec<Line>,
+    pub lines: Vec<OrderLine>,
     /// Drawers, or the reason why one cannot be calculated: kind, fit and reason.
-    pub shelves: Vec<Result<Shelf, (String, String, Fault)>>,
+    pub shelves: Vec<Result<Shelf, (String, String, SizeRangeError)>>,
     /// Pumps that could be kitted if the packs back to level were there as well, whenever they arrive; calculated
     /// where pumps stay short.
     pub with_levels: Option<usize>,
@@ -118,18 +118,18 @@ pub enum Refused {
 
 /// Finds the purchase with which pumps can be kitted.
 ///
-/// `watch` gives one watch for each part of the work, in turn: the plan without a purchase, the purchase, the value
+/// `control` gives one control for each part of the work, in turn: the plan without a purchase, the purchase, the value
 /// of one more. Each may take only a share of the remaining time, so that the next ones have theirs: tenths 4, 6, 4.
 ///
 /// # Errors
 /// [`Refused`].
 pub fn buy<'a>(
     job: &Job,
-    question: &Question,
+    question: &ReorderOptions,
     budget: Option<Money>,
-    watch: impl Fn(&str) -> Watch<'a>,
+    control: impl Fn(&str) -> Control<'a>,
 ) -> Result<Buy, Refused> {
-    let today = choose(job, &watch("what the stock gives").tenths(4)).map_err(Refused::Choose)?;
+    let today = choose(job, &control("what the stock gives").tenths(4)).map_err(Refused::Choose)?;
     let day = day::number(&question.date).ok_or(Refused::Date)?;
     let short = short_places(job, &today);
     let market = Market::of(job, i64::from(day), budget, |item| {
@@ -137,10 +137,10 @@ pub fn buy<'a>(
         short.iter().any(|(kind, fit)| *kind == lot.kind && fit == lot.fit.key())
     })
     .map_err(Refused::Lacking)?;
-    let found = purchase(job, &market, &watch("what to buy").tenths(6));
+    let found = purchase(job, &market, &control("what to buy").tenths(6));
     Ok(Buy {
         purchase: found.map_err(Refused::Choose)?,
-        today: valued(job, today, &watch("the worth of one more").tenths(4)),
+        today: valued(job, today, &control("the worth of one more").tenths(4)),
         market,
     })
 }
@@ -156,27 +156,27 @@ pub struct After<'a> {
 
 /// Derives the advice from a purchase: reorder points, packs back to level, drawers.
 ///
-/// `watch` gives a watch for the effect of the packs back to level, which may take half of the remaining time, and
+/// `control` gives a control for the effect of the packs back to level, which may take half of the remaining time, and
 /// one for the drawers.
 pub fn report<'a>(
     job: &Job,
-    question: &Question,
+    question: &ReorderOptions,
     after: After<'_>,
     log: Option<&Log>,
-    watch: impl Fn(&str) -> Watch<'a>,
+    control: impl Fn(&str) -> Control<'a>,
 ) -> Report {
-    let bags = bag::fill(after.delivered, &after.purchase.plan);
+    let bags = consumables::fill(after.delivered, &after.purchase.plan);
     let seen = log.and_then(|log| Seen::until(log, &question.date));
     let history = log.and_then(|log| Some((seen.as_ref()?.days(), log.entries().len())));
     let lines = lines(job, question, after, &bags, seen.as_ref());
-    let levels = watch("what the packs back to level do").tenths(5);
+    let levels = control("what the packs back to level do").tenths(5);
     let with_levels = with_levels(after, &lines, &levels);
-    let shelves = shelves(job, question, after.delivered, &watch("which thicknesses to hold"));
+    let shelves = shelves(job, question, after.delivered, &control("which thicknesses to hold"));
     Report { bags, lines, shelves, history, with_levels }
 }
 
 /// Number of pumps that the stock serves with the packs back to level included.
-fn with_levels(after: After<'_>, lines: &[Line], watch: &Watch<'_>) -> Option<usize> {
+fn with_levels(after: After<'_>, lines: &[OrderLine], control: &Control<'_>) -> Option<usize> {
     let After { delivered, purchase } = after;
     let more = lines.iter().any(|line| line.top_up.is_some());
     if !more || purchase.plan.served() == delivered.pumps.len() {
@@ -187,7 +187,7 @@ fn with_levels(after: After<'_>, lines: &[Line], watch: &Watch<'_>) -> Option<us
         let pieces = line.top_up.map_or(0, |top_up| top_up.pieces);
         lot.on_hand = lot.on_hand.saturating_add(pieces);
     }
-    Some(choose(&full, watch).ok()?.served())
+    Some(choose(&full, control).ok()?.served())
 }
 
 /// Kind and fit of the places of the short pumps.
@@ -208,17 +208,17 @@ fn short_places(job: &Job, plan: &Plan) -> Vec<(String, String)> {
 
 fn lines(
     job: &Job,
-    question: &Question,
+    question: &ReorderOptions,
     after: After<'_>,
     bags: &[Bag],
     seen: Option<&Seen>,
-) -> Vec<Line> {
+) -> Vec<OrderLine> {
     let After { delivered, purchase } = after;
     let mut issued = purchase.plan.issued(delivered);
     for pick in bags.iter().flatten().flat_map(|share| &share.picks) {
         issued[pick.item] += pick.count;
     }
-    let lacking = bag::lacking(delivered, bags);
+    let lacking = consumables::lacking(delivered, bags);
     let asked = simulate::outages(job, &purchase.plan, question.outages, job.policy.seed);
     job.stock
         .iter()
@@ -227,14 +227,14 @@ fn lines(
             let spoiled = spoiled(delivered, index, issued[index]);
             let on_hand = delivered.stock[index].on_hand;
             // An item that is not for sale is not ordered, but reported.
-            let sold = item.terms.for_sale();
+            let sold = item.offer.for_sale();
             let bag_lacks = lacking[index];
             let bag_packs = match sold {
-                true => bag_lacks.div_ceil(item.pack_qty.max(1)),
+                true => bag_lacks.div_ceil(item.carton_qty.max(1)),
                 false => 0,
             };
             // Pieces missing from the bags go straight into them; the rest of their packs stays.
-            let kept = (bag_packs * item.pack_qty).saturating_sub(bag_lacks);
+            let kept = (bag_packs * item.carton_qty).saturating_sub(bag_lacks);
             let after = on_hand.saturating_sub(issued[index] + spoiled) + kept;
             let asked = &asked[index];
             let sum: u64 = asked.iter().map(|&count| u64::from(count)).sum();
@@ -242,9 +242,9 @@ fn lines(
             let mean = sum as f64 / asked.len().max(1) as f64;
             let point = level::point(item, seen, question.levels.service);
             let again = point.as_ref().ok().map(|point| point.pieces);
-            Line {
-                packs: purchase.packs[index],
-                bag_packs,
+            OrderLine {
+                cartons: purchase.cartons[index],
+                bag_cartons: bag_packs,
                 bag_lacks,
                 issued: issued[index],
                 spoiled,
@@ -262,10 +262,10 @@ fn lines(
 
 fn shelves(
     job: &Job,
-    question: &Question,
+    question: &ReorderOptions,
     delivered: &Job,
-    watch: &Watch<'_>,
-) -> Vec<Result<Shelf, (String, String, Fault)>> {
+    control: &Control<'_>,
+) -> Vec<Result<Shelf, (String, String, SizeRangeError)>> {
     let mut shelves = Vec::new();
     for (kind, fit, items) in shelf::drawers(job) {
         let step = question.step.unwrap_or_else(|| step_of(job, &kind, &fit));
@@ -277,7 +277,7 @@ fn shelves(
         let same = |text: &str, key: &str| crate::stock::folded(text) == key;
         let given = given.rev().find(|(of, code, ..)| same(code, &folded) && same(of, &kind));
         if let Some((_, _, low, high)) = given {
-            match crate::reach::Targets::new(*low, *high, step) {
+            match crate::size_range::Targets::new(*low, *high, step) {
                 Ok(targets) => asked.targets = targets,
                 Err(fault) => {
                     shelves.push(Err((kind, fit, fault)));
@@ -286,11 +286,11 @@ fn shelves(
             }
         }
         if let Some(pieces) = question.pieces.filter(|_| kind == "shim") {
-            asked = Asked { rule: crate::reach::Rule { pieces, ..asked.rule }, ..asked };
+            asked = Wanted { rule: crate::size_range::Rule { pieces, ..asked.rule }, ..asked };
         }
         let held = |item: usize| delivered.stock[item].available() > 0;
         let drawer = (kind.clone(), fit.clone(), items);
-        let shelf = shelf::shelf(job, drawer, asked, held, watch);
+        let shelf = shelf::shelf(job, drawer, asked, held, control);
         shelves.push(shelf.map_err(|fault| (kind, fit, fault)));
     }
     shelves

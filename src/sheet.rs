@@ -48,14 +48,14 @@ pub fn show_number(number: f64) -> String {
 
 /// One row: its number from 0, and its cells by column from 0.
 #[derive(Debug, Clone, PartialEq, Default)]
-pub struct Row {
+pub struct SheetRow {
     /// Row number, from 0.
     pub number: u32,
     /// Column number from 0 and cell, ascending, empty cells left out.
     pub cells: Vec<(u32, Cell)>,
 }
 
-impl Row {
+impl SheetRow {
     /// Cell in a column, if it is not empty.
     pub fn cell(&self, column: u32) -> Option<&Cell> {
         let at = self.cells.binary_search_by_key(&column, |(c, _)| *c);
@@ -104,7 +104,7 @@ pub struct Sheet {
     /// Its name.
     pub name: String,
     /// Rows with any contents, ascending.
-    pub rows: Vec<Row>,
+    pub rows: Vec<SheetRow>,
     /// Whether the sheet is hidden. Hidden parts are read like the rest, and reported as hidden.
     pub hidden: bool,
     /// Rows that are hidden, by hand or by a filter, ascending.
@@ -140,7 +140,7 @@ impl Sheet {
         let rows = rows
             .into_iter()
             .zip(0..)
-            .map(|(cells, number)| Row {
+            .map(|(cells, number)| SheetRow {
                 number,
                 cells: cells
                     .into_iter()
@@ -151,7 +151,7 @@ impl Sheet {
                     })
                     .collect(),
             })
-            .filter(|row: &Row| !row.cells.is_empty())
+            .filter(|row: &SheetRow| !row.cells.is_empty())
             .collect();
         Sheet { file: file.to_string(), name: name.to_string(), rows, ..Sheet::default() }
     }

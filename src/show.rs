@@ -25,7 +25,7 @@ pub fn thickness(thickness: Length, unit: Unit) -> String {
 
 /// A length in both systems: `0.0460 in (1.168 mm)`; the second one rounded to its usual places.
 pub fn both(length: Length, unit: Unit) -> String {
-    format!("{} ({})", self::length(length, unit), about(Fine::from(length), unit.twin()))
+    format!("{} ({})", self::length(length, unit), about(Fine::from(length), unit.other()))
 }
 
 /// A tolerance without its unit: `±0.0005`, or `+0.1 -0` where the sides differ.

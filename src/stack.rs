@@ -74,7 +74,7 @@ use crate::pump::Growth;
 use crate::stock::Lot;
 
 pub use coverage::Coverage;
-pub use report::{Line, Report, Side, report};
+pub use report::{Contribution, Report, ReportSide, report};
 pub use simulate::{Undrawn, level_of_draws, simulate, taken_as_normal};
 pub use uncertainty::expanded;
 pub(crate) use uncertainty::{Variance, can_be};
@@ -106,11 +106,11 @@ pub struct Contributor {
     /// Tolerance of one piece.
     pub tolerance: Tolerance,
     /// Source of its standard uncertainty.
-    pub known: Known,
+    pub evaluation: Evaluation,
     /// Standard uncertainty of one piece about the middle of its tolerance, independent of all others.
-    pub standard: Uncertainty,
+    pub standard_uncertainty: Uncertainty,
     /// Degrees of freedom of the standard uncertainty; `None` where it is taken as exactly known.
-    pub freedom: Option<u32>,
+    pub degrees_of_freedom: Option<u32>,
     /// Error that all pieces of its lot share, where the lot was measured.
     pub lot: Option<LotError>,
 }
@@ -128,7 +128,7 @@ pub enum Guard {
 
 /// Source of a standard uncertainty.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Known {
+pub enum Evaluation {
     /// Plus/minus and the distribution inside it (type B).
     Within(Shape),
     /// Standard uncertainty stated as such (type B).
@@ -148,12 +148,12 @@ pub struct LotError {
     /// Lot.
     pub lot: Lot,
     /// Standard uncertainty.
-    pub standard: Uncertainty,
+    pub standard_uncertainty: Uncertainty,
 }
 
 /// Nominal sum, and its worst case below and above.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
-pub struct Extent {
+pub struct WorstCase {
     /// Sum of the nominal values.
     pub nominal: Fine,
     /// Worst case below the nominal sum; not negative.
@@ -162,7 +162,7 @@ pub struct Extent {
     pub above: Fine,
     /// Twice the distance of the middle of the tolerances above the nominal sum; zero where the tolerances
     /// are symmetric.
-    pub uneven: Fine,
+    pub asymmetry: Fine,
 }
 
 /// Sum of contributors, each times its sensitivity in `terms`, with its worst case.
@@ -187,14 +187,14 @@ pub struct Extent {
 /// assert_eq!(clearance.nominal.show(Unit::Inch), "0.0210");
 /// assert_eq!(clearance.below.show(Unit::Inch), "0.0015");
 /// ```
-pub fn extent(terms: &[(Term, Millionths)], contributors: &[Contributor]) -> Extent {
-    let mut sum = Extent::default();
+pub fn worst_case(terms: &[(Term, Millionths)], contributors: &[Contributor]) -> WorstCase {
+    let mut sum = WorstCase::default();
     for (term, sensitivity) in terms {
         for part in contributors.iter().filter(|part| part.term == *term) {
             let down = *sensitivity * (part.tolerance.minus * part.count);
             let up = *sensitivity * (part.tolerance.plus * part.count);
             sum.nominal = sum.nominal + *sensitivity * (part.nominal * part.count);
-            sum.uneven = sum.uneven + up - down;
+            sum.asymmetry = sum.asymmetry + up - down;
             // A negative sensitivity swaps the sides.
             let (below, above) = if sensitivity.raw() < 0 { (-up, -down) } else { (down, up) };
             sum.below = sum.below + below;
@@ -260,9 +260,9 @@ impl Verdict {
 /// a smaller one, but never less than zero.
 pub fn judge(form: &Form, stack: &Stack, guard: Guard) -> Verdict {
     let contributors = &stack.contributors;
-    let value = extent(&form.value(), contributors).nominal;
-    let slack = |face: &crate::model::Face| {
-        let sum = extent(&face.terms, contributors);
+    let value = worst_case(&form.value(), contributors).nominal;
+    let slack = |face: &crate::model::Side| {
+        let sum = worst_case(&face.terms, contributors);
         (sum, sum.nominal - Fine::from(face.bound))
     };
     let (lower, upper) = (form.lower(), form.upper());
@@ -274,8 +274,8 @@ pub fn judge(form: &Form, stack: &Stack, guard: Guard) -> Verdict {
         Guard::None => (Fine::ZERO, Fine::ZERO),
         Guard::WorstCase => (low.below, high.above),
         Guard::Expanded(coverage) => (
-            clear(expanded(&lower.terms, stack, coverage), low.uneven),
-            clear(expanded(&upper.terms, stack, coverage), -high.uneven),
+            clear(expanded(&lower.terms, stack, coverage), low.asymmetry),
+            clear(expanded(&upper.terms, stack, coverage), -high.asymmetry),
         ),
     };
     Verdict {
@@ -314,9 +314,9 @@ mod tests {
             readings: vec![],
             nominal: Length::from_ticks(nominal),
             tolerance: Tolerance::default(),
-            known: Known::Standard,
-            standard: Length::from_ticks(standard).into(),
-            freedom: None,
+            evaluation: Evaluation::Standard,
+            standard_uncertainty: Length::from_ticks(standard).into(),
+            degrees_of_freedom: None,
             lot: None,
         }
     }
@@ -324,7 +324,7 @@ mod tests {
     fn of_lot(part: Contributor, lot: usize, standard: i64) -> Contributor {
         let standard = Length::from_ticks(standard).into();
         let lot = Lot::Item(lot);
-        Contributor { lot: Some(LotError { lot, standard }), ..part }
+        Contributor { lot: Some(LotError { lot, standard_uncertainty: standard }), ..part }
     }
 
     fn ticks(n: i64) -> Fine {
@@ -364,7 +364,8 @@ mod tests {
             let half = Length::from_ticks(half);
             Contributor {
                 tolerance: Tolerance::even(half),
-                standard: Shape::Rectangular.standard(Tolerance::even(half)),
+                standard_uncertainty: Shape::Rectangular
+                    .standard_uncertainty(Tolerance::even(half)),
                 ..part(Term::Dimension(0), 1, 0, 0)
             }
         });
@@ -373,7 +374,7 @@ mod tests {
         let width = expanded(&terms, &stack(&parts), root);
         // Every standard uncertainty is rounded up, and so is the root of three.
         assert!(width >= ticks(130_000) && width <= ticks(130_001), "{width:?}");
-        assert_eq!(extent(&terms, &parts).below, ticks(190_000));
+        assert_eq!(worst_case(&terms, &parts).below, ticks(190_000));
     }
 
     /// The sides of a gasket fill weigh the gap by 1.2 and by 3: u is the root of 16^2 + 12^2 = 20^2

@@ -32,9 +32,9 @@ pub struct Item {
     /// Material.
     pub material: Option<String>,
     /// Pieces in a sealed pack; 1 where they come singly.
-    pub pack_qty: u32,
+    pub carton_qty: u32,
     /// Terms of purchase.
-    pub terms: Terms,
+    pub offer: Offer,
     /// Thickness of one layer of a laminated shim; all layers but the last can be peeled off.
     pub peel_step: Option<Length>,
     /// For pieces that are cut to order: the sheet that they are cut from, and their shape.
@@ -58,8 +58,8 @@ impl Item {
             min_level: 0,
             bin: None,
             material: None,
-            pack_qty: 1,
-            terms: Terms::default(),
+            carton_qty: 1,
+            offer: Offer::default(),
             peel_step: None,
             cut: None,
             row: 0,
@@ -73,7 +73,7 @@ impl Item {
 
     /// Pieces that are not in a sealed pack: the available ones in excess of whole packs.
     pub fn loose(&self) -> u32 {
-        self.available() % self.pack_qty.max(1)
+        self.available() % self.carton_qty.max(1)
     }
 
     /// Number of layers that can be peeled off one piece: zero for a solid one, and never the last layer.
@@ -98,11 +98,11 @@ impl Item {
 
 /// Terms of purchase of an item, cell by cell; `None` for an empty cell or a missing column.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
-pub struct Terms {
+pub struct Offer {
     /// Price of one piece.
     pub unit_cost: Option<Money>,
     /// Pieces in a pack, the smallest quantity sold.
-    pub pack_qty: Option<u32>,
+    pub carton_qty: Option<u32>,
     /// Level up to which it is filled.
     pub max_level: Option<u32>,
     /// Calendar days from the order to the drawer.
@@ -111,11 +111,11 @@ pub struct Terms {
     pub supplier: Option<String>,
 }
 
-impl Terms {
+impl Offer {
     /// Whether it is meant to be bought: the row gives a supplier, a pack or a lead time. A cost alone may be
     /// an old price.
     pub fn for_sale(&self) -> bool {
-        self.pack_qty.is_some() || self.lead_days.is_some() || self.supplier.is_some()
+        self.carton_qty.is_some() || self.lead_days.is_some() || self.supplier.is_some()
     }
 }
 
@@ -125,13 +125,13 @@ pub enum Lot {
     /// Pieces of an item, by its index in the stock.
     Item(usize),
     /// Sheets of a lot, by its index among the sheets.
-    Sheet(usize),
+    Plate(usize),
 }
 
 impl Item {
     /// Lot that the pieces of this item belong to; `index` is the item's own in the stock.
     pub fn lot(&self, index: usize) -> Lot {
-        self.cut.map_or(Lot::Item(index), |cut| Lot::Sheet(cut.sheet))
+        self.cut.map_or(Lot::Item(index), |cut| Lot::Plate(cut.plate))
     }
 }
 
@@ -148,8 +148,8 @@ pub struct Size {
 
 impl Size {
     /// Standard uncertainty of one piece about the mean of its lot, from a rectangular tolerance.
-    pub fn standard(&self) -> Uncertainty {
-        Shape::Rectangular.standard(self.tolerance)
+    pub fn standard_uncertainty(&self) -> Uncertainty {
+        Shape::Rectangular.standard_uncertainty(self.tolerance)
     }
 }
 
@@ -216,7 +216,7 @@ impl Eq for Code {}
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Cut {
     /// Index of the lot of sheets in the job.
-    pub sheet: usize,
+    pub plate: usize,
     /// Outside diameter.
     pub outside: Length,
     /// Inside diameter.

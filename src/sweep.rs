@@ -4,7 +4,7 @@
 //! [`Sweep::parse`] reads one; [`held`] and [`chosen_anew`] run it and return its [`Point`]s.
 
 use crate::accounting::{pack_total, stack};
-use crate::choose::watch::Watch;
+use crate::choose::control::Control;
 use crate::choose::{ChooseError, choose};
 use crate::decimal::Millionths;
 use crate::job::{Job, Parts};
@@ -376,7 +376,7 @@ pub fn chosen_anew(
     job: &Job,
     pump: usize,
     sweep: &Sweep,
-    watch: &Watch<'_>,
+    control: &Control<'_>,
 ) -> Result<Vec<Point>, ChooseError> {
     let mut points = Vec::new();
     for &setting in &sweep.settings {
@@ -387,7 +387,7 @@ pub fn chosen_anew(
             .err();
         let plan = match fault {
             Some(_) => None,
-            None => Some(choose(&alone, watch)?),
+            None => Some(choose(&alone, control)?),
         };
         // Pieces that are not proven best may not be the ones that would be chosen.
         let open = plan.as_ref().is_some_and(|plan| !plan.proven());
@@ -428,7 +428,7 @@ fn adjust(stack: &mut Stack, knob: Knob, setting: Setting) {
             let of_place = |part: &&mut Contributor| part.term == Term::Pack(at);
             for part in stack.contributors.iter_mut().filter(of_place) {
                 part.tolerance = Tolerance::even(within);
-                part.standard = Shape::Rectangular.standard(part.tolerance);
+                part.standard_uncertainty = Shape::Rectangular.standard_uncertainty(part.tolerance);
             }
         }
         (Knob::Pieces(at), Setting::Number(number)) => {
@@ -449,7 +449,7 @@ fn adjust(stack: &mut Stack, knob: Knob, setting: Setting) {
                 count,
                 nominal: Length::from_ticks(total.ticks() / i64::from(count)),
                 tolerance,
-                standard: Shape::Rectangular.standard(tolerance),
+                standard_uncertainty: Shape::Rectangular.standard_uncertainty(tolerance),
                 ..first.clone()
             });
         }
@@ -513,7 +513,7 @@ fn set(job: &mut Parts, pump: usize, knob: Knob, setting: Setting) -> Result<(),
             if knob != Knob::DimensionMinus(at) {
                 measured.tolerance.plus = within;
             }
-            measured.standard = shape.standard(measured.tolerance);
+            measured.standard = shape.standard_uncertainty(measured.tolerance);
         }
         (Knob::DimensionStandard(at), Setting::Length(standard)) => {
             let factor = job.policy.coverage.factor(None);

@@ -19,13 +19,13 @@ pub use recheck::{VerifiedRecheck, verify_recheck};
 use std::collections::BTreeMap;
 
 use crate::accounting::{spoiled, stack};
-use crate::bag::{self, Bag};
+use crate::consumables::{self, Bag};
 use crate::decimal::Millionths;
 use crate::issue::planned::Planned;
 use crate::job::Job;
 use crate::length::{Length, Tolerance};
 use crate::model::{Form, Term};
-use crate::plan::{Aim, Kit, PackPick, Pick, Plan};
+use crate::plan::{Kit, Objective, PackPick, Pick, Plan};
 use crate::policy::Acceptance;
 use crate::pump::Pump;
 use crate::stack::judge;
@@ -104,13 +104,13 @@ pub fn verify(job: Job, plan: Plan) -> Result<Verified, Vec<Breach>> {
     plan.check(&job).map_err(|error| vec![error.into()])?;
     let mut breaches = Vec::new();
     let sums = check_kits(&job, &plan, &mut breaches);
-    let after = [Aim::Waste, Aim::Pieces, Aim::Scarcity];
+    let after = [Objective::Waste, Objective::Pieces, Objective::Scarcity];
     check_goals(&job, &plan, &after, &mut breaches);
     check_values(&plan, &sums, &mut breaches);
     if !breaches.is_empty() {
         return Err(breaches);
     }
-    let bags = bag::fill(&job, &plan);
+    let bags = consumables::fill(&job, &plan);
     let breaches = check_bags(&job, &plan, &bags);
     if breaches.is_empty() { Ok(Verified { job, plan, bags }) } else { Err(breaches) }
 }
@@ -136,7 +136,7 @@ fn check_kits(job: &Job, plan: &Plan, breaches: &mut Vec<Breach>) -> Sums {
         }
     }
     sums.waste += by_the_pack(job, &issued);
-    check_sheets(job, plan, &issued, breaches);
+    check_plates(job, plan, &issued, breaches);
     for (pump, kit) in job.pumps.iter().zip(&plan.kits) {
         if matches!(kit, Kit::Short(shorts) if shorts.is_empty()) {
             breaches.push(Breach::NoReason(pump.tag.clone()));
@@ -148,43 +148,43 @@ fn check_kits(job: &Job, plan: &Plan, breaches: &mut Vec<Breach>) -> Sums {
 /// Checks that every goal's value equals the one counted again, and is not beyond its own bound.
 fn check_values(plan: &Plan, sums: &Sums, breaches: &mut Vec<Breach>) {
     for goal in &plan.goals {
-        let recounted = match goal.aim {
-            Aim::ServedWeight => sums.weight,
-            Aim::ServedOf(priority) => sums.of_priority.get(&priority).copied().unwrap_or(0),
-            Aim::Purchase => sums.bought,
-            Aim::Waste => sums.waste,
-            Aim::Pieces => sums.pieces,
-            Aim::Scarcity => sums.scarcity,
+        let recounted = match goal.objective {
+            Objective::ServedWeight => sums.weight,
+            Objective::ServedOf(priority) => sums.of_priority.get(&priority).copied().unwrap_or(0),
+            Objective::Purchase => sums.bought,
+            Objective::Waste => sums.waste,
+            Objective::Pieces => sums.pieces,
+            Objective::Scarcity => sums.scarcity,
         };
         if recounted != i128::from(goal.value) {
-            breaches.push(Breach::Value { aim: goal.aim, recounted, said: goal.value });
+            breaches.push(Breach::Value { aim: goal.objective, recounted, said: goal.value });
         }
-        let beyond = match goal.aim {
-            Aim::ServedWeight | Aim::ServedOf(_) => goal.value > goal.bound,
+        let beyond = match goal.objective {
+            Objective::ServedWeight | Objective::ServedOf(_) => goal.value > goal.bound,
             _ => goal.value < goal.bound,
         };
         if beyond {
-            breaches.push(Breach::Bound(goal.aim));
+            breaches.push(Breach::Bound(goal.objective));
         }
     }
 }
 
 /// Checks that the goals are those of a plan, in their order, and that a plan that is not proven gives the
 /// reason that the search ended.
-fn check_goals(job: &Job, plan: &Plan, after_served: &[Aim], breaches: &mut Vec<Breach>) {
+fn check_goals(job: &Job, plan: &Plan, after_served: &[Objective], breaches: &mut Vec<Breach>) {
     let mut counts: BTreeMap<u32, i128> = BTreeMap::new();
     for pump in &job.pumps {
         *counts.entry(pump.priority).or_default() += 1;
     }
     // One more than the weight of all pumps together.
     let whole = counts.values().fold(1_i128, |product, n| product.saturating_mul(n + 1));
-    let mut expected: Vec<Aim> = if whole - 1 <= 1_000_000_000 {
-        vec![Aim::ServedWeight]
+    let mut expected: Vec<Objective> = if whole - 1 <= 1_000_000_000 {
+        vec![Objective::ServedWeight]
     } else {
-        counts.keys().map(|&priority| Aim::ServedOf(priority)).collect()
+        counts.keys().map(|&priority| Objective::ServedOf(priority)).collect()
     };
     expected.extend(after_served);
-    if plan.goals.iter().map(|goal| goal.aim).ne(expected) {
+    if plan.goals.iter().map(|goal| goal.objective).ne(expected) {
         breaches.push(Breach::Goals);
     }
     let open = plan.goals.iter().any(|goal| goal.value != goal.bound);
@@ -222,7 +222,7 @@ impl Sums {
                 i128::from(lot.on_hand) - i128::from(lot.reserved) - i128::from(lot.min_level);
             self.pieces += count;
             // Pieces from packs that are spoiled once opened are paid for pack by pack.
-            let singly = !(job.policy.opened_packs_spoiled && lot.pack_qty > 1);
+            let singly = !(job.policy.opened_cartons_spoiled && lot.carton_qty > 1);
             let cost = if singly { lot.unit_cost.raw() } else { 0 };
             let each = i128::from(cost) + i128::from(job.policy.handling.raw());
             self.waste += count * (each + trim(lot, pick.peeled));
@@ -252,8 +252,8 @@ fn by_the_pack(job: &Job, issued: &BTreeMap<usize, i64>) -> i128 {
     let mut sum = 0;
     for (&item, &count) in issued {
         let lot = &job.stock[item];
-        let size = i64::from(lot.pack_qty);
-        if !job.policy.opened_packs_spoiled || size <= 1 {
+        let size = i64::from(lot.carton_qty);
+        if !job.policy.opened_cartons_spoiled || size <= 1 {
             continue;
         }
         let loose = (i64::from(lot.on_hand) - i64::from(lot.reserved)).max(0) % size;
@@ -267,16 +267,16 @@ fn by_the_pack(job: &Job, issued: &BTreeMap<usize, i64>) -> i128 {
 }
 
 /// Checks that cut pieces come out of sheets that exist, cut up as the plan says.
-fn check_sheets(job: &Job, plan: &Plan, issued: &BTreeMap<usize, i64>, breaches: &mut Vec<Breach>) {
+fn check_plates(job: &Job, plan: &Plan, issued: &BTreeMap<usize, i64>, breaches: &mut Vec<Breach>) {
     let mut cut: BTreeMap<usize, i64> = BTreeMap::new();
     let mut sheets: BTreeMap<usize, i64> = BTreeMap::new();
     for layout in &plan.layouts {
-        let lot = &job.sheets[layout.sheet];
-        *sheets.entry(layout.sheet).or_default() += 1;
+        let lot = &job.plates[layout.plate];
+        *sheets.entry(layout.plate).or_default() += 1;
         let run = lot.sides[layout.along].ticks();
         let mut across = 0;
         for &(item, strips) in &layout.strips {
-            let of_this = |cut: &Cut| cut.sheet == layout.sheet && cut.outside.ticks() > 0;
+            let of_this = |cut: &Cut| cut.plate == layout.plate && cut.outside.ticks() > 0;
             let Some(shape) = job.stock[item].cut.filter(of_this) else {
                 breaches.push(Breach::Strip(lot.item.clone()));
                 continue;
@@ -289,10 +289,10 @@ fn check_sheets(job: &Job, plan: &Plan, issued: &BTreeMap<usize, i64>, breaches:
         }
     }
     for (&sheet, &count) in &sheets {
-        let lot = &job.sheets[sheet];
+        let lot = &job.plates[sheet];
         if count > i64::from(lot.on_hand) - i64::from(lot.reserved) {
             let sheet = lot.item.clone();
-            breaches.push(Breach::SheetsOverdrawn { sheet, count });
+            breaches.push(Breach::PlatesOverdrawn { sheet, count });
         }
     }
     for (&item, &count) in issued {
@@ -478,7 +478,7 @@ fn clear_of_uncertainty(job: &Job, pump: &Pump, packs: &[PackPick], form: &Form)
         let Some(doubt) = doubt(job, pump, packs, weights) else {
             return false;
         };
-        let k = i128::from(job.policy.coverage.factor(doubt.freedom()).raw());
+        let k = i128::from(job.policy.coverage.factor(doubt.degrees_of_freedom()).raw());
         // In millionths of a femtometre, like the root of the variance, times k.
         let Some(reach) = twice.checked_mul(50_000 * MILLION) else {
             return false;
@@ -490,16 +490,16 @@ fn clear_of_uncertainty(job: &Job, pump: &Pump, packs: &[PackPick], form: &Form)
 }
 
 /// Uncertainty of a sum.
-struct Doubt {
+struct ContributorUncertainty {
     /// Squared combined standard uncertainty, in millionths of a femtometre, squared.
     variance: i128,
     /// Sum of the fourth powers of the parts with finite degrees of freedom, each over those.
     fourths: f64,
 }
 
-impl Doubt {
+impl ContributorUncertainty {
     /// Effective degrees of freedom, truncated; `None` if infinite.
-    fn freedom(&self) -> Option<u32> {
+    fn degrees_of_freedom(&self) -> Option<u32> {
         #[allow(clippy::cast_precision_loss)]
         let square = self.variance as f64;
         (1..=1_000)
@@ -513,7 +513,12 @@ impl Doubt {
 }
 
 /// Uncertainty of a sum, its weights in millionths; `None` if it is too large to be counted.
-fn doubt(job: &Job, pump: &Pump, packs: &[PackPick], weights: &[(Term, i128)]) -> Option<Doubt> {
+fn doubt(
+    job: &Job,
+    pump: &Pump,
+    packs: &[PackPick],
+    weights: &[(Term, i128)],
+) -> Option<ContributorUncertainty> {
     // Change of the sum per unit of each independent error: dimensions, single pieces, lots.
     let mut moves: Vec<i128> = Vec::new();
     let mut of_lots: BTreeMap<(bool, usize), i128> = BTreeMap::new();
@@ -550,7 +555,7 @@ fn doubt(job: &Job, pump: &Pump, packs: &[PackPick], weights: &[(Term, i128)]) -
                     }
                     // Pieces cut from the sheets of one lot share its error, in every shape.
                     let key = match lot.cut {
-                        Some(cut) => (true, cut.sheet),
+                        Some(cut) => (true, cut.plate),
                         None => (false, pick.item),
                     };
                     if let Some(shared) = size.uncertainty {
@@ -579,7 +584,7 @@ fn doubt(job: &Job, pump: &Pump, packs: &[PackPick], weights: &[(Term, i128)]) -
     for step in moves {
         variance = variance.checked_add(step.checked_mul(step)?)?;
     }
-    Some(Doubt { variance, fourths })
+    Some(ContributorUncertainty { variance, fourths })
 }
 
 /// Least whole u with 3 u^2 >= t^2: a half-width over the root of three, rounded up.

@@ -5,9 +5,9 @@ pub mod recheck;
 
 use itertools::Itertools;
 
-use crate::bag::{self, Bag, Lack, Share};
-use crate::choose::watch::Part;
+use crate::choose::control::Phase;
 use crate::columns::pump_heading;
+use crate::consumables::{self, Bag, Lack, Share};
 use crate::crush::{Crush, Standing, crushes};
 use crate::cutting::Layout;
 use crate::decimal::{Millionths, Money, show, show_price};
@@ -16,7 +16,7 @@ use crate::job::Job;
 use crate::length::{Fine, Length, Tolerance, Unit};
 use crate::model::{Model, Term};
 use crate::packing::RingSpace;
-use crate::plan::{Aim, Cause, Goal, Kit, Pick, Plan, Shortfall, Worth};
+use crate::plan::{Cause, Kit, MarginalValue, Objective, ObjectiveValue, Pick, Plan, Shortfall};
 use crate::problem::Problem;
 use crate::pump::Pump;
 use crate::show::{Round, exactly};
@@ -169,7 +169,7 @@ fn money_or_exactly(amount: i64, job: &Job) -> String {
 
 /// A warning on one line.
 pub fn warning(warning: &Problem) -> String {
-    let Problem { place, found, expected, mend, .. } = warning;
+    let Problem { place, found, expected, fix: mend, .. } = warning;
     let mut mend = mend.split_whitespace().join(" ");
     if let Some(first) = mend.get_mut(..1) {
         first.make_ascii_uppercase();
@@ -336,28 +336,28 @@ fn nearest_total(short: &Shortfall, unit: Unit) -> Option<String> {
 }
 
 /// Name of a goal, for people.
-pub fn aim(aim: Aim) -> String {
-    match aim {
-        Aim::ServedWeight => "pumps kitted, weighted by priority".into(),
+pub fn objective(objective: Objective) -> String {
+    match objective {
+        Objective::ServedWeight => "pumps kitted, weighted by priority".into(),
         other => other.label(),
     }
 }
 
 /// Value of a goal, for people.
-pub fn goal_value(job: &Job, goal: &Goal, value: i64) -> String {
-    match goal.aim {
-        Aim::Waste | Aim::Purchase => money_exactly(value, job),
+pub fn goal_value(job: &Job, goal: &ObjectiveValue, value: i64) -> String {
+    match goal.objective {
+        Objective::Waste | Objective::Purchase => money_exactly(value, job),
         _ => value.to_string(),
     }
 }
 
 /// Proof of the plan, goal by goal.
 pub fn proof(job: &Job, plan: &Plan) -> String {
-    let (proven, open): (Vec<&Goal>, Vec<&Goal>) =
+    let (proven, open): (Vec<&ObjectiveValue>, Vec<&ObjectiveValue>) =
         plan.goals.iter().partition(|goal| goal.proven());
-    let all = |of: &dyn Fn(Aim) -> bool| !open.iter().any(|goal| of(goal.aim));
-    let served = all(&|aim| matches!(aim, Aim::ServedWeight | Aim::ServedOf(_)));
-    let waste = plan.goal(Aim::Waste).map_or(0, |goal| goal.value);
+    let all = |of: &dyn Fn(Objective) -> bool| !open.iter().any(|goal| of(goal.objective));
+    let served = all(&|aim| matches!(aim, Objective::ServedWeight | Objective::ServedOf(_)));
+    let waste = plan.goal(Objective::Waste).map_or(0, |goal| goal.value);
     let mut said = Vec::new();
     if served && plan.waste_proven() {
         let word = if open.is_empty() { "Proven best" } else { "Proven" };
@@ -370,24 +370,24 @@ pub fn proof(job: &Job, plan: &Plan) -> String {
     }
     // The proof of a goal holds among plans that are as good on the goals before it.
     let later = proven.iter().filter(|goal| {
-        let told = match goal.aim {
-            Aim::ServedWeight | Aim::ServedOf(_) => served,
-            Aim::Waste => plan.waste_proven(),
+        let told = match goal.objective {
+            Objective::ServedWeight | Objective::ServedOf(_) => served,
+            Objective::Waste => plan.waste_proven(),
             _ => open.is_empty(),
         };
         !told
     });
     let later: Vec<String> = later
-        .map(|goal| format!("{} {}", aim(goal.aim), goal_value(job, goal, goal.value)))
+        .map(|goal| format!("{} {}", objective(goal.objective), goal_value(job, goal, goal.value)))
         .collect();
     if !later.is_empty() {
         said.push(format!("Proven too: {}.", later.join("; ")));
     }
     if !open.is_empty() {
-        let gap = |goal: &&Goal| {
+        let gap = |goal: &&ObjectiveValue| {
             format!(
                 "{} {} found, bound {} (gap {})",
-                aim(goal.aim),
+                objective(goal.objective),
                 goal_value(job, goal, goal.value),
                 goal_value(job, goal, goal.bound),
                 goal_value(job, goal, (goal.value - goal.bound).abs()),
@@ -418,15 +418,15 @@ fn left_out(plan: &Plan) -> Vec<String> {
 }
 
 /// Part of the work in progress.
-pub fn part(part: Part) -> &'static str {
+pub fn part(part: Phase) -> &'static str {
     match part {
-        Part::Listing => "listing the ways to kit each pump",
-        Part::Order => "settling which of equal plans comes first",
-        Part::Reasons => "finding out why pumps are short",
-        Part::Worth => "working out the worth of one more of each item",
-        Part::SafeKits => "finding safe kits",
-        Part::Trolley => "choosing the trolley",
-        Part::Checks => "counting its service",
+        Phase::Listing => "listing the ways to kit each pump",
+        Phase::Order => "settling which of equal plans comes first",
+        Phase::Reasons => "finding out why pumps are short",
+        Phase::Worth => "working out the worth of one more of each item",
+        Phase::SafeKits => "finding safe kits",
+        Phase::Trolley => "choosing the trolley",
+        Phase::Checks => "counting its service",
     }
 }
 
@@ -466,7 +466,7 @@ fn ring_unit(space: RingSpace) -> Unit {
 
 /// Reason why consumables are missing from a pump's bag, without its full stop; `None` if none are.
 pub fn lack(job: &Job, pump: &Pump, need: usize, share: &Share) -> Option<String> {
-    let why = bag::lack(job, pump, need, share)?;
+    let why = consumables::lack(job, pump, need, share)?;
     Some(lack_of(&why, &job.model_of(pump).consumables[need].kind))
 }
 
@@ -520,7 +520,7 @@ pub fn lacks(verified: &Verified) -> Vec<String> {
 }
 
 /// Value of one more piece.
-pub fn worth(job: &Job, worth: &Worth) -> String {
+pub fn worth(job: &Job, worth: &MarginalValue) -> String {
     let change = worth.waste.raw();
     let waste = match change {
         0 => "waste unchanged".to_string(),
@@ -539,7 +539,7 @@ pub fn worth(job: &Job, worth: &Worth) -> String {
 pub fn handwork(job: &Job, pick: &Pick) -> Option<String> {
     let item = &job.stock[pick.item];
     if let Some(cut) = item.cut {
-        let sheet = &job.sheets[cut.sheet];
+        let sheet = &job.plates[cut.plate];
         let unit = natural_unit(cut.outside);
         return Some(format!(
             "cut from plate {}: outside {}, inside {}",
@@ -561,7 +561,7 @@ pub fn handwork(job: &Job, pick: &Pick) -> Option<String> {
 
 /// Layout of a cut sheet: `2 strips of 4 for F6 and 1 strip of 3 for F8`.
 pub fn strips(job: &Job, layout: &Layout) -> String {
-    let lot = &job.sheets[layout.sheet];
+    let lot = &job.plates[layout.plate];
     let side = lot.sides[layout.along];
     let strips: Vec<String> = layout
         .strips

@@ -6,7 +6,7 @@
 //! fails; so does an arrow that is written down and gone.
 //!
 //! Imports are read as text: every `crate::room` outside comments and outside a file's `mod tests`. A path of
-//! `super` must not reach the root, so that none is missed.
+//! `super` must not size_range the root, so that none is missed.
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
@@ -35,10 +35,10 @@ const ROOMS: &[(&str, &str)] = &[
     ("stack", "decimal length model narrow pump stock"),
     ("policy", "decimal length show stack"),
     ("job", "cutting decimal feeler length model policy problem pump sheet stack stock"),
-    ("outlook", "decimal job length stack"),
+    ("forecast", "decimal job length stack"),
     ("plan", "cutting decimal job length"),
     ("accounting", "decimal job length model narrow plan pump stack stock"),
-    ("bag", "job plan pump stock"),
+    ("consumables", "job plan pump stock"),
     ("crush", "accounting decimal job length model plan pump stack"),
     ("purchase", "decimal job plan problem pump stock"),
     (
@@ -46,44 +46,44 @@ const ROOMS: &[(&str, &str)] = &[
         "accounting cutting decimal job length model plan policy problem pump purchase \
          stack stock",
     ),
-    ("issue", "accounting bag day decimal digest job plain_text plan problem pump"),
+    ("issue", "accounting consumables day decimal digest job plain_text plan problem pump"),
     ("recheck", "accounting decimal job length model plan pump stack"),
-    ("provision", "choose decimal job length model narrow outlook plan pump stack stock"),
-    ("reach", "choose decimal length narrow plan"),
+    ("provision", "choose decimal job length model narrow forecast plan pump stack stock"),
+    ("size_range", "choose decimal length narrow plan"),
     ("sweep", "accounting choose decimal job length model narrow plan pump stack"),
     ("analysis", "accounting choose job plan stack sweep"),
     (
         "reorder",
-        "accounting bag choose day decimal inventory issue job length narrow plan policy \
-         problem purchase reach stock",
+        "accounting consumables choose day decimal inventory issue job length narrow plan policy \
+         problem purchase size_range stock",
     ),
     ("formats", "crush plan policy problem"),
     (
         "verify",
-        "accounting bag decimal issue job length model narrow outlook plan policy \
+        "accounting consumables decimal issue job length model narrow forecast plan policy \
          provision pump purchase recheck stack stock",
     ),
     (
         "words",
-        "accounting bag choose columns crush cutting decimal feeler job length model \
-         outlook packing plan policy problem provision pump recheck show stack verify",
+        "accounting consumables choose columns crush cutting decimal feeler job length model \
+         forecast packing plan policy problem provision pump recheck show stack verify",
     ),
     (
         "read",
         "accounting columns cutting day decimal digest feeler formats issue job length \
-         model narrow outlook packing plan policy problem pump recheck sheet show stack \
+         model narrow forecast packing plan policy problem pump recheck sheet show stack \
          stock",
     ),
     (
         "write",
-        "accounting analysis bag choose columns crush cutting day decimal feeler formats \
-         issue job length model narrow outlook packing plain_text plan policy problem provision \
-         pump reach recheck reorder sheet show stack stock sweep verify words",
+        "accounting analysis consumables choose columns crush cutting day decimal feeler formats \
+         issue job length model narrow forecast packing plain_text plan policy problem provision \
+         pump size_range recheck reorder sheet show stack stock sweep verify words",
     ),
     (
         "cli",
         "accounting analysis choose crush day decimal formats issue job length model \
-         manual outlook plain_text plan policy problem provision read recheck reorder sheet \
+         manual forecast plain_text plan policy problem provision read recheck reorder sheet \
          stack stock sweep verify words write",
     ),
 ];
@@ -130,7 +130,7 @@ const DOORS: &[(&str, &str)] = &[
     ("textwrap", "cli"),
     (
         "thiserror",
-        "choose formats inventory job length model outlook policy provision reach read stack \
+        "choose formats inventory job length model forecast policy provision size_range read stack \
          sweep verify write",
     ),
     ("toml", "read"),

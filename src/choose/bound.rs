@@ -19,8 +19,8 @@ use std::sync::Arc;
 
 use rayon::prelude::*;
 
-use crate::choose::instance::{Instance, Tier};
-use crate::choose::watch::{Pace, Watch};
+use crate::choose::control::{Control, Pace};
+use crate::choose::instance::{CostRow, Instance};
 use crate::plan::Stop;
 
 /// Unit of the multipliers: they are integers in 1/SCALE.
@@ -98,13 +98,13 @@ impl Allowed {
     pub fn all(instance: &Instance) -> Allowed {
         let most = instance.most();
         let columns = instance
-            .takers
+            .blocks
             .iter()
             .enumerate()
-            .map(|(taker, columns)| {
+            .map(|(block, columns)| {
                 // A pump's column that needs more pieces than there can be is useless.
                 let there = |&column: &u32| {
-                    taker >= instance.pumps
+                    block >= instance.pumps
                         || columns[column as usize]
                             .uses
                             .iter()
@@ -118,7 +118,7 @@ impl Allowed {
         Allowed {
             columns,
             // A supplier always takes a column; one of them supplies zero.
-            idle: (0..instance.takers.len()).map(|taker| taker < instance.pumps).collect(),
+            idle: (0..instance.blocks.len()).map(|block| block < instance.pumps).collect(),
             ranges: stock.chain(classes).collect(),
         }
     }
@@ -172,18 +172,18 @@ impl Stage<'_> {
                 continue;
             }
             match tier {
-                Tier::Served(gains) => {
+                CostRow::Served(gains) => {
                     for (serving, gain) in prices.serving.iter_mut().zip(gains) {
                         *serving -= goal * i128::from(*gain);
                     }
                 }
                 // A budget and the goal of low purchase cost price the same columns.
-                Tier::Bought(asked) => match &mut prices.bought {
+                CostRow::Bought(asked) => match &mut prices.bought {
                     Some((price, _)) => *price += goal,
                     none => *none = Some((goal, Arc::clone(asked))),
                 },
-                Tier::Waste => prices.waste += goal,
-                Tier::Pieces(each) => {
+                CostRow::Waste => prices.waste += goal,
+                CostRow::Pieces(each) => {
                     for (price, each) in prices.taken.iter_mut().zip(each) {
                         *price += goal * i128::from(*each);
                     }
@@ -194,14 +194,14 @@ impl Stage<'_> {
     }
 
     /// Reduced cost of a column, in 1/SCALE.
-    pub fn reduced(&self, prices: &Prices, taker: usize, column: u32) -> i128 {
+    pub fn reduced(&self, prices: &Prices, block: usize, column: u32) -> i128 {
         let number = column as usize;
-        let column = self.instance.column(taker, column);
-        let items = if taker < self.instance.pumps { &prices.taken } else { &prices.supplied };
-        let mut sum = prices.serving.get(taker).copied().unwrap_or(0);
+        let column = self.instance.column(block, column);
+        let items = if block < self.instance.pumps { &prices.taken } else { &prices.supplied };
+        let mut sum = prices.serving.get(block).copied().unwrap_or(0);
         sum += prices.waste * i128::from(column.waste);
         if let (Some((price, asked)), Some(supplier)) =
-            (&prices.bought, taker.checked_sub(self.instance.pumps))
+            (&prices.bought, block.checked_sub(self.instance.pumps))
         {
             sum += price * i128::from(asked[supplier][number]);
         }
@@ -215,12 +215,12 @@ impl Stage<'_> {
     /// 1/SCALE; `None` if a block that must take a column has none left.
     ///
     /// # Errors
-    /// Reason that the watch stopped it.
+    /// Reason that the control stopped it.
     pub fn price(
         &self,
         prices: &Prices,
         allowed: &Allowed,
-        watch: &Watch<'_>,
+        control: &Control<'_>,
     ) -> Result<Option<Priced>, Stop> {
         let cheapest = allowed
             .columns
@@ -228,15 +228,15 @@ impl Stage<'_> {
             .enumerate()
             .with_min_len(AT_ONCE)
             .map_init(
-                || Pace::of(watch),
-                |pace, (taker, columns)| {
+                || Pace::of(control),
+                |pace, (block, columns)| {
                     if let Some(stop) = pace.stop(columns.len()) {
                         return Err(Some(stop));
                     }
-                    let idle = allowed.idle[taker].then_some((0, None));
+                    let idle = allowed.idle[block].then_some((0, None));
                     columns
                         .iter()
-                        .map(|&column| (self.reduced(prices, taker, column), Some(column)))
+                        .map(|&column| (self.reduced(prices, block, column), Some(column)))
                         .chain(idle)
                         .min_by(|a, b| a.0.cmp(&b.0))
                         .ok_or(None)
@@ -265,10 +265,10 @@ pub struct Priced {
 }
 
 /// Bound in 1/SCALE rounded up to a multiple of `grain`, of which every plan's cost is a multiple.
-pub fn round_up(bound: i128, grain: i64) -> i64 {
-    let step = SCALE * i128::from(grain.max(1));
+pub fn round_up(bound: i128, cost_step: i64) -> i64 {
+    let step = SCALE * i128::from(cost_step.max(1));
     let steps = -(-bound).div_euclid(step);
-    i64::try_from(steps * i128::from(grain.max(1))).unwrap_or(i64::MIN)
+    i64::try_from(steps * i128::from(cost_step.max(1))).unwrap_or(i64::MIN)
 }
 
 #[cfg(test)]

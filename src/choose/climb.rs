@@ -3,7 +3,7 @@
 //! A linear program over the columns at hand says where the best multipliers would lie if these
 //! were all there are. All columns are priced there, which gives an exact bound, and the few that
 //! do better than those at hand join them. The linear program trusts its columns only in a box
-//! around the best multipliers so far: there most takers are clear about what they take, and it
+//! around the best multipliers so far: there most blocks are clear about what they take, and it
 //! stays small. The box grows where the bound keeps its promise and shrinks where it does not.
 //!
 //! Source: the trust region on Kelley's cutting plane method is described in Bonnans, Gilbert,
@@ -18,11 +18,11 @@ use rayon::prelude::*;
 use smallvec::SmallVec;
 
 use crate::choose::bound::{AT_ONCE, Allowed, Multipliers, Prices, SCALE, Stage, round_up};
+use crate::choose::control::{Control, Pace};
 use crate::choose::relaxation::{Advice, Entry, Options, Program};
-use crate::choose::watch::{Pace, Watch};
 use crate::plan::Stop;
 
-/// By taker, the columns that a linear program has asked for, ascending.
+/// By block, the columns that a linear program has asked for, ascending.
 pub type Pool = Vec<Vec<u32>>;
 
 /// A box to start with where nothing is known.
@@ -31,12 +31,12 @@ pub const FAR: f64 = 64.0;
 pub const NEAR: f64 = 1.0 / 64.0;
 /// The narrowest box.
 const NARROWEST: f64 = 1e-9;
-/// The most options of undecided takers in one linear program: in a narrower box there are fewer,
+/// The most options of undecided blocks in one linear program: in a narrower box there are fewer,
 /// and several small programs take less time than a large one.
 const MOST_OPTIONS: usize = 8_000;
 /// Rounds after which the climb ends even if columns still price in.
 const MOST_ROUNDS: usize = 300;
-/// Columns that one taker may add in one round.
+/// Columns that one block may add in one round.
 const COLUMNS_A_ROUND: usize = 3;
 
 /// A bound that says nothing.
@@ -49,7 +49,7 @@ pub struct Climb<'a> {
     /// The part of the search space.
     pub allowed: &'a Allowed,
     /// Every cost of the goal is a multiple of this.
-    pub grain: i64,
+    pub cost_step: i64,
     /// A bound that is enough: nothing better is asked for.
     pub enough: i64,
     /// [`scales`](crate::choose::relaxation::scales) of the stage.
@@ -76,20 +76,20 @@ struct Found {
 }
 
 impl Climb<'_> {
-    /// Climbs from `start` in a box of `reach`; `None` if a taker that must take a column has
-    /// none. The columns asked for are left in the pool. Where the watch stops it, it ends where it has
+    /// Climbs from `start` in a box of `reach`; `None` if a block that must take a column has
+    /// none. The columns asked for are left in the pool. Where the control stops it, it ends where it has
     /// come to, at worst with a bound that says nothing.
     pub fn climb(
         &self,
         start: Multipliers,
         reach: f64,
         pool: &mut Pool,
-        watch: &Watch<'_>,
+        control: &Control<'_>,
     ) -> Option<Peak> {
         let ranges = &self.allowed.ranges;
         let prices = self.stage.prices(&start, ranges);
         let mut peak = Peak { bound: NOTHING, multipliers: start, above: i128::MAX };
-        let mut found = match self.price(&prices, pool, watch) {
+        let mut found = match self.price(&prices, pool, control) {
             Ok(found) => found?,
             Err(_) => return Some(peak),
         };
@@ -98,7 +98,7 @@ impl Climb<'_> {
         let mut reach = reach;
         join(pool, &found);
         for _ in 0..MOST_ROUNDS {
-            if round_up(peak.bound, self.grain) >= self.enough || watch.stop().is_some() {
+            if round_up(peak.bound, self.cost_step) >= self.enough || control.stop().is_some() {
                 break;
             }
             let mut options = self.options(&middle, &found, pool, reach);
@@ -114,8 +114,8 @@ impl Climb<'_> {
                 self.thin(&mut options, &middle);
             }
             let program = self.program(&options);
-            let Some(Advice { multipliers: next, at_wall }) =
-                program.multipliers(&peak.multipliers, &middle, reach, watch)
+            let Some(Advice { multipliers: next, at_bound }) =
+                program.multipliers(&peak.multipliers, &middle, reach, control)
             else {
                 reach /= 8.0;
                 if reach < NARROWEST {
@@ -124,7 +124,7 @@ impl Climb<'_> {
                 continue;
             };
             let prices = self.stage.prices(&next, ranges);
-            let Ok(priced) = self.price(&prices, pool, watch) else {
+            let Ok(priced) = self.price(&prices, pool, control) else {
                 break;
             };
             let priced = priced?;
@@ -141,15 +141,15 @@ impl Climb<'_> {
             }
             peak.above = promised.map_or(i128::MAX, |promised| (promised - peak.bound).max(0));
             // A hair's breadth is the backend's own error, not a better bound.
-            let hair = SCALE * i128::from(self.grain) / 1024;
+            let hair = SCALE * i128::from(self.cost_step) / 1024;
             // What the columns at hand come to is above any bound: where rounding up makes the
             // two alike, further columns change nothing.
             let alike = promised.is_some_and(|promised| {
-                round_up(promised - hair, self.grain) <= round_up(peak.bound, self.grain)
+                round_up(promised - hair, self.cost_step) <= round_up(peak.bound, self.cost_step)
             });
             if promise.abs() <= hair
                 || promise <= 0 && fresh == 0
-                || !at_wall && (alike || fresh == 0 && gain > 0)
+                || !at_bound && (alike || fresh == 0 && gain > 0)
             {
                 break;
             }
@@ -165,21 +165,22 @@ impl Climb<'_> {
         Some(peak)
     }
 
-    /// The relaxed plan at the end of a climb; nothing where the watch stops it.
-    pub fn fractions(&self, peak: &Peak, pool: &Pool, watch: &Watch<'_>) -> Vec<(Entry, f64)> {
+    /// The relaxed plan at the end of a climb; nothing where the control stops it.
+    pub fn fractions(&self, peak: &Peak, pool: &Pool, control: &Control<'_>) -> Vec<(Entry, f64)> {
         let ranges = &self.allowed.ranges;
         let prices = self.stage.prices(&peak.multipliers, ranges);
-        let Ok(Some(found)) = self.price(&prices, pool, watch) else {
+        let Ok(Some(found)) = self.price(&prices, pool, control) else {
             return Vec::new();
         };
-        let mut slack = peak.above.min(i128::MAX / 16) * 8 + SCALE * i128::from(self.grain) / 64;
+        let mut slack =
+            peak.above.min(i128::MAX / 16) * 8 + SCALE * i128::from(self.cost_step) / 64;
         let mut options = self.within(&prices, &found, pool, slack);
         // Where the climb was cut short, much is open: the likeliest will have to do.
         while undecided(&options) > 2 * MOST_OPTIONS && slack > SCALE {
             slack /= 8;
             options = self.within(&prices, &found, pool, slack);
         }
-        self.program(&options).fractions(watch).unwrap_or_default()
+        self.program(&options).fractions(control).unwrap_or_default()
     }
 
     fn program<'a>(&'a self, options: &'a [Options]) -> Program<'a> {
@@ -187,12 +188,12 @@ impl Climb<'_> {
     }
 
     /// Prices every column: what is least, what is least among those at hand, and what is better;
-    /// `None` if a taker that must take a column has none.
+    /// `None` if a block that must take a column has none.
     fn price(
         &self,
         prices: &Prices,
         pool: &Pool,
-        watch: &Watch<'_>,
+        control: &Control<'_>,
     ) -> Result<Option<Vec<Found>>, Stop> {
         let Allowed { columns, idle, .. } = self.allowed;
         let found = columns
@@ -200,17 +201,17 @@ impl Climb<'_> {
             .enumerate()
             .with_min_len(AT_ONCE)
             .map_init(
-                || Pace::of(watch),
-                |pace, (taker, columns)| {
+                || Pace::of(control),
+                |pace, (block, columns)| {
                     if let Some(stop) = pace.stop(columns.len()) {
                         return Err(Some(stop));
                     }
-                    let reduced = |column: u32| self.stage.reduced(prices, taker, column);
-                    let at_hand = pool[taker]
+                    let reduced = |column: u32| self.stage.reduced(prices, block, column);
+                    let at_hand = pool[block]
                         .iter()
                         .filter(|column| columns.binary_search(column).is_ok())
                         .map(|&column| reduced(column));
-                    let known = at_hand.chain(idle[taker].then_some(0)).min();
+                    let known = at_hand.chain(idle[block].then_some(0)).min();
                     let better = known.map_or(i128::MAX, |known| known - SCALE / 1024);
                     let mut fresh: SmallVec<[(i128, u32); COLUMNS_A_ROUND]> = SmallVec::new();
                     let mut least = known;
@@ -256,41 +257,41 @@ impl Climb<'_> {
         self.within(middle, found, pool, slack)
     }
 
-    /// Leaves each taker its three cheapest options. What the linear program promises is then only
+    /// Leaves each block its three cheapest options. What the linear program promises is then only
     /// more than it can keep, which the next pricing shows.
     fn thin(&self, options: &mut [Options], prices: &Prices) {
-        for (taker, options) in options.iter_mut().enumerate() {
+        for (block, options) in options.iter_mut().enumerate() {
             options
                 .columns
-                .sort_by_cached_key(|&column| (self.stage.reduced(prices, taker, column), column));
+                .sort_by_cached_key(|&column| (self.stage.reduced(prices, block, column), column));
             options.columns.truncate(3);
         }
     }
 
-    /// The plan in which each taker takes what is cheapest for it, for when there is no time for
+    /// The plan in which each block takes what is cheapest for it, for when there is no time for
     /// more.
-    pub fn cheapest(&self, peak: &Peak, watch: &Watch<'_>) -> Vec<(Entry, f64)> {
+    pub fn cheapest(&self, peak: &Peak, control: &Control<'_>) -> Vec<(Entry, f64)> {
         let prices = self.stage.prices(&peak.multipliers, &self.allowed.ranges);
-        let Ok(Some(priced)) = self.stage.price(&prices, self.allowed, watch) else {
+        let Ok(Some(priced)) = self.stage.price(&prices, self.allowed, control) else {
             return Vec::new();
         };
-        let takers = priced.cheapest.into_iter().enumerate();
-        takers.filter_map(|(taker, (_, column))| Some(((taker, column?), 1.0))).collect()
+        let blocks = priced.cheapest.into_iter().enumerate();
+        blocks.filter_map(|(block, (_, column))| Some(((block, column?), 1.0))).collect()
     }
 
     /// The options at hand whose reduced cost is within `slack` of the least.
     fn within(&self, prices: &Prices, found: &[Found], pool: &Pool, slack: i128) -> Vec<Options> {
         let Allowed { columns, idle, .. } = self.allowed;
         (0..columns.len())
-            .map(|taker| {
-                let most = found[taker].least.saturating_add(slack);
+            .map(|block| {
+                let most = found[block].least.saturating_add(slack);
                 let near = |column: &u32| {
-                    columns[taker].binary_search(column).is_ok()
-                        && self.stage.reduced(prices, taker, *column) <= most
+                    columns[block].binary_search(column).is_ok()
+                        && self.stage.reduced(prices, block, *column) <= most
                 };
                 Options {
-                    columns: pool[taker].iter().copied().filter(near).collect(),
-                    idle: idle[taker] && 0 <= most,
+                    columns: pool[block].iter().copied().filter(near).collect(),
+                    idle: idle[block] && 0 <= most,
                 }
             })
             .collect()
@@ -299,10 +300,10 @@ impl Climb<'_> {
     /// Value of the options at these prices: the linear program's own.
     fn promised(&self, prices: &Prices, options: &[Options]) -> Option<i128> {
         let mut sum = prices.constant();
-        for (taker, options) in options.iter().enumerate() {
+        for (block, options) in options.iter().enumerate() {
             let columns = options.columns.iter();
             sum += columns
-                .map(|&column| self.stage.reduced(prices, taker, column))
+                .map(|&column| self.stage.reduced(prices, block, column))
                 .chain(options.idle.then_some(0))
                 .min()?;
         }
@@ -310,13 +311,13 @@ impl Climb<'_> {
     }
 }
 
-/// The options of those takers that have several.
+/// The options of those blocks that have several.
 fn undecided(options: &[Options]) -> usize {
     let counts = options.iter().map(|o| o.columns.len() + usize::from(o.idle));
     counts.filter(|&count| count > 1).sum()
 }
 
-/// Puts a column among a taker's known ones; whether it is new there.
+/// Puts a column among a block's known ones; whether it is new there.
 pub fn put_in(known: &mut Vec<u32>, column: u32) -> bool {
     let place = known.binary_search(&column);
     if let Err(at) = place {

@@ -5,7 +5,7 @@ use std::cell::{Cell, RefCell};
 use smallvec::SmallVec;
 
 use crate::accounting::piece_waste;
-use crate::choose::watch::{Listed, Pace, Watch};
+use crate::choose::control::{Control, Listed, Pace};
 use crate::job::Job;
 use crate::model::Pack;
 use crate::plan::{Pick, Stop};
@@ -48,18 +48,18 @@ pub fn list(
     available: &[u32],
     window: Window,
 ) -> Option<Vec<Combination>> {
-    let patient = (&Watch::patient(), 0);
+    let patient = (&Control::unlimited(), 0);
     listed(job, (pack, fit), available, window, patient).map(|listed| listed.list)
 }
 
-/// [`list`] under a watch, with units of work that are done after it has said stop. A list cut short has all
+/// [`list`] under a control, with units of work that are done after it has said stop. A list cut short has all
 /// combinations of few pieces, as many as that work allows, and those listed before.
 pub(crate) fn listed(
     job: &Job,
     (pack, fit): (&Pack, &Code),
     available: &[u32],
     window: Window,
-    (watch, grace): (&Watch<'_>, usize),
+    (control, grace): (&Control<'_>, usize),
 ) -> Option<Listed<Combination>> {
     let offers = offers(job, pack, fit, available);
     let grown = |most: u32, grace: usize, found: &mut Vec<Combination>| -> Option<Option<Stop>> {
@@ -69,7 +69,7 @@ pub(crate) fn listed(
             available,
             window,
             visited: Cell::new(0),
-            pace: RefCell::new(Pace::at_least(watch, grace)),
+            pace: RefCell::new(Pace::at_least(control, grace)),
             cut: Cell::new(None),
         };
         grow(&drawer, &offers, Combination::default(), found)?;

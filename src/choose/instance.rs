@@ -23,7 +23,7 @@ pub struct Column {
 
 /// Objective of one stage, minimised.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Tier {
+pub enum CostRow {
     /// Minus the gain of every pump served.
     Served(Vec<i64>),
     /// Purchase cost, by supplier and column, in millionths of the currency.
@@ -42,43 +42,43 @@ pub struct Instance {
     /// Sets of items, such as all shims of one fit, whose total is worth branching on before single items.
     pub classes: Vec<Vec<u32>>,
     /// Columns of each block: pumps first, then suppliers.
-    pub takers: Arc<Vec<Vec<Column>>>,
+    pub blocks: Arc<Vec<Vec<Column>>>,
     /// Number of blocks that are pumps.
     pub pumps: usize,
     /// Objectives, in lexicographic order.
-    pub tiers: Vec<Tier>,
+    pub tiers: Vec<CostRow>,
 }
 
 /// Column that each block takes, if any.
-pub type Taken = Vec<Option<u32>>;
+pub type Assignment = Vec<Option<u32>>;
 
 impl Instance {
     /// Cost on a tier of a block's column. Taking none costs zero.
-    pub fn cost(&self, tier: usize, taker: usize, column: u32) -> i64 {
-        let pump = taker < self.pumps;
+    pub fn cost(&self, tier: usize, block: usize, column: u32) -> i64 {
+        let pump = block < self.pumps;
         match &self.tiers[tier] {
-            Tier::Served(gain) => -gain.get(taker).copied().unwrap_or(0),
-            Tier::Bought(prices) => taker
+            CostRow::Served(gain) => -gain.get(block).copied().unwrap_or(0),
+            CostRow::Bought(prices) => block
                 .checked_sub(self.pumps)
                 .map_or(0, |supplier| prices[supplier][column as usize]),
-            Tier::Waste => self.column(taker, column).waste,
-            Tier::Pieces(each) if pump => {
-                let uses = &self.column(taker, column).uses;
+            CostRow::Waste => self.column(block, column).waste,
+            CostRow::Pieces(each) if pump => {
+                let uses = &self.column(block, column).uses;
                 uses.iter().map(|&(item, count)| each[usize::from(item)] * i64::from(count)).sum()
             }
-            Tier::Pieces(_) => 0,
+            CostRow::Pieces(_) => 0,
         }
     }
 
     /// Column of a block.
-    pub fn column(&self, taker: usize, column: u32) -> &Column {
-        &self.takers[taker][column as usize]
+    pub fn column(&self, block: usize, column: u32) -> &Column {
+        &self.blocks[block][column as usize]
     }
 
     /// Most pieces of each item that there can be: the capacity, and the most that all suppliers can put in.
     pub fn most(&self) -> Vec<i64> {
         let mut most = self.capacity.clone();
-        for columns in &self.takers[self.pumps..] {
+        for columns in &self.blocks[self.pumps..] {
             let mut supplied: BTreeMap<u16, i16> = BTreeMap::new();
             for &(item, count) in columns.iter().flat_map(|column| &column.uses) {
                 let least = supplied.entry(item).or_default();
@@ -92,13 +92,13 @@ impl Instance {
     }
 
     /// Value on every tier.
-    pub fn value(&self, taken: &Taken) -> Vec<i64> {
+    pub fn value(&self, taken: &Assignment) -> Vec<i64> {
         (0..self.tiers.len())
             .map(|tier| {
                 taken
                     .iter()
                     .enumerate()
-                    .filter_map(|(taker, column)| Some(self.cost(tier, taker, (*column)?)))
+                    .filter_map(|(block, column)| Some(self.cost(tier, block, (*column)?)))
                     .sum()
             })
             .collect()
@@ -111,11 +111,11 @@ impl Instance {
     }
 
     /// Pieces left of each item.
-    pub fn left(&self, taken: &Taken) -> Vec<i64> {
+    pub fn left(&self, taken: &Assignment) -> Vec<i64> {
         let mut left = self.capacity.clone();
-        for (taker, column) in taken.iter().enumerate() {
+        for (block, column) in taken.iter().enumerate() {
             if let Some(column) = column {
-                take(&mut left, &self.column(taker, *column).uses);
+                take(&mut left, &self.column(block, *column).uses);
             }
         }
         left

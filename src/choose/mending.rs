@@ -3,9 +3,9 @@
 use std::cell::OnceCell;
 
 use crate::choose::bound::{Allowed, Prices, Stage};
-use crate::choose::instance::{Instance, Taken, Uses, fits, put_back, take};
+use crate::choose::control::{Control, Pace};
+use crate::choose::instance::{Assignment, Instance, Uses, fits, put_back, take};
 use crate::choose::relaxation::Entry;
-use crate::choose::watch::{Pace, Watch};
 
 /// The columns of each pump, least reduced cost first; sorted when they are first asked for.
 pub(super) struct Ranking<'a> {
@@ -33,7 +33,7 @@ impl<'a> Ranking<'a> {
     }
 }
 
-/// Moves of other takers that are tried in all: a large fleet is better mended by the search.
+/// Moves of other blocks that are tried in all: a large fleet is better mended by the search.
 const MOST_MOVES: usize = 2_000_000;
 /// How many columns of a pump, best first, are tried when others must make way for it.
 const TRIED: usize = 60;
@@ -45,13 +45,13 @@ pub(super) fn supply(
     stage: Stage<'_>,
     allowed: &Allowed,
     fractions: &[(Entry, f64)],
-    taken: &mut Taken,
+    taken: &mut Assignment,
     left: &mut [i64],
 ) {
     let instance = stage.instance;
     for (supplier, slot) in taken.iter_mut().enumerate().skip(instance.pumps) {
-        let from = fractions.partition_point(|((taker, _), _)| *taker < supplier);
-        let to = fractions.partition_point(|((taker, _), _)| *taker <= supplier);
+        let from = fractions.partition_point(|((block, _), _)| *block < supplier);
+        let to = fractions.partition_point(|((block, _), _)| *block <= supplier);
         let shares = &fractions[from..to];
         let columns = &allowed.columns[supplier];
         let wanted = |item: u16| -> f64 {
@@ -87,11 +87,16 @@ pub(super) fn supply(
     }
 }
 
-/// Serves unserved pumps, at need by moving one other pump to another column. After the watch has said to
+/// Serves unserved pumps, at need by moving one other pump to another column. After the control has said to
 /// stop, the others take the first column that fits and nobody makes way.
-pub(super) fn mend(ranking: &Ranking<'_>, taken: &mut Taken, left: &mut [i64], watch: &Watch<'_>) {
+pub(super) fn mend(
+    ranking: &Ranking<'_>,
+    taken: &mut Assignment,
+    left: &mut [i64],
+    control: &Control<'_>,
+) {
     let instance = ranking.stage.instance;
-    let mut moves = Moves { left: MOST_MOVES, pace: Pace::of(watch) };
+    let mut moves = Moves { left: MOST_MOVES, pace: Pace::of(control) };
     for pump in 0..instance.pumps {
         if taken[pump].is_some() {
             continue;
@@ -115,7 +120,7 @@ pub(super) fn mend(ranking: &Ranking<'_>, taken: &mut Taken, left: &mut [i64], w
 /// Columns of a pump that are tried once there is no time left.
 const TRIED_LAST: usize = 2_000;
 
-/// Moves of other takers that may still be tried.
+/// Moves of other blocks that may still be tried.
 struct Moves<'a> {
     left: usize,
     pace: Pace<'a>,
@@ -124,7 +129,7 @@ struct Moves<'a> {
 /// Serves a pump by moving one other pump, or a supplier, to another of its columns.
 fn make_way(
     ranking: &Ranking<'_>,
-    taken: &mut Taken,
+    taken: &mut Assignment,
     left: &mut [i64],
     pump: usize,
     moves: &mut Moves<'_>,
@@ -174,14 +179,14 @@ fn together(left: &[i64], drawn: &Uses, supplied: &Uses) -> bool {
 const MOST_PASSES: usize = 20;
 
 /// Lets pumps, one after the other, move to a column that costs less on the goal at hand and the
-/// ones after it, until none can or the watch says to stop.
+/// ones after it, until none can or the control says to stop.
 pub(super) fn refine(
     ranking: &Ranking<'_>,
-    taken: &mut Taken,
+    taken: &mut Assignment,
     left: &mut [i64],
-    watch: &Watch<'_>,
+    control: &Control<'_>,
 ) {
-    let mut pace = Pace::of(watch);
+    let mut pace = Pace::of(control);
     let Stage { instance, tier, .. } = ranking.stage;
     let costs = |pump: usize, column: u32| {
         (tier..instance.tiers.len()).map(move |tier| instance.cost(tier, pump, column))
@@ -214,7 +219,7 @@ pub(super) fn refine(
 
 /// Lets each supplier supply no more than is drawn on it, at the least cost on the goals in their order: a
 /// search that was ended may leave it more.
-pub(super) fn take_back(instance: &Instance, taken: &mut Taken) {
+pub(super) fn take_back(instance: &Instance, taken: &mut Assignment) {
     let mut left = instance.left(taken);
     let costs = |supplier: usize, column: u32| {
         (0..instance.tiers.len()).map(move |tier| instance.cost(tier, supplier, column))
@@ -223,7 +228,7 @@ pub(super) fn take_back(instance: &Instance, taken: &mut Taken) {
         let Some(held) = *slot else { continue };
         put_back(&mut left, &instance.column(supplier, held).uses);
         let mut best = held;
-        for column in (0..).take(instance.takers[supplier].len()) {
+        for column in (0..).take(instance.blocks[supplier].len()) {
             if costs(supplier, column).lt(costs(supplier, best))
                 && fits(&left, &instance.column(supplier, column).uses)
             {

@@ -8,10 +8,10 @@ use std::collections::BTreeMap;
 use smallvec::SmallVec;
 
 use crate::choose::combination::{Combination, Window};
-use crate::choose::watch::{Listed, Pace, UNITS, Watch};
+use crate::choose::control::{Control, Listed, Pace, UNITS};
 use crate::decimal::Millionths;
 use crate::length::{Fine, Tolerance, Uncertainty};
-use crate::model::{Face, Term};
+use crate::model::{Side, Term};
 use crate::plan::Stop;
 use crate::policy::Policy;
 use crate::pump::{Estimate, Pump};
@@ -24,7 +24,7 @@ pub type Choice = SmallVec<[u32; 4]>;
 
 /// One side of a requirement as `constant + sum over packs >= 0`, in millionths of a tick.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Row {
+pub struct SideRow {
     /// Index of the requirement.
     pub requirement: usize,
     /// Constant part: dimensions less bound, after the guards of the dimensions.
@@ -37,31 +37,31 @@ pub struct Row {
     /// Variance of the dimensions and thermal terms.
     variance: Variance,
     /// Twice the distance of the middle of their tolerances above their nominal sum.
-    uneven: i128,
+    asymmetry: i128,
 }
 
 /// Uncertainty of one piece of an item.
 #[derive(Debug, Clone, Copy)]
-pub struct Doubt {
+pub struct PieceUncertainty {
     tolerance: Tolerance,
     standard: Uncertainty,
     lot: Option<(Lot, Uncertainty)>,
 }
 
 /// Uncertainty of the pieces of each item.
-pub fn doubts(stock: &[Item]) -> Vec<Option<Doubt>> {
+pub fn doubts(stock: &[Item]) -> Vec<Option<PieceUncertainty>> {
     let doubt = |(index, item): (usize, &Item)| {
         let size = item.size?;
-        Some(Doubt {
+        Some(PieceUncertainty {
             tolerance: size.tolerance,
-            standard: size.standard(),
+            standard: size.standard_uncertainty(),
             lot: size.uncertainty.map(|u| (item.lot(index), u)),
         })
     };
     stock.iter().enumerate().map(doubt).collect()
 }
 
-impl Row {
+impl SideRow {
     /// Contribution of a combination in a pack, after its own guard.
     pub fn contribution(&self, pack: usize, combination: &Combination) -> i128 {
         let c = self.sensitivity[pack];
@@ -77,21 +77,21 @@ impl Row {
     /// rule, otherwise zero.
     pub fn whole<'a>(
         &self,
-        doubts: &[Option<Doubt>],
+        doubts: &[Option<PieceUncertainty>],
         kit: impl Iterator<Item = &'a Combination>,
     ) -> i128 {
         let Guard::Expanded(coverage) = self.guard else {
             return 0;
         };
         let mut variance = self.variance.clone();
-        let mut uneven = self.uneven;
+        let mut uneven = self.asymmetry;
         for (&c, combination) in self.sensitivity.iter().zip(kit) {
             for pick in combination.picks.iter().filter(|_| c != 0) {
                 let Some(doubt) = doubts.get(pick.item).copied().flatten() else {
                     continue;
                 };
                 variance.add(c, pick.count, doubt.standard, None);
-                uneven += c * i128::from(pick.count) * doubt.tolerance.uneven();
+                uneven += c * i128::from(pick.count) * doubt.tolerance.asymmetry();
                 if let Some((lot, standard)) = doubt.lot {
                     variance.add_lot(c, pick.count, lot, standard);
                 }
@@ -103,7 +103,7 @@ impl Row {
 }
 
 /// Rows of every requirement of a pump, lower and upper side.
-pub fn rows(pump: &Pump, policy: &Policy) -> Vec<Row> {
+pub fn rows(pump: &Pump, policy: &Policy) -> Vec<SideRow> {
     let guard = policy.guard();
     let sides = |(requirement, form): (usize, &crate::model::Form)| {
         [(form.lower(), 1), (form.upper(), -1)]
@@ -112,7 +112,7 @@ pub fn rows(pump: &Pump, policy: &Policy) -> Vec<Row> {
     pump.requirements.iter().map(|r| &r.form).enumerate().flat_map(sides).collect()
 }
 
-fn row(pump: &Pump, requirement: usize, face: &Face, sign: i128, guard: Guard) -> Row {
+fn row(pump: &Pump, requirement: usize, face: &Side, sign: i128, guard: Guard) -> SideRow {
     let mut constant = -sign * Fine::from(face.bound).raw();
     let mut sensitivity = vec![0; pump.fits.len()];
     let mut known: BTreeMap<Term, i128> = BTreeMap::new();
@@ -126,7 +126,7 @@ fn row(pump: &Pump, requirement: usize, face: &Face, sign: i128, guard: Guard) -
             continue;
         };
         constant += c * i128::from(value.ticks());
-        uneven += c * tolerance.uneven();
+        uneven += c * tolerance.asymmetry();
         *known.entry(*term).or_default() += c;
         if guard == Guard::WorstCase {
             let hurts = if c > 0 { tolerance.minus } else { tolerance.plus };
@@ -142,7 +142,7 @@ fn row(pump: &Pump, requirement: usize, face: &Face, sign: i128, guard: Guard) -
     let weight = |term| known.get(&term).copied().unwrap_or_default();
     let standard = |term| pump.estimate(term).map_or(Uncertainty::ZERO, |e| e.standard);
     variance.correlate(&pump.correlations, weight, standard);
-    Row { requirement, constant, sensitivity, guard, variance, uneven }
+    SideRow { requirement, constant, sensitivity, guard, variance, asymmetry: uneven }
 }
 
 /// Windows of totals of the packs: no kit that meets all rows has a total outside, even without guards of the
@@ -150,7 +150,7 @@ fn row(pump: &Pump, requirement: usize, face: &Face, sign: i128, guard: Guard) -
 /// exists.
 ///
 /// Bounds are passed from row to row until they settle, a few times at most.
-pub fn windows(rows: &[Row], most: &[i64]) -> Vec<Window> {
+pub fn windows(rows: &[SideRow], most: &[i64]) -> Vec<Window> {
     let mut windows: Vec<(i128, i128)> = most.iter().map(|&most| (0, i128::from(most))).collect();
     for _ in 0..4 {
         for row in rows {
@@ -224,7 +224,7 @@ impl Pattern {
 #[derive(Debug, Clone, PartialEq)]
 pub struct Demands {
     /// Rows, as [`rows`] gives them.
-    pub rows: Vec<Row>,
+    pub rows: Vec<SideRow>,
     aims: Vec<Aimed>,
 }
 
@@ -267,7 +267,7 @@ pub fn list(
     drawers: &[&[Combination]],
     most: usize,
 ) -> Option<Vec<Pattern>> {
-    let patient = Watch::patient();
+    let patient = Control::unlimited();
     let mut pace = Pace::of(&patient);
     listed(pump, (policy, stock), drawers, most, &mut pace).map(|listed| listed.list)
 }
@@ -291,7 +291,7 @@ pub(crate) fn listed(
 /// Patterns for demands that may be another pump's; `doubts` are needed under the expanded rule only.
 pub(crate) fn listed_for(
     demands: &Demands,
-    (policy, doubts): (&Policy, &[Option<Doubt>]),
+    (policy, doubts): (&Policy, &[Option<PieceUncertainty>]),
     drawers: &[&[Combination]],
     most: usize,
     pace: &mut Pace<'_>,
@@ -319,7 +319,7 @@ pub(crate) fn listed_for(
             after[pack] = after[pack + 1] + best;
         }
     }
-    let reach = Reach { rows, doubts, aims, most_after: &most_after, drawers, policy, most };
+    let reach = Extension { rows, doubts, aims, most_after: &most_after, drawers, policy, most };
     let start: Vec<i128> = rows.iter().map(|row| row.constant).collect();
     let aimed: Vec<i128> = aims.iter().map(|aim| aim.constant).collect();
     reach.extend(&start, &aimed, &mut Choice::new(), &mut listing)?;
@@ -339,10 +339,10 @@ impl Listing<'_, '_> {
     }
 }
 
-struct Reach<'a> {
-    rows: &'a [Row],
+struct Extension<'a> {
+    rows: &'a [SideRow],
     /// Empty except under the expanded rule.
-    doubts: &'a [Option<Doubt>],
+    doubts: &'a [Option<PieceUncertainty>],
     aims: &'a [Aimed],
     most_after: &'a [Vec<i128>],
     drawers: &'a [&'a [Combination]],
@@ -350,7 +350,7 @@ struct Reach<'a> {
     most: usize,
 }
 
-impl Reach<'_> {
+impl Extension<'_> {
     /// Extends a choice of the first packs by every combination of the next one that lets the packs after it
     /// still satisfy each row.
     fn extend(

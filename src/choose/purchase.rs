@@ -22,17 +22,17 @@
 use itertools::Itertools;
 use rayon::prelude::*;
 
-use crate::choose::instance::{Column, Taken};
+use crate::choose::control::{Control, Listed};
+use crate::choose::instance::{Assignment, Column};
 use crate::choose::stages::{Solved, solve_from, solve_held};
 use crate::choose::supply::{Supply, bought};
-use crate::choose::watch::{Listed, Watch};
 use crate::choose::why::Reasons;
 use crate::choose::{
-    ChooseError, Drawers, Group, Laid, MOST_ITEMS, aims, cut_alone, groups, list_columns, supply,
-    wanted,
+    ChooseError, CombinationLists, Group, MOST_ITEMS, Setup, cut_alone, groups, list_columns,
+    objectives, supply, wanted,
 };
 use crate::job::Job;
-use crate::plan::{Aim, LeftOut, PackPick, Plan};
+use crate::plan::{LeftOut, Objective, PackPick, Plan};
 use crate::purchase::{Late, Market, Purchase};
 use crate::stock::Item;
 
@@ -45,29 +45,33 @@ const MOST_BOUGHT: u64 = 30_000;
 ///
 /// # Errors
 /// [`ChooseError`] when, with everything that is for sale, there are too many ways to list.
-pub fn purchase(job: &Job, market: &Market, watch: &Watch<'_>) -> Result<Purchase, ChooseError> {
-    let mut laid = lay_out(job, market, watch)?;
+pub fn purchase(
+    job: &Job,
+    market: &Market,
+    control: &Control<'_>,
+) -> Result<Purchase, ChooseError> {
+    let mut laid = lay_out(job, market, control)?;
     let servable: Vec<bool> = laid.columns.iter().map(|c| !c.is_empty()).collect();
     let held: Vec<i64> = market.budget.iter().map(|budget| budget.raw()).collect();
-    let mut aims: Vec<Aim> = aims(job);
+    let mut aims: Vec<Objective> = objectives(job);
     // The pieces are chosen again with the packs in stock; their number and scarcity are settled then.
-    aims.retain(|aim| !matches!(aim, Aim::Pieces | Aim::Scarcity));
-    let waste = aims.iter().position(|aim| *aim == Aim::Waste);
-    aims.insert(waste.unwrap_or(aims.len()), Aim::Purchase);
-    let mut all_aims: Vec<Aim> = held.iter().map(|_| Aim::Purchase).collect();
+    aims.retain(|aim| !matches!(aim, Objective::Pieces | Objective::Scarcity));
+    let waste = aims.iter().position(|aim| *aim == Objective::Waste);
+    aims.insert(waste.unwrap_or(aims.len()), Objective::Purchase);
+    let mut all_aims: Vec<Objective> = held.iter().map(|_| Objective::Purchase).collect();
     all_aims.extend(&aims);
     let instances = laid.instances(job, &all_aims);
     let solved: Vec<Solved> = instances
         .par_iter()
         .map(|instance| {
             if held.is_empty() {
-                return solve_from(instance, &aims, None, &[], watch);
+                return solve_from(instance, &aims, None, &[], control);
             }
             // Zero packs and zero pumps keep within any budget.
-            let idle = (0..instance.takers.len())
-                .map(|taker| (taker >= instance.pumps).then_some(0))
-                .collect::<Taken>();
-            let mut solved = solve_held(instance, &all_aims, &held, idle, watch);
+            let idle = (0..instance.blocks.len())
+                .map(|block| (block >= instance.pumps).then_some(0))
+                .collect::<Assignment>();
+            let mut solved = solve_held(instance, &all_aims, &held, idle, control);
             solved.values.drain(..held.len());
             solved.bounds.drain(..held.len());
             solved
@@ -92,7 +96,7 @@ pub fn purchase(job: &Job, market: &Market, watch: &Watch<'_>) -> Result<Purchas
         })
         .collect();
     let mut purchase = Purchase {
-        packs,
+        cartons: packs,
         plan: Plan {
             kits: Vec::new(),
             goals: laid.goals(job, &aims, &solved),
@@ -105,12 +109,12 @@ pub fn purchase(job: &Job, market: &Market, watch: &Watch<'_>) -> Result<Purchas
     };
     let cost = purchase.cost(market).raw();
     for goal in &mut purchase.plan.goals {
-        if goal.aim == Aim::Purchase {
+        if goal.objective == Objective::Purchase {
             goal.value = cost;
         }
     }
     for (group, instance) in laid.groups.iter().zip(&instances) {
-        for (pump, late) in late(job, market, group, &instance.takers, &used, &kits) {
+        for (pump, late) in late(job, market, group, &instance.blocks, &used, &kits) {
             purchase.late[pump] = Some(late);
         }
     }
@@ -127,7 +131,7 @@ pub fn purchase(job: &Job, market: &Market, watch: &Watch<'_>) -> Result<Purchas
         servable: &servable,
         layouts: &purchase.plan.layouts,
         cut: laid.cut.is_some(),
-        watch,
+        control,
     };
     purchase.plan.kits = reasons.explain(kits);
     Ok(purchase)
@@ -139,24 +143,24 @@ pub fn purchase(job: &Job, market: &Market, watch: &Watch<'_>) -> Result<Purchas
 /// As [`purchase`].
 #[doc(hidden)]
 pub fn columns(job: &Job, market: &Market) -> Result<usize, ChooseError> {
-    let laid = lay_out(job, market, &Watch::patient())?;
+    let laid = lay_out(job, market, &Control::unlimited())?;
     Ok(laid.columns.iter().map(Vec::len).sum())
 }
 
 /// Lays out the job with everything for sale: as many pieces of each item as the pumps could use.
-fn lay_out(job: &Job, market: &Market, watch: &Watch<'_>) -> Result<Laid, ChooseError> {
+fn lay_out(job: &Job, market: &Market, control: &Control<'_>) -> Result<Setup, ChooseError> {
     if job.stock.len() > MOST_ITEMS {
         return Err(ChooseError::TooManyItems);
     }
     let on_hand: Vec<u32> = job.stock.iter().map(Item::available).collect();
     let offered: Vec<u32> =
         (0..job.stock.len()).map(|item| on_hand[item] + buyable(job, market, item)).collect();
-    let drawers = Drawers::listed(job, &offered, watch)?;
-    let Listed { list: mut columns, cut } = list_columns(job, &drawers, &offered, watch)?;
+    let drawers = CombinationLists::listed(job, &offered, control)?;
+    let Listed { list: mut columns, cut } = list_columns(job, &drawers, &offered, control)?;
     let held_back = hold_back(job, market, &mut columns);
     let wanted = wanted(job.stock.len() + held_back.len(), &columns);
     let Supply { mut suppliers, mut ready, cut: too_few } =
-        supply::suppliers(job, &on_hand, &wanted, watch);
+        supply::suppliers(job, &on_hand, &wanted, control);
     for (item, &wanted) in wanted.iter().enumerate().take(job.stock.len()) {
         let Some(offer) = market.offers[item].filter(|_| offered[item] > on_hand[item]) else {
             continue;
@@ -176,7 +180,7 @@ fn lay_out(job: &Job, market: &Market, watch: &Watch<'_>) -> Result<Laid, Choose
         // One budget for all groups.
         groups = Group::merged(groups);
     }
-    Ok(Laid {
+    Ok(Setup {
         available: offered,
         drawers,
         columns,

@@ -4,7 +4,7 @@
 //! the dual as a linear program of its own. Both are asked in scaled floating point and both
 //! answers are only advice: bounds are recomputed in integers, plans are checked.
 //!
-//! Most takers are *clear*: near the multipliers at hand one column of theirs is best by far.
+//! Most blocks are *clear*: near the multipliers at hand one column of theirs is best by far.
 //! They are held at it, and a linear program has rows only for the others, which are few.
 //!
 //! # Decisions
@@ -25,8 +25,8 @@ use good_lp::{
 };
 
 use crate::choose::bound::{Multipliers, Prices, Range, SCALE, Stage};
-use crate::choose::instance::Tier;
-use crate::choose::watch::Watch;
+use crate::choose::control::Control;
+use crate::choose::instance::CostRow;
 
 /// The library that solves the linear programs.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -65,7 +65,7 @@ impl Default for Backend {
     }
 }
 
-/// A taker and one of its columns.
+/// A block and one of its columns.
 pub type Entry = (usize, u32);
 
 /// Options of a block in a linear program.
@@ -94,7 +94,7 @@ pub struct Advice {
     /// The multipliers.
     pub multipliers: Multipliers,
     /// Whether the box held them back.
-    pub at_wall: bool,
+    pub at_bound: bool,
 }
 
 /// How a multiplier moves from the middle of the box.
@@ -119,7 +119,7 @@ impl Way {
     }
 
     /// Whether the box, and not what it can be at all, held it back.
-    fn at_wall(&self, value: &dyn Fn(Variable) -> f64) -> bool {
+    fn at_bound(&self, value: &dyn Fn(Variable) -> f64) -> bool {
         let moved = self.to(value) - self.middle;
         let inner = self.reach * (1.0 - 1e-6);
         moved >= inner && self.middle + self.reach < self.most
@@ -138,7 +138,7 @@ pub struct Program<'a> {
     pub stage: Stage<'a>,
     /// The ranges in force.
     pub ranges: &'a [Range],
-    /// By taker.
+    /// By block.
     pub options: &'a [Options],
     /// Divisors of the numbers of each goal: [`scales`].
     pub scales: &'a [f64],
@@ -147,10 +147,10 @@ pub struct Program<'a> {
 /// The greatest cost of any column on each goal up to the stage's own, one at least.
 pub fn scales(stage: Stage<'_>) -> Vec<f64> {
     let scale = |tier: usize| {
-        let takers = stage.instance.takers.iter().enumerate();
-        let costs = takers.flat_map(|(taker, columns)| {
+        let blocks = stage.instance.blocks.iter().enumerate();
+        let costs = blocks.flat_map(|(block, columns)| {
             let columns = (0..).take(columns.len());
-            columns.map(move |column| stage.instance.cost(tier, taker, column).abs())
+            columns.map(move |column| stage.instance.cost(tier, block, column).abs())
         });
         to_f64(costs.max().unwrap_or(1).max(1))
     };
@@ -164,13 +164,13 @@ fn to_f64(number: i64) -> f64 {
 
 /// A multiplier in scaled floating point.
 #[expect(clippy::cast_precision_loss, reason = "advice only: bounds are recomputed in integers")]
-fn shown(multiplier: i128, scale: f64) -> f64 {
+fn scaled_to_f64(multiplier: i128, scale: f64) -> f64 {
     multiplier as f64 / SCALE as f64 / scale
 }
 
 impl Program<'_> {
-    fn cost(&self, tier: usize, (taker, column): Entry) -> f64 {
-        to_f64(self.stage.instance.cost(tier, taker, column)) / self.scales[tier]
+    fn cost(&self, tier: usize, (block, column): Entry) -> f64 {
+        to_f64(self.stage.instance.cost(tier, block, column)) / self.scales[tier]
     }
 
     fn limit(&self, tier: usize) -> f64 {
@@ -182,8 +182,8 @@ impl Program<'_> {
         self.scales[self.stage.tier]
     }
 
-    fn uses(&self, (taker, column): Entry) -> impl Iterator<Item = (usize, f64)> + '_ {
-        let uses = &self.stage.instance.column(taker, column).uses;
+    fn uses(&self, (block, column): Entry) -> impl Iterator<Item = (usize, f64)> + '_ {
+        let uses = &self.stage.instance.column(block, column).uses;
         uses.iter().map(|&(item, count)| (usize::from(item), f64::from(count)))
     }
 
@@ -191,7 +191,7 @@ impl Program<'_> {
     /// be served anyway. Its multiplier would be anything.
     fn settled(&self, tier: usize) -> bool {
         match &self.stage.instance.tiers[tier] {
-            Tier::Served(gains) => gains
+            CostRow::Served(gains) => gains
                 .iter()
                 .zip(self.options)
                 .all(|(gain, options)| *gain == 0 || !options.idle || options.columns.is_empty()),
@@ -203,14 +203,14 @@ impl Program<'_> {
     /// prices are `prices`; `None` if the backend gives none.
     ///
     /// The variables are how far each multiplier goes up or down from the middle, and how far each
-    /// taker falls below the option that is cheapest there. So the middle itself is where the
-    /// backend starts from, with nothing to be put right first. `None` too where the watch stops it.
+    /// block falls below the option that is cheapest there. So the middle itself is where the
+    /// backend starts from, with nothing to be put right first. `None` too where the control stops it.
     pub fn multipliers(
         &self,
         middle: &Multipliers,
         prices: &Prices,
         reach: f64,
-        watch: &Watch<'_>,
+        control: &Control<'_>,
     ) -> Option<Advice> {
         let Program { stage, ranges, .. } = *self;
         let aim = self.aim();
@@ -228,7 +228,7 @@ impl Program<'_> {
         let mut sets = Vec::with_capacity(ranges.len());
         for ((set, range), &(most, least)) in stage.sets.iter().zip(ranges).zip(&middle.sets) {
             let mut side = |limit: i64, most: f64, middle: i128, sign: f64| {
-                let way = ways(most, shown(middle, aim));
+                let way = ways(most, scaled_to_f64(middle, aim));
                 way.add_to(&mut objective, sign * to_f64(limit));
                 set.iter().for_each(|&item| items[item as usize].push((way, sign)));
                 way
@@ -243,15 +243,15 @@ impl Program<'_> {
                     return None;
                 }
                 let scale = aim / self.scales[tier];
-                let way = ways(MOST_MULTIPLIER, shown(middle.goals[tier], scale));
+                let way = ways(MOST_MULTIPLIER, scaled_to_f64(middle.goals[tier], scale));
                 way.add_to(&mut objective, self.limit(tier));
                 Some(way)
             })
             .collect();
         // What an option costs more than in the middle.
-        let priced = |taker: usize, option: Option<u32>, into: &mut Expression, sign: f64| {
+        let priced = |block: usize, option: Option<u32>, into: &mut Expression, sign: f64| {
             let Some(column) = option else { return };
-            let entry = (taker, column);
+            let entry = (block, column);
             for (item, count) in self.uses(entry) {
                 for (way, side) in &items[item] {
                     way.add_to(into, sign * side * count);
@@ -264,15 +264,15 @@ impl Program<'_> {
             }
         };
         let mut rows: Vec<(Expression, f64)> = Vec::new();
-        for (taker, options) in self.options.iter().enumerate() {
+        for (block, options) in self.options.iter().enumerate() {
             let columns = options.columns.iter().map(|&column| {
-                let reduced = stage.reduced(prices, taker, column);
+                let reduced = stage.reduced(prices, block, column);
                 (reduced, Some(column))
             });
             let choices: Vec<(i128, Option<u32>)> =
                 columns.chain(options.idle.then_some((0, None))).collect();
             let &(cheapest, base) = choices.iter().min_by_key(|(reduced, _)| *reduced)?;
-            priced(taker, base, &mut objective, -1.0);
+            priced(block, base, &mut objective, -1.0);
             if choices.len() == 1 {
                 continue;
             }
@@ -283,15 +283,15 @@ impl Program<'_> {
                     continue;
                 }
                 let mut left = Expression::from(below);
-                priced(taker, option, &mut left, 1.0);
-                priced(taker, base, &mut left, -1.0);
-                rows.push((left, -shown(reduced - cheapest, aim)));
+                priced(block, option, &mut left, 1.0);
+                priced(block, base, &mut left, -1.0);
+                rows.push((left, -scaled_to_f64(reduced - cheapest, aim)));
             }
         }
         let rows = rows.into_iter().map(|(left, right)| constraint!(left >= right));
-        let value = solve(variables, objective, rows, watch)?;
+        let value = solve(variables, objective, rows, control)?;
         let all = sets.iter().flat_map(|(most, least)| [most, least]).chain(&goals);
-        let at_wall = all.flatten().any(|way| way.at_wall(&value));
+        let at_bound = all.flatten().any(|way| way.at_bound(&value));
         let whole = |way: &Option<Way>, scale: f64, limit: i64| match way {
             Some(way) => whole_multiplier(way.to(&value) * scale, limit),
             None => Some(0),
@@ -314,24 +314,24 @@ impl Program<'_> {
                 .map(|((way, scale), &limit)| whole(way, aim / scale, limit))
                 .collect::<Option<_>>()?,
         };
-        Some(Advice { multipliers, at_wall })
+        Some(Advice { multipliers, at_bound })
     }
 
     /// How much of each option the relaxed problem takes, those it takes nothing of left out; `None`
-    /// if the backend gives nothing or the watch stops it.
-    pub fn fractions(&self, watch: &Watch<'_>) -> Option<Vec<(Entry, f64)>> {
+    /// if the backend gives nothing or the control stops it.
+    pub fn fractions(&self, control: &Control<'_>) -> Option<Vec<(Entry, f64)>> {
         let Program { stage, ranges, options, .. } = *self;
         let mut variables = ProblemVariables::new();
         let mut objective = Expression::default();
         let mut items = vec![Expression::default(); stage.instance.capacity.len()];
         let mut goals = vec![Expression::default(); stage.tier];
-        let mut takers = Vec::new();
+        let mut blocks = Vec::new();
         let mut columns: Vec<(Entry, Option<Variable>)> = Vec::new();
-        for (taker, options) in options.iter().enumerate() {
+        for (block, options) in options.iter().enumerate() {
             let only = options.only();
             let mut sum = Expression::default();
             for &column in &options.columns {
-                let entry = (taker, column);
+                let entry = (block, column);
                 // The only option is taken whole.
                 let v = match only {
                     Some(_) => None,
@@ -352,7 +352,7 @@ impl Program<'_> {
                 columns.push((entry, v));
             }
             if only.is_none() {
-                takers.push((sum, options.idle));
+                blocks.push((sum, options.idle));
             }
         }
         // What a limit is missed by, at the price that bounds the dual.
@@ -362,11 +362,11 @@ impl Program<'_> {
             v
         };
         let mut constraints = Vec::new();
-        for (taker, idle) in takers {
+        for (block, idle) in blocks {
             constraints.push(if idle {
-                constraint!(taker <= 1.0)
+                constraint!(block <= 1.0)
             } else {
-                constraint!(taker + miss() == 1.0)
+                constraint!(block + miss() == 1.0)
             });
         }
         for (set, range) in stage.sets.iter().zip(ranges) {
@@ -381,7 +381,7 @@ impl Program<'_> {
         for (tier, goal) in goals.into_iter().enumerate() {
             constraints.push(constraint!(goal - miss() <= self.limit(tier)));
         }
-        let value = solve(variables, objective, constraints, watch)?;
+        let value = solve(variables, objective, constraints, control)?;
         let shares: Vec<(Entry, f64)> =
             columns.into_iter().map(|(entry, v)| (entry, v.map_or(1.0, &value))).collect();
         let whole = shares.iter().all(|(_, share)| share.is_finite());
@@ -404,21 +404,21 @@ fn whole_multiplier(value: f64, limit: i64) -> Option<i128> {
 /// Where the variables of a linear program come out.
 type Values = Box<dyn Fn(Variable) -> f64>;
 
-/// Minimises, and returns where the variables come out; `None` where the watch stops it.
+/// Minimises, and returns where the variables come out; `None` where the control stops it.
 fn solve(
     variables: ProblemVariables,
     objective: Expression,
     rows: impl IntoIterator<Item = Constraint>,
-    watch: &Watch<'_>,
+    control: &Control<'_>,
 ) -> Option<Values> {
-    if watch.stop().is_some() {
+    if control.stop().is_some() {
         return None;
     }
-    match watch.backend {
+    match control.backend {
         #[cfg(feature = "microlp")]
-        Backend::MicroLp => by_microlp(variables, objective, rows, watch),
+        Backend::MicroLp => by_microlp(variables, objective, rows, control),
         #[cfg(feature = "highs")]
-        Backend::Highs => by_highs(variables, objective, rows, watch),
+        Backend::Highs => by_highs(variables, objective, rows, control),
     }
 }
 
@@ -432,7 +432,7 @@ fn by_microlp(
     variables: ProblemVariables,
     objective: Expression,
     rows: impl IntoIterator<Item = Constraint>,
-    watch: &Watch<'_>,
+    control: &Control<'_>,
 ) -> Option<Values> {
     let names: Vec<Variable> = variables.iter_variables_with_def().map(|(name, _)| name).collect();
     let mut model = variables.minimise(objective).using(good_lp::microlp);
@@ -443,7 +443,7 @@ fn by_microlp(
     options.time_limit = Some(SLICE);
     let mut outcome = model.as_inner().solve_with(options).ok()?;
     while outcome.solution().is_none() {
-        if watch.stop().is_some() {
+        if control.stop().is_some() {
             return None;
         }
         outcome = outcome.resume().ok()?;
@@ -459,11 +459,11 @@ fn by_highs(
     variables: ProblemVariables,
     objective: Expression,
     rows: impl IntoIterator<Item = Constraint>,
-    watch: &Watch<'_>,
+    control: &Control<'_>,
 ) -> Option<Values> {
     let mut model = variables.minimise(objective).using(good_lp::highs);
     model.set_verbose(false);
-    if let Some(left) = watch.left() {
+    if let Some(left) = control.left() {
         model = model.set_time_limit(left.as_secs_f64());
     }
     for row in rows {

@@ -15,17 +15,17 @@ use std::sync::Arc;
 
 use crate::choose::bound::{Allowed, Multipliers, Priced, Prices, Range, SCALE, Stage, round_up};
 use crate::choose::climb::{Climb, FAR, NEAR, Pool, put_in};
-use crate::choose::instance::{Instance, Taken, Tier, fits, put_back, take};
+use crate::choose::control::{Control, Pace};
+use crate::choose::instance::{Assignment, CostRow, Instance, fits, put_back, take};
 use crate::choose::mending::{Ranking, mend, refine, supply};
 use crate::choose::relaxation::{Entry, scales};
-use crate::choose::watch::{Pace, Watch};
-use crate::plan::{Aim, Stop};
+use crate::plan::{Objective, Stop};
 
 /// Result of the search for one goal.
 #[derive(Debug, Clone)]
 pub struct Closed {
     /// The best plan found.
-    pub taken: Taken,
+    pub taken: Assignment,
     /// No plan that keeps the earlier goals has a smaller cost.
     pub bound: i64,
     /// The columns that plans as good as this one may use.
@@ -44,7 +44,7 @@ const PART: usize = 24;
 const PART_NODES: usize = 40;
 /// Nodes up to which the rest of each relaxed plan is searched as a part.
 const ROUNDED_BY_PART: usize = 40;
-/// Columns of one taker in a part, those that cost least.
+/// Columns of one block in a part, those that cost least.
 const PART_COLUMNS: usize = 40;
 /// Parts that are tried at most.
 const MOST_PARTS: usize = 1000;
@@ -54,12 +54,12 @@ const MOST_PARTS: usize = 1000;
 pub fn close(
     stage: Stage<'_>,
     allowed: Allowed,
-    incumbent: Taken,
+    incumbent: Assignment,
     known: Option<Multipliers>,
-    aim: Aim,
-    watch: &Watch<'_>,
+    aim: Objective,
+    control: &Control<'_>,
 ) -> Closed {
-    if let Some(stop) = watch.stop() {
+    if let Some(stop) = control.stop() {
         return Closed {
             taken: incumbent,
             bound: i64::MIN,
@@ -69,7 +69,7 @@ pub fn close(
         };
     }
     let value = stage.instance.value(&incumbent);
-    let mut search = Search::new(stage, value, aim, watch);
+    let mut search = Search::new(stage, value, aim, control);
     search.put_in_pool(&incumbent);
     search.start = Some(incumbent.clone());
     search.known = known;
@@ -83,8 +83,8 @@ pub fn carried(stage: Stage<'_>, earlier: &Multipliers) -> Multipliers {
     let Some(before) = stage.tier.checked_sub(1) else {
         return Multipliers::zero(stage.sets.len(), 0);
     };
-    let theirs = i128::from(grain(stage.instance, before));
-    let own = i128::from(grain(stage.instance, stage.tier));
+    let theirs = i128::from(cost_step(stage.instance, before));
+    let own = i128::from(cost_step(stage.instance, stage.tier));
     let times = |multiplier: i128| 4 * own * multiplier / theirs;
     Multipliers {
         sets: earlier.sets.iter().map(|&(most, least)| (times(most), times(least))).collect(),
@@ -101,14 +101,14 @@ pub fn reach(
     stage: Stage<'_>,
     allowed: Allowed,
     most: i64,
-    aim: Aim,
-    watch: &Watch<'_>,
-) -> Result<Option<Taken>, Stop> {
+    aim: Objective,
+    control: &Control<'_>,
+) -> Result<Option<Assignment>, Stop> {
     let mut value = stage.limits.to_vec();
     value.push(most);
-    let mut search = Search::new(stage, value, aim, watch);
+    let mut search = Search::new(stage, value, aim, control);
     // Whatever reaches `most` is better than one step above it.
-    search.value[stage.tier] += search.grain;
+    search.value[stage.tier] += search.cost_step;
     search.any_will_do = true;
     let (_, _, _, stopped) = search.run(allowed);
     match (search.best, stopped) {
@@ -159,13 +159,13 @@ struct Relaxed {
 
 struct Search<'a> {
     stage: Stage<'a>,
-    aim: Aim,
-    watch: &'a Watch<'a>,
+    aim: Objective,
+    control: &'a Control<'a>,
     /// Every cost of this goal is a multiple of this.
-    grain: i64,
-    best: Option<Taken>,
+    cost_step: i64,
+    best: Option<Assignment>,
     /// The plan to start from, if there is one.
-    start: Option<Taken>,
+    start: Option<Assignment>,
     /// The multipliers to start from, if any are known.
     known: Option<Multipliers>,
     /// The value to beat on every goal from this one on.
@@ -184,26 +184,31 @@ struct Search<'a> {
 }
 
 impl<'a> Search<'a> {
-    fn new(stage: Stage<'a>, value: Vec<i64>, aim: Aim, watch: &'a Watch<'a>) -> Search<'a> {
+    fn new(
+        stage: Stage<'a>,
+        value: Vec<i64>,
+        aim: Objective,
+        control: &'a Control<'a>,
+    ) -> Search<'a> {
         Search {
             stage,
             aim,
-            watch,
-            grain: grain(stage.instance, stage.tier),
+            control,
+            cost_step: cost_step(stage.instance, stage.tier),
             best: None,
             start: None,
             known: None,
             value,
             any_will_do: false,
             is_part: false,
-            most_nodes: watch.most_nodes,
-            pool: vec![Vec::new(); stage.instance.takers.len()],
+            most_nodes: control.most_nodes,
+            pool: vec![Vec::new(); stage.instance.blocks.len()],
             scales: scales(stage),
             nodes: 0,
         }
     }
 
-    fn put_in_pool(&mut self, taken: &Taken) {
+    fn put_in_pool(&mut self, taken: &Assignment) {
         for (known, column) in self.pool.iter_mut().zip(taken) {
             if let Some(column) = column {
                 put_in(known, *column);
@@ -233,7 +238,7 @@ impl<'a> Search<'a> {
         };
         root.bound = relaxed.bound;
         if relaxed.bound < self.to_beat() {
-            // Each of these looks at the watch by itself.
+            // Each of these looks at the control by itself.
             self.round(&relaxed, &root.allowed);
             self.round_by_part(&relaxed, &root.allowed);
             self.fewer_packs(&relaxed, &root.allowed);
@@ -247,7 +252,7 @@ impl<'a> Search<'a> {
         if relaxed.bound < self.to_beat() {
             let mut dive = self.split(root, &relaxed, &mut open);
             while !(self.any_will_do && self.best.is_some()) && self.nodes < self.most_nodes {
-                if let Some(stop) = self.watch.stop() {
+                if let Some(stop) = self.control.stop() {
                     stopped = Some(stop);
                     open.extend(dive.take());
                     break;
@@ -287,7 +292,7 @@ impl<'a> Search<'a> {
         if self.is_part {
             return;
         }
-        self.watch.tell(self.aim, self.stage.instance.pumps, self.to_beat(), bound, open);
+        self.control.tell(self.aim, self.stage.instance.pumps, self.to_beat(), bound, open);
     }
 
     /// The columns whose reduced cost leaves room for a plan as good as the best one.
@@ -297,10 +302,10 @@ impl<'a> Search<'a> {
     }
 
     /// Drops every column that lifts the bound above `most` (in 1/SCALE); `None` if that leaves
-    /// a pump nothing to take. Where the watch stops it, some columns stay that might have gone.
+    /// a pump nothing to take. Where the control stops it, some columns stay that might have gone.
     fn reduce(&self, allowed: &Allowed, multipliers: &Multipliers, most: i128) -> Option<Allowed> {
         let prices = self.stage.prices(multipliers, &allowed.ranges);
-        let Ok(priced) = self.stage.price(&prices, allowed, self.watch) else {
+        let Ok(priced) = self.stage.price(&prices, allowed, self.control) else {
             return Some(allowed.clone());
         };
         let priced = priced?;
@@ -309,7 +314,7 @@ impl<'a> Search<'a> {
             return None;
         }
         let mut kept = allowed.clone();
-        let mut pace = Pace::of(self.watch);
+        let mut pace = Pace::of(self.control);
         for (pump, (cheapest, _)) in priced.cheapest.iter().enumerate() {
             if pace.stop(allowed.columns[pump].len()).is_some() {
                 break;
@@ -332,8 +337,8 @@ impl<'a> Search<'a> {
         let sample = root && self.can_sample();
         // What the climb has found by then is worth more as a plan than as a slightly better bound.
         let climbing = match root && !self.is_part {
-            true => &self.watch.tenths(7),
-            false => self.watch,
+            true => &self.control.tenths(7),
+            false => self.control,
         };
         let start = if sample {
             self.sampled(&node.allowed, SAMPLE, climbing)
@@ -352,12 +357,12 @@ impl<'a> Search<'a> {
         let goal = Climb {
             stage: self.stage,
             allowed: &node.allowed,
-            grain: self.grain,
+            cost_step: self.cost_step,
             enough: self.to_beat(),
             scales: &self.scales,
         };
         let peak = goal.climb(start, reach, &mut self.pool, climbing)?;
-        let bound = round_up(peak.bound, self.grain);
+        let bound = round_up(peak.bound, self.cost_step);
         if bound >= self.to_beat() {
             return root.then(|| Relaxed {
                 bound,
@@ -366,9 +371,9 @@ impl<'a> Search<'a> {
             });
         }
         let fractions = if climbing.stop().is_some() {
-            goal.cheapest(&peak, self.watch)
+            goal.cheapest(&peak, self.control)
         } else {
-            goal.fractions(&peak, &self.pool, self.watch)
+            goal.fractions(&peak, &self.pool, self.control)
         };
         Some(Relaxed { bound, multipliers: peak.multipliers, fractions })
     }
@@ -376,30 +381,30 @@ impl<'a> Search<'a> {
     /// How exactly a sample's bound is worth knowing: a small part of what one pump costs.
     fn coarse(&self) -> i64 {
         let instance = self.stage.instance;
-        let first = (0..instance.pumps).find(|&pump| !instance.takers[pump].is_empty());
+        let first = (0..instance.pumps).find(|&pump| !instance.blocks[pump].is_empty());
         first.map_or(1, |pump| instance.cost(self.stage.tier, pump, 0).abs() / 256)
     }
 
-    /// The box in which the parts of a split search start: the wider the fewer takers there are,
+    /// The box in which the parts of a split search start: the wider the fewer blocks there are,
     /// since then a linear program costs little.
     fn nearest(&self) -> f64 {
-        let takers = u32::try_from(self.stage.instance.takers.len()).unwrap_or(u32::MAX);
-        (32.0 / f64::from(takers.max(1))).powi(2).clamp(NEAR / 16.0, 1.0)
+        let blocks = u32::try_from(self.stage.instance.blocks.len()).unwrap_or(u32::MAX);
+        (32.0 / f64::from(blocks.max(1))).powi(2).clamp(NEAR / 16.0, 1.0)
     }
 
     /// Whether multipliers can be had from a sample of the pumps: where there are many, and all
     /// pieces lie ready or are bought.
     fn can_sample(&self) -> bool {
         let instance = self.stage.instance;
-        let all_ready = instance.pumps == instance.takers.len();
+        let all_ready = instance.pumps == instance.blocks.len();
         // What is bought can be bought for a part of the pumps as well.
-        let bought = instance.tiers.iter().any(|tier| matches!(tier, Tier::Bought(_)));
+        let bought = instance.tiers.iter().any(|tier| matches!(tier, CostRow::Bought(_)));
         (all_ready || bought) && instance.pumps >= 4 * SAMPLE && self.known.is_none()
     }
 
     /// Multipliers from every fourth pump with a fourth of the stock, and so on down to about
     /// `least` pumps: a good place to start from.
-    fn sampled(&mut self, allowed: &Allowed, least: usize, watch: &Watch<'_>) -> Multipliers {
+    fn sampled(&mut self, allowed: &Allowed, least: usize, control: &Control<'_>) -> Multipliers {
         let pumps = self.stage.instance.pumps;
         let mut every = 1;
         while pumps / (every * 4) >= least {
@@ -423,11 +428,11 @@ impl<'a> Search<'a> {
             let goal = Climb {
                 stage: Stage { limits: &limits, ..self.stage },
                 allowed: &part,
-                grain: self.grain.max(self.coarse()),
+                cost_step: self.cost_step.max(self.coarse()),
                 enough: i64::MAX,
                 scales: &self.scales,
             };
-            if let Some(peak) = goal.climb(start.clone(), reach, &mut self.pool, watch) {
+            if let Some(peak) = goal.climb(start.clone(), reach, &mut self.pool, control) {
                 start = peak.multipliers;
                 // The larger the sample, the nearer it came.
                 reach = NEAR / 4.0;
@@ -445,7 +450,7 @@ impl<'a> Search<'a> {
         relaxed: &Relaxed,
         open: &mut BinaryHeap<Node>,
     ) -> Option<Node> {
-        let most = SCALE * i128::from(self.to_beat() - self.grain);
+        let most = SCALE * i128::from(self.to_beat() - self.cost_step);
         let allowed = self.reduce(&node.allowed, &relaxed.multipliers, most)?;
         let Some(halves) = halves(self.stage, &allowed, &relaxed.fractions) else {
             // One choice a pump is left: it is a plan or it is none.
@@ -469,12 +474,12 @@ impl<'a> Search<'a> {
 
     /// Makes a whole plan of a relaxed one and keeps it if it is better.
     fn round(&mut self, relaxed: &Relaxed, allowed: &Allowed) {
-        if self.watch.stop().is_some() {
+        if self.control.stop().is_some() {
             return;
         }
         let instance = self.stage.instance;
         let mut left = instance.capacity.clone();
-        let mut taken: Taken = vec![None; instance.takers.len()];
+        let mut taken: Assignment = vec![None; instance.blocks.len()];
         supply(self.stage, allowed, &relaxed.fractions, &mut taken, &mut left);
         let mut wanted = relaxed.fractions.clone();
         wanted.sort_by(|a, b| b.1.total_cmp(&a.1).then(a.0.cmp(&b.0)));
@@ -487,26 +492,26 @@ impl<'a> Search<'a> {
         }
         let prices = self.stage.prices(&relaxed.multipliers, &allowed.ranges);
         let ranking = Ranking::new(self.stage, &prices, allowed);
-        mend(&ranking, &mut taken, &mut left, self.watch);
+        mend(&ranking, &mut taken, &mut left, self.control);
         self.offer(taken.clone());
-        refine(&ranking, &mut taken, &mut left, self.watch);
+        refine(&ranking, &mut taken, &mut left, self.control);
         self.offer(taken);
     }
 
-    /// Holds the takers that the relaxed plan takes whole, and searches for the rest.
+    /// Holds the blocks that the relaxed plan takes whole, and searches for the rest.
     fn round_by_part(&mut self, relaxed: &Relaxed, allowed: &Allowed) {
         let instance = self.stage.instance;
         if self.is_part || instance.pumps <= PART || relaxed.bound >= self.to_beat() {
             return;
         }
         let prices = self.stage.prices(&relaxed.multipliers, &allowed.ranges);
-        let Ok(Some(priced)) = self.stage.price(&prices, allowed, self.watch) else {
+        let Ok(Some(priced)) = self.stage.price(&prices, allowed, self.control) else {
             return;
         };
-        let mut base: Taken = vec![None; instance.takers.len()];
-        for ((taker, column), share) in &relaxed.fractions {
+        let mut base: Assignment = vec![None; instance.blocks.len()];
+        for ((block, column), share) in &relaxed.fractions {
             if *share > 1.0 - 1e-6 {
-                base[*taker] = Some(*column);
+                base[*block] = Some(*column);
             }
         }
         // With the undecided ones go those that could do something else at the least cost.
@@ -516,7 +521,7 @@ impl<'a> Search<'a> {
             let reduced = columns.map(|&column| self.stage.reduced(&prices, pump, column));
             reduced.min().map(|least| least - priced.cheapest[pump].0)
         };
-        let mut pace = Pace::of(self.watch);
+        let mut pace = Pace::of(self.control);
         let mut easy: Vec<(i128, usize)> = (0..instance.pumps)
             .filter(|&pump| base[pump].is_some())
             .take_while(|&pump| pace.stop(allowed.columns[pump].len()).is_none())
@@ -529,7 +534,7 @@ impl<'a> Search<'a> {
         let undecided = (0..instance.pumps).filter(|&pump| base[pump].is_none());
         let mut free: Vec<usize> = undecided.collect();
         free.extend(easy.iter().map(|(_, pump)| *pump).take(2 * PART));
-        free.extend(instance.pumps..instance.takers.len());
+        free.extend(instance.pumps..instance.blocks.len());
         free.sort_unstable();
         self.search_part(&free, &base, &prices, &priced, allowed);
     }
@@ -544,7 +549,7 @@ impl<'a> Search<'a> {
             return;
         }
         let prices = self.stage.prices(&relaxed.multipliers, &allowed.ranges);
-        let Ok(Some(priced)) = self.stage.price(&prices, allowed, self.watch) else {
+        let Ok(Some(priced)) = self.stage.price(&prices, allowed, self.control) else {
             return;
         };
         let mut idle_rounds = 0;
@@ -552,7 +557,7 @@ impl<'a> Search<'a> {
             let Some(best) = self.best.clone().or_else(|| self.start.clone()) else {
                 return;
             };
-            if relaxed.bound >= self.to_beat() || self.watch.stop().is_some() {
+            if relaxed.bound >= self.to_beat() || self.control.stop().is_some() {
                 return;
             }
             let beyond = |pump: usize| {
@@ -566,7 +571,7 @@ impl<'a> Search<'a> {
             let wandering = (0..PART / 2).map(|k| order[(round * PART / 2 + k * 7) % pumps].1);
             let mut free: Vec<usize> = worst.chain(wandering).collect();
             // The suppliers answer to whatever the part comes to.
-            free.extend(pumps..instance.takers.len());
+            free.extend(pumps..instance.blocks.len());
             free.sort_unstable();
             free.dedup();
             let before = self.to_beat();
@@ -585,11 +590,11 @@ impl<'a> Search<'a> {
     /// the pumps that lose their pieces find others. Only for the goal of buying cheaply.
     fn fewer_packs(&mut self, relaxed: &Relaxed, allowed: &Allowed) {
         let instance = self.stage.instance;
-        if self.is_part || !matches!(instance.tiers[self.stage.tier], Tier::Bought(_)) {
+        if self.is_part || !matches!(instance.tiers[self.stage.tier], CostRow::Bought(_)) {
             return;
         }
         let prices = self.stage.prices(&relaxed.multipliers, &allowed.ranges);
-        let suppliers = instance.pumps..instance.takers.len();
+        let suppliers = instance.pumps..instance.blocks.len();
         let tier = self.stage.tier;
         let cost = |supplier: usize, at: usize| {
             let column = allowed.columns[supplier][at];
@@ -630,7 +635,7 @@ impl<'a> Search<'a> {
             }
             tries.sort_unstable();
             for (_, supplier, to, other) in tries {
-                if self.watch.stop().is_some() {
+                if self.control.stop().is_some() {
                     return;
                 }
                 let mut taken = best.clone();
@@ -654,7 +659,7 @@ impl<'a> Search<'a> {
                     held.columns[supplier] = Arc::new(taken[supplier].into_iter().collect());
                 }
                 let ranking = Ranking::new(self.stage, &prices, &held);
-                mend(&ranking, &mut taken, &mut left, self.watch);
+                mend(&ranking, &mut taken, &mut left, self.control);
                 self.offer(taken);
                 if self.to_beat() < before {
                     break;
@@ -666,11 +671,11 @@ impl<'a> Search<'a> {
         }
     }
 
-    /// Searches one part, the other takers held to what `base` says.
+    /// Searches one part, the other blocks held to what `base` says.
     fn search_part(
         &mut self,
         free: &[usize],
-        base: &Taken,
+        base: &Assignment,
         prices: &Prices,
         priced: &Priced,
         allowed: &Allowed,
@@ -678,22 +683,22 @@ impl<'a> Search<'a> {
         let instance = self.stage.instance;
         let room = SCALE * i128::from(self.to_beat()) - priced.bound;
         let mut held = base.clone();
-        for &taker in free {
-            held[taker] = None;
+        for &block in free {
+            held[block] = None;
         }
         let kept: Vec<Vec<u32>> = free
             .iter()
-            .map(|&taker| {
+            .map(|&block| {
                 let beyond = |column: u32| {
-                    self.stage.reduced(prices, taker, column) - priced.cheapest[taker].0
+                    self.stage.reduced(prices, block, column) - priced.cheapest[block].0
                 };
-                let columns = allowed.columns[taker].iter();
+                let columns = allowed.columns[block].iter();
                 let near = columns.map(|&column| (beyond(column), column));
                 let mut near: Vec<(i128, u32)> = near.filter(|(b, _)| *b <= room).collect();
                 near.sort_unstable();
                 near.truncate(PART_COLUMNS);
                 let mut kept: Vec<u32> = near.into_iter().map(|(_, column)| column).collect();
-                kept.extend(base[taker].filter(|column| !kept.contains(column)));
+                kept.extend(base[block].filter(|column| !kept.contains(column)));
                 kept.sort_unstable();
                 kept
             })
@@ -701,8 +706,8 @@ impl<'a> Search<'a> {
         let part = Instance {
             capacity: instance.left(&held),
             classes: instance.classes.clone(),
-            pumps: free.iter().filter(|&&taker| taker < instance.pumps).count(),
-            takers: Arc::new(
+            pumps: free.iter().filter(|&&block| block < instance.pumps).count(),
+            blocks: Arc::new(
                 free.iter()
                     .zip(&kept)
                     .map(|(&p, kept)| kept.iter().map(|&c| instance.column(p, c).clone()).collect())
@@ -712,16 +717,16 @@ impl<'a> Search<'a> {
                 .tiers
                 .iter()
                 .map(|tier| match tier {
-                    Tier::Served(gain) => {
-                        Tier::Served(free.iter().filter_map(|&p| gain.get(p).copied()).collect())
+                    CostRow::Served(gain) => {
+                        CostRow::Served(free.iter().filter_map(|&p| gain.get(p).copied()).collect())
                     }
-                    Tier::Bought(asked) => {
+                    CostRow::Bought(asked) => {
                         let suppliers = free.iter().zip(&kept);
-                        let asked = suppliers.filter_map(|(&taker, kept)| {
-                            let asked = &asked[taker.checked_sub(instance.pumps)?];
+                        let asked = suppliers.filter_map(|(&block, kept)| {
+                            let asked = &asked[block.checked_sub(instance.pumps)?];
                             Some(kept.iter().map(|&column| asked[column as usize]).collect())
                         });
-                        Tier::Bought(Arc::new(asked.collect()))
+                        CostRow::Bought(Arc::new(asked.collect()))
                     }
                     cost => cost.clone(),
                 })
@@ -731,7 +736,7 @@ impl<'a> Search<'a> {
         let limits: Vec<i64> =
             self.stage.limits.iter().zip(&others).map(|(limit, held)| limit - held).collect();
         let stage = Stage { instance: &part, limits: &limits, ..self.stage };
-        let start: Taken = free
+        let start: Assignment = free
             .iter()
             .zip(&kept)
             .map(|(&pump, kept)| {
@@ -740,13 +745,13 @@ impl<'a> Search<'a> {
             })
             .collect();
         let beat = self.value.iter().zip(&others).map(|(all, held)| all - held);
-        let mut search = Search::new(stage, beat.collect(), self.aim, self.watch);
+        let mut search = Search::new(stage, beat.collect(), self.aim, self.control);
         search.put_in_pool(&start);
         search.is_part = true;
         search.most_nodes = PART_NODES;
         let mut whole = Allowed::all(&part);
-        for (idle, &taker) in whole.idle.iter_mut().zip(free) {
-            *idle = allowed.idle[taker];
+        for (idle, &block) in whole.idle.iter_mut().zip(free) {
+            *idle = allowed.idle[block];
         }
         search.run(whole);
         if let Some(found) = search.best {
@@ -765,7 +770,7 @@ impl<'a> Search<'a> {
 
     /// Takes a plan as the best one if it keeps the earlier goals and is better, and overdraws
     /// nothing: in a part the suppliers may put in less than the pumps held outside it take.
-    fn offer(&mut self, taken: Taken) {
+    fn offer(&mut self, taken: Assignment) {
         let left = self.stage.instance.left(&taken);
         if left.iter().any(|&left| left < 0) {
             return;
@@ -781,7 +786,7 @@ impl<'a> Search<'a> {
 }
 
 /// The greatest common divisor of all costs of a goal.
-fn grain(instance: &Instance, tier: usize) -> i64 {
+fn cost_step(instance: &Instance, tier: usize) -> i64 {
     let gcd = |mut a: i64, mut b: i64| {
         while b != 0 {
             (a, b) = (b, a % b);
@@ -789,7 +794,7 @@ fn grain(instance: &Instance, tier: usize) -> i64 {
         a
     };
     let mut grain = 0;
-    for (pump, columns) in instance.takers.iter().enumerate() {
+    for (pump, columns) in instance.blocks.iter().enumerate() {
         for column in (0..).take(columns.len()) {
             grain = gcd(grain, instance.cost(tier, pump, column).abs());
             if grain == 1 {
@@ -822,11 +827,11 @@ fn packs(stage: Stage<'_>, allowed: &Allowed, fractions: &[(Entry, f64)]) -> Opt
     let instance = stage.instance;
     let tiers = &instance.tiers[..=stage.tier];
     let prices = tiers.iter().find_map(|tier| match tier {
-        Tier::Bought(prices) => Some(prices),
+        CostRow::Bought(prices) => Some(prices),
         _ => None,
     })?;
     let mut best: Option<(f64, usize, f64)> = None;
-    let mut from = fractions.partition_point(|((taker, _), _)| *taker < instance.pumps);
+    let mut from = fractions.partition_point(|((block, _), _)| *block < instance.pumps);
     while from < fractions.len() {
         let supplier = fractions[from].0.0;
         let to = from + fractions[from..].partition_point(|((t, _), _)| *t == supplier);

@@ -3,17 +3,17 @@
 use std::sync::Arc;
 
 use crate::choose::bound::{Allowed, Multipliers, Stage};
-use crate::choose::instance::{Instance, Taken, Tier};
+use crate::choose::control::{Control, Phase};
+use crate::choose::instance::{Assignment, CostRow, Instance};
 use crate::choose::mending::{Ranking, mend, refine, supply, take_back};
 use crate::choose::search::{carried, close, reach};
-use crate::choose::watch::{Part, Watch};
-use crate::plan::{Aim, Stop};
+use crate::plan::{Objective, Stop};
 
 /// Result for a group.
 #[derive(Debug, Clone)]
 pub struct Solved {
     /// Column that each block takes.
-    pub taken: Taken,
+    pub taken: Assignment,
     /// Value on each tier.
     pub values: Vec<i64>,
     /// Bound on each tier.
@@ -28,14 +28,14 @@ pub struct Solved {
 ///
 /// ```
 /// use gapwright::choose::parts::{Column, Instance, Tier, solve};
-/// use gapwright::choose::watch::Watch;
+/// use gapwright::choose::control::Watch;
 /// use gapwright::plan::Aim;
 /// // Two pumps want the one piece of item 0; the second could also take the dearer item 1.
 /// let column = |waste, item| Column { waste, uses: [(item, 1)].into_iter().collect() };
 /// let instance = Instance {
 ///     capacity: vec![1, 1],
 ///     classes: vec![],
-///     takers: vec![vec![column(3, 0)], vec![column(3, 0), column(5, 1)]].into(),
+///     blocks: vec![vec![column(3, 0)], vec![column(3, 0), column(5, 1)]].into(),
 ///     pumps: 2,
 ///     tiers: vec![Tier::Served(vec![1, 1]), Tier::Waste],
 /// };
@@ -44,9 +44,9 @@ pub struct Solved {
 /// assert_eq!(solved.values, [-2, 8]);
 /// assert_eq!(solved.bounds, solved.values);
 /// ```
-pub fn solve(instance: &Instance, aims: &[Aim], watch: &Watch<'_>) -> Solved {
-    let mut proven = reached(instance, aims, watch);
-    proven.settle(instance, aims, &watch.share());
+pub fn solve(instance: &Instance, aims: &[Objective], control: &Control<'_>) -> Solved {
+    let mut proven = reached(instance, aims, control);
+    proven.settle(instance, aims, &control.share());
     proven.solved
 }
 
@@ -60,24 +60,29 @@ pub(super) struct Reached {
 }
 
 /// Solves the goals of a group; the order among equal plans is left open.
-pub(super) fn reached(instance: &Instance, aims: &[Aim], watch: &Watch<'_>) -> Reached {
+pub(super) fn reached(instance: &Instance, aims: &[Objective], control: &Control<'_>) -> Reached {
     let sets = instance.sets();
-    let start = first_plan(instance, &sets, watch);
+    let start = first_plan(instance, &sets, control);
     let allowed = Allowed::all(instance);
     let known = Known { held: &[], multipliers: &[] };
-    let stages = stages(instance, &sets, aims, start, known, allowed, watch);
+    let stages = stages(instance, &sets, aims, start, known, allowed, control);
     Reached { solved: stages.solved, unsettled: None, allowed: stages.allowed }
 }
 
 impl Reached {
     /// Takes the first among equal plans, if everything is proven and the time suffices; otherwise keeps the
     /// one found.
-    pub(super) fn settle(&mut self, instance: &Instance, aims: &[Aim], watch: &Watch<'_>) {
+    pub(super) fn settle(
+        &mut self,
+        instance: &Instance,
+        aims: &[Objective],
+        control: &Control<'_>,
+    ) {
         if self.solved.stopped.is_some() {
             return;
         }
         let allowed = self.allowed.clone();
-        match first_in_order(instance, aims, &self.solved, allowed, watch) {
+        match first_in_order(instance, aims, &self.solved, allowed, control) {
             Ok(ordered) => self.solved.taken = ordered,
             // Everything is proven, but the order among equal plans is not settled.
             Err(stop) => {
@@ -92,31 +97,31 @@ impl Reached {
 /// them. Ties are not broken.
 pub fn solve_held(
     instance: &Instance,
-    aims: &[Aim],
+    aims: &[Objective],
     held: &[i64],
-    start: Taken,
-    watch: &Watch<'_>,
+    start: Assignment,
+    control: &Control<'_>,
 ) -> Solved {
     let known = Known { held, multipliers: &[] };
     let allowed = Allowed::all(instance);
     let sets = instance.sets();
-    stages(instance, &sets, aims, start, known, allowed, watch).solved
+    stages(instance, &sets, aims, start, known, allowed, control).solved
 }
 
 /// Solves a group from a known plan, and from the multipliers of an earlier solution of nearly the same group
 /// (or none), up to the last goal given. Ties are not broken.
 pub fn solve_from(
     instance: &Instance,
-    aims: &[Aim],
-    start: Option<Taken>,
+    aims: &[Objective],
+    start: Option<Assignment>,
     known: &[Multipliers],
-    watch: &Watch<'_>,
+    control: &Control<'_>,
 ) -> Solved {
     let sets = instance.sets();
-    let start = start.unwrap_or_else(|| first_plan(instance, &sets, watch));
+    let start = start.unwrap_or_else(|| first_plan(instance, &sets, control));
     let allowed = Allowed::all(instance);
     let known = Known { held: &[], multipliers: known };
-    stages(instance, &sets, aims, start, known, allowed, watch).solved
+    stages(instance, &sets, aims, start, known, allowed, control).solved
 }
 
 /// Data known before the first stage.
@@ -137,11 +142,11 @@ struct Stages {
 fn stages(
     instance: &Instance,
     sets: &[Vec<u32>],
-    aims: &[Aim],
-    start: Taken,
+    aims: &[Objective],
+    start: Assignment,
     known: Known<'_>,
     mut allowed: Allowed,
-    watch: &Watch<'_>,
+    control: &Control<'_>,
 ) -> Stages {
     let mut taken = start;
     let mut limits = known.held.to_vec();
@@ -152,16 +157,16 @@ fn stages(
     for (tier, &aim) in aims.iter().enumerate().skip(known.held.len()) {
         let stage = Stage { instance, sets, tier, limits: &limits };
         // Multipliers of one cost are a good start for the next.
-        let counts = matches!(instance.tiers[tier], Tier::Pieces(_));
+        let counts = matches!(instance.tiers[tier], CostRow::Pieces(_));
         let earlier = multipliers.last().filter(|_| counts);
         let known = known.multipliers.get(tier).cloned();
         let known = known.or_else(|| earlier.map(|earlier| carried(stage, earlier)));
         // Packs are lumps, and a large purchase may take any time: some is kept for the later goals.
-        let watch = match instance.tiers[tier] {
-            Tier::Bought(_) => &watch.tenths(7),
-            _ => watch,
+        let control = match instance.tiers[tier] {
+            CostRow::Bought(_) => &control.tenths(7),
+            _ => control,
         };
-        let closed = close(stage, allowed, taken, known, aim, watch);
+        let closed = close(stage, allowed, taken, known, aim, control);
         taken = closed.taken;
         if closed.stopped.is_some() {
             take_back(instance, &mut taken);
@@ -183,30 +188,33 @@ fn stages(
 }
 
 /// Trivial bound: serving gains at most all gains, and no cost is negative.
-pub(super) fn least(tier: &Tier) -> i64 {
+pub(super) fn least(tier: &CostRow) -> i64 {
     match tier {
-        Tier::Served(gains) => -gains.iter().sum::<i64>(),
-        Tier::Bought(_) | Tier::Waste | Tier::Pieces(_) => 0,
+        CostRow::Served(gains) => -gains.iter().sum::<i64>(),
+        CostRow::Bought(_) | CostRow::Waste | CostRow::Pieces(_) => 0,
     }
 }
 
 /// Plan to start from: each pump takes its least wasteful column that is left; if there is none, other pumps
 /// make way.
-fn first_plan(instance: &Instance, sets: &[Vec<u32>], watch: &Watch<'_>) -> Taken {
-    let tier =
-        instance.tiers.iter().position(|t| matches!(t, Tier::Bought(_) | Tier::Waste)).unwrap_or(0);
+fn first_plan(instance: &Instance, sets: &[Vec<u32>], control: &Control<'_>) -> Assignment {
+    let tier = instance
+        .tiers
+        .iter()
+        .position(|t| matches!(t, CostRow::Bought(_) | CostRow::Waste))
+        .unwrap_or(0);
     let limits = vec![0; tier];
     let stage = Stage { instance, sets, tier, limits: &limits };
     let allowed = Allowed::all(instance);
     let prices = stage.prices(&Multipliers::zero(sets.len(), tier), &allowed.ranges);
     let mut left = instance.capacity.clone();
-    let mut taken = vec![None; instance.takers.len()];
+    let mut taken = vec![None; instance.blocks.len()];
     supply(stage, &allowed, &[], &mut taken, &mut left);
     let ranking = Ranking::new(stage, &prices, &allowed);
-    mend(&ranking, &mut taken, &mut left, watch);
-    if instance.takers.len() > instance.pumps {
+    mend(&ranking, &mut taken, &mut left, control);
+    if instance.blocks.len() > instance.pumps {
         // Supply that is not drawn on is taken back.
-        refine(&ranking, &mut taken, &mut left, watch);
+        refine(&ranking, &mut taken, &mut left, control);
     }
     taken
 }
@@ -221,13 +229,13 @@ const MOST_ORDERED: usize = 40;
 /// of threads.
 fn first_in_order(
     instance: &Instance,
-    aims: &[Aim],
+    aims: &[Objective],
     found: &Solved,
     mut allowed: Allowed,
-    watch: &Watch<'_>,
-) -> Result<Taken, Stop> {
+    control: &Control<'_>,
+) -> Result<Assignment, Stop> {
     let mut taken = found.taken.clone();
-    if instance.pumps > MOST_ORDERED || instance.takers.len() > 2 * MOST_ORDERED {
+    if instance.pumps > MOST_ORDERED || instance.blocks.len() > 2 * MOST_ORDERED {
         return Ok(taken);
     }
     let (Some(last), Some((&most, earlier))) = (aims.last(), found.values.split_last()) else {
@@ -235,15 +243,15 @@ fn first_in_order(
     };
     let sets = &instance.sets();
     // The values in these searches are not values of a goal.
-    let quiet = &watch.unheard();
+    let quiet = &control.unheard();
     let stage = Stage { instance, sets, tier: aims.len() - 1, limits: earlier };
     for pump in 0..taken.len() {
-        watch.step(Part::Order, pump, taken.len());
+        control.step(Phase::Order, pump, taken.len());
         // Taking a column comes before taking none.
         let held = taken[pump].unwrap_or(u32::MAX);
         let columns = Arc::clone(&allowed.columns[pump]);
         for &column in columns.iter().filter(|&&column| column < held) {
-            if let Some(stop) = watch.stop() {
+            if let Some(stop) = control.stop() {
                 return Err(stop);
             }
             let fixed = only(&allowed, pump, Some(column));

@@ -9,8 +9,8 @@
 //! - Of an item in packs the pieces beyond whole packs count as loose; the stock sheet does not say more.
 
 use crate::accounting::{by_pack, pack_waste, packs_opened};
+use crate::choose::control::{Control, Pace, UNITS};
 use crate::choose::instance::{Column, Uses};
-use crate::choose::watch::{Pace, UNITS, Watch};
 use crate::cutting::{Layout, layouts_until};
 use crate::job::Job;
 use crate::length::Length;
@@ -55,8 +55,8 @@ pub struct Supply {
 /// Suppliers of a job, and the pieces that are free without them.
 ///
 /// `wanted` is the most pieces of each item that all pumps together could use.
-pub fn suppliers(job: &Job, available: &[u32], wanted: &[u64], watch: &Watch<'_>) -> Supply {
-    let mut pace = Pace::at_least(watch, UNITS);
+pub fn suppliers(job: &Job, available: &[u32], wanted: &[u64], control: &Control<'_>) -> Supply {
+    let mut pace = Pace::at_least(control, UNITS);
     let mut cut = None;
     let mut ready: Vec<i64> = available.iter().map(|&count| i64::from(count)).collect();
     let mut suppliers = Vec::new();
@@ -67,11 +67,11 @@ pub fn suppliers(job: &Job, available: &[u32], wanted: &[u64], watch: &Watch<'_>
             ready[item] = 0;
         }
     }
-    for (sheet, lot) in job.sheets.iter().enumerate() {
+    for (sheet, lot) in job.plates.iter().enumerate() {
         let shapes: Vec<(usize, Length)> = (0..job.stock.len())
             .filter(|&item| wanted[item] > 0)
             .filter_map(|item| Some((item, job.stock[item].cut?)))
-            .filter(|(_, cut)| cut.sheet == sheet && lot.yields(cut.outside) > 0)
+            .filter(|(_, cut)| cut.plate == sheet && lot.yields(cut.outside) > 0)
             .map(|(item, cut)| (item, cut.outside))
             .collect();
         // A single shape is cut sheet after sheet; the count available already covers that.
@@ -102,7 +102,7 @@ pub fn suppliers(job: &Job, available: &[u32], wanted: &[u64], watch: &Watch<'_>
 fn by_the_pack(job: &Job, item: usize, most: u32) -> Option<Supplier> {
     let index = u16::try_from(item).ok()?;
     let lot = &job.stock[item];
-    let (size, loose) = (lot.pack_qty.max(1), lot.loose());
+    let (size, loose) = (lot.carton_qty.max(1), lot.loose());
     let packs = packs_opened(lot, most);
     let singly = 0..=loose.min(most);
     let opened = (1..=packs).map(|packs| loose + packs * size);
@@ -163,7 +163,7 @@ fn cut_up(job: &Job, cut: &[(usize, Length)], layouts: &[Layout]) -> Supplier {
     };
     let uses = |layout: Option<&Layout>| -> Uses {
         let yields = layout
-            .map(|layout| layout.yields(&job.sheets[layout.sheet], outside))
+            .map(|layout| layout.yields(&job.plates[layout.plate], outside))
             .unwrap_or_default();
         cut.iter()
             .filter_map(|&(item, _)| {

@@ -11,10 +11,10 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 
 use rayon::prelude::*;
 
-use crate::choose::Drawers;
+use crate::choose::CombinationLists;
 use crate::choose::combination::{Combination, list, listed, most_total};
-use crate::choose::pattern::{self, Pattern, Row, rows, windows};
-use crate::choose::watch::{Listed, Pace, Part, UNITS, Watch};
+use crate::choose::control::{Control, Listed, Pace, Phase, UNITS};
+use crate::choose::pattern::{self, Pattern, SideRow, rows, windows};
 use crate::cutting::Layout;
 use crate::job::Job;
 use crate::length::{Length, Tolerance};
@@ -27,13 +27,13 @@ use crate::stack::Guard;
 pub(super) struct Reasons<'a> {
     pub job: &'a Job,
     pub available: &'a [u32],
-    pub drawers: &'a Drawers,
+    pub drawers: &'a CombinationLists,
     /// Whether any way to kit the pump was listed, by pump.
     pub servable: &'a [bool],
     pub layouts: &'a [Layout],
     /// Whether some ways were not listed.
     pub cut: bool,
-    pub watch: &'a Watch<'a>,
+    pub control: &'a Control<'a>,
 }
 
 /// Pieces that a short pump might have had.
@@ -49,7 +49,7 @@ impl Reasons<'_> {
     pub(super) fn explain(&self, kits: Vec<Option<Vec<PackPick>>>) -> Vec<Kit> {
         let rivals = self.rivals(&kits);
         let short = kits.iter().filter(|kit| kit.is_none()).count();
-        // Work done for each short pump even after the watch says stop.
+        // Work done for each short pump even after the control says stop.
         let grace = (50 * UNITS / short.max(1)).clamp(500, UNITS);
         let done = AtomicUsize::new(0);
         kits.into_par_iter()
@@ -60,7 +60,7 @@ impl Reasons<'_> {
                 }
                 let shorts = self.of(pump, &rivals, grace);
                 let done = done.fetch_add(1, Ordering::Relaxed) + 1;
-                self.watch.step(Part::Reasons, done, short);
+                self.control.step(Phase::Reasons, done, short);
                 Kit::Short(shorts)
             })
             .collect()
@@ -76,7 +76,7 @@ impl Reasons<'_> {
                 left[pick.item] = left[pick.item].saturating_sub(pick.count);
                 // Pieces cut from one lot of sheets compete with each other.
                 let rivals = (0..job.stock.len()).filter(|&item| match job.stock[pick.item].cut {
-                    Some(cut) => job.stock[item].cut.is_some_and(|c| c.sheet == cut.sheet),
+                    Some(cut) => job.stock[item].cut.is_some_and(|c| c.plate == cut.plate),
                     None => item == pick.item,
                 });
                 for item in rivals {
@@ -91,7 +91,7 @@ impl Reasons<'_> {
     fn of(&self, pump: usize, rivals: &Rivals, grace: usize) -> Vec<Shortfall> {
         let Reasons { job, drawers, .. } = *self;
         let lists = drawers.of(job, &job.pumps[pump]);
-        let mut pace = Pace::at_least(self.watch, grace);
+        let mut pace = Pace::at_least(self.control, grace);
         let mut listed = |policy: &Policy, most: usize| {
             let rules = (policy, job.stock.as_slice());
             pattern::listed(&job.pumps[pump], rules, &lists, most, &mut pace)
@@ -119,7 +119,7 @@ impl Reasons<'_> {
         if job.policy.acceptance == Acceptance::Expanded && listed(&unguarded, 0).is_none() {
             return vec![Shortfall::of(None, Cause::UncertaintyTooWide)];
         }
-        vec![diagnose(job, pump, self.available, (self.watch, grace))]
+        vec![diagnose(job, pump, self.available, (self.control, grace))]
     }
 }
 
@@ -130,8 +130,8 @@ fn uncut(job: &Job, layouts: &[Layout], left: &mut [u32]) {
         let Some(cut) = job.stock[item].cut else {
             continue;
         };
-        let lot = &job.sheets[cut.sheet];
-        let of_lot = layouts.iter().filter(|layout| layout.sheet == cut.sheet);
+        let lot = &job.plates[cut.plate];
+        let of_lot = layouts.iter().filter(|layout| layout.plate == cut.plate);
         let yields = of_lot.clone().map(|layout| {
             let yields = layout.yields(lot, outside);
             yields.get(&item).copied().unwrap_or(0)
@@ -147,7 +147,7 @@ fn uncut(job: &Job, layouts: &[Layout], left: &mut [u32]) {
 fn gone(
     job: &Job,
     pump: usize,
-    drawers: &Drawers,
+    drawers: &CombinationLists,
     patterns: &[Pattern],
     rivals: &Rivals,
 ) -> Vec<Shortfall> {
@@ -220,7 +220,12 @@ fn window_among(job: &Job, pump: usize, pack: usize, chosen: &[&Combination]) ->
 }
 
 /// Other packs, with these totals, that share one of these rows with a pack.
-fn presumed(rows: &[Row], decided: &[usize], pack: usize, totals: &[i64]) -> Vec<(usize, Length)> {
+fn presumed(
+    rows: &[SideRow],
+    decided: &[usize],
+    pack: usize,
+    totals: &[i64],
+) -> Vec<(usize, Length)> {
     let shares = |other: usize| {
         decided.iter().any(|&r| rows[r].sensitivity[pack] != 0 && rows[r].sensitivity[other] != 0)
     };
@@ -288,7 +293,7 @@ fn tags(
 ///
 /// Totals are listed in a range around the window, which is widened until it holds a total that can be named,
 /// or all totals.
-fn diagnose(job: &Job, pump: usize, available: &[u32], time: (&Watch<'_>, usize)) -> Shortfall {
+fn diagnose(job: &Job, pump: usize, available: &[u32], time: (&Control<'_>, usize)) -> Shortfall {
     let pump = &job.pumps[pump];
     let rows = rows(pump, &job.policy);
     if rows.iter().any(|row| row.constant < 0 && row.sensitivity.iter().all(|&c| c == 0)) {
@@ -337,7 +342,7 @@ fn first_failing(
     job: &Job,
     pump: &Pump,
     available: &[u32],
-    (rows, lists): (&[Row], &[Vec<Combination>]),
+    (rows, lists): (&[SideRow], &[Vec<Combination>]),
     pace: &mut Pace<'_>,
 ) -> Option<Shortfall> {
     let model = job.model_of(pump);
@@ -413,7 +418,7 @@ fn first_failing(
 
 /// Totals of a pack that would meet the decided rows, for pieces with this guard.
 fn window(
-    rows: &[Row],
+    rows: &[SideRow],
     decided: &[usize],
     partial: &[i128],
     pack: usize,

@@ -6,23 +6,23 @@
 //! not move, so neither does the plan.
 
 use crate::accounting::by_pack;
-use crate::choose::instance::{Column, Taken};
+use crate::choose::control::{Control, Listed, Phase};
+use crate::choose::instance::{Assignment, Column};
 use crate::choose::stages::{Solved, solve_from};
 use crate::choose::supply::{Supply, suppliers};
-use crate::choose::watch::{Listed, Part, Watch};
-use crate::choose::{ChooseError, Drawers, Group};
-use crate::choose::{aims, groups, list_columns, uses_of, wanted};
+use crate::choose::{ChooseError, CombinationLists, Group};
+use crate::choose::{groups, list_columns, objectives, uses_of, wanted};
 use crate::decimal::Money;
 use crate::job::{Job, Parts};
-use crate::plan::{Aim, Kit, Plan, Stop, Worth};
+use crate::plan::{Kit, MarginalValue, Objective, Plan, Stop};
 use crate::stock::Item;
 
 /// Plan with the marginal value of each item, as far as [a share](Watch::share) of the time allows; items
 /// left out are noted in [`LeftOut`](crate::plan::LeftOut). Serving and waste must be proven, and the columns
 /// listed completely.
-pub fn valued(job: &Job, mut plan: Plan, watch: &Watch<'_>) -> Plan {
+pub fn valued(job: &Job, mut plan: Plan, control: &Control<'_>) -> Plan {
     if plan.waste_proven()
-        && let Ok(found) = work_out(job, &plan, &watch.share())
+        && let Ok(found) = work_out(job, &plan, &control.share())
     {
         plan.worth = found.worth;
         plan.left_out.worth = found.stopped;
@@ -35,29 +35,35 @@ pub fn valued(job: &Job, mut plan: Plan, watch: &Watch<'_>) -> Plan {
 ///
 /// # Errors
 /// [`ChooseError`] when, with one more of everything, there are too many ways to list.
-pub fn worth(job: &Job, plan: &Plan, watch: &Watch<'_>) -> Result<Vec<Worth>, ChooseError> {
-    Ok(work_out(job, plan, watch)?.worth)
+pub fn worth(
+    job: &Job,
+    plan: &Plan,
+    control: &Control<'_>,
+) -> Result<Vec<MarginalValue>, ChooseError> {
+    Ok(work_out(job, plan, control)?.worth)
 }
 
 /// Values found, and the reason that some are missing.
 #[derive(Default)]
 struct Found {
-    worth: Vec<Worth>,
+    worth: Vec<MarginalValue>,
     stopped: Option<Stop>,
 }
 
-fn work_out(job: &Job, plan: &Plan, watch: &Watch<'_>) -> Result<Found, ChooseError> {
+fn work_out(job: &Job, plan: &Plan, control: &Control<'_>) -> Result<Found, ChooseError> {
     let mut found = Found::default();
     let Some(weights) = job.weights() else {
         return Ok(found);
     };
-    let aims: Vec<Aim> =
-        aims(job).into_iter().filter(|aim| matches!(aim, Aim::ServedOf(_) | Aim::Waste)).collect();
+    let aims: Vec<Objective> = objectives(job)
+        .into_iter()
+        .filter(|aim| matches!(aim, Objective::ServedOf(_) | Objective::Waste))
+        .collect();
     let more: Vec<u32> =
         job.stock.iter().map(|item| item.available() + u32::from(item.cut.is_none())).collect();
     // The listener hears the number of items done.
-    let quiet = &watch.unheard();
-    let drawers = Drawers::listed(job, &more, quiet)?;
+    let quiet = &control.unheard();
+    let drawers = CombinationLists::listed(job, &more, quiet)?;
     let Listed { list: columns, cut } = list_columns(job, &drawers, &more, quiet)?;
     let wanted = wanted(job.stock.len(), &columns);
     let stock = Bare::of(job, &wanted);
@@ -75,7 +81,11 @@ fn work_out(job: &Job, plan: &Plan, watch: &Watch<'_>) -> Result<Found, ChooseEr
     }
     // An item that no pump can use has the value zero.
     let idle = (0..job.stock.len()).filter(|&item| asked(item) && !in_a_group[item]);
-    found.worth.extend(idle.map(|item| Worth { item, served_weight: 0, waste: Money::ZERO }));
+    found.worth.extend(idle.map(|item| MarginalValue {
+        item,
+        served_weight: 0,
+        waste: Money::ZERO,
+    }));
     for group in &groups {
         let mine = || -> Vec<Vec<Column>> {
             let pumps = group.pumps.iter();
@@ -93,8 +103,8 @@ fn work_out(job: &Job, plan: &Plan, watch: &Watch<'_>) -> Result<Found, ChooseEr
             if !asked(item) {
                 continue;
             }
-            watch.step(Part::Worth, found.worth.len(), all);
-            if let Some(stop) = watch.stop() {
+            control.step(Phase::Worth, found.worth.len(), all);
+            if let Some(stop) = control.stop() {
                 found.stopped = Some(stop);
                 break;
             }
@@ -116,7 +126,7 @@ fn work_out(job: &Job, plan: &Plan, watch: &Watch<'_>) -> Result<Found, ChooseEr
             }
             let change = |tier: usize| after.values[tier] - before.values[tier];
             let served = weights.iter().enumerate();
-            found.worth.push(Worth {
+            found.worth.push(MarginalValue {
                 item,
                 served_weight: served.map(|(tier, (_, weight))| -weight * change(tier)).sum(),
                 waste: Money::from_raw(change(aims.len() - 1)),
@@ -140,13 +150,13 @@ impl Bare<'_> {
     }
 
     /// Suppliers and free pieces, with one more piece of an item.
-    fn supply(&self, more: Option<usize>, watch: &Watch<'_>) -> Supply {
+    fn supply(&self, more: Option<usize>, control: &Control<'_>) -> Supply {
         let mut job = self.job.clone();
         if let Some(item) = more {
             job.parts.stock[item].on_hand += 1;
         }
         let available: Vec<u32> = job.stock.iter().map(Item::available).collect();
-        suppliers(&job, &available, self.wanted, watch)
+        suppliers(&job, &available, self.wanted, control)
     }
 }
 
@@ -155,7 +165,7 @@ fn proven(solved: &Solved) -> bool {
 }
 
 /// Plan as columns of a group; `None` where suppliers are part of it.
-fn at_hand(plan: &Plan, group: &Group, columns: &[Vec<Column>]) -> Option<Taken> {
+fn at_hand(plan: &Plan, group: &Group, columns: &[Vec<Column>]) -> Option<Assignment> {
     if !group.suppliers.is_empty() {
         return None;
     }

@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use super::Common;
 use super::files::Files;
 use super::run::{Ended, Run};
-use super::voice::{Voice, say};
+use super::voice::{Voice, out};
 use crate::model::Model;
 use crate::problem::{Place, Problems};
 use crate::read::Library;
@@ -73,12 +73,12 @@ pub(super) fn run(args: &Args, common: &Common) -> Ended {
 fn tell(args: &Args, to: Voice) {
     let [stock, pumps] = args.workbooks();
     let (stock, pumps) = (stock.display(), pumps.display());
-    say!(to, "Wrote {stock} and {pumps}.");
-    say!(
+    out!(to, "Wrote {stock} and {pumps}.");
+    out!(
         to,
         "Fill them in (point at a heading for its note) and replace the example rows; leave the sheets"
     );
-    say!(
+    out!(
         to,
         "Plate and Fit empty if no piece is cut from plate, and Feelers if no blades are used. Then run"
     );
@@ -86,5 +86,5 @@ fn tell(args: &Args, to: Voice) {
     let models = models.map(|folder| format!(" --models {}", folder.display()));
     let models = models.unwrap_or_default();
     let command = if args.ahead { "provision" } else { "kit" };
-    say!(to, "  gapwright {command} {stock} {pumps}{models}");
+    out!(to, "  gapwright {command} {stock} {pumps}{models}");
 }

@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use super::files::Files;
 use super::run::{Ended, Run, gathered};
 use super::settings::Settings;
-use super::voice::{Voice, say};
+use super::voice::{Voice, out};
 use super::{Common, DONE, WARNED, from_command_line};
 use crate::formats::problems::{ModelReadJson, ReadJson, SheetReadJson};
 use crate::job::Job;
@@ -170,7 +170,7 @@ pub(super) fn run(args: &Args, common: &Common) -> Ended {
     let status = run.end(if run.has_warnings() { WARNED } else { DONE })?;
     tell(&read, run.voice());
     if status == DONE {
-        say!(run.voice(), "Nothing is wrong.");
+        out!(run.voice(), "Nothing is wrong.");
     }
     Ok(status)
 }
@@ -201,7 +201,7 @@ fn of_stock(stock: &read::Stock) -> ReadJson {
     ReadJson {
         lots: Some(lots),
         pieces: Some(pieces),
-        sheet_lots: Some(count(stock.sheets.len())),
+        sheet_lots: Some(count(stock.plates.len())),
         unused: stock.unused.clone(),
         ..ReadJson::default()
     }
@@ -228,7 +228,7 @@ fn of_job(job: &Job) -> ReadJson {
     ReadJson {
         lots: Some(lots),
         pieces: Some(pieces),
-        sheet_lots: Some(count(job.sheets.len())),
+        sheet_lots: Some(count(job.plates.len())),
         ..of_pumps(job)
     }
 }
@@ -243,35 +243,35 @@ fn tell(read: &ReadJson, to: Voice) {
     for sheet in &read.sheets {
         if sheet.file != file {
             file = &sheet.file;
-            say!(to, "{file}");
+            out!(to, "{file}");
         }
-        say!(to, "  sheet {}: {}", sheet.sheet, many(sheet.rows, "row"));
+        out!(to, "  sheet {}: {}", sheet.sheet, many(sheet.rows, "row"));
     }
     if let (Some(lots), Some(pieces)) = (read.lots, read.pieces) {
         let sheets = match read.sheet_lots.unwrap_or(0) {
             0 => String::new(),
             lots => format!(", and {} of plates to cut from", many(lots, "lot")),
         };
-        say!(to, "Stock: {}, {}{sheets}.", many(lots, "lot"), many(pieces, "piece"));
+        out!(to, "Stock: {}, {}{sheets}.", many(lots, "lot"), many(pieces, "piece"));
     }
     if let (Some(pumps), Some(requirements)) = (read.pumps, read.requirements) {
         let models = read.models.iter();
         let models: Vec<String> = models.map(|m| format!("{} of {}", m.pumps, m.model)).collect();
         let requirements = many(requirements, "requirement");
-        say!(to, "Pumps: {} ({}), {requirements}.", many(pumps, "pump"), models.join(", "));
+        out!(to, "Pumps: {} ({}), {requirements}.", many(pumps, "pump"), models.join(", "));
     }
     if !read.unused.is_empty() {
-        say!(to, "Not used: {}.", read.unused.join("; "));
+        out!(to, "Not used: {}.", read.unused.join("; "));
     }
     match (read.lots, read.pumps) {
         (Some(_), None) => {
-            say!(
+            out!(
                 to,
                 "Not checked, since there are no pumps: fit codes, sections and gasket materials."
             )
         }
         (None, Some(_)) => {
-            say!(to, "Not checked, since there is no stock: whether it has the fit codes.")
+            out!(to, "Not checked, since there is no stock: whether it has the fit codes.")
         }
         _ => {}
     }

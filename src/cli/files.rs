@@ -2,8 +2,8 @@
 
 use std::path::{Path, PathBuf};
 
-use super::findings::Listing;
 use super::from_command_line;
+use super::report::Listing;
 use crate::problem::Problems;
 use crate::write::{Inputs, Output};
 

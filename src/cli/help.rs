@@ -2,8 +2,8 @@
 
 use clap::builder::{PossibleValue, PossibleValuesParser};
 
+use super::escape::wrapped;
 use super::manual::{page_for_terminal, print};
-use super::plain::wrapped;
 use super::run::Ended;
 use super::{DONE, program};
 use crate::manual::{TOPICS, topic};

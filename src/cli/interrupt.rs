@@ -7,8 +7,8 @@ use std::sync::{Arc, Mutex, TryLockError};
 use std::time::{Duration, Instant};
 
 use super::INTERRUPTED;
-use super::progress::Progress;
-use super::voice::complain;
+use super::progress::Meter;
+use super::voice::warning;
 
 const ANSWER: &str = "stopping: writing the best plan found; press Ctrl-C again to leave at once";
 
@@ -22,7 +22,7 @@ pub(super) struct Interrupt {
 
 impl Interrupt {
     /// Answers to Ctrl-C from here on.
-    pub(super) fn answer(&self, progress: &Arc<Progress>) {
+    pub(super) fn answer(&self, progress: &Arc<Meter>) {
         let (interrupt, progress) = (self.clone(), Arc::downgrade(progress));
         // Without a handler an interrupt ends the program, which loses nothing that was there.
         ctrlc::set_handler(move || {
@@ -32,7 +32,7 @@ impl Interrupt {
             // The line of progress is gone once the search is over.
             match progress.upgrade() {
                 Some(progress) => progress.interject(ANSWER),
-                None => complain!("{ANSWER}"),
+                None => warning!("{ANSWER}"),
             }
         })
         .ok();

@@ -5,10 +5,10 @@ mod told;
 use std::path::PathBuf;
 
 use super::Common;
+use super::common_args::{Json, Threads, Usual};
 use super::files::Files;
 use super::run::{Ended, Refusal, Run, Solving, gathered_job, use_threads};
 use super::settings::Settings;
-use super::usual::{Json, Threads, Usual};
 use crate::choose::choose;
 use crate::choose::worth::valued;
 use crate::job::Job;
@@ -77,12 +77,12 @@ impl Args {
     }
 
     fn plan(&self, job: &Job, solving: &Solving) -> Result<Plan, Refusal> {
-        let watch = solving.watch("choosing the pieces");
-        let plan = choose(job, &watch).map_err(|error| {
+        let control = solving.control("choosing the pieces");
+        let plan = choose(job, &control).map_err(|error| {
             let [stock, pumps] = [&self.stock, &self.pumps].map(|path| path.display().to_string());
             Refusal::from(error.problem(&stock, &pumps))
         })?;
-        Ok(valued(job, plan, &watch))
+        Ok(valued(job, plan, &control))
     }
 }
 

@@ -15,7 +15,7 @@ use std::path::Path;
 
 use anstyle::{AnsiColor, Style};
 
-use super::plain::{one_line, width, wrapped};
+use super::escape::{one_line, width, wrapped};
 use crate::problem::{Problem, Problems, Severity, Spot, quoted_sheet, reference};
 
 /// Abilities of the terminal.
@@ -159,7 +159,7 @@ fn grouped(problems: &Problems) -> Vec<Group<'_>> {
             continue;
         };
         let column = (&fault.place.file, sheet, *column);
-        let alike = (severity, column, kind(&fault.found), &fault.expected, kind(&fault.mend));
+        let alike = (severity, column, kind(&fault.found), &fault.expected, kind(&fault.fix));
         let at = *known.entry(alike).or_insert_with(|| {
             groups.push(Group { severity, faults: Vec::new() });
             groups.len() - 1
@@ -217,7 +217,7 @@ fn show(group: &Group<'_>, look: Look, line_of: Option<LineOf<'_>>, text: &mut S
         entry("", &format!("and {rest} more in {}", range(from, to)), look, text);
     }
     entry("expected", &first.expected, look, text);
-    entry("mend", &first.mend, look, text);
+    entry("mend", &first.fix, look, text);
 }
 
 /// `column C, rows 12 to 52`.

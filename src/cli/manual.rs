@@ -9,7 +9,7 @@ use std::path::Path;
 
 use super::files::Files;
 use super::run::{Ended, Run};
-use super::voice::say;
+use super::voice::out;
 use super::{Common, DONE, Format, program};
 use crate::formats;
 use crate::manual::{TOPICS, Topic};
@@ -60,7 +60,7 @@ pub(super) fn pages(folder: Option<&Path>, force: bool, common: &Common) -> Ende
     );
     run.make_folder(folder)?;
     let status = run.deliver_all(&pages)?;
-    say!(run.voice(), "Wrote {} pages into {}.", pages.len(), folder.display());
+    out!(run.voice(), "Wrote {} pages into {}.", pages.len(), folder.display());
     Ok(status)
 }
 
@@ -97,7 +97,7 @@ pub(super) fn print(bytes: &[u8]) -> Ended {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::cli::plain::width;
+    use crate::cli::escape::width;
 
     /// Letters and figures in their number: renderers may move words and add marks, and lose nothing.
     fn letters(text: &str) -> Vec<char> {

@@ -10,24 +10,24 @@ use std::time::Duration;
 
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 
-use super::plain;
-use super::voice::{Voice, complain};
-use crate::choose::watch::{News, Step};
+use super::escape;
+use super::voice::{Voice, warning};
+use crate::choose::control::{Progress, Step};
 use crate::decimal::{Money, show_money};
-use crate::plan::Aim;
+use crate::plan::Objective;
 use crate::words;
 
 /// The line; it goes when this is dropped.
-pub(super) struct Progress {
+pub(super) struct Meter {
     bar: ProgressBar,
     shown: bool,
     /// Ends the wait for the first second, and who waits.
     wait: Option<(Sender<()>, JoinHandle<()>)>,
 }
 
-impl Progress {
+impl Meter {
     /// Shows what is being done, once it has taken a second.
-    pub(super) fn new(what: &str, voice: Voice) -> Progress {
+    pub(super) fn new(what: &str, voice: Voice) -> Meter {
         let dumb = std::env::var_os("TERM").is_some_and(|term| term == "dumb");
         let shown = std::io::stderr().is_terminal() && !voice.is_quiet() && !dumb;
         let bar = ProgressBar::hidden();
@@ -36,7 +36,7 @@ impl Progress {
             let later = bar.clone();
             (done, thread::spawn(move || show_later(&later, &ended)))
         });
-        let progress = Progress { bar, shown, wait };
+        let progress = Meter { bar, shown, wait };
         progress.tell(|| format!("{what} ..."));
         progress
     }
@@ -50,17 +50,17 @@ impl Progress {
     pub(super) fn tell(&self, words: impl FnOnce() -> String) {
         if self.shown {
             let words = words();
-            self.bar.set_message(plain::one_line(&words).into_owned());
+            self.bar.set_message(escape::one_line(&words).into_owned());
         }
     }
 
     /// Says something on standard error that stays there.
     pub(super) fn interject(&self, words: &str) {
-        self.bar.suspend(|| complain!("{words}"));
+        self.bar.suspend(|| warning!("{words}"));
     }
 }
 
-impl Drop for Progress {
+impl Drop for Meter {
     fn drop(&mut self) {
         if let Some((done, waiting)) = self.wait.take() {
             drop(done);
@@ -85,16 +85,18 @@ fn show_later(bar: &ProgressBar, ended: &Receiver<()>) {
 const BEST_SO_FAR: &str = "(Ctrl-C writes the best so far)";
 
 /// How far the choice of pieces is.
-pub(super) fn of_news(news: &News, currency: &str) -> String {
+pub(super) fn of_news(news: &Progress, currency: &str) -> String {
     let show = |value: i64| match news.aim {
-        Aim::Waste | Aim::Purchase => format!("{} {currency}", show_money(Money::from_raw(value))),
-        Aim::ServedWeight | Aim::ServedOf(_) => (-value).to_string(),
+        Objective::Waste | Objective::Purchase => {
+            format!("{} {currency}", show_money(Money::from_raw(value)))
+        }
+        Objective::ServedWeight | Objective::ServedOf(_) => (-value).to_string(),
         _ => value.to_string(),
     };
     format!(
         "{} pumps  {}: {}, bound {}, gap {}, open {}  {BEST_SO_FAR}",
         news.pumps,
-        words::aim(news.aim),
+        words::objective(news.aim),
         show(news.value),
         show(news.bound),
         show((news.value - news.bound).abs()),

@@ -23,8 +23,8 @@ pub(super) fn run(args: &Args, common: &Common) -> Ended {
     })?;
     use_threads(args.threads.threads);
     let provision = run.solve(&read.outlook.job().policy, |solving| {
-        let watch = solving.watch("listing the ways to kit each pump");
-        provision(&read.outlook, &read.question, &watch).map_err(|fault| args.refusal(&fault))
+        let control = solving.control("listing the ways to kit each pump");
+        provision(&read.outlook, &read.question, &control).map_err(|fault| args.refusal(&fault))
     })?;
     let verified = run.check(verify_provision(read.outlook, provision))?;
     let provided = Provided::of(&verified, &read.question, read.level);

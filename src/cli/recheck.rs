@@ -2,11 +2,11 @@
 
 use std::path::PathBuf;
 
+use super::common_args::{Json, Usual};
 use super::files::Files;
 use super::run::{Ended, Run, gathered, gathered_job};
 use super::settings::{Judging, given};
-use super::usual::{Json, Usual};
-use super::voice::{insist, say};
+use super::voice::{must_see, out};
 use super::{Common, from_command_line};
 use crate::formats;
 use crate::job::Job;
@@ -139,7 +139,7 @@ fn tell(verified: &VerifiedRecheck, run: &Run) {
     let to = run.voice();
     let (job, records) = (verified.job(), verified.records());
     let count = |is: fn(&Decision) -> bool| records.iter().filter(|r| is(&r.decision)).count();
-    say!(
+    out!(
         to,
         "{} of {} pump{} accepted as found; {} to look into, {} to swap, {} {NOT_FIT}; {} not fully read.",
         count(|d| matches!(d, Decision::Accept)),
@@ -158,7 +158,7 @@ fn tell(verified: &VerifiedRecheck, run: &Run) {
         .map(|(pump, _)| pump.tag.as_str())
         .collect();
     if !unread.is_empty() {
-        insist!(
+        must_see!(
             to,
             "  Accepted; pack not measured (pieces taken at nominal): {}.",
             unread.join(", ")
@@ -173,13 +173,13 @@ fn tell(verified: &VerifiedRecheck, run: &Run) {
         if quiet {
             continue;
         }
-        insist!(to, "  {} {}:", pump.tag, decision(&record.decision));
+        must_see!(to, "  {} {}:", pump.tag, decision(&record.decision));
         for step in to_do(job, pump, record) {
-            insist!(to, "    {step}");
+            must_see!(to, "    {step}");
         }
     }
     run.tell_written();
-    say!(
+    out!(
         to,
         "Recheck after every swap: the record predicts what it puts right, it does not prove it."
     );

@@ -20,16 +20,16 @@ pub(super) fn run(args: &Args, common: &Common) -> Ended {
     })?;
     use_threads(args.threads.threads);
     let buy = run.solve(&read.job.policy, |solving| {
-        let watch = |part: &str| solving.watch(part);
-        buy(&read.job, &read.question, read.budget, watch)
+        let control = |part: &str| solving.control(part);
+        buy(&read.job, &read.question, read.budget, control)
             .map_err(|refused| args.refusal(refused, &read))
     })?;
     let purchase = buy.purchase.clone();
     let bought = run.check(verify_purchase(&read.job, &buy.market, purchase))?;
     let report = run.solve(&read.job.policy, |solving| {
         let after = After { delivered: bought.delivered(), purchase: bought.purchase() };
-        let (log, watch) = (read.log.as_ref(), |part: &str| solving.watch(part));
-        Ok(report(&read.job, &read.question, after, log, watch))
+        let (log, control) = (read.log.as_ref(), |part: &str| solving.control(part));
+        Ok(report(&read.job, &read.question, after, log, control))
     })?;
     let ordered = Ordered {
         job: &read.job,

@@ -10,12 +10,12 @@ use std::sync::Arc;
 use std::time::{Duration, Instant};
 
 use super::files::{Claimed, Files, Json};
-use super::findings::{Findings, Listing};
 use super::interrupt::Interrupt;
-use super::progress::{self, Progress};
-use super::voice::{Voice, say};
+use super::progress::{self, Meter};
+use super::report::{Findings, Listing};
+use super::voice::{Voice, out};
 use super::{Common, DONE, FAILED, PROBLEMS};
-use crate::choose::watch::{News, Step, Watch};
+use crate::choose::control::{Control, Progress, Step};
 use crate::formats::problems::ReadJson;
 use crate::job::Job;
 use crate::policy::Policy;
@@ -100,7 +100,7 @@ impl Run {
 
     /// Looks at inputs that are read again, and whose problems are found then.
     pub(super) fn look<T>(&self, what: &'static str, look: impl FnOnce(&mut Memory) -> T) -> T {
-        let _progress = Progress::new(what, self.voice);
+        let _progress = Meter::new(what, self.voice);
         look(&mut self.memory.clone())
     }
 
@@ -110,7 +110,7 @@ impl Run {
         what: &'static str,
         read: impl FnOnce(&mut Memory, &mut Problems) -> Option<T>,
     ) -> Result<T, Stop> {
-        let progress = Progress::new(what, self.voice);
+        let progress = Meter::new(what, self.voice);
         let read = read(&mut self.memory.clone(), &mut self.problems);
         drop(progress);
         match read.filter(|_| self.problems.none()) {
@@ -126,7 +126,7 @@ impl Run {
         work: impl FnOnce(&Run) -> Result<T, Refusal>,
     ) -> Result<T, Stop> {
         self.ready()?;
-        let progress = Progress::new(what, self.voice);
+        let progress = Meter::new(what, self.voice);
         let done = work(self);
         drop(progress);
         done.map_err(|refusal| self.stop(refusal))
@@ -140,7 +140,7 @@ impl Run {
         solve: impl FnOnce(&Solving) -> Result<T, Refusal>,
     ) -> Result<T, Stop> {
         self.ready()?;
-        let progress = Arc::new(Progress::new("choosing", self.voice));
+        let progress = Arc::new(Meter::new("choosing", self.voice));
         self.interrupt.answer(&progress);
         let currency = policy.currency.clone();
         let [news, steps] = [&progress, &progress].map(Arc::clone);
@@ -157,9 +157,9 @@ impl Run {
         solved.map_err(|refusal| self.stop(refusal))
     }
 
-    /// A watch that nobody answers to: the time limit counts from the start of the program.
-    pub(super) fn watch(&self, policy: &Policy) -> Watch<'static> {
-        Watch::since(self.start).limit(limit(policy))
+    /// A control that nobody answers to: the time limit counts from the start of the program.
+    pub(super) fn control(&self, policy: &Policy) -> Control<'static> {
+        Control::since(self.start).limit(limit(policy))
     }
 
     /// A checked result; else the run ends, since the checker found a defect of the program.
@@ -169,7 +169,7 @@ impl Run {
 
     /// Puts a workbook together, with the date to print.
     pub(super) fn write<T>(&self, what: &'static str, write: impl FnOnce(&str) -> T) -> T {
-        let _progress = Progress::new(what, self.voice);
+        let _progress = Meter::new(what, self.voice);
         write(&self.date)
     }
 
@@ -253,7 +253,7 @@ impl Run {
     /// Says where everything was written.
     pub(super) fn tell_written(&self) {
         for output in self.outputs.iter().chain(self.json_file()) {
-            say!(self.voice, "Wrote {}.", output.path().display());
+            out!(self.voice, "Wrote {}.", output.path().display());
         }
     }
 
@@ -344,16 +344,16 @@ pub(super) struct Solving {
     start: Instant,
     limit: Duration,
     interrupt: Interrupt,
-    progress: Arc<Progress>,
-    news: Box<dyn Fn(News) + Sync>,
+    progress: Arc<Meter>,
+    news: Box<dyn Fn(Progress) + Sync>,
     steps: Box<dyn Fn(Step) + Sync>,
 }
 
 impl Solving {
-    /// The watch over the next part of the search, which is shown by these words.
-    pub(super) fn watch(&self, part: &str) -> Watch<'_> {
+    /// The control over the next part of the search, which is shown by these words.
+    pub(super) fn control(&self, part: &str) -> Control<'_> {
         self.progress.begin(part);
-        Watch::since(self.start)
+        Control::since(self.start)
             .limit(self.limit)
             .interrupted_by(self.interrupt.flag())
             .listener(&*self.news)

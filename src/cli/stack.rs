@@ -12,7 +12,7 @@ use super::Common;
 use super::run::{Ended, Refusal, Run};
 use crate::analysis::Analysed;
 use crate::choose::choose;
-use crate::choose::watch::Watch;
+use crate::choose::control::Control;
 use crate::plan::Kit;
 use crate::verify::verify;
 use crate::write;
@@ -23,8 +23,8 @@ pub(super) fn run(args: &Args, common: &Common) -> Ended {
         args.read(memory, problems)
     })?;
     run.work("choosing the pieces", |run| {
-        let watch = run.watch(&read.job.policy);
-        choose_pieces(args, &mut read, &watch)
+        let control = run.control(&read.job.policy);
+        choose_pieces(args, &mut read, &control)
     })?;
     let analysed = run.work("working out the stack-ups", |_| analyse(args, &read))?;
     let workbook = run.write("writing the stack-up", |date| {
@@ -39,9 +39,9 @@ pub(super) fn run(args: &Args, common: &Common) -> Ended {
 }
 
 /// Chooses the pieces of each pump, if they are not given, for all pumps together.
-fn choose_pieces(args: &Args, read: &mut Reading, watch: &Watch<'_>) -> Result<(), Refusal> {
+fn choose_pieces(args: &Args, read: &mut Reading, control: &Control<'_>) -> Result<(), Refusal> {
     if read.afresh {
-        let plan = choose(&read.job, watch);
+        let plan = choose(&read.job, control);
         let plan = plan.map_err(|error| args.too_much(&error))?;
         // The checker has the last word on chosen pieces here as well.
         let verified = verify(read.job.clone(), plan).map_err(Refusal::Breaches)?;
@@ -73,7 +73,7 @@ fn analyse(args: &Args, read: &Reading) -> Result<Vec<Analysed>, Refusal> {
             match args.rechoose {
                 // Each sweep has the limit for itself: a step that is not the best would not show it.
                 true => analysed
-                    .sweep_anew(job, sweep.clone(), &Watch::patient().limit(limit))
+                    .sweep_anew(job, sweep.clone(), &Control::unlimited().limit(limit))
                     .map_err(|error| args.too_much(&error))?,
                 false => analysed.sweep_held(job, sweep.clone()),
             }

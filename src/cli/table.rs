@@ -2,13 +2,13 @@
 
 use comfy_table::{ColumnConstraint, ContentArrangement, Row, Table, presets};
 
-use super::plain;
+use super::escape;
 
 /// The columns of a terminal that is counted on everywhere.
 pub(super) const COLUMNS: usize = 80;
 
 /// A row: its cells, and whether it is one that must be seen.
-pub(super) struct Line {
+pub(super) struct TableLine {
     pub(super) cells: Vec<String>,
     pub(super) loud: bool,
 }
@@ -16,11 +16,11 @@ pub(super) struct Line {
 /// The lines of a table, the headings first; the first column gives way where they would be too wide.
 ///
 /// At most `most` rows that are not loud are shown, and how many more there are is said.
-pub(super) fn lines(heads: &[&str], rows: &[Line], most: usize) -> Vec<String> {
+pub(super) fn lines(heads: &[&str], rows: &[TableLine], most: usize) -> Vec<String> {
     let quiet = rows.iter().filter(|row| !row.loud).count();
     let left_out = quiet.saturating_sub(most);
     let mut room = most;
-    let shown: Vec<&Line> = rows
+    let shown: Vec<&TableLine> = rows
         .iter()
         .filter(|row| {
             row.loud || {
@@ -38,7 +38,7 @@ pub(super) fn lines(heads: &[&str], rows: &[Line], most: usize) -> Vec<String> {
         .set_width(u16::try_from(COLUMNS).unwrap_or(u16::MAX));
     let cells = shown.iter().map(|row| row.cells.iter().map(String::as_str).collect());
     for cells in [heads.to_vec()].into_iter().chain(cells) {
-        let mut row = Row::from(cells.into_iter().map(plain::one_line));
+        let mut row = Row::from(cells.into_iter().map(escape::one_line));
         table.add_row(row.max_height(1).clone());
     }
     for column in table.column_iter_mut() {
@@ -63,7 +63,7 @@ mod tests {
 
     #[test]
     fn no_line_is_wider_than_eighty_columns_whatever_the_tags() {
-        let row = |tag: &str, loud| Line {
+        let row = |tag: &str, loud| TableLine {
             cells: [tag, "kitted, short of consumables", "0.02145 in", "0.0190 to 0.0230 in"]
                 .map(String::from)
                 .to_vec(),
@@ -75,7 +75,7 @@ mod tests {
         rows.extend((0..100).map(|n| row(&format!("P-{n}"), n % 50 == 49)));
         let lines = lines(&["Pump", "Status", "Comes to", "Limits"], &rows, 10);
         for line in &lines {
-            assert!(plain::width(line) <= COLUMNS, "{line}");
+            assert!(escape::width(line) <= COLUMNS, "{line}");
             assert!(!line.contains('\u{1b}'), "{line}");
         }
         // All that are loud, ten that are not, the headings and the rest.

@@ -7,7 +7,7 @@
 use std::fmt::Arguments;
 use std::io::Write;
 
-use super::plain;
+use super::escape;
 
 /// Who is told.
 #[derive(Debug, Clone, Copy, Default)]
@@ -18,21 +18,21 @@ pub(super) struct Voice {
 }
 
 /// Prints a line of the account.
-macro_rules! say {
+macro_rules! out {
     ($to:expr, $($words:tt)*) => { $to.say(format_args!($($words)*)) };
 }
 
 /// Prints a line on standard error.
-macro_rules! complain {
+macro_rules! warning {
     ($($words:tt)*) => { $crate::cli::voice::line(std::io::stderr(), format_args!($($words)*)) };
 }
 
 /// Prints what must never be missed: under `--quiet` it goes to standard error.
-macro_rules! insist {
+macro_rules! must_see {
     ($to:expr, $($words:tt)*) => { $to.insist(format_args!($($words)*)) };
 }
 
-pub(super) use {complain, insist, say};
+pub(super) use {must_see, out, warning};
 
 impl Voice {
     pub(super) fn new(quiet: bool, stdout_taken: bool) -> Voice {
@@ -62,5 +62,5 @@ impl Voice {
 
 /// Writes lines; what cannot be written is lost, since there is nobody to tell.
 pub(super) fn line(mut to: impl Write, words: Arguments<'_>) {
-    writeln!(to, "{}", plain::lines(&words.to_string())).ok();
+    writeln!(to, "{}", escape::lines(&words.to_string())).ok();
 }

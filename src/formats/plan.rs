@@ -15,7 +15,7 @@ use super::common::{
     CountJson, InputJson, LengthJson, PackJson, RequirementJson, ShortJson, StoppedBy, WorthJson,
 };
 use crate::crush::Standing;
-use crate::plan::Aim;
+use crate::plan::Objective;
 
 /// Name of the format.
 pub const FORMAT: &str = "gapwright.plan.v2";
@@ -214,14 +214,14 @@ pub enum GoalName {
 
 impl GoalName {
     /// Name of a goal and, where it has one, its priority.
-    pub(crate) fn of(aim: Aim) -> (GoalName, Option<u32>) {
+    pub(crate) fn of(aim: Objective) -> (GoalName, Option<u32>) {
         match aim {
-            Aim::ServedWeight => (GoalName::ServedWeight, None),
-            Aim::ServedOf(priority) => (GoalName::ServedOfPriority, Some(priority)),
-            Aim::Purchase => (GoalName::PurchaseCost, None),
-            Aim::Waste => (GoalName::Waste, None),
-            Aim::Pieces => (GoalName::Pieces, None),
-            Aim::Scarcity => (GoalName::ScarcityPoints, None),
+            Objective::ServedWeight => (GoalName::ServedWeight, None),
+            Objective::ServedOf(priority) => (GoalName::ServedOfPriority, Some(priority)),
+            Objective::Purchase => (GoalName::PurchaseCost, None),
+            Objective::Waste => (GoalName::Waste, None),
+            Objective::Pieces => (GoalName::Pieces, None),
+            Objective::Scarcity => (GoalName::ScarcityPoints, None),
         }
     }
 }
@@ -318,7 +318,7 @@ pub enum NotAPlan {
 
 impl NotAPlan {
     /// Advice on how to fix it.
-    pub(crate) fn mend(&self) -> &'static str {
+    pub(crate) fn fix(&self) -> &'static str {
         match self {
             NotAPlan::OtherFormat(_) => {
                 "make the plan again with this version of gapwright, or give the plan's workbook"

@@ -60,7 +60,7 @@ pub struct ProblemJson {
     /// The expected value.
     pub expected: String,
     /// Advice on how to fix it.
-    pub mend: String,
+    pub fix: String,
 }
 
 /// Contents of the inputs, in counts.

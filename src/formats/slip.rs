@@ -19,7 +19,7 @@ pub const PIECE: [u16; 3] = [11, 12, 13];
 
 /// Kinds of row on a slip.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Row {
+pub enum SlipRow {
     /// Pieces of one item for a place.
     Piece,
     /// Reading of a finished pack.
@@ -30,7 +30,7 @@ pub enum Row {
     Signed,
 }
 
-impl Row {
+impl SlipRow {
     /// Word in the first hidden column.
     ///
     /// ```
@@ -39,16 +39,16 @@ impl Row {
     /// ```
     pub fn word(self) -> &'static str {
         match self {
-            Row::Piece => "piece",
-            Row::Pack => "pack",
-            Row::Requirement => "requirement",
-            Row::Signed => "signed",
+            SlipRow::Piece => "piece",
+            SlipRow::Pack => "pack",
+            SlipRow::Requirement => "requirement",
+            SlipRow::Signed => "signed",
         }
     }
 
     /// Reads the word back.
-    pub fn parse(word: &str) -> Option<Row> {
-        let all = [Row::Piece, Row::Pack, Row::Requirement, Row::Signed];
+    pub fn parse(word: &str) -> Option<SlipRow> {
+        let all = [SlipRow::Piece, SlipRow::Pack, SlipRow::Requirement, SlipRow::Signed];
         all.into_iter().find(|row| row.word() == word)
     }
 }

@@ -2,7 +2,7 @@
 
 use statrs::distribution::{Discrete, Poisson};
 
-use crate::inventory::{Fault, above_zero};
+use crate::inventory::{InventoryError, above_zero};
 use crate::narrow::narrow;
 
 /// Largest count that a distribution over counts may hold; its tables stay below 64 MB.
@@ -47,12 +47,12 @@ impl Demand {
     /// assert!((demand.within(1) - 3.0 * (-2.0_f64).exp()).abs() < 1e-15);
     /// # Ok::<(), gapwright::inventory::Fault>(())
     /// ```
-    pub fn poisson(mean: f64) -> Result<Demand, Fault> {
+    pub fn poisson(mean: f64) -> Result<Demand, InventoryError> {
         let mean = above_zero("the mean demand", mean)?;
         let law = Poisson::new(mean)
             .ok()
             .filter(|_| mean <= MOST_MEAN)
-            .ok_or(Fault::TooLarge("the mean demand"))?;
+            .ok_or(InventoryError::TooLarge("the mean demand"))?;
         #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)]
         let middle = mean as u64;
         let end = (middle + 1..).find(|&count| law.ln_pmf(count) < -700.0);
@@ -76,11 +76,11 @@ impl Demand {
     /// assert_eq!(demand.lacking(1), 0.25);
     /// # Ok::<(), gapwright::inventory::Fault>(())
     /// ```
-    pub fn history(rows: &[u32]) -> Result<Demand, Fault> {
-        let most = rows.iter().max().ok_or(Fault::NoHistory)?;
+    pub fn history(rows: &[u32]) -> Result<Demand, InventoryError> {
+        let most = rows.iter().max().ok_or(InventoryError::NoHistory)?;
         let most = narrow::<usize>(*most);
         if most > MOST_COUNT {
-            return Err(Fault::TooLarge("a demand in the history"));
+            return Err(InventoryError::TooLarge("a demand in the history"));
         }
         let mut seen = vec![0_u32; most + 1];
         for &row in rows {
@@ -115,12 +115,12 @@ impl Demand {
     /// assert_eq!(month.over(2)?.within(1), 0.75);
     /// # Ok::<(), gapwright::inventory::Fault>(())
     /// ```
-    pub fn over(&self, periods: u32) -> Result<Demand, Fault> {
+    pub fn over(&self, periods: u32) -> Result<Demand, InventoryError> {
         above_zero("the number of periods", periods.into())?;
         let most = (self.chance.len() - 1).checked_mul(periods as usize);
         let most = most
             .filter(|&most| most <= MOST_SUM && periods as usize <= MOST_SUM)
-            .ok_or(Fault::TooLarge("the demand in all periods"))?;
+            .ok_or(InventoryError::TooLarge("the demand in all periods"))?;
         let mut chance = vec![1.0];
         for _ in 0..periods {
             let mut sum = vec![0.0; chance.len() + self.chance.len() - 1];
@@ -206,18 +206,18 @@ impl Demand {
     }
 
     /// Smallest count that is exceeded with at most this probability.
-    pub(super) fn least(&self, risk: f64) -> Result<u32, Fault> {
+    pub(super) fn least(&self, risk: f64) -> Result<u32, InventoryError> {
         least_whole(|pieces| self.beyond(pieces) <= risk * (1.0 + ROUNDING))
     }
 }
 
 /// Smallest whole number that serves, where all larger ones serve too.
-pub(super) fn least_whole(serves: impl Fn(u32) -> bool) -> Result<u32, Fault> {
+pub(super) fn least_whole(serves: impl Fn(u32) -> bool) -> Result<u32, InventoryError> {
     const MOST: u32 = 1 << 31;
     let mut high = 1;
     while !serves(high) {
         if high == MOST {
-            return Err(Fault::TooLarge("the number of pieces"));
+            return Err(InventoryError::TooLarge("the number of pieces"));
         }
         high *= 2;
     }

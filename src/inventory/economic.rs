@@ -9,13 +9,13 @@ use rust_decimal::prelude::ToPrimitive;
 
 use crate::decimal::{Millionths, Money};
 
-use super::Fault;
+use super::InventoryError;
 
 /// A price from a number of packs on.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Break {
     /// Least number of packs.
-    pub packs: u32,
+    pub cartons: u32,
     /// Price per pack.
     pub price: Money,
 }
@@ -53,7 +53,7 @@ pub struct Purchase {
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Quantity {
     /// Whole packs.
-    pub packs: u32,
+    pub cartons: u32,
     /// Pieces in these packs.
     pub pieces: u64,
     /// Orders per period.
@@ -111,7 +111,7 @@ impl Quantity {
 /// assert_eq!(least_cost(&purchase)?.packs, 1);
 /// # Ok::<(), gapwright::inventory::Fault>(())
 /// ```
-pub fn least_cost(purchase: &Purchase) -> Result<Quantity, Fault> {
+pub fn least_cost(purchase: &Purchase) -> Result<Quantity, InventoryError> {
     let bands = purchase.bands()?;
     let mut best: Option<(Cost, u32, &Band)> = None;
     for band in &bands {
@@ -125,7 +125,7 @@ pub fn least_cost(purchase: &Purchase) -> Result<Quantity, Fault> {
             best = Some((cost, packs, band));
         }
     }
-    let (_, packs, band) = best.ok_or(Fault::TooLarge("the order quantity"))?;
+    let (_, packs, band) = best.ok_or(InventoryError::TooLarge("the order quantity"))?;
     Ok(purchase.quantity(band, packs))
 }
 
@@ -133,11 +133,11 @@ pub fn least_cost(purchase: &Purchase) -> Result<Quantity, Fault> {
 ///
 /// # Errors
 /// As [`least_cost`]; [`Fault::NotAboveZero`] for 0 packs.
-pub fn evaluate(purchase: &Purchase, packs: u32) -> Result<Quantity, Fault> {
+pub fn evaluate(purchase: &Purchase, cartons: u32) -> Result<Quantity, InventoryError> {
     let bands = purchase.bands()?;
-    let band = bands.iter().find(|band| (band.first..=band.last).contains(&packs));
-    let band = band.ok_or_else(|| not_above("the number of packs", packs.to_string()))?;
-    Ok(purchase.quantity(band, packs))
+    let band = bands.iter().find(|band| (band.first..=band.last).contains(&cartons));
+    let band = band.ok_or_else(|| not_above("the number of packs", cartons.to_string()))?;
+    Ok(purchase.quantity(band, cartons))
 }
 
 /// Numbers of packs between two breaks, which cost `fixed + each x packs`, in millionths.
@@ -155,26 +155,26 @@ struct Cost {
 }
 
 impl Cost {
-    fn less_than(&self, other: &Cost) -> Result<bool, Fault> {
+    fn less_than(&self, other: &Cost) -> Result<bool, InventoryError> {
         Ok(times(self.above, other.below)? < times(other.above, self.below)?)
     }
 }
 
-fn times(a: i128, b: i128) -> Result<i128, Fault> {
-    a.checked_mul(b).ok_or(Fault::TooLarge("a yearly cost"))
+fn times(a: i128, b: i128) -> Result<i128, InventoryError> {
+    a.checked_mul(b).ok_or(InventoryError::TooLarge("a yearly cost"))
 }
 
-fn plus(a: i128, b: i128) -> Result<i128, Fault> {
-    a.checked_add(b).ok_or(Fault::TooLarge("a yearly cost"))
+fn plus(a: i128, b: i128) -> Result<i128, InventoryError> {
+    a.checked_add(b).ok_or(InventoryError::TooLarge("a yearly cost"))
 }
 
-fn not_above(what: &'static str, found: String) -> Fault {
-    Fault::NotAboveZero { what, found }
+fn not_above(what: &'static str, found: String) -> InventoryError {
+    InventoryError::NotAboveZero { what, found }
 }
 
 impl Purchase {
     /// Price bands, if all numbers are valid.
-    fn bands(&self) -> Result<Vec<Band>, Fault> {
+    fn bands(&self) -> Result<Vec<Band>, InventoryError> {
         for (what, number) in [("the demand", self.demand), ("the cost of an order", self.order)] {
             if number <= Millionths::ZERO {
                 return Err(not_above(what, number.to_string()));
@@ -184,7 +184,7 @@ impl Purchase {
         {
             if number < Millionths::ZERO {
                 let found = number.to_string();
-                return Err(Fault::BelowZero { what, found });
+                return Err(InventoryError::BelowZero { what, found });
             }
         }
         if self.pack == 0 {
@@ -195,7 +195,7 @@ impl Purchase {
         {
             return Err(not_above("the cost of holding", "0".into()));
         }
-        let free = [Break { packs: 1, price: Money::ZERO }];
+        let free = [Break { cartons: 1, price: Money::ZERO }];
         let prices = if self.prices.is_empty() { &free[..] } else { &self.prices };
         let mut bands: Vec<Band> = Vec::with_capacity(prices.len());
         for (index, price) in prices.iter().enumerate() {
@@ -204,26 +204,26 @@ impl Purchase {
             }
             let each = i128::from(price.price.raw());
             let fixed = match bands.last_mut() {
-                None if price.packs == 1 => 0,
-                Some(before) if price.packs > before.first && each < before.each => {
-                    before.last = price.packs - 1;
+                None if price.cartons == 1 => 0,
+                Some(before) if price.cartons > before.first && each < before.each => {
+                    before.last = price.cartons - 1;
                     match self.discount {
                         Discount::AllUnits => 0,
                         // The packs before the break cost more, so the line starts higher by the difference.
                         Discount::Incremental => {
-                            before.fixed + (before.each - each) * i128::from(price.packs - 1)
+                            before.fixed + (before.each - each) * i128::from(price.cartons - 1)
                         }
                     }
                 }
-                _ => return Err(Fault::Breaks(index)),
+                _ => return Err(InventoryError::Breaks(index)),
             };
-            bands.push(Band { first: price.packs, last: u32::MAX, fixed, each });
+            bands.push(Band { first: price.cartons, last: u32::MAX, fixed, each });
         }
         Ok(bands)
     }
 
     /// Falling part of the cost, over the number of packs, and rising part: twice both, times p, in 1e-12.
-    fn shape(&self, band: &Band) -> Result<(i128, i128), Fault> {
+    fn shape(&self, band: &Band) -> Result<(i128, i128), InventoryError> {
         let pack = i128::from(self.pack);
         let fixed = i128::from(self.order.raw()) + band.fixed;
         let falls = times(2 * fixed, self.demand.raw().into())?;
@@ -234,7 +234,7 @@ impl Purchase {
 
     /// Best number of packs in a band: the first from which one more costs no less, for F/n + G n falls from n to n+1
     /// exactly while F > G n (n+1).
-    fn best_in(&self, band: &Band) -> Result<u32, Fault> {
+    fn best_in(&self, band: &Band) -> Result<u32, InventoryError> {
         let (falls, grows) = self.shape(band)?;
         let falling = |packs: u32| {
             let (n, next) = (i128::from(packs), i128::from(packs) + 1);
@@ -251,13 +251,13 @@ impl Purchase {
             }
         }
         if low == u32::MAX {
-            return Err(Fault::TooLarge("the order quantity"));
+            return Err(InventoryError::TooLarge("the order quantity"));
         }
         Ok(low)
     }
 
     /// Cost of a period.
-    fn cost(&self, band: &Band, packs: u32) -> Result<Cost, Fault> {
+    fn cost(&self, band: &Band, packs: u32) -> Result<Cost, InventoryError> {
         let (falls, grows) = self.shape(band)?;
         let (n, pack) = (i128::from(packs), i128::from(self.pack));
         let demand = i128::from(self.demand.raw());
@@ -282,7 +282,7 @@ impl Purchase {
         let fixed = self.order.to_f64() + millionths(band.fixed);
         let held = self.storage.to_f64() + self.interest.to_f64() * each;
         Quantity {
-            packs,
+            cartons: packs,
             pieces,
             orders,
             ordering: self.order.to_f64() * orders,

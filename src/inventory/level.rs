@@ -1,6 +1,6 @@
 //! Back to level: the order quantity of an item that has fallen below its min level.
 
-use super::{Fault, above_zero};
+use super::{InventoryError, above_zero};
 
 /// Stock position of an item, in pieces.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -35,7 +35,7 @@ pub struct Levels {
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct TopUp {
     /// Whole packs; 0 if the item is not below its min level.
-    pub packs: u32,
+    pub cartons: u32,
     /// Pieces in these packs.
     pub pieces: u32,
     /// Inventory position after the order.
@@ -58,13 +58,13 @@ pub struct TopUp {
 /// assert_eq!((order.packs, order.pieces, order.after), (3, 15, 18));
 /// # Ok::<(), gapwright::inventory::Fault>(())
 /// ```
-pub fn back_to_level(standing: &Standing, levels: &Levels) -> Result<TopUp, Fault> {
+pub fn back_to_level(standing: &Standing, levels: &Levels) -> Result<TopUp, InventoryError> {
     above_zero("the pack quantity", levels.pack.into())?;
     let (min, pack) = (i64::from(levels.min), i64::from(levels.pack));
     let max = i64::from(levels.max.unwrap_or(levels.min));
     if let Some(max) = levels.max.filter(|&max| max < levels.min) {
         let min = levels.min;
-        return Err(Fault::Levels { min, max });
+        return Err(InventoryError::Levels { min, max });
     }
     let position = standing.position();
     let packs = if position >= min {
@@ -74,9 +74,10 @@ pub fn back_to_level(standing: &Standing, levels: &Levels) -> Result<TopUp, Faul
         reach_min.max((max - position) / pack)
     };
     let after = position + packs * pack;
-    let count = |pieces: i64| u32::try_from(pieces).map_err(|_| Fault::TooLarge("the order"));
+    let count =
+        |pieces: i64| u32::try_from(pieces).map_err(|_| InventoryError::TooLarge("the order"));
     Ok(TopUp {
-        packs: count(packs)?,
+        cartons: count(packs)?,
         pieces: count(packs * pack)?,
         after,
         above: if packs > 0 { count((after - max).max(0))? } else { 0 },

@@ -2,7 +2,7 @@
 
 use crate::decimal::Money;
 
-use super::{Demand, Fault};
+use super::{Demand, InventoryError};
 
 /// Costs of a wrong quantity.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -18,13 +18,13 @@ impl Costs {
     ///
     /// # Errors
     /// [`Fault::NotAboveZero`].
-    pub fn new(left: Money, lacking: Money) -> Result<Costs, Fault> {
+    pub fn new(left: Money, lacking: Money) -> Result<Costs, InventoryError> {
         for (what, money) in
             [("the cost of a piece left over", left), ("the cost of a piece that lacks", lacking)]
         {
             if money <= Money::ZERO {
                 let found = money.to_string();
-                return Err(Fault::NotAboveZero { what, found });
+                return Err(InventoryError::NotAboveZero { what, found });
             }
         }
         Ok(Costs { left, lacking })
@@ -80,7 +80,7 @@ pub struct Provision {
 /// assert!((best.cost - 1.797235).abs() < 1e-6);
 /// # Ok::<(), gapwright::inventory::Fault>(())
 /// ```
-pub fn provision(demand: &Demand, costs: &Costs) -> Result<Provision, Fault> {
+pub fn provision(demand: &Demand, costs: &Costs) -> Result<Provision, InventoryError> {
     let pieces = demand.least(costs.risk())?;
     Ok(Provision {
         pieces,

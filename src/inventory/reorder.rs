@@ -1,7 +1,7 @@
 //! Reorder point: the number of pieces on hand and on order at which more are ordered.
 
 use super::demand::least_whole;
-use super::{Demand, Fault, above_zero, share};
+use super::{Demand, InventoryError, above_zero, share};
 
 /// A reorder point and its service.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -42,7 +42,7 @@ impl ReorderPoint {
 /// assert_eq!(point.pieces, 6);
 /// # Ok::<(), gapwright::inventory::Fault>(())
 /// ```
-pub fn for_cycle_service(demand: &Demand, service: f64) -> Result<ReorderPoint, Fault> {
+pub fn for_cycle_service(demand: &Demand, service: f64) -> Result<ReorderPoint, InventoryError> {
     enough_rows(demand, share(service)?)?;
     let risk = 1.0 - service;
     Ok(ReorderPoint::of(demand, demand.least(risk)?))
@@ -68,9 +68,10 @@ pub fn fill_rate(
     pieces: u32,
     quantity: u32,
     shortage: Shortage,
-) -> Result<f64, Fault> {
+) -> Result<f64, InventoryError> {
     let all = above_zero("the order quantity", quantity.into())?;
-    let then = pieces.checked_add(quantity).ok_or(Fault::TooLarge("the order quantity"))?;
+    let then =
+        pieces.checked_add(quantity).ok_or(InventoryError::TooLarge("the order quantity"))?;
     let again = match shortage {
         Shortage::EveryCycle => 0.0,
         Shortage::New => demand.lacking(then),
@@ -102,7 +103,7 @@ pub fn for_fill_rate(
     quantity: u32,
     service: f64,
     shortage: Shortage,
-) -> Result<ReorderPoint, Fault> {
+) -> Result<ReorderPoint, InventoryError> {
     let service = share(service)?;
     enough_rows(demand, service)?;
     fill_rate(demand, 0, quantity, shortage)?;
@@ -114,14 +115,14 @@ pub fn for_fill_rate(
 }
 
 /// Checks that a history is long enough: at least one row must be expected beyond the service.
-fn enough_rows(demand: &Demand, service: f64) -> Result<(), Fault> {
+fn enough_rows(demand: &Demand, service: f64) -> Result<(), InventoryError> {
     let Some(rows) = demand.rows() else {
         return Ok(());
     };
     #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)]
     let needed = (1.0 / (1.0 - service) * (1.0 - 1e-12)).ceil() as u64;
     if u64::try_from(rows).is_ok_and(|rows| rows < needed) {
-        return Err(Fault::TooFew { rows, service, needed });
+        return Err(InventoryError::TooFew { rows, service, needed });
     }
     Ok(())
 }

@@ -8,7 +8,7 @@ use crate::problem::Place;
 
 /// A lot of pieces or of sheets, as far as issuing needs it.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Lot {
+pub struct CountedLot {
     /// Stock number.
     pub item: String,
     /// Whole pieces, or whole sheets.
@@ -37,13 +37,13 @@ pub struct Stated {
 /// Lots of a stock by [`key`] of their stock number.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Counts {
-    lots: Vec<Lot>,
+    lots: Vec<CountedLot>,
     by_key: BTreeMap<String, usize>,
 }
 
 impl Counts {
     /// Adds a lot; if the stock number exists already, returns the existing lot.
-    pub fn add(&mut self, lot: Lot) -> Option<&Lot> {
+    pub fn add(&mut self, lot: CountedLot) -> Option<&CountedLot> {
         let next = self.lots.len();
         let at = *self.by_key.entry(key(&lot.item)).or_insert(next);
         if at == next {
@@ -54,7 +54,7 @@ impl Counts {
     }
 
     /// Lot of an item.
-    pub fn get(&self, item: &str) -> Option<&Lot> {
+    pub fn get(&self, item: &str) -> Option<&CountedLot> {
         self.by_key.get(&key(item)).map(|at| &self.lots[*at])
     }
 
@@ -66,7 +66,7 @@ impl Counts {
     }
 
     /// All lots, in the order of the workbook.
-    pub fn lots(&self) -> &[Lot] {
+    pub fn lots(&self) -> &[CountedLot] {
         &self.lots
     }
 }

@@ -185,7 +185,7 @@ impl Entry {
 
 /// Disagreement of a line with those before it.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Fault {
+pub enum LogError {
     /// Its number is not the next one, which is given.
     Number(u32),
     /// Its chain does not follow from the line before and its values.
@@ -292,27 +292,27 @@ impl Log {
     }
 
     /// Adds a line that was read, and returns its disagreements with those before it.
-    pub fn follow(&mut self, entry: Entry) -> Vec<Fault> {
+    pub fn follow(&mut self, entry: Entry) -> Vec<LogError> {
         let mut faults = Vec::new();
         let (number, run) = self.entries.last().map_or((0, 0), |last| (last.number, last.run));
         let next = number.saturating_add(1);
         if entry.number != next {
-            faults.push(Fault::Number(next));
+            faults.push(LogError::Number(next));
         } else if entry.chained(self.chain()) != entry.chain {
             // After a gap the chain cannot fit; the gap is reported.
-            faults.push(Fault::Chain);
+            faults.push(LogError::Chain);
         }
         if entry.run < run {
-            faults.push(Fault::Run);
+            faults.push(LogError::Run);
         }
         let moved = &entry.movement;
         if let Some(OnHand { before, after }) = moved.on_hand {
             let known = self.known.get(&key(&moved.item));
             if let Some(&(_, known)) = known.filter(|(_, known)| *known != before) {
-                faults.push(Fault::Before(known));
+                faults.push(LogError::Before(known));
             }
             if i64::from(before) - moved.out != i64::from(after) {
-                faults.push(Fault::After);
+                faults.push(LogError::After);
             }
             self.known.insert(key(&moved.item), (moved.item.clone(), after));
         }

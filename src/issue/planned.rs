@@ -7,7 +7,7 @@
 
 use super::tidy;
 use crate::accounting::spoiled;
-use crate::bag::{self, Bag, Lack};
+use crate::consumables::{self, Bag, Lack};
 use crate::digest::sha256;
 use crate::job::Job;
 use crate::plan::{Kit, Plan, Shortfall};
@@ -66,7 +66,7 @@ impl Step {
 
 /// One tag, place and item.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Line {
+pub struct PlannedLine {
     /// Action.
     pub step: Step,
     /// The pump; empty where it is not for a single one.
@@ -96,7 +96,7 @@ pub struct Planned {
     /// SHA-256 of the stock workbook that the plan was made from, in hexadecimal.
     pub stock_sha256: String,
     /// Lines, in the order of the pumps; then those that are not for a single pump.
-    pub lines: Vec<Line>,
+    pub lines: Vec<PlannedLine>,
 }
 
 impl Planned {
@@ -105,7 +105,7 @@ impl Planned {
         let stock = job.inputs.iter();
         let stock = stock.clone().find(|input| input.role == "stock workbook");
         let pumps = job.pumps.iter().zip(&plan.kits).zip(bags);
-        let mut lines: Vec<Line> =
+        let mut lines: Vec<PlannedLine> =
             pumps.flat_map(|((pump, kit), bag)| of_pump(job, pump, kit, bag)).collect();
         lines.extend(of_no_pump(job, plan, issued));
         Planned {
@@ -133,7 +133,7 @@ impl Planned {
     }
 }
 
-impl Line {
+impl PlannedLine {
     /// Planned part of a line, stored beside it so that a change is found with its cell: tag, item, step and planned
     /// count.
     pub(crate) fn own(&self) -> [String; 4] {
@@ -142,9 +142,9 @@ impl Line {
     }
 }
 
-fn of_pump(job: &Job, pump: &Pump, kit: &Kit, bag: &Bag) -> Vec<Line> {
+fn of_pump(job: &Job, pump: &Pump, kit: &Kit, bag: &Bag) -> Vec<PlannedLine> {
     let model = job.model_of(pump);
-    let line = |step, place: &str, item: &str, planned, why| Line {
+    let line = |step, place: &str, item: &str, planned, why| PlannedLine {
         step,
         tag: pump.tag.clone(),
         place: place.to_string(),
@@ -174,7 +174,7 @@ fn of_pump(job: &Job, pump: &Pump, kit: &Kit, bag: &Bag) -> Vec<Line> {
             let item = &job.stock[pick.item].item;
             lines.push(line(Step::Pick, place, item, pick.count, None));
         }
-        if let Some(why) = bag::lack(job, pump, need, share) {
+        if let Some(why) = consumables::lack(job, pump, need, share) {
             let why = Some(Why::Lacking(why));
             lines.push(line(Step::Short, place, "", share.lacking, why));
         }
@@ -184,11 +184,11 @@ fn of_pump(job: &Job, pump: &Pump, kit: &Kit, bag: &Bag) -> Vec<Line> {
 
 fn step(job: &Job, item: usize) -> Step {
     let cut = job.stock[item].cut;
-    cut.map_or(Step::Pick, |cut| Step::CutFrom(job.sheets[cut.sheet].item.clone()))
+    cut.map_or(Step::Pick, |cut| Step::CutFrom(job.plates[cut.plate].item.clone()))
 }
 
-fn of_no_pump(job: &Job, plan: &Plan, issued: &[u32]) -> Vec<Line> {
-    let line = |step, item: &str, planned| Line {
+fn of_no_pump(job: &Job, plan: &Plan, issued: &[u32]) -> Vec<PlannedLine> {
+    let line = |step, item: &str, planned| PlannedLine {
         step,
         tag: String::new(),
         place: String::new(),
@@ -201,7 +201,7 @@ fn of_no_pump(job: &Job, plan: &Plan, issued: &[u32]) -> Vec<Line> {
         let lost = spoiled(job, index, issued);
         line(Step::Spoiled, &lot.item, lost)
     });
-    let cut = job.sheets.iter().zip(plan.sheets_cut(job));
+    let cut = job.plates.iter().zip(plan.plates_cut(job));
     let cut = cut.map(|(lot, sheets)| line(Step::CutUp, &lot.item, sheets));
     spoiled.chain(cut).filter(|line| line.planned > 0).collect()
 }

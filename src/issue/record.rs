@@ -7,10 +7,10 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use super::counts::{Counts, Lot};
+use super::counts::{CountedLot, Counts};
 use super::key;
 use super::log::{Entry, HEADING_ROW, How, Log, Movement, OnHand, Out, SHEET};
-use super::planned::{Line, Planned, Step};
+use super::planned::{Planned, PlannedLine, Step};
 use crate::problem::{Place, Problem, Problems, Spot, mend_name};
 
 /// Entries of a person beside a line of the plan.
@@ -345,7 +345,7 @@ fn unchanged(
         match counts_alone {
             // Without the workbook it is unknown whether the pieces are still the same.
             true => found.add(Problem {
-                mend: "issue the plan's workbook instead: it tells whether only notes, bins or prices were changed"
+                fix: "issue the plan's workbook instead: it tells whether only notes, bins or prices were changed"
                     .into(),
                 ..other
             }),
@@ -359,7 +359,7 @@ const STALE: &str =
     "make the plan again from the stock as it is, or undo the change if it was a slip";
 
 fn changed(
-    lot: &Lot,
+    lot: &CountedLot,
     expected: i64,
     out: i64,
     standing: &Standing<'_>,
@@ -442,7 +442,7 @@ impl Taking<'_> {
         count: u32,
         at: &Place,
         problems: &mut Problems,
-    ) -> Option<(Lot, OnHand)> {
+    ) -> Option<(CountedLot, OnHand)> {
         let lot = self.standing.counts.get(item)?.clone();
         let left = self.left.entry(key(item)).or_insert(lot.on_hand);
         let before = *left;
@@ -472,12 +472,12 @@ impl Taking<'_> {
     #[allow(clippy::too_many_arguments)]
     fn movement(
         &mut self,
-        line: &Line,
+        line: &PlannedLine,
         item: &str,
         asked: u32,
         out: u32,
         how: How,
-        taken: Option<(Lot, OnHand)>,
+        taken: Option<(CountedLot, OnHand)>,
         note: &str,
     ) {
         self.moves.movements.push(Movement {
@@ -522,7 +522,7 @@ pub fn issue(
         unchanged(carried, standing, &told, &mut found);
     }
     let mut taking = Taking { standing, plan: carried.planned.id(), left: BTreeMap::new(), moves };
-    let asked = |line: &Line| tags.contains(&key(&line.tag));
+    let asked = |line: &PlannedLine| tags.contains(&key(&line.tag));
     let lines = carried.planned.lines.iter().zip(&carried.filled);
     for (line, filled) in lines {
         let now = match line.tag.is_empty() {
@@ -578,7 +578,7 @@ pub fn issue(
 
 /// Whether a line that is not for a single pump goes with these tags: with the first kit that uses the pack or the
 /// sheet.
-fn shared_now(carried: &Carried, shared: &Line, tags: &BTreeSet<String>) -> bool {
+fn shared_now(carried: &Carried, shared: &PlannedLine, tags: &BTreeSet<String>) -> bool {
     carried.planned.lines.iter().any(|line| {
         let of_it = match &line.step {
             Step::Pick => key(&line.item) == key(&shared.item),
@@ -589,7 +589,12 @@ fn shared_now(carried: &Carried, shared: &Line, tags: &BTreeSet<String>) -> bool
     })
 }
 
-fn take_line(taking: &mut Taking<'_>, line: &Line, filled: &Filled, problems: &mut Problems) {
+fn take_line(
+    taking: &mut Taking<'_>,
+    line: &PlannedLine,
+    filled: &Filled,
+    problems: &mut Problems,
+) {
     let note = filled.note.as_str();
     let picked = filled.picked.unwrap_or(line.planned);
     if line.step == Step::Short {
@@ -676,7 +681,7 @@ fn take_named(
     count: u32,
     at: &Place,
     problems: &mut Problems,
-) -> Option<(Lot, OnHand)> {
+) -> Option<(CountedLot, OnHand)> {
     if !is_known(taking, item, at, problems) {
         return None;
     }
@@ -708,7 +713,7 @@ fn take_extra(taking: &mut Taking<'_>, extra: &Extra, problems: &mut Problems) {
         "the kit that was worked out",
         "NOT FIT TO ASSEMBLE before the stack-up of what is in it was worked out (`gapwright stack`) and the finished pack measured",
     ));
-    let line = Line {
+    let line = PlannedLine {
         step: Step::Pick,
         tag: extra.tag.clone(),
         place: extra.place.clone(),
@@ -823,7 +828,13 @@ pub fn put_back(
     moves
 }
 
-fn back(tag: &str, out: &Out, count: u32, on_hand: Option<OnHand>, lot: Option<&Lot>) -> Movement {
+fn back(
+    tag: &str,
+    out: &Out,
+    count: u32,
+    on_hand: Option<OnHand>,
+    lot: Option<&CountedLot>,
+) -> Movement {
     Movement {
         plan: out.plan.clone(),
         tag: super::tidy(tag),

@@ -24,14 +24,14 @@ pub(super) fn check(parts: &Parts) -> Result<(), JobError> {
         let result = check_item(item, parts).and_then(|()| single(&mut numbers, &item.item));
         result.map_err(failed(Part::Item(item.item.clone())))?;
     }
-    for lot in &parts.sheets {
+    for lot in &parts.plates {
         let result = check_size(lot.size).and_then(|()| single(&mut numbers, &lot.item));
         result
-            .and_then(|()| price(lot.sheet_cost))
+            .and_then(|()| price(lot.plate_cost))
             .and_then(|()| kept("the reserved plates", lot.reserved, lot.on_hand))
             .and_then(|()| length("the side of a plate", lot.sides[0], Length::ZERO))
             .and_then(|()| length("the side of a plate", lot.sides[1], Length::ZERO))
-            .map_err(failed(Part::Sheets(lot.item.clone())))?;
+            .map_err(failed(Part::Plates(lot.item.clone())))?;
     }
     for (index, blade) in parts.feelers.iter().enumerate() {
         length("the thickness", blade.thickness, Length::from_ticks(1))
@@ -97,7 +97,7 @@ fn check_size(size: Size) -> Result<(), PartError> {
 fn check_item(item: &Item, parts: &Parts) -> Result<(), PartError> {
     item.size.map_or(Ok(()), check_size)?;
     price(item.unit_cost)?;
-    within(item.pack_qty > 0, "the pieces in a pack", "1 or more")?;
+    within(item.carton_qty > 0, "the pieces in a pack", "1 or more")?;
     let most = 1_000_000_000;
     within(item.on_hand <= most, "the pieces on hand", "0 to 1000000000")?;
     kept("the reserved pieces", item.reserved, item.on_hand)?;
@@ -105,10 +105,10 @@ fn check_item(item: &Item, parts: &Parts) -> Result<(), PartError> {
         length("the peel step", step, Length::from_ticks(1))?;
     }
     let Some(cut) = item.cut else { return Ok(()) };
-    there("plates", cut.sheet, parts.sheets.len())?;
+    there("plates", cut.plate, parts.plates.len())?;
     let along = |side: Length| side.ticks() / cut.outside.ticks() <= MOST_ALONG;
     within(
-        cut.outside > Length::ZERO && parts.sheets[cut.sheet].sides.into_iter().all(along),
+        cut.outside > Length::ZERO && parts.plates[cut.plate].sides.into_iter().all(along),
         "the outside diameter",
         "above zero, and not a thousandth of a plate",
     )

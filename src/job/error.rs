@@ -27,7 +27,7 @@ pub enum Part {
     /// An item of the stock, by its number.
     Item(String),
     /// A lot of sheets, by its number.
-    Sheets(String),
+    Plates(String),
     /// A blade of the feeler set, by its position there, from 0.
     Blade(usize),
     /// Rates and rules.
@@ -42,7 +42,7 @@ impl fmt::Display for Part {
             Part::Model(name) => write!(f, "model {name}"),
             Part::Pump(tag) => write!(f, "pump {tag}"),
             Part::Item(item) => write!(f, "item {item}"),
-            Part::Sheets(item) => write!(f, "plates {item}"),
+            Part::Plates(item) => write!(f, "plates {item}"),
             Part::Blade(index) => write!(f, "feeler blade number {index}, counted from 0"),
             Part::Policy => f.write_str("the policy"),
             Part::Plan => f.write_str("the plan"),

@@ -13,10 +13,10 @@
 use std::cmp::Reverse;
 use std::collections::BinaryHeap;
 
-use crate::choose::watch::Watch;
+use crate::choose::control::Control;
 use crate::narrow::narrow;
 
-use super::ways::{Class, Take};
+use super::patterns::{Class, Take};
 
 /// Number of pieces by the cover's own item numbers.
 pub(super) type Kit = Vec<u16>;
@@ -121,27 +121,27 @@ impl Cover {
     }
 
     /// Lightest kit that covers every class, after about `effort` ways at most.
-    pub(super) fn search(&self, effort: u64, watch: &Watch) -> Covered {
+    pub(super) fn search(&self, effort: u64, control: &Control) -> Covered {
         let mut hints = vec![0; self.classes.len()];
-        let first = self.completed(vec![0; self.items.len()], &mut hints, watch);
-        let mut best = self.exchanged(first, &mut hints, watch);
+        let first = self.completed(vec![0; self.items.len()], &mut hints, control);
+        let mut best = self.exchanged(first, &mut hints, control);
         let mut weight = self.weigh(&best);
         let mut bound = 0;
         let mut known: Vec<usize> = self.hardest(&vec![0; self.items.len()], &mut hints);
         let mut left = effort;
         while bound < weight {
-            let found = self.known_only(&known, weight, &mut left, watch);
+            let found = self.known_only(&known, weight, &mut left, control);
             bound = found.bound.max(bound).min(weight);
             let Some(kit) = found.kit else {
                 break;
             };
             let joining = self.hardest(&kit, &mut hints);
-            let whole = self.completed(kit, &mut hints, watch);
+            let whole = self.completed(kit, &mut hints, control);
             if self.weigh(&whole) < weight {
                 weight = self.weigh(&whole);
                 best = whole;
             }
-            if left == 0 || watch.stop().is_some() {
+            if left == 0 || control.stop().is_some() {
                 break;
             }
             known.extend(joining);
@@ -202,11 +202,11 @@ impl Cover {
     }
 
     /// Kit with pieces added until it covers every class, then without those that are not needed. If the
-    /// watch says stop, each class that is left gets its lightest way.
-    fn completed(&self, mut kit: Kit, hints: &mut [usize], watch: &Watch) -> Kit {
+    /// control says stop, each class that is left gets its lightest way.
+    fn completed(&self, mut kit: Kit, hints: &mut [usize], control: &Control) -> Kit {
         loop {
             let lacking = self.uncovered(&kit, hints);
-            if watch.stop().is_some() {
+            if control.stop().is_some() {
                 let lightest = lacking.iter().filter_map(|&class| self.classes[class].first());
                 for &(item, count) in lightest.flat_map(|wanted| &wanted.takes) {
                     let held = &mut kit[usize::from(item)];
@@ -226,7 +226,7 @@ impl Cover {
                 *held = count.max(*held);
             }
         }
-        self.dropped(kit, hints, watch)
+        self.dropped(kit, hints, control)
     }
 
     fn covers_all(&self, kit: &[u16], hints: &mut [usize]) -> bool {
@@ -241,9 +241,9 @@ impl Cover {
     }
 
     /// Kit without the pieces that are not needed.
-    fn dropped(&self, mut kit: Kit, hints: &mut [usize], watch: &Watch) -> Kit {
+    fn dropped(&self, mut kit: Kit, hints: &mut [usize], control: &Control) -> Kit {
         for item in self.heaviest() {
-            while kit[item] > 0 && watch.stop().is_none() {
+            while kit[item] > 0 && control.stop().is_none() {
                 kit[item] -= 1;
                 if !self.covers_all(&kit, hints) {
                     kit[item] += 1;
@@ -255,7 +255,7 @@ impl Cover {
     }
 
     /// Kit with lighter pieces in place of others.
-    fn exchanged(&self, mut kit: Kit, hints: &mut [usize], watch: &Watch) -> Kit {
+    fn exchanged(&self, mut kit: Kit, hints: &mut [usize], control: &Control) -> Kit {
         let order = self.heaviest();
         'better: loop {
             for &out in &order {
@@ -264,13 +264,13 @@ impl Cover {
                         break;
                     }
                     if kit[into] < self.most[into] {
-                        if watch.stop().is_some() {
+                        if control.stop().is_some() {
                             return kit;
                         }
                         kit[out] -= 1;
                         kit[into] += 1;
                         if self.covers_all(&kit, hints) {
-                            kit = self.dropped(kit, hints, watch);
+                            kit = self.dropped(kit, hints, control);
                             continue 'better;
                         }
                         kit[out] += 1;
@@ -283,7 +283,7 @@ impl Cover {
     }
 
     /// Lightest kit below `beat` that covers the classes known so far, if there is one.
-    fn known_only(&self, known: &[usize], beat: i128, left: &mut u64, watch: &Watch) -> Found {
+    fn known_only(&self, known: &[usize], beat: i128, left: &mut u64, control: &Control) -> Found {
         let levels: usize = self.most.iter().map(|&most| usize::from(most)).sum();
         let mut search = Search {
             cover: self,
@@ -304,7 +304,7 @@ impl Cover {
             if node.bound >= search.beat {
                 break;
             }
-            if *left == 0 || watch.stop().is_some() {
+            if *left == 0 || control.stop().is_some() {
                 return Found { kit: search.kit, bound: node.bound };
             }
             *left = left.saturating_sub(std::mem::take(&mut search.looks));

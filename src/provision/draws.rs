@@ -17,8 +17,8 @@
 use chacha20::ChaCha8Rng;
 use chacha20::rand_core::Rng;
 
+use crate::forecast::{Expected, Law};
 use crate::length::Length;
-use crate::outlook::{Expected, Law};
 use crate::stack::monte_carlo::signed;
 
 /// Parameters that one scenario has drawn so far.
@@ -66,7 +66,9 @@ impl Draws {
         }
         let common = match key.2 {
             Law::Even => Common { mean: 0.0, deviation: 0.0 },
-            Law::Readings { scale, freedom, .. } => drawn(scale.raw(), freedom.max(1), rng),
+            Law::Readings { scale, degrees_of_freedom: freedom, .. } => {
+                drawn(scale.raw(), freedom.max(1), rng)
+            }
         };
         self.common.push((key, common));
         common
@@ -154,7 +156,11 @@ mod tests {
         Expected {
             low: Length::from_ticks(400_000),
             high: Length::from_ticks(600_000),
-            law: Law::Readings { mean: Length::from_ticks(500_000), scale, freedom },
+            law: Law::Readings {
+                mean: Length::from_ticks(500_000),
+                scale,
+                degrees_of_freedom: freedom,
+            },
         }
     }
 

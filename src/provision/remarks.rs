@@ -1,19 +1,19 @@
 //! Remarks on an answer: steps that are too long for the limits, and pieces without a cost.
 
+use crate::forecast::Forecast;
 use crate::length::Length;
 use crate::model::{Form, Term, Terms};
-use crate::outlook::Outlook;
 use crate::pump::Pump;
 
 use super::Coarse;
-use super::ways::Ways;
+use super::patterns::Ways;
 
 /// Longest step, as a part of a requirement's width. Our own choice, no source.
 const PART: f64 = 5.0;
 
 /// Pumps whose values are too far apart for one of their requirements.
 #[allow(clippy::cast_precision_loss)]
-pub(super) fn coarse(outlook: &Outlook, step: Length) -> Vec<Coarse> {
+pub(super) fn coarse(outlook: &Forecast, step: Length) -> Vec<Coarse> {
     let pumps = outlook.job().pumps.iter().zip(outlook.expected()).enumerate();
     pumps
         .filter_map(|(index, (pump, expected))| {

@@ -6,14 +6,14 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 
 use rayon::prelude::*;
 
-use crate::choose::watch::{Part, Watch};
+use crate::choose::control::{Control, Phase};
 use crate::decimal::Money;
 use crate::job::Job;
 use crate::plan::PackPick;
 
+use super::cases::Case;
 use super::cover::Cover;
-use super::views::View;
-use super::ways::{Class, Ways};
+use super::patterns::{Class, Ways};
 use super::{SafeKit, SetAside, Together};
 
 /// Answer that pumps with the same classes share.
@@ -31,10 +31,10 @@ struct Answer {
 pub(super) fn kits(
     job: &Job,
     ways: &Ways,
-    views: &[View],
+    views: &[Case],
     grids: &[Vec<u32>],
     effort: u64,
-    watch: &Watch,
+    control: &Control,
 ) -> Vec<SafeKit> {
     let mut known: HashMap<&[u32], usize> = HashMap::new();
     let mut asked: Vec<usize> = Vec::new();
@@ -49,17 +49,17 @@ pub(super) fn kits(
         })
         .collect();
     let done = AtomicUsize::new(0);
-    watch.step(Part::SafeKits, 0, asked.len());
+    control.step(Phase::SafeKits, 0, asked.len());
     let answers: Vec<Answer> = asked
         .par_iter()
         .map(|&pump| {
-            let answer = answer(job, ways, pump, &grids[pump], effort, watch);
+            let answer = answer(job, ways, pump, &grids[pump], effort, control);
             let done = done.fetch_add(1, Ordering::Relaxed) + 1;
-            watch.step(Part::SafeKits, done, asked.len());
+            control.step(Phase::SafeKits, done, asked.len());
             answer
         })
         .collect();
-    let kit = |(view, &answer): (&View, &usize)| {
+    let kit = |(view, &answer): (&Case, &usize)| {
         let answer = &answers[answer];
         SafeKit {
             pieces: answer.pieces.clone(),
@@ -76,7 +76,14 @@ pub(super) fn kits(
     views.iter().zip(&answer_of).map(kit).collect()
 }
 
-fn answer(job: &Job, ways: &Ways, pump: usize, grid: &[u32], effort: u64, watch: &Watch) -> Answer {
+fn answer(
+    job: &Job,
+    ways: &Ways,
+    pump: usize,
+    grid: &[u32],
+    effort: u64,
+    control: &Control,
+) -> Answer {
     let mut classes: Vec<u32> = grid.to_vec();
     classes.sort_unstable();
     classes.dedup();
@@ -84,7 +91,7 @@ fn answer(job: &Job, ways: &Ways, pump: usize, grid: &[u32], effort: u64, watch:
     let reached: Vec<&Class> =
         classes.iter().map(|&class| class_of(class)).filter(|class| !class.is_empty()).collect();
     let cover = Cover::of(&reached, &ways.price);
-    let covered = cover.search(effort, watch);
+    let covered = cover.search(effort, control);
     let (cost, count) = cover.split(covered.weight);
     let (bound, pieces) = cover.split(covered.bound);
     let held = cover.items.iter().zip(&covered.kit);
@@ -127,7 +134,7 @@ pub(super) fn together(job: &Job, ways: &Ways, safe: &[SafeKit]) -> Together {
         cost: cost(ways, &sum),
         count: sum.iter().sum(),
         lacking: listed(&lacking),
-        sheets: short_sheets(job, &sum),
+        plates: short_plates(job, &sum),
         pieces: listed(&sum),
     }
 }
@@ -146,14 +153,14 @@ pub(super) fn listed(counts: &[u32]) -> Vec<SetAside> {
 }
 
 /// Lots of sheets that are too few if each sheet is cut for one shape.
-pub(super) fn short_sheets(job: &Job, counts: &[u32]) -> Vec<usize> {
-    let mut sheets = vec![0_u64; job.sheets.len()];
+pub(super) fn short_plates(job: &Job, counts: &[u32]) -> Vec<usize> {
+    let mut sheets = vec![0_u64; job.plates.len()];
     for (item, &count) in job.stock.iter().zip(counts) {
         if let Some(cut) = item.cut.filter(|_| count > 0) {
-            let each = job.sheets[cut.sheet].yields(cut.outside).max(1);
-            sheets[cut.sheet] += u64::from(count.div_ceil(each));
+            let each = job.plates[cut.plate].yields(cut.outside).max(1);
+            sheets[cut.plate] += u64::from(count.div_ceil(each));
         }
     }
-    let short = |lot: &usize| sheets[*lot] > u64::from(job.sheets[*lot].available());
+    let short = |lot: &usize| sheets[*lot] > u64::from(job.plates[*lot].available());
     (0..sheets.len()).filter(short).collect()
 }

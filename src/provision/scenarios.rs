@@ -8,13 +8,13 @@ use chacha20::ChaCha8Rng;
 use chacha20::rand_core::SeedableRng;
 use rayon::prelude::*;
 
-use crate::choose::watch::Pace;
+use crate::choose::control::Pace;
+use crate::forecast::Forecast;
 use crate::length::Length;
-use crate::outlook::Outlook;
 use crate::plan::Stop;
 
+use super::cases::{Case, Register};
 use super::draws::Draws;
-use super::views::{Register, View};
 
 /// Purpose of scenarios.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -44,8 +44,8 @@ pub(super) struct Scenarios {
 impl Scenarios {
     /// Draws this many scenarios, unless the time ends.
     pub(super) fn draw(
-        outlook: &Outlook,
-        views: &[View],
+        outlook: &Forecast,
+        views: &[Case],
         register: &mut Register,
         (seed, purpose, number, step): (u64, Purpose, u32, Length),
         pace: &mut Pace<'_>,
@@ -103,7 +103,7 @@ impl Scenarios {
 
 /// Values of all expected dimensions in one scenario, pump by pump and dimension by dimension.
 pub(super) fn lengths(
-    outlook: &Outlook,
+    outlook: &Forecast,
     seed: u64,
     purpose: Purpose,
     scenario: u32,

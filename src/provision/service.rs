@@ -11,16 +11,16 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 use rayon::prelude::*;
 use statrs::function::beta::beta_reg;
 
-use crate::choose::instance::{Column, Instance, Taken, Tier, fits, take};
+use crate::choose::control::{Control, Phase};
+use crate::choose::instance::{Assignment, Column, CostRow, Instance, fits, take};
 use crate::choose::stages::solve_from;
-use crate::choose::watch::{Part, Watch};
 use crate::narrow::narrow;
-use crate::plan::Aim;
+use crate::plan::Objective;
 
-use super::route::Open;
+use super::patterns::Ways;
 use super::scenarios::Scenarios;
-use super::ways::Ways;
-use super::{Question, Service, SetAside, Unserved};
+use super::serve::Open;
+use super::{ProvisionOptions, Service, SetAside, Unserved};
 
 /// Changes of ways to serve a scenario.
 const MOVES: u32 = 600;
@@ -44,22 +44,22 @@ pub(super) fn count(
     ways: &Ways,
     trolley: &[SetAside],
     scenarios: &Scenarios,
-    question: &Question,
-    watch: &Watch<'_>,
+    question: &ProvisionOptions,
+    control: &Control<'_>,
 ) -> Service {
     let mut there = vec![0; ways.available.len()];
     for pieces in trolley {
         there[pieces.item] = pieces.count;
     }
-    let open = Open::within(ways, scenarios, &there, watch);
+    let open = Open::within(ways, scenarios, &there, control);
     let done = AtomicUsize::new(0);
-    watch.step(Part::Checks, 0, scenarios.len());
+    control.step(Phase::Checks, 0, scenarios.len());
     let verdicts: Vec<Verdict> = (0..scenarios.len())
         .into_par_iter()
         .map(|scenario| {
-            let verdict = judge(&open, &there, scenarios.of(scenario), watch);
+            let verdict = judge(&open, &there, scenarios.of(scenario), control);
             let done = done.fetch_add(1, Ordering::Relaxed) + 1;
-            watch.step(Part::Checks, done, scenarios.len());
+            control.step(Phase::Checks, done, scenarios.len());
             verdict
         })
         .collect();
@@ -106,11 +106,11 @@ pub(super) fn count(
 }
 
 /// Whether a scenario can be served out of these pieces.
-fn judge(open: &Open, there: &[u32], classes: &[u32], watch: &Watch) -> Verdict {
+fn judge(open: &Open, there: &[u32], classes: &[u32], control: &Control) -> Verdict {
     if open.kits(classes, there, MOVES).is_some() {
         return Verdict::Served;
     }
-    if watch.stop().is_some() {
+    if control.stop().is_some() {
         return Verdict::Undecided((0..classes.len()).collect());
     }
     let columns: Vec<Vec<Column>> = classes
@@ -128,12 +128,12 @@ fn judge(open: &Open, there: &[u32], classes: &[u32], watch: &Watch) -> Verdict 
         capacity: there.iter().map(|&count| i64::from(count)).collect(),
         classes: vec![(0..).take(there.len()).collect()],
         pumps: columns.len(),
-        takers: Arc::new(columns),
-        tiers: vec![Tier::Served(vec![1; classes.len()])],
+        blocks: Arc::new(columns),
+        tiers: vec![CostRow::Served(vec![1; classes.len()])],
     };
     let start = one_after_the_other(&instance);
-    let quick = watch.quick(NODES);
-    let solved = solve_from(&instance, &[Aim::ServedWeight], Some(start), &[], &quick);
+    let quick = control.quick(NODES);
+    let solved = solve_from(&instance, &[Objective::ServedWeight], Some(start), &[], &quick);
     let missed: Vec<usize> =
         (0..classes.len()).filter(|&pump| solved.taken[pump].is_none()).collect();
     let all = narrow::<i64>(classes.len());
@@ -147,15 +147,15 @@ fn judge(open: &Open, there: &[u32], classes: &[u32], watch: &Watch) -> Verdict 
 }
 
 /// Gives each pump its first way that is left, those with the fewest ways first.
-fn one_after_the_other(instance: &Instance) -> Taken {
+fn one_after_the_other(instance: &Instance) -> Assignment {
     let mut order: Vec<usize> = (0..instance.pumps).collect();
-    order.sort_by_key(|&pump| (instance.takers[pump].len(), pump));
+    order.sort_by_key(|&pump| (instance.blocks[pump].len(), pump));
     let mut left = instance.capacity.clone();
     let mut taken = vec![None; instance.pumps];
     for pump in order {
         let fitting = |column: &Column| fits(&left, &column.uses);
-        if let Some(first) = instance.takers[pump].iter().position(fitting) {
-            take(&mut left, &instance.takers[pump][first].uses);
+        if let Some(first) = instance.blocks[pump].iter().position(fitting) {
+            take(&mut left, &instance.blocks[pump][first].uses);
             taken[pump] = u32::try_from(first).ok();
         }
     }

@@ -12,17 +12,17 @@ use std::collections::HashMap;
 
 use rayon::prelude::*;
 
-use crate::choose::watch::{Part, Watch};
+use crate::choose::control::{Control, Phase};
 use crate::decimal::Money;
 use crate::job::Job;
 use crate::narrow::narrow;
 
-use super::route::{Kept, Open};
-use super::safe::{cost, listed, short_sheets};
+use super::patterns::Ways;
+use super::safe::{cost, listed, short_plates};
 use super::scenarios::{Scenarios, generator};
-use super::shed::Shed;
-use super::ways::Ways;
-use super::{Question, SafeKit, Trolley};
+use super::serve::{Kept, Open};
+use super::shrink::Shed;
+use super::{ProvisionOptions, SafeKit, Trolley};
 
 /// Changes of ways to fit a scenario into the drawers.
 const MOVES: u32 = 400;
@@ -44,23 +44,23 @@ pub(super) fn choose(
     ways: &Ways,
     scenarios: &Scenarios,
     safe: &[SafeKit],
-    question: &Question,
-    watch: &Watch,
+    question: &ProvisionOptions,
+    control: &Control,
 ) -> Trolley {
-    watch.step(Part::Trolley, 0, 0);
+    control.step(Phase::Trolley, 0, 0);
     let wanted = question.wanted() as usize;
     let all = scenarios;
     let hopeful = all.only(|classes| ways.possible(classes));
-    let whole = Start::of(ways, &hopeful, safe, watch);
+    let whole = Start::of(ways, &hopeful, safe, control);
     let start = match whole.most >= wanted {
         true => whole,
-        false => Start::of(ways, all, safe, watch),
+        false => Start::of(ways, all, safe, control),
     };
     let Start { scenarios, cheapest, own, most } = start;
     let goal = wanted.min(most);
     let bound = bound(ways, scenarios, goal);
     let shed = |kept: Kept| {
-        let mut shed = Shed::new(ways, scenarios, kept, goal, watch);
+        let mut shed = Shed::new(ways, scenarios, kept, goal, control);
         shed.all();
         shed
     };
@@ -87,11 +87,11 @@ pub(super) fn choose(
             }
         }
     }
-    let best = best.map(|best| bettered(best, bound, question.seed, watch));
+    let best = best.map(|best| bettered(best, bound, question.seed, control));
     let none = || (vec![0; ways.available.len()], vec![None; scenarios.len()]);
     let (there, kept) = best.map_or_else(none, Shed::done);
     // Some scenarios that were given up may be served after all.
-    let open = Open::within(ways, all, &there, watch);
+    let open = Open::within(ways, all, &there, control);
     let mut known = kept.iter().map(Option::is_some);
     let known: Vec<bool> = (0..all.len())
         .map(|scenario| {
@@ -112,9 +112,9 @@ pub(super) fn choose(
         hopeless: whole(all.len() - hopeful.len()),
         wanted: whole(wanted),
         served: whole((0..all.len()).filter(served).count()),
-        but_for_gaps: whole(again.iter().filter(|again| **again).count()),
+        served_except_gaps: whole(again.iter().filter(|again| **again).count()),
         bound,
-        sheets: short_sheets(job, &there),
+        plates: short_plates(job, &there),
         pieces: listed(&there),
     }
 }
@@ -131,10 +131,15 @@ struct Start<'a> {
 }
 
 impl<'a> Start<'a> {
-    fn of(ways: &Ways, scenarios: &'a Scenarios, safe: &[SafeKit], watch: &Watch<'_>) -> Start<'a> {
-        let drawers = Open::within(ways, scenarios, &ways.available, watch);
+    fn of(
+        ways: &Ways,
+        scenarios: &'a Scenarios,
+        safe: &[SafeKit],
+        control: &Control<'_>,
+    ) -> Start<'a> {
+        let drawers = Open::within(ways, scenarios, &ways.available, control);
         let cheapest = drawers.serve(scenarios, &ways.available, MOVES);
-        let own = out_of_safe_kits(&drawers, scenarios, safe, watch);
+        let own = out_of_safe_kits(&drawers, scenarios, safe, control);
         let most = served(&cheapest).max(own.as_ref().map_or(0, |(_, kept)| served(kept)));
         Start { scenarios, cheapest, own, most }
     }
@@ -146,11 +151,11 @@ fn served(kept: &Kept) -> usize {
 }
 
 /// Tries the best trolley with a few pieces more and fewer others, again and again.
-fn bettered<'a>(mut best: Shed<'a>, bound: Money, seed: u64, watch: &Watch) -> Shed<'a> {
+fn bettered<'a>(mut best: Shed<'a>, bound: Money, seed: u64, control: &Control) -> Shed<'a> {
     let until = best.work() + KICKS;
     for kick in 0..MOST_KICKS {
         let least = best.key().0 == i128::from(bound.raw());
-        if least || best.work() >= until || watch.stop().is_some() {
+        if least || best.work() >= until || control.stop().is_some() {
             break;
         }
         let mut rng = generator(seed, KICKING, kick);
@@ -189,7 +194,7 @@ fn out_of_safe_kits(
     drawers: &Open,
     scenarios: &Scenarios,
     safe: &[SafeKit],
-    watch: &Watch<'_>,
+    control: &Control<'_>,
 ) -> Option<(Vec<u32>, Kept)> {
     let ways = drawers.ways;
     let mut there = vec![0_u32; ways.available.len()];
@@ -213,7 +218,7 @@ fn out_of_safe_kits(
             });
         }
     }
-    let open = Open::within(ways, scenarios, &there, watch);
+    let open = Open::within(ways, scenarios, &there, control);
     let serve = |scenario: usize| {
         let classes = scenarios.of(scenario);
         let own = safe.iter().zip(classes);

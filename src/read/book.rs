@@ -9,7 +9,7 @@
 //!
 //! To add a **reader**: a file here that turns bytes into sheets. Every cell goes through a `Gatherer`, which keeps
 //! them in order and draws on [`Memory`]; nothing is allocated on the word of the file. Then a line where the first
-//! bytes are looked at, a fixture in `tests/formats`, hostile ones in `tests/hostile/bounds.rs` and a mode in
+//! bytes are looked at, a fixture in `tests/formats`, hostile ones in `tests/bad_input/bounds.rs` and a mode in
 //! `tests/fuzz/bodies/reader.rs`.
 
 mod archive;
@@ -196,7 +196,7 @@ fn folder(path: &Path, file: &str, memory: &mut Memory) -> Result<Book, Problems
     if files.is_empty() {
         return Err(problem("a folder without any .csv file".into()));
     }
-    let mut hash = digest::Parts::default();
+    let mut hash = digest::Hasher::default();
     let (mut sheets, mut problems) = (Vec::new(), Problems::new());
     for csv in files {
         let (name, stem) = (csv.display().to_string(), stem(&csv));

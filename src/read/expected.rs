@@ -6,12 +6,12 @@ use std::collections::BTreeMap;
 
 use super::history::{History, Past, Scatter};
 use super::pumps::combined;
-use super::table::{Heading, Line, Table};
+use super::table::{Heading, Table, TableRow};
 use super::{Ahead, pumps};
 use crate::columns::pump_heading as heading;
+use crate::forecast::{Expected, Fit, Law};
 use crate::length::{Length, Tolerance, Uncertainty};
 use crate::model::{Dimension, Model, Spread};
-use crate::outlook::{Expected, Fit, Law};
 use crate::policy::Policy;
 use crate::problem::{Place, Problem, Problems};
 use crate::pump::Measured;
@@ -35,7 +35,7 @@ impl RangeColumns {
     }
 
     /// Those of the two whose cell is filled in a row.
-    fn filled(&self, line: &Line<'_, '_>) -> [Option<&Heading>; 2] {
+    fn filled(&self, line: &TableRow<'_, '_>) -> [Option<&Heading>; 2] {
         [&self.low, &self.high].map(|end| {
             let end = end.as_ref();
             end.filter(|heading| line.row.cell(heading.column).is_some())
@@ -43,14 +43,14 @@ impl RangeColumns {
     }
 
     /// Whether a row states an end.
-    pub(super) fn stated(&self, line: &Line<'_, '_>) -> bool {
+    pub(super) fn stated(&self, line: &TableRow<'_, '_>) -> bool {
         self.filled(line).iter().any(Option::is_some)
     }
 
     /// Range of a row, if it states a valid one.
     pub(super) fn range(
         &self,
-        line: &Line<'_, '_>,
+        line: &TableRow<'_, '_>,
         dimension: &Dimension,
         problems: &mut Problems,
     ) -> Option<[Length; 2]> {
@@ -110,7 +110,7 @@ impl RangeColumns {
 }
 
 /// One end of a range.
-fn end(line: &Line<'_, '_>, heading: &Heading, problems: &mut Problems) -> Option<Length> {
+fn end(line: &TableRow<'_, '_>, heading: &Heading, problems: &mut Problems) -> Option<Length> {
     let length = line.length(heading, problems)?;
     if length > Length::ZERO {
         return Some(length);
@@ -148,7 +148,7 @@ struct Said {
 
 /// A dimension of a pump that has no reading.
 pub(super) struct Unmeasured<'a, 'b> {
-    pub(super) line: Line<'a, 'b>,
+    pub(super) line: TableRow<'a, 'b>,
     pub(super) model: &'a Model,
     /// Index of the model in the outage, and of the dimension in the model.
     pub(super) index: (usize, usize),
@@ -300,9 +300,11 @@ impl<'a> Foresight<'a> {
         let (dimension, coverage) = (one.dimension, self.policy.coverage);
         let ends = [expected.low, expected.high];
         let middle = Length::mean(&ends)?;
-        let mut freedom = dimension.freedom;
+        let mut freedom = dimension.degrees_of_freedom;
         let (tolerance, standard) = match dimension.spread {
-            Spread::Within(tolerance) => (tolerance, dimension.shape.standard(tolerance)),
+            Spread::Within(tolerance) => {
+                (tolerance, dimension.shape.standard_uncertainty(tolerance))
+            }
             Spread::StandardUncertainty(u) => {
                 (Tolerance::even(u.times_up(coverage.factor(None))), u)
             }

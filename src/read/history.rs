@@ -5,11 +5,11 @@ use std::collections::BTreeMap;
 use super::find_sheet;
 use super::model::Library;
 use super::pumps::{known_headings, names, reading_columns, reading_number};
-use super::table::{Heading, Line, Table};
+use super::table::{Heading, Table, TableRow};
 use crate::columns::key;
+use crate::forecast::Fit;
 use crate::length::Length;
 use crate::model::Model;
-use crate::outlook::Fit;
 use crate::problem::{Problem, Problems};
 use crate::sheet::Book;
 
@@ -183,7 +183,7 @@ impl<'a> Pumps<'a> {
     fn named(
         &mut self,
         model: usize,
-        line: Line<'_, '_>,
+        line: TableRow<'_, '_>,
         problems: &mut Problems,
     ) -> Option<String> {
         self.rows += 1;
@@ -233,7 +233,7 @@ impl Past {
 
 /// A past reading: a length above zero.
 fn reading(
-    line: &Line<'_, '_>,
+    line: &TableRow<'_, '_>,
     heading: &Heading,
     label: &str,
     problems: &mut Problems,
@@ -257,7 +257,7 @@ fn ask_about_model(
     name: &str,
     models: &[Model],
     library: &Library,
-    line: Line<'_, '_>,
+    line: TableRow<'_, '_>,
     heading: &Heading,
     problems: &mut Problems,
 ) {

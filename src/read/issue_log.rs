@@ -3,10 +3,10 @@
 use std::collections::{BTreeMap, HashSet};
 use std::path::Path;
 
-use super::table::{Heading, Line, Table};
+use super::table::{Heading, Table, TableRow};
 use super::{Memory, book, named_sheet, workbook};
 use crate::formats::issue_log::{HEADINGS, SEAL};
-use crate::issue::log::{Entry, Fault, How, Log, Movement, OnHand, SHEET};
+use crate::issue::log::{Entry, How, Log, LogError, Movement, OnHand, SHEET};
 use crate::issue::tidy;
 use crate::job::Job;
 use crate::problem::{Place, Problem, Problems};
@@ -112,7 +112,7 @@ pub fn log_beside_stock(log: &Log, job: &Job, file: &str, date: &str) -> Vec<Pro
         })
         .collect();
     let names = lots.iter().map(|lot| &lot.item);
-    let names = names.chain(job.sheets.iter().map(|lot| &lot.item));
+    let names = names.chain(job.plates.iter().map(|lot| &lot.item));
     let there: HashSet<String> = names.map(|name| crate::stock::folded(name)).collect();
     let gone = known.iter().filter(|(key, _)| !there.contains(*key));
     let gone: Vec<&str> = gone.map(|(_, (item, _))| *item).collect();
@@ -172,7 +172,7 @@ fn log(book: &Book, problems: &mut Problems) -> Option<Log> {
     // Every row counts here, also one that looks like a total or the headings.
     let rows = sheet.rows.iter().filter(|row| row.number > table.heading_row);
     for row in rows {
-        let line = Line { table: &table, row };
+        let line = TableRow { table: &table, row };
         let before = problems.count();
         match entry(&line, &headings, problems) {
             Some(entry) => follow(&mut log, entry, &line, &headings, problems),
@@ -198,7 +198,7 @@ fn foreign(table: &Table<'_>, column: u32) -> Problem {
     )
 }
 
-fn entry(line: &Line<'_, '_>, headings: &[&Heading], problems: &mut Problems) -> Option<Entry> {
+fn entry(line: &TableRow<'_, '_>, headings: &[&Heading], problems: &mut Problems) -> Option<Entry> {
     let mut text = |at: usize| line.text(Some(headings[at]), problems).unwrap_or_default();
     let texts: Vec<String> = (0..HEADINGS.len()).map(&mut text).collect();
     let mut wrong = |at: usize, expected: &str| {
@@ -279,39 +279,39 @@ fn entry(line: &Line<'_, '_>, headings: &[&Heading], problems: &mut Problems) ->
 fn follow(
     log: &mut Log,
     entry: Entry,
-    line: &Line<'_, '_>,
+    line: &TableRow<'_, '_>,
     headings: &[&Heading],
     problems: &mut Problems,
 ) {
     let number = entry.number;
     for fault in log.follow(entry) {
         let (at, found, expected) = match fault {
-            Fault::Number(next) if number > next => (
+            LogError::Number(next) if number > next => (
                 0,
                 format!("line {number}, where line {next} should be"),
                 "every line of the log: what is between was removed or moved".to_string(),
             ),
-            Fault::Number(next) => (
+            LogError::Number(next) => (
                 0,
                 format!("line {number} again, where line {next} should be"),
                 "each line once, in its order".to_string(),
             ),
-            Fault::Chain => (
+            LogError::Chain => (
                 14,
                 format!("line {number}, which does not fit its chain and the line before"),
                 "every value as the log was written".to_string(),
             ),
-            Fault::Before(known) => (
+            LogError::Before(known) => (
                 10,
                 "a count before that is not the count after the item's last line".to_string(),
                 format!("{known}"),
             ),
-            Fault::After => (
+            LogError::After => (
                 11,
                 "a count after that is not the count before less what went out".to_string(),
                 "counts that add up".to_string(),
             ),
-            Fault::Run => (
+            LogError::Run => (
                 2,
                 "a run earlier than that of the line before".to_string(),
                 "runs in their order".to_string(),
@@ -327,7 +327,7 @@ fn check_seal(sheet: &Sheet, table: &Table<'_>, log: &Log, problems: &mut Proble
     let above = sheet.rows.iter().take_while(|row| row.number < table.heading_row);
     let is = [log.entries().len().to_string(), log.chain().to_string()];
     for (name, is) in SEAL.iter().zip(is) {
-        let place_of = |row: &crate::sheet::Row| {
+        let place_of = |row: &crate::sheet::SheetRow| {
             let cell =
                 row.cells.iter().find(|(_, cell)| matches!(cell, Cell::Text(t) if t == name))?;
             let said = row.cell(cell.0 + 1).map_or_else(String::new, Cell::show);

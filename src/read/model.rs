@@ -352,7 +352,7 @@ impl Reader<'_> {
             let few = |term: &Term| match term {
                 Term::Dimension(at) => dimensions[*at].as_ref().is_some_and(|dimension| {
                     matches!(dimension.spread, Spread::FromReadings { .. })
-                        || dimension.freedom.is_some()
+                        || dimension.degrees_of_freedom.is_some()
                 }),
                 Term::Thermal(_) | Term::Pack(_) => false,
             };
@@ -501,7 +501,13 @@ impl Reader<'_> {
         let spread = self.spread(&name, span, &raw, unit);
         let freedom = self.freedom(&raw, spread);
         let label = raw.label.unwrap_or_else(|| crate::columns::pump_heading(&name));
-        Some(Dimension { name, label, spread: spread?, shape: shape?, freedom: freedom? })
+        Some(Dimension {
+            name,
+            label,
+            spread: spread?,
+            shape: shape?,
+            degrees_of_freedom: freedom?,
+        })
     }
 
     fn shape(&mut self, span: &Range<usize>, raw: Option<&Spanned<String>>) -> Option<Shape> {

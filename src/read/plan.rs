@@ -3,8 +3,8 @@
 use std::collections::BTreeMap;
 use std::path::Path;
 
-use super::carried::with_book;
-use super::{Memory, fitted};
+use super::executed_plan::with_book;
+use super::{Memory, fitted_pieces};
 use crate::digest::sha256;
 use crate::formats::common::PieceJson;
 use crate::formats::plan;
@@ -28,9 +28,9 @@ pub fn packs(path: &Path, job: &Job, memory: &mut Memory) -> Result<Packs, Probl
     let mut problems = Problems::new();
     let packs = with_book(path, memory, &mut problems).and_then(|(carried, book)| {
         let book = book?;
-        let tags = fitted::Tags::of(job);
-        let (_, mut kits) = fitted::of_book(&book, &carried, job, &tags, &mut problems);
-        fitted::as_issued(&mut kits, &carried, job, &tags, &mut problems);
+        let tags = fitted_pieces::Tags::of(job);
+        let (_, mut kits) = fitted_pieces::of_book(&book, &carried, job, &tags, &mut problems);
+        fitted_pieces::as_issued(&mut kits, &carried, job, &tags, &mut problems);
         let tag = |pump: usize| job.pumps[pump].tag.to_lowercase();
         let packs = kits.into_iter().map(|(pump, packs)| (tag(pump), packs));
         Some((packs.collect(), Input { role: "plan".into(), file: book.file, sha256: book.sha256 }))
@@ -52,7 +52,7 @@ pub(super) fn packs_of_json(path: &Path, job: &Job) -> Result<Packs, Problems> {
         Ok(read) => read,
         Err(error) => {
             let expected = "a plan as `gapwright kit --json` writes it";
-            problems.add(wrong(error.to_string(), expected, error.mend()));
+            problems.add(wrong(error.to_string(), expected, error.fix()));
             return Err(problems);
         }
     };

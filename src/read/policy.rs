@@ -1,7 +1,7 @@
 //! Reads the policy: the Policy sheet, then the command line.
 
-use super::entries::Lone;
 use super::named_sheet;
+use super::rows::Lone;
 use super::table::Table;
 use crate::policy::{Policy, SettingError};
 use crate::problem::{Place, Problem, Problems, mend_name};

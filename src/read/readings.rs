@@ -3,10 +3,10 @@
 use std::collections::BTreeMap;
 use std::path::Path;
 
-use super::fitted::{Kits, Tags, as_issued, holds, of_book, warn_of_counts};
+use super::fitted_pieces::{Kits, Tags, as_issued, holds, of_book, warn_of_counts};
 use super::plan::packs_of_json;
 use super::table::Table;
-use super::{Memory, book, carried, find_sheet};
+use super::{Memory, book, executed_plan, find_sheet};
 use crate::columns::key as heading_key;
 use crate::formats::slip;
 use crate::issue::key;
@@ -18,7 +18,7 @@ use crate::policy::Acceptance;
 use crate::problem::{Place, Problem, Problems, mend_name};
 use crate::pump::Pump;
 use crate::recheck::{Bench, Left, Of, Reading, Readings, is_asked};
-use crate::sheet::{Book, Cell, Row, Sheet};
+use crate::sheet::{Book, Cell, Sheet, SheetRow};
 
 /// Headings that a sheet of readings must have.
 pub(crate) const NEEDED: [&str; 3] = ["Tag", "What", "Reading"];
@@ -77,7 +77,7 @@ fn gather(
             None
         }
     });
-    let (carried, plan_book) = carried::with_book(sources.plan, memory, problems)?;
+    let (carried, plan_book) = executed_plan::with_book(sources.plan, memory, problems)?;
     warn_of_rules(job, &carried, problems);
     let mut notes = Notes::default();
     let mut inputs = Vec::new();
@@ -174,7 +174,7 @@ fn left(job: &Job, carried: &Carried) -> Left {
     for (count, item) in left.pieces.iter_mut().zip(&job.stock) {
         *count = unclaimed(&item.item, item.reserved, *count);
     }
-    for (count, lot) in left.sheets.iter_mut().zip(&job.sheets) {
+    for (count, lot) in left.plates.iter_mut().zip(&job.plates) {
         *count = unclaimed(&lot.item, lot.reserved, *count);
     }
     left
@@ -222,8 +222,8 @@ fn of_kits_sheet(
 ) {
     for row in &sheet.rows {
         let held = holds(row);
-        let asks = |(what, ..): &(slip::Row, String, String)| {
-            matches!(what, slip::Row::Pack | slip::Row::Requirement)
+        let asks = |(what, ..): &(slip::SlipRow, String, String)| {
+            matches!(what, slip::SlipRow::Pack | slip::SlipRow::Requirement)
         };
         if !held.as_ref().is_some_and(asks) {
             ask_about_strays(sheet, row, problems);
@@ -236,8 +236,8 @@ fn of_kits_sheet(
         };
         let pump = &job.pumps[index];
         let of = match what {
-            slip::Row::Piece => continue,
-            slip::Row::Signed => {
+            slip::SlipRow::Piece => continue,
+            slip::SlipRow::Signed => {
                 let text = |column: u16| {
                     let cell = row.cell(column.into())?;
                     Some(cell.show()).filter(|text| !text.trim().is_empty())
@@ -246,11 +246,11 @@ fn of_kits_sheet(
                 notes.signed.insert(index, who);
                 continue;
             }
-            slip::Row::Pack => {
+            slip::SlipRow::Pack => {
                 let mut places = job.model_of(pump).packs.iter();
                 places.position(|p| p.name == name).map(Of::Pack)
             }
-            slip::Row::Requirement => {
+            slip::SlipRow::Requirement => {
                 let mut all = pump.requirements.iter();
                 all.position(|r| r.name == name).map(Of::Requirement)
             }
@@ -280,7 +280,7 @@ fn of_kits_sheet(
 }
 
 /// Reports a number with a fraction in place of a tick: mostly a reading that was typed one row off.
-fn ask_about_strays(sheet: &Sheet, row: &Row, problems: &mut Problems) {
+fn ask_about_strays(sheet: &Sheet, row: &SheetRow, problems: &mut Problems) {
     for column in [slip::READING, slip::AGAIN] {
         let cell = row.cell(column.into());
         if let Some(Cell::Number(number)) = cell

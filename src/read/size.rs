@@ -1,6 +1,6 @@
 //! Thickness of the pieces of a row: as stated there, with the tolerance that a model may give.
 
-use super::table::{Heading, Line};
+use super::table::{Heading, TableRow};
 use crate::length::{Length, Tolerance, Uncertainty};
 use crate::model::Model;
 use crate::problem::{Place, Problem, Problems};
@@ -22,7 +22,7 @@ pub(super) struct Stated {
 impl Stated {
     /// Reads a row; `thickness` is the column that must be filled, `None` for parts that are not stacked.
     pub(super) fn read(
-        line: &Line<'_, '_>,
+        line: &TableRow<'_, '_>,
         thickness: Option<&Heading>,
         problems: &mut Problems,
     ) -> Stated {

@@ -5,7 +5,7 @@ use std::collections::HashMap;
 use super::find_sheet;
 use super::materials::OfGasket;
 use super::size::Stated;
-use super::table::{Heading, Line, Table};
+use super::table::{Heading, Table, TableRow};
 use crate::columns::NEEDED_OF_STOCK;
 use crate::decimal::Money;
 use crate::job::StockSheet;
@@ -14,7 +14,7 @@ use crate::model::Model;
 use crate::policy::Policy;
 use crate::problem::{Place, Problem, Problems, nearest};
 use crate::sheet::Book;
-use crate::stock::{Code, Item, Terms, folded};
+use crate::stock::{Code, Item, Offer, folded};
 
 /// Kinds of piece that are stacked and therefore need a thickness.
 pub(super) const STACKED: [&str; 2] = ["shim", "gasket"];
@@ -39,7 +39,7 @@ const ALSO_KNOWN: [&str; 14] = [
 
 /// Stock as read; tolerances may still come from a model's materials.
 pub(super) struct Draft {
-    pub(super) lots: Vec<Lot>,
+    pub(super) lots: Vec<LotRow>,
     /// Kind and fit of every row, valid or not, with the place of its kind.
     pub(super) codes: Vec<(String, Code, Place)>,
     /// Column of the kinds and column of the fit codes.
@@ -50,7 +50,7 @@ pub(super) struct Draft {
     pub(super) sheet: StockSheet,
 }
 
-pub(super) struct Lot {
+pub(super) struct LotRow {
     pub(super) item: Item,
     size: Stated,
     /// Problems of a consumable's thickness, which count only where a model asks for it by section.
@@ -98,7 +98,7 @@ impl Names {
 
 /// Reads On hand, which is required, and Reserved, which is at most On hand.
 pub(super) fn counts(
-    line: &Line<'_, '_>,
+    line: &TableRow<'_, '_>,
     on_hand: Option<&Heading>,
     problems: &mut Problems,
 ) -> (Option<u32>, u32) {
@@ -128,7 +128,7 @@ pub(super) fn read(book: &Book, problems: &mut Problems) -> Option<Draft> {
     let unused = table.unknown(&known, |_| false, problems);
     let needed = NEEDED_OF_STOCK.map(|name| table.needed(name, problems).cloned());
     let thickness = table.needed("Thickness", problems).cloned();
-    let mut lots: Vec<Lot> = Vec::new();
+    let mut lots: Vec<LotRow> = Vec::new();
     let mut codes = Vec::new();
     let mut names = Names::default();
     let mut bins: HashMap<String, String> = HashMap::new();
@@ -186,7 +186,7 @@ pub(super) const THICK: Length = Length::from_ticks(10 * Unit::Millimetre.ticks(
 
 /// Warns of a shim as thick as a plate: mostly one in thou in a column of inches. Common practice, no source.
 fn ask_about_thick(
-    line: &Line<'_, '_>,
+    line: &TableRow<'_, '_>,
     heading: Option<&Heading>,
     thickness: Option<Length>,
     problems: &mut Problems,
@@ -203,11 +203,11 @@ fn ask_about_thick(
 }
 
 fn lot(
-    line: &Line<'_, '_>,
+    line: &TableRow<'_, '_>,
     needed: &[Option<Heading>; 4],
     thickness: Option<&Heading>,
     problems: &mut Problems,
-) -> Option<Lot> {
+) -> Option<LotRow> {
     let [item, kind, fit, on_hand] = needed;
     let table = line.table;
     let optional = |name: &str| table.optional(name);
@@ -233,16 +233,16 @@ fn lot(
     }
     let unit_cost = line.money(optional("Unit cost"), problems);
     let min_level = line.count(optional("Min level"), problems).unwrap_or(0);
-    let pack_qty = pack_qty(line, optional("Pack qty"), problems);
-    let terms = Terms {
+    let pack_qty = carton_qty(line, optional("Pack qty"), problems);
+    let terms = Offer {
         unit_cost,
-        pack_qty,
+        carton_qty: pack_qty,
         max_level: line.count(optional("Max level"), problems),
         lead_days: lead_days(line, optional("Lead days"), problems),
         supplier: optional("Supplier").and_then(|heading| line.name(heading, problems)),
     };
     ask_about_levels(line, optional("Max level"), min_level, &terms, problems);
-    Some(Lot {
+    Some(LotRow {
         item: Item {
             item: name,
             kind: kind?,
@@ -255,8 +255,8 @@ fn lot(
             min_level,
             bin: optional("Bin").and_then(|heading| line.name(heading, problems)),
             material: line.text(optional("Material"), problems),
-            pack_qty: pack_qty.unwrap_or(1),
-            terms,
+            carton_qty: pack_qty.unwrap_or(1),
+            offer: terms,
             peel_step,
             cut: None,
             row: line.row.number,
@@ -269,7 +269,7 @@ fn lot(
 
 /// Layer of a laminated shim. An impossible value is a problem; a remainder below the last whole layer is reported.
 fn peel_step(
-    line: &Line<'_, '_>,
+    line: &TableRow<'_, '_>,
     heading: &Heading,
     kind: Option<&str>,
     size: &Stated,
@@ -309,8 +309,8 @@ fn peel_step(
 }
 
 /// Pieces in a sealed pack.
-fn pack_qty(
-    line: &Line<'_, '_>,
+fn carton_qty(
+    line: &TableRow<'_, '_>,
     heading: Option<&Heading>,
     problems: &mut Problems,
 ) -> Option<u32> {
@@ -331,7 +331,7 @@ const MOST_LEAD_DAYS: u32 = 3_650;
 
 /// Days from the order to the drawer.
 fn lead_days(
-    line: &Line<'_, '_>,
+    line: &TableRow<'_, '_>,
     heading: Option<&Heading>,
     problems: &mut Problems,
 ) -> Option<u32> {
@@ -349,10 +349,10 @@ fn lead_days(
 
 /// Warns of a max level below the min level.
 fn ask_about_levels(
-    line: &Line<'_, '_>,
+    line: &TableRow<'_, '_>,
     heading: Option<&Heading>,
     min_level: u32,
-    terms: &Terms,
+    terms: &Offer,
     problems: &mut Problems,
 ) {
     let below = terms.max_level.filter(|&max| max < min_level);
@@ -367,9 +367,9 @@ fn ask_about_levels(
 }
 
 /// Warns where the policy's rule on opened packs does not apply to any row.
-pub(super) fn check_packs(draft: &Draft, policy: &Policy, problems: &mut Problems) {
-    let packed = |lot: &Lot| lot.size.thickness.is_some() && lot.item.pack_qty > 1;
-    if policy.opened_packs_spoiled && !draft.lots.iter().any(packed) {
+pub(super) fn check_cartons(draft: &Draft, policy: &Policy, problems: &mut Problems) {
+    let packed = |lot: &LotRow| lot.size.thickness.is_some() && lot.item.carton_qty > 1;
+    if policy.opened_cartons_spoiled && !draft.lots.iter().any(packed) {
         problems.warn(Problem::new(
             draft.sheet.sheet.whole(),
             "no shim or gasket with a Pack qty above 1, while the policy says that opened packs are spoiled",

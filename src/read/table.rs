@@ -7,13 +7,13 @@
 
 use std::collections::{BTreeSet, HashMap, HashSet};
 
-use super::entries::{self, Lone};
+use super::rows::{self, Lone};
 use crate::columns::key;
 use crate::decimal::{Millionths, Money};
 use crate::length::{Length, LengthError, Tolerance, Unit};
 use crate::model::TEMPERATURE;
 use crate::problem::{Place, Problem, Problems, column_letters, nearest};
-use crate::sheet::{Cell, Row, Sheet};
+use crate::sheet::{Cell, Sheet, SheetRow};
 
 /// Rows from the top in which a heading row is looked for.
 const MOST_TITLE_ROWS: u32 = 60;
@@ -159,12 +159,12 @@ pub(super) struct Table<'a> {
     /// Index of a heading by its key: the first of equals.
     by_key: HashMap<String, usize>,
     /// Rows that hold an entry: no totals, no repeated headings, no units below the headings.
-    pub(super) rows: Vec<&'a Row>,
+    pub(super) rows: Vec<&'a SheetRow>,
     /// Columns that hold something below the heading row but have no heading.
     pub(super) bare: BTreeSet<u32>,
 }
 
-fn headings(row: &Row) -> Vec<Heading> {
+fn headings(row: &SheetRow) -> Vec<Heading> {
     row.cells
         .iter()
         .filter_map(|(column, cell)| match cell {
@@ -277,9 +277,9 @@ impl<'a> Table<'a> {
             rows: Vec::new(),
             bare: BTreeSet::new(),
         };
-        table.rows = entries::entries(&mut table, &sheet.rows[index + 1..], needed, lone, problems);
-        entries::refuse_merged(&table, problems);
-        entries::say_hidden(&table, problems);
+        table.rows = rows::entries(&mut table, &sheet.rows[index + 1..], needed, lone, problems);
+        rows::refuse_merged(&table, problems);
+        rows::say_hidden(&table, problems);
         ask_about_fields(&table, problems);
         for (at, heading) in table.headings.iter().enumerate() {
             let first = table.by_key.get(&heading.key).filter(|first| **first < at);
@@ -328,7 +328,7 @@ impl<'a> Table<'a> {
         // One report per cell is enough: the more severe one. A report about another column still leaves this one
         // missing.
         if let Some(problem) = near.and_then(|near| problems.stops_at(&place(near))) {
-            if problem.mend.contains(&format!("`{name}")) {
+            if problem.fix.contains(&format!("`{name}")) {
                 return;
             }
             near = None;
@@ -463,8 +463,8 @@ impl<'a> Table<'a> {
     }
 
     /// Rows with any contents.
-    pub(super) fn lines(&self) -> impl Iterator<Item = Line<'_, 'a>> {
-        self.rows.iter().map(move |row| Line { table: self, row })
+    pub(super) fn lines(&self) -> impl Iterator<Item = TableRow<'_, 'a>> {
+        self.rows.iter().map(move |row| TableRow { table: self, row })
     }
 }
 
@@ -511,12 +511,12 @@ fn note_behind(cell: &Cell) -> Option<&str> {
 
 /// A row of a table.
 #[derive(Clone, Copy)]
-pub(super) struct Line<'t, 'a> {
+pub(super) struct TableRow<'t, 'a> {
     pub(super) table: &'t Table<'a>,
-    pub(super) row: &'a Row,
+    pub(super) row: &'a SheetRow,
 }
 
-impl Line<'_, '_> {
+impl TableRow<'_, '_> {
     pub(super) fn place(&self, heading: &Heading) -> Place {
         self.table.place(self.row.number, heading.column)
     }

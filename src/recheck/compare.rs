@@ -4,7 +4,7 @@ use super::reading::{Reading, Readings};
 use crate::decimal::Millionths;
 use crate::length::{Fine, Tolerance};
 use crate::model::{Shape, Term, Terms};
-use crate::stack::{Contributor, Coverage, Known, Stack, expanded, extent};
+use crate::stack::{Contributor, Coverage, Evaluation, Stack, expanded, worst_case};
 
 /// Coverage factor of both expanded uncertainties, whatever the plan's acceptance rule.
 pub const COVERAGE: Coverage = Coverage::Factor(Millionths::from_raw(2_000_000));
@@ -30,11 +30,11 @@ pub struct Compared {
 impl Compared {
     /// Compares readings with a sum of terms.
     pub fn of(terms: &Terms, stack: &Stack, found: Readings) -> Compared {
-        let sum = extent(terms, &stack.contributors);
+        let sum = worst_case(terms, &stack.contributors);
         Compared {
             nominal: sum.nominal,
             // Uneven tolerances: their middle is the expected value.
-            predicted: Fine::from_raw(sum.nominal.raw() + sum.uneven.raw().div_euclid(2)),
+            predicted: Fine::from_raw(sum.nominal.raw() + sum.asymmetry.raw().div_euclid(2)),
             predicted_within: expanded(terms, stack, COVERAGE),
             found,
             found_within: reading_within(found.last()),
@@ -96,9 +96,9 @@ pub(super) fn contributor(reading: Reading, term: Term, label: String) -> Contri
         readings: vec![reading.value],
         nominal: reading.value,
         tolerance,
-        known: Known::Within(Shape::Rectangular),
-        standard: Shape::Rectangular.standard(tolerance),
-        freedom: None,
+        evaluation: Evaluation::Within(Shape::Rectangular),
+        standard_uncertainty: Shape::Rectangular.standard_uncertainty(tolerance),
+        degrees_of_freedom: None,
         lot: None,
     }
 }

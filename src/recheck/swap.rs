@@ -4,8 +4,8 @@
 //! pieces, the one nearest to the targets wins, clearances before gaskets, then the cheapest. Every swap of fewer
 //! pieces has been examined by then, so none is smaller.
 
-use super::found::{AsFound, moved};
-use super::left::{Left, drawn};
+use super::as_found::{AsFound, moved};
+use super::spares::{Left, drawn};
 use crate::accounting::piece_waste;
 use crate::length::{Fine, Length, Tolerance};
 use crate::model::{Form, Term, sensitivity};

@@ -1,7 +1,7 @@
 //! The work with a pump that came back from the bench, line by line in its order: what was found, what to mind, what
 //! to do.
 
-use super::suspect::Suspect;
+use super::mix_ups::Suspect;
 use super::{Checked, Decision, Look, Of, Record, Searched, Swap, finer_may_show};
 use crate::job::Job;
 use crate::length::{Fine, Length, Tolerance};

@@ -13,14 +13,14 @@ use crate::inventory::economic::{Break, Discount, Purchase as Repeated, Quantity
 use crate::inventory::level::{Levels, Standing, TopUp, back_to_level};
 use crate::inventory::outage::{Costs, Provision, provision};
 use crate::inventory::reorder::for_cycle_service;
-use crate::inventory::{Demand, Fault};
+use crate::inventory::{Demand, InventoryError};
 use crate::issue::log::{Demand as Asked, Log};
 use crate::narrow::narrow;
 use crate::stock::Item;
 
 /// Options of the levels.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Question {
+pub struct LevelOptions {
     /// Probability, in millionths, of no stock-out during a lead time.
     pub service: Millionths,
     /// Cost of placing an order; with `holding` it decides the order quantity.
@@ -111,7 +111,7 @@ pub const FEWEST_DAYS: u32 = 90;
 /// [`NoPoint`].
 pub fn point(item: &Item, seen: Option<&Seen>, service: Millionths) -> Result<Point, NoPoint> {
     let seen = seen.ok_or(NoPoint::NoLog)?;
-    let lead = item.terms.lead_days.ok_or(NoPoint::NoLeadTime)?.max(1);
+    let lead = item.offer.lead_days.ok_or(NoPoint::NoLeadTime)?.max(1);
     let Past { days, dates, wanted } = seen.past(&item.item);
     if wanted == 0 {
         return Err(NoPoint::NeverIssued);
@@ -129,7 +129,7 @@ pub fn point(item: &Item, seen: Option<&Seen>, service: Millionths) -> Result<Po
         Ok(point) => {
             Ok(Point { pieces: point.pieces, safety: point.safety, law: Law::Seen(rows.len()) })
         }
-        Err(Fault::TooFew { .. }) => {
+        Err(InventoryError::TooFew { .. }) => {
             let daily = Demand::history(&seen.periods(&item.item, 1)).map_err(large)?;
             let demand = daily.over(lead).map_err(large)?;
             let mean = demand.mean();
@@ -219,22 +219,22 @@ fn sum(days: &[(u32, Asked)]) -> u64 {
 
 /// Order quantity in whole packs: the least cost of ordering and holding a year's demand. `None` where a rate, the
 /// price or the past is unknown, or the log is shorter than [`FEWEST_DAYS`].
-pub fn quantity(item: &Item, seen: Option<&Seen>, question: &Question) -> Option<Quantity> {
+pub fn quantity(item: &Item, seen: Option<&Seen>, question: &LevelOptions) -> Option<Quantity> {
     let (order, holding) = (question.order?, question.holding?);
     let Past { days, wanted, dates } = seen?.past(&item.item);
     if dates < FEWEST_DATES || days < FEWEST_DAYS {
         return None;
     }
     let year = i128::from(wanted) * 365 * 1_000_000 / i128::from(days);
-    let pack = item.terms.pack_qty?;
-    let price = item.terms.unit_cost?.raw().checked_mul(i64::from(pack))?;
+    let pack = item.offer.carton_qty?;
+    let price = item.offer.unit_cost?.raw().checked_mul(i64::from(pack))?;
     least_cost(&Repeated {
         demand: Millionths::from_raw(i64::try_from(year).ok()?),
         order,
         storage: Money::ZERO,
         interest: holding,
         pack,
-        prices: vec![Break { packs: 1, price: Money::from_raw(price) }],
+        prices: vec![Break { cartons: 1, price: Money::from_raw(price) }],
         discount: Discount::AllUnits,
     })
     .ok()
@@ -256,18 +256,18 @@ pub fn top_up(item: &Item, on_hand: u32, again: Option<u32>) -> Option<TopUp> {
     let standing = Standing { on_hand, backorders: item.reserved, ..Standing::default() };
     let levels = Levels {
         min: least(item, again),
-        max: item.terms.max_level.filter(|&max| max >= least(item, again)),
-        pack: item.pack_qty,
+        max: item.offer.max_level.filter(|&max| max >= least(item, again)),
+        pack: item.carton_qty,
     };
     let order = back_to_level(&standing, &levels).ok()?;
-    (order.packs > 0).then_some(order)
+    (order.cartons > 0).then_some(order)
 }
 
 /// Number of pieces of an item to have ready for an outage like those simulated: enough as often as the critical
 /// ratio of its price and the cost of a missing piece. `None` where that is unknown, and for consumables, which are
 /// not simulated.
-pub fn ready(item: &Item, asked: &[u32], question: &Question) -> Option<Provision> {
+pub fn ready(item: &Item, asked: &[u32], question: &LevelOptions) -> Option<Provision> {
     item.size.as_ref()?;
-    let costs = Costs::new(item.terms.unit_cost?, question.lacking?).ok()?;
+    let costs = Costs::new(item.offer.unit_cost?, question.lacking?).ok()?;
     provision(&Demand::history(asked).ok()?, &costs).ok()
 }

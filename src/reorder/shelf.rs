@@ -1,14 +1,16 @@
 //! Drawers: the thicknesses of one kind and fit, the totals that they reach, and the fewest that would suffice.
 
-use crate::choose::watch::Watch;
+use crate::choose::control::Control;
 use crate::choose::windows;
 use crate::decimal::Money;
 use crate::job::Job;
 use crate::length::Length;
 use crate::policy::Acceptance;
 use crate::problem::{Place, Problem, Problems};
-use crate::reach::{self, Aim, Change, Choice, Fault, Guard, Reach, Rule, Size, Targets};
-use crate::reorder::Question;
+use crate::reorder::ReorderOptions;
+use crate::size_range::{
+    self, Change, Choice, Guard, Reach, Rule, Selection, Size, SizeRangeError, Targets,
+};
 use crate::stock::Item;
 
 /// Most parts of the search for the best sizes that are examined.
@@ -16,7 +18,7 @@ const EFFORT: u64 = 20_000;
 
 /// Totals that a drawer must reach.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Asked {
+pub struct Wanted {
     /// Range of pack totals, in steps.
     pub targets: Targets,
     /// Most pieces, the window and its guard.
@@ -31,7 +33,7 @@ pub struct Shelf {
     /// Fit code, as the stock spells it first.
     pub fit: String,
     /// Totals that it must reach.
-    pub asked: Asked,
+    pub asked: Wanted,
     /// Its items, by index: those on hand today, then the others in stock order.
     pub items: Vec<usize>,
     /// Range reached by the thicknesses on hand today.
@@ -50,7 +52,7 @@ pub struct Shelf {
 }
 
 /// Refuses ranges of drawers that no pump uses.
-pub fn unknown_ranges(job: &Job, question: &Question, problems: &mut Problems) {
+pub fn unknown_ranges(job: &Job, question: &ReorderOptions, problems: &mut Problems) {
     let drawers = drawers(job);
     for (kind, fit, ..) in &question.ranges {
         let key = crate::stock::folded(fit);
@@ -99,7 +101,7 @@ pub fn drawers(job: &Job) -> Vec<(String, String, Vec<usize>)> {
 /// Totals that the pumps of this outage need from a drawer: from the least to the greatest middle of the range that a
 /// pump allows, half the narrowest allowance to either side, and the most pieces of the place that takes fewest.
 /// `None` if no pump states a need.
-pub fn asked_by_pumps(job: &Job, kind: &str, fit: &str, step: Length) -> Option<Asked> {
+pub fn asked_by_pumps(job: &Job, kind: &str, fit: &str, step: Length) -> Option<Wanted> {
     let plenty: Vec<u32> = job.stock.iter().map(|item| item.on_hand.max(100)).collect();
     let fit = crate::stock::folded(fit);
     let mut range: Option<(i64, i64)> = None;
@@ -124,10 +126,10 @@ pub fn asked_by_pumps(job: &Job, kind: &str, fit: &str, step: Length) -> Option<
     let high = -(-most).div_euclid(step_ticks) * step_ticks;
     let targets =
         Targets::new(Length::from_ticks(low.max(0)), Length::from_ticks(high.max(0)), step).ok()?;
-    Some(Asked {
+    Some(Wanted {
         targets,
         rule: Rule {
-            pieces: pieces.clamp(1, reach::MOST_PIECES),
+            pieces: pieces.clamp(1, size_range::MOST_PIECES),
             window: Length::from_ticks(window),
             guard: match job.policy.acceptance {
                 Acceptance::WorstCase => Guard::WorstCase,
@@ -141,7 +143,7 @@ pub fn asked_by_pumps(job: &Job, kind: &str, fit: &str, step: Length) -> Option<
 
 fn size(item: &Item) -> Option<Size> {
     let size = item.size?;
-    let pack = i64::from(item.pack_qty);
+    let pack = i64::from(item.carton_qty);
     // Without a price it counts as free, which is reported next to the cost.
     Some(Size {
         thickness: size.thickness,
@@ -160,41 +162,41 @@ fn size(item: &Item) -> Option<Size> {
 pub fn shelf(
     job: &Job,
     (kind, fit, items): (String, String, Vec<usize>),
-    asked: Asked,
+    asked: Wanted,
     held: impl Fn(usize) -> bool,
-    watch: &Watch<'_>,
-) -> Result<Shelf, Fault> {
+    control: &Control<'_>,
+) -> Result<Shelf, SizeRangeError> {
     let sizes: Vec<Size> = items.iter().filter_map(|&i| size(&job.stock[i])).collect();
     let of = |wanted: &dyn Fn(usize) -> bool| -> Vec<Size> {
         let pairs = items.iter().zip(&sizes);
         pairs.filter(|(item, _)| wanted(**item)).map(|(_, size)| *size).collect()
     };
-    let Asked { targets, rule } = asked;
+    let Wanted { targets, rule } = asked;
     let today = |item: usize| job.stock[item].available() > 0;
     let after = of(&held);
     let mut changes = Vec::new();
     let mut at = 0;
     for (index, &item) in items.iter().enumerate() {
         if held(item) {
-            let change = reach::without_until(&after, at, &targets, &rule, watch)?;
+            let change = size_range::without_until(&after, at, &targets, &rule, control)?;
             changes.push((index, true, change));
             at += 1;
         } else {
             changes.push((
                 index,
                 false,
-                reach::with_until(&after, sizes[index], &targets, &rule, watch)?,
+                size_range::with_until(&after, sizes[index], &targets, &rule, control)?,
             ));
         }
     }
-    let select = |aim| reach::select(&sizes, &targets, &rule, aim, EFFORT, watch);
-    let reach = |sizes: &[Size]| Reach::until(sizes, &targets, &rule, watch);
+    let select = |aim| size_range::select(&sizes, &targets, &rule, aim, EFFORT, control);
+    let reach = |sizes: &[Size]| Reach::until(sizes, &targets, &rule, control);
     Ok(Shelf {
         today: reach(&of(&today))?,
         after: reach(&after)?,
         all: reach(&sizes)?,
-        fewest: select(Aim::Fewest)?,
-        cheapest: select(Aim::LeastCost)?,
+        fewest: select(Selection::Fewest)?,
+        cheapest: select(Selection::LeastCost)?,
         changes,
         kind,
         fit,

@@ -48,7 +48,7 @@ pub struct Source {
 /// A source that several terms share is the same draw in all of them. The error shared by all pieces of a lot
 /// is one source, with the number of pieces in its factor.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Term {
+pub struct DrawTerm {
     /// Sensitivity.
     pub factor: f64,
     /// Sources, by index; one may appear more than once, and without any the product is 1.
@@ -61,7 +61,7 @@ pub struct Sum {
     /// Constant part.
     pub constant: f64,
     /// Terms of the sum.
-    pub terms: Vec<Term>,
+    pub terms: Vec<DrawTerm>,
 }
 
 /// Quantity computed from the sources.
@@ -93,7 +93,7 @@ pub struct Model {
 
 /// Settings of the draws and of the results wanted.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Plan {
+pub struct DrawOptions {
     /// Seed; draws differ from seed to seed only.
     pub seed: u64,
     /// Coverage probability of the intervals: 0.5 or more, less than 1.
@@ -108,9 +108,9 @@ pub struct Plan {
     pub most_draws: u64,
 }
 
-impl Default for Plan {
+impl Default for DrawOptions {
     fn default() -> Self {
-        Plan { seed: 1, level: 0.95, limits: None, digits: 2, most_draws: 10_000_000 }
+        DrawOptions { seed: 1, level: 0.95, limits: None, digits: 2, most_draws: 10_000_000 }
     }
 }
 
@@ -191,7 +191,7 @@ pub const CLASSES: usize = 60;
 
 /// Errors in a model or a plan of draws.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
-pub enum Fault {
+pub enum DrawError {
     /// The mean or the distribution of a source is not a number, or its width is negative.
     #[error("source {0} has no mean and width that make a law")]
     Law(usize),
@@ -256,10 +256,10 @@ const WAVE: usize = 16;
 /// // Below 0.48 lies a triangle of an eighth of the half: 1/16.
 /// assert!((outcome.conformity.unwrap().below - 1.0 / 16.0).abs() < 0.002);
 /// ```
-pub fn run(model: &Model, plan: &Plan) -> Result<Outcome, Vec<Fault>> {
+pub fn run(model: &Model, plan: &DrawOptions) -> Result<Outcome, Vec<DrawError>> {
     let drawer = Drawer::new(model, plan, check(model, plan)?);
     let cuts = drawer.cuts();
-    draw(&drawer, cuts).ok_or_else(|| vec![Fault::NoValue])
+    draw(&drawer, cuts).ok_or_else(|| vec![DrawError::NoValue])
 }
 
 /// Outcome, the same for all cuts; `None` where fewer than two draws have a value.
@@ -319,52 +319,52 @@ fn share(part: u64, all: u64) -> f64 {
 }
 
 /// Number of draws in a batch, `max(100 / (1 - level), 10 000)` (7.9.4), or all errors.
-fn check(model: &Model, plan: &Plan) -> Result<usize, Vec<Fault>> {
+fn check(model: &Model, plan: &DrawOptions) -> Result<usize, Vec<DrawError>> {
     let mut faults = Vec::new();
     let sources = &model.sources;
     for (n, source) in sources.iter().enumerate() {
         if !source.mean.is_finite() || !source.law.holds() {
-            faults.push(Fault::Law(n));
+            faults.push(DrawError::Law(n));
         }
     }
     let mut joined = vec![false; sources.len()];
     for (n, joint) in model.joint.iter().enumerate() {
         for &member in &joint.members {
             match sources.get(member).map(|source| source.law) {
-                None => faults.push(Fault::NoSource(member)),
+                None => faults.push(DrawError::NoSource(member)),
                 Some(Law::Normal { .. }) if !joined[member] => joined[member] = true,
-                Some(_) => faults.push(Fault::Member(member)),
+                Some(_) => faults.push(DrawError::Member(member)),
             }
         }
         let whole = joint.correlation.len() == joint.members.len();
         if !whole || joint::factor(&joint.correlation).is_none() {
-            faults.push(Fault::Correlation(n));
+            faults.push(DrawError::Correlation(n));
         }
     }
     for sum in model.measurand.sums() {
         let factors = sum.terms.iter().map(|term| term.factor);
         if !factors.chain([sum.constant]).all(f64::is_finite) {
-            faults.push(Fault::Factor);
+            faults.push(DrawError::Factor);
         }
         let named = sum.terms.iter().flat_map(|term| &term.of);
-        faults.extend(named.filter(|n| **n >= sources.len()).map(|n| Fault::NoSource(*n)));
+        faults.extend(named.filter(|n| **n >= sources.len()).map(|n| DrawError::NoSource(*n)));
     }
     let ordered = |[lower, upper]: [f64; 2]| lower <= upper;
     if !plan.limits.is_none_or(ordered) {
-        faults.push(Fault::Limits);
+        faults.push(DrawError::Limits);
     }
     if !(1..=9).contains(&plan.digits) {
-        faults.push(Fault::Digits);
+        faults.push(DrawError::Digits);
     }
     if !(0.5..1.0).contains(&plan.level) {
-        faults.push(Fault::Level);
+        faults.push(DrawError::Level);
         return Err(faults);
     }
     let size = (100.0 / (1.0 - plan.level)).ceil().max(10_000.0);
     #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)]
     let size = size as u64;
     if plan.most_draws / size < 2 {
-        faults.push(Fault::FewDraws(size.saturating_mul(2)));
+        faults.push(DrawError::FewDraws(size.saturating_mul(2)));
     }
     match usize::try_from(size) {
         Ok(size) if faults.is_empty() => Ok(size),
@@ -523,7 +523,7 @@ mod tests {
     /// Distribution with a long tail next to a flat one, and a gap that closes now and then.
     fn model() -> Model {
         let source = |mean, law| Source { mean, law };
-        let sum = |of| Sum { constant: 0.0, terms: vec![Term { factor: 1.0, of }] };
+        let sum = |of| Sum { constant: 0.0, terms: vec![DrawTerm { factor: 1.0, of }] };
         Model {
             sources: vec![
                 source(1.0, Law::Student { scale: 0.1, dof: 3 }),
@@ -535,8 +535,8 @@ mod tests {
         }
     }
 
-    fn plan() -> Plan {
-        Plan { limits: Some([0.5, 1.5]), most_draws: 170_000, ..Plan::default() }
+    fn plan() -> DrawOptions {
+        DrawOptions { limits: Some([0.5, 1.5]), most_draws: 170_000, ..DrawOptions::default() }
     }
 
     /// Dropping the middle makes no difference: nothing kept, little kept or all kept.
@@ -549,7 +549,7 @@ mod tests {
         assert_eq!(run(&model, &plan).ok(), usual);
         assert!(usual.as_ref().is_some_and(|outcome| outcome.without_value > 10));
         // Twentieths, which at 95 % are the tails of a batch: some batches have them, some not.
-        let ninety = Plan { level: 0.9, ..plan.clone() };
+        let ninety = DrawOptions { level: 0.9, ..plan.clone() };
         let ninety = run(&model, &ninety).unwrap().symmetric;
         let narrow = |low, high| Cuts { low, high, ..cuts };
         let (nothing, everything) = (f64::NEG_INFINITY, f64::INFINITY);

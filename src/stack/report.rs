@@ -6,21 +6,21 @@
 use statrs::distribution::{ContinuousCDF, Normal, StudentsT};
 
 use super::uncertainty::{Variance, variance};
-use super::{Contributor, Coverage, Stack, extent};
+use super::{Contributor, Coverage, Stack, worst_case};
 use crate::length::Unit;
-use crate::model::{Face, Form, Term, Terms, sensitivity};
+use crate::model::{Form, Side, Term, Terms, sensitivity};
 
 /// Stack-up of one requirement; lengths in the unit asked for.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Report {
     /// One line per contributor of the requirement, the largest in the worst case first.
-    pub lines: Vec<Line>,
+    pub lines: Vec<Contribution>,
     /// Nominal value: the linear form, or the free thickness of a gasket.
     pub value: f64,
     /// Target, on the scale of the value.
     pub target: f64,
     /// Figures at the lower limit and at the upper one.
-    pub sides: [Side; 2],
+    pub sides: [ReportSide; 2],
     /// Probability that both limits hold, for a value distributed normally about its middle, or as Student's
     /// t where there are effective degrees of freedom. Source: JCGM 106:2012, 7.4 equation (12), from memory.
     pub conforming: f64,
@@ -30,7 +30,7 @@ pub struct Report {
 
 /// Figures at one limit.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Side {
+pub struct ReportSide {
     /// Limit, on the scale of the value.
     pub limit: f64,
     /// Worst case towards the limit.
@@ -43,7 +43,7 @@ pub struct Side {
     /// Combined standard uncertainty.
     pub combined: f64,
     /// Effective degrees of freedom; `None` if infinite.
-    pub freedom: Option<f64>,
+    pub degrees_of_freedom: Option<f64>,
     /// Coverage factor.
     pub factor: f64,
     /// Level of confidence of that factor.
@@ -56,7 +56,7 @@ pub struct Side {
     pub beyond: f64,
 }
 
-impl Side {
+impl ReportSide {
     /// Guard of the expanded rule; never less than zero.
     pub fn clear(&self) -> f64 {
         (self.expanded + self.middle).max(0.0)
@@ -80,7 +80,7 @@ impl Side {
 
 /// Figures of one contributor.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Line {
+pub struct Contribution {
     /// Index among the contributors.
     pub contributor: usize,
     /// Sensitivity of the value.
@@ -144,21 +144,22 @@ pub struct Line {
 pub fn report(form: &Form, stack: &Stack, coverage: Coverage, unit: Unit) -> Report {
     let parts = &stack.contributors;
     let faces = [form.lower(), form.upper()];
-    let value = extent(&form.value(), parts).nominal.to_f64(unit);
+    let value = worst_case(&form.value(), parts).nominal.to_f64(unit);
     let gap = match form {
         Form::Linear { .. } => None,
-        Form::GasketFill { gap, .. } => Some(extent(gap, parts).nominal.to_f64(unit)),
+        Form::GasketFill { gap, .. } => Some(worst_case(gap, parts).nominal.to_f64(unit)),
     };
     let variances = faces.each_ref().map(|face| variance(&face.terms, stack));
     let sides =
         [0, 1].map(|at| side((&faces[at], at), value, stack, &variances[at], coverage, unit));
     // A factor that follows from the degrees of freedom changes with every contributor.
-    let few = sides.iter().any(|side| side.freedom.is_some());
+    let few = sides.iter().any(|side| side.degrees_of_freedom.is_some());
     let moving = few && matches!(coverage, Coverage::Level(_));
     let mut lines = lines(form, &faces, stack, &sides, moving, unit);
     lines.sort_by(|a, b| b.share_of_worst.total_cmp(&a.share_of_worst));
     let target = form.target();
-    let off_target = extent(&target.terms, parts).nominal.to_f64(unit) - target.bound.to_f64(unit);
+    let off_target =
+        worst_case(&target.terms, parts).nominal.to_f64(unit) - target.bound.to_f64(unit);
     Report {
         value,
         target: value - off_target,
@@ -175,16 +176,16 @@ fn weight(terms: &Terms, of: Term) -> f64 {
 
 /// Figures at one limit: the lower one for `at` 0, the upper one for 1.
 fn side(
-    (face, at): (&Face, usize),
+    (face, at): (&Side, usize),
     value: f64,
     stack: &Stack,
     variance: &Variance,
     coverage: Coverage,
     unit: Unit,
-) -> Side {
-    let sum = extent(&face.terms, &stack.contributors);
+) -> ReportSide {
+    let sum = worst_case(&face.terms, &stack.contributors);
     let above = sum.nominal.to_f64(unit) - face.bound.to_f64(unit);
-    let uneven = sum.uneven.to_f64(unit) / 2.0;
+    let uneven = sum.asymmetry.to_f64(unit) / 2.0;
     let (room, worst, middle) = match at {
         0 => (above, sum.below, -uneven),
         _ => (-above, sum.above, uneven),
@@ -194,15 +195,15 @@ fn side(
         f64::from(part.count) * (weight(&face.terms, part.term) * width / 2.0).powi(2)
     });
     let combined = variance.root() / unit_ticks(unit);
-    let freedom = variance.freedom();
+    let freedom = variance.degrees_of_freedom();
     let factor = coverage.exact(freedom);
-    Side {
+    ReportSide {
         limit: value - above,
         worst: worst.to_f64(unit),
         root_sum_square: halves.sum::<f64>().sqrt(),
         middle,
         combined,
-        freedom: variance.exact_freedom(),
+        degrees_of_freedom: variance.exact_freedom(),
         factor,
         level: coverage.level(freedom),
         expanded: factor * combined,
@@ -233,19 +234,19 @@ fn unit_ticks(unit: Unit) -> f64 {
 
 fn lines(
     form: &Form,
-    faces: &[Face; 2],
+    faces: &[Side; 2],
     stack: &Stack,
-    sides: &[Side; 2],
+    sides: &[ReportSide; 2],
     moving: bool,
     unit: Unit,
-) -> Vec<Line> {
+) -> Vec<Contribution> {
     let value = form.value();
     let none = Terms::new();
     let gap = match form {
         Form::Linear { .. } => &none,
         Form::GasketFill { gap, .. } => gap,
     };
-    let mut lines: Vec<Line> = Vec::new();
+    let mut lines: Vec<Contribution> = Vec::new();
     for (contributor, part) in stack.contributors.iter().enumerate() {
         let enters = |terms: &Terms| terms.iter().any(|(term, _)| *term == part.term);
         if !enters(&value) && !enters(gap) {
@@ -260,7 +261,7 @@ fn lines(
             count * at[side].abs() * hurts
         });
         let own = [0, 1].map(|side| own_variance(stack, contributor, &faces[side].terms, unit));
-        lines.push(Line {
+        lines.push(Contribution {
             contributor,
             sensitivity: weight(&value, part.term),
             in_gap: weight(gap, part.term),
@@ -301,7 +302,7 @@ fn cross(stack: &Stack, part: &Contributor, terms: &Terms, unit: Unit) -> f64 {
             _ => continue,
         };
         if let Some(other) = stack.contributors.iter().find(|part| part.term == other) {
-            let moved = weight(terms, other.term) * other.standard.to_f64(unit);
+            let moved = weight(terms, other.term) * other.standard_uncertainty.to_f64(unit);
             sum += 2.0 * pair.coefficient.to_f64() * c * moved;
         }
     }
@@ -313,17 +314,19 @@ fn cross(stack: &Stack, part: &Contributor, terms: &Terms, unit: Unit) -> f64 {
 fn own_variance(stack: &Stack, contributor: usize, terms: &Terms, unit: Unit) -> f64 {
     let part = &stack.contributors[contributor];
     let c = weight(terms, part.term);
-    let standard = |part: &Contributor| part.standard.to_f64(unit);
+    let standard = |part: &Contributor| part.standard_uncertainty.to_f64(unit);
     let mut variance = f64::from(part.count) * (c * standard(part)).powi(2);
     if let Some(own) = part.lot {
         let shared = |other: &Contributor| {
             let lot = other.lot.filter(|lot| lot.lot == own.lot);
             lot.map_or(0.0, |lot| {
-                f64::from(other.count) * weight(terms, other.term) * lot.standard.to_f64(unit)
+                f64::from(other.count)
+                    * weight(terms, other.term)
+                    * lot.standard_uncertainty.to_f64(unit)
             })
         };
         let all: f64 = stack.contributors.iter().map(shared).sum();
-        variance += f64::from(part.count) * c * own.standard.to_f64(unit) * all;
+        variance += f64::from(part.count) * c * own.standard_uncertainty.to_f64(unit) * all;
     }
     variance + cross(stack, part, terms, unit) * standard(part) / 2.0
 }
@@ -332,7 +335,7 @@ fn largest(
     part: &Contributor,
     at: [f64; 2],
     within: [f64; 2],
-    sides: &[Side; 2],
+    sides: &[ReportSide; 2],
 ) -> [Option<f64>; 2] {
     let count = f64::from(part.count);
     // Minus counts at the lower limit where the sensitivity is positive, otherwise at the upper.
@@ -352,11 +355,11 @@ fn largest_standard(
     part: &Contributor,
     at: [f64; 2],
     cross: [f64; 2],
-    sides: &[Side; 2],
+    sides: &[ReportSide; 2],
     unit: Unit,
 ) -> Option<f64> {
     let count = f64::from(part.count);
-    let own = part.standard.to_f64(unit);
+    let own = part.standard_uncertainty.to_f64(unit);
     let mut least = f64::INFINITY;
     for ((side, c), cross) in sides.iter().zip(at).zip(cross) {
         let square = count * c * c;

@@ -7,8 +7,10 @@
 use itertools::Itertools;
 use smallvec::{SmallVec, smallvec};
 
-use super::monte_carlo::{Fault, Joint, Law, Measurand, Model, Outcome, Plan, Source, Sum, Term};
-use super::{Contributor, Coverage, Known, Stack};
+use super::monte_carlo::{
+    DrawError, DrawOptions, DrawTerm, Joint, Law, Measurand, Model, Outcome, Source, Sum,
+};
+use super::{Contributor, Coverage, Evaluation, Stack};
 use crate::length::{Length, Tolerance, Unit};
 use crate::model::{self, Form, Terms};
 use crate::narrow::narrow;
@@ -28,18 +30,25 @@ use crate::stock::Lot;
 /// # Errors
 /// Reason that it cannot be drawn: a gap that is never above zero, or a dimension with so few readings that
 /// its distribution has no standard deviation.
-pub fn simulate(form: &Form, stack: &Stack, unit: Unit, plan: &Plan) -> Result<Outcome, Undrawn> {
+pub fn simulate(
+    form: &Form,
+    stack: &Stack,
+    unit: Unit,
+    plan: &DrawOptions,
+) -> Result<Outcome, Undrawn> {
     let few = stack.contributors.iter().find(|part| {
         let enters = form.terms().any(|term| term == part.term);
-        let readings = matches!(part.known, Known::Readings { .. }) && part.readings.len() < 4;
-        let stated = part.known == Known::Standard && part.freedom.is_some_and(|f| f <= 2);
+        let readings =
+            matches!(part.evaluation, Evaluation::Readings { .. }) && part.readings.len() < 4;
+        let stated = part.evaluation == Evaluation::Standard
+            && part.degrees_of_freedom.is_some_and(|f| f <= 2);
         enters && (readings || stated)
     });
     if let Some(part) = few {
         return Err(Undrawn::FewReadings(part.label.clone()));
     }
     let [_, lower, upper] = form.stated(unit);
-    let plan = Plan { limits: Some([lower, upper]), ..plan.clone() };
+    let plan = DrawOptions { limits: Some([lower, upper]), ..plan.clone() };
     super::monte_carlo::run(&draw(form, stack, unit), &plan).map_err(Undrawn::Faults)
 }
 
@@ -60,7 +69,7 @@ pub enum Undrawn {
     FewReadings(String),
     /// Errors in the model or the plan of the draws.
     #[error("{}", .0.iter().join("; "))]
-    Faults(Vec<Fault>),
+    Faults(Vec<DrawError>),
 }
 
 /// Contributors of a requirement that are drawn as normal, against their own shape, because they are
@@ -156,13 +165,15 @@ struct Drawn {
 }
 
 impl Drawn {
-    fn terms(&self, weight: f64) -> Vec<Term> {
+    fn terms(&self, weight: f64) -> Vec<DrawTerm> {
         if weight == 0.0 {
             return Vec::new();
         }
-        let own = self.own.iter().map(|of| Term { factor: weight * self.factor, of: of.clone() });
-        let lot =
-            self.lot.map(|(source, count)| Term { factor: weight * count, of: smallvec![source] });
+        let own =
+            self.own.iter().map(|of| DrawTerm { factor: weight * self.factor, of: of.clone() });
+        let lot = self
+            .lot
+            .map(|(source, count)| DrawTerm { factor: weight * count, of: smallvec![source] });
         own.chain(lot).collect()
     }
 }
@@ -182,20 +193,20 @@ impl Sources {
 
     /// Contributor that is correlated with others.
     fn normal(&mut self, part: &Contributor) -> Drawn {
-        let sd = part.standard.to_f64(self.unit);
+        let sd = part.standard_uncertainty.to_f64(self.unit);
         let source = self.push(self.middle(part), Law::Normal { sd });
         Drawn { own: vec![smallvec![source]], factor: 1.0, lot: None }
     }
 
     fn add(&mut self, part: &Contributor) -> Drawn {
         let mut factor = 1.0;
-        let own = match &part.known {
-            Known::Growth(growth) => {
+        let own = match &part.evaluation {
+            Evaluation::Growth(growth) => {
                 // Expansions are in millionths per kelvin.
                 factor = 1e-6;
                 vec![self.growth(growth)]
             }
-            Known::Readings { resolution } => {
+            Evaluation::Readings { resolution } => {
                 let mean = self.middle(part);
                 let (scale, dof) = scatter(&part.readings, self.unit);
                 let source = self.push(mean, Law::Student { scale, dof });
@@ -212,7 +223,7 @@ impl Sources {
         let lot = part.lot.map(|error| {
             let known = self.lots.iter().find(|(lot, _)| *lot == error.lot);
             let source = known.map(|(_, source)| *source).unwrap_or_else(|| {
-                let sd = error.standard.to_f64(self.unit);
+                let sd = error.standard_uncertainty.to_f64(self.unit);
                 let source = self.push(0.0, Law::Normal { sd });
                 self.lots.push((error.lot, source));
                 source
@@ -222,15 +233,15 @@ impl Sources {
         Drawn { own, factor, lot }
     }
 
-    fn law(&self, part: &Contributor, known: &Known) -> Law {
+    fn law(&self, part: &Contributor, known: &Evaluation) -> Law {
         let half = half(part.tolerance, self.unit);
-        let sd = part.standard.to_f64(self.unit);
-        match (known, part.freedom) {
-            (Known::Within(model::Shape::Rectangular), _) => Law::Rectangular { half },
-            (Known::Within(model::Shape::Triangular), _) => Law::Triangular { half },
-            (Known::Within(model::Shape::UShaped), _) => Law::UShaped { half },
+        let sd = part.standard_uncertainty.to_f64(self.unit);
+        match (known, part.degrees_of_freedom) {
+            (Evaluation::Within(model::Shape::Rectangular), _) => Law::Rectangular { half },
+            (Evaluation::Within(model::Shape::Triangular), _) => Law::Triangular { half },
+            (Evaluation::Within(model::Shape::UShaped), _) => Law::UShaped { half },
             // A standard uncertainty with few degrees of freedom follows Student's t.
-            (Known::Standard, Some(dof)) => Law::Student { scale: sd, dof },
+            (Evaluation::Standard, Some(dof)) => Law::Student { scale: sd, dof },
             _ => Law::Normal { sd },
         }
     }
@@ -289,9 +300,9 @@ mod tests {
             readings: vec![],
             nominal: Length::from_ticks(nominal),
             tolerance,
-            known: Known::Within(shape),
-            standard: shape.standard(tolerance),
-            freedom: None,
+            evaluation: Evaluation::Within(shape),
+            standard_uncertainty: shape.standard_uncertainty(tolerance),
+            degrees_of_freedom: None,
             lot: None,
         }
     }
@@ -304,10 +315,10 @@ mod tests {
         let mut pieces = part(terms[2], 200_000, 3_000, Shape::Rectangular);
         pieces.count = 4;
         pieces.tolerance = Tolerance { minus: Length::from_ticks(6_000), plus: Length::ZERO };
-        pieces.standard = Shape::Rectangular.standard(pieces.tolerance);
+        pieces.standard_uncertainty = Shape::Rectangular.standard_uncertainty(pieces.tolerance);
         pieces.lot = Some(LotError {
             lot: Lot::Item(0),
-            standard: Uncertainty::from(Length::from_ticks(1_500)),
+            standard_uncertainty: Uncertainty::from(Length::from_ticks(1_500)),
         });
         let stack = Stack {
             contributors: vec![
@@ -329,7 +340,7 @@ mod tests {
         };
         let two = Coverage::Factor(Millionths::from_raw(2_000_000));
         let expected = report(&form, &stack, two, Unit::Micrometre);
-        let outcome = simulate(&form, &stack, Unit::Micrometre, &Plan::default()).unwrap();
+        let outcome = simulate(&form, &stack, Unit::Micrometre, &DrawOptions::default()).unwrap();
         assert!(outcome.settled);
         let side = expected.sides[0];
         let middle = expected.value - side.middle;
@@ -360,7 +371,7 @@ mod tests {
             lower: Millionths::from_raw(500_000),
             upper: Millionths::from_raw(900_000),
         };
-        let outcome = simulate(&form, &stack, Unit::Millimetre, &Plan::default()).unwrap();
+        let outcome = simulate(&form, &stack, Unit::Millimetre, &DrawOptions::default()).unwrap();
         // By hand: the mean of 1.5 / x over 0.97 to 1.03 is 1.5 ln(1.03 / 0.97) / 0.06, less one.
         let exact = 1.5 * (1.03_f64 / 0.97).ln() / 0.06 - 1.0;
         assert!((outcome.mean - exact).abs() < 1e-4, "{}", outcome.mean);
@@ -378,7 +389,7 @@ mod tests {
             .map(|thousand| Length::from_ticks(thousand * 1_000))
             .to_vec();
         let resolution = Length::from_ticks(4_000);
-        read.known = Known::Readings { resolution };
+        read.evaluation = Evaluation::Readings { resolution };
         let stack = Stack { contributors: vec![read], correlations: vec![] };
         let form = Form::Linear {
             terms: vec![(term, Millionths::ONE)],
@@ -386,14 +397,14 @@ mod tests {
             lower: Length::ZERO,
             upper: Length::from_ticks(2_000_000),
         };
-        let outcome = simulate(&form, &stack, Unit::Micrometre, &Plan::default()).unwrap();
+        let outcome = simulate(&form, &stack, Unit::Micrometre, &DrawOptions::default()).unwrap();
         // In thousands of ticks (0.1 um): (16 + 4 + 0 + 0 + 4 + 16) / 5 / 6 x 5/3 + 16 / 12.
         let exact = (40.0 / 5.0 / 6.0 * 5.0 / 3.0 + 16.0 / 12.0_f64).sqrt() / 10.0;
         assert!((outcome.standard - exact).abs() < 2.0 * outcome.tolerance);
         // Three readings have no standard deviation to draw.
         let mut few = stack;
         few.contributors[0].readings.truncate(3);
-        let refused = simulate(&form, &few, Unit::Micrometre, &Plan::default());
+        let refused = simulate(&form, &few, Unit::Micrometre, &DrawOptions::default());
         assert!(matches!(refused, Err(Undrawn::FewReadings(_))));
     }
 }

@@ -95,14 +95,14 @@ pub(crate) fn variance(terms: &[(Term, Millionths)], stack: &Stack) -> Variance 
     let mut variance = Variance::default();
     for part in &stack.contributors {
         let c = weight(part.term);
-        variance.add(c, part.count, part.standard, part.freedom);
-        if let Some(LotError { lot, standard }) = part.lot {
+        variance.add(c, part.count, part.standard_uncertainty, part.degrees_of_freedom);
+        if let Some(LotError { lot, standard_uncertainty: standard }) = part.lot {
             variance.add_lot(c, part.count, lot, standard);
         }
     }
     let standard = |term: Term| {
         let part = stack.contributors.iter().find(|part| part.term == term);
-        part.map_or(Uncertainty::ZERO, |part| part.standard)
+        part.map_or(Uncertainty::ZERO, |part| part.standard_uncertainty)
     };
     variance.correlate(&stack.correlations, weight, standard);
     variance
@@ -169,7 +169,7 @@ impl Variance {
     /// Effective degrees of freedom by the Welch-Satterthwaite formula, truncated to a whole number; `None`
     /// where every uncertainty is taken as exactly known. Source: JCGM 100:2008, G.4.1 equation (G.2b) and
     /// its note on truncation (from memory). The formula assumes independent contributors.
-    pub(crate) fn freedom(&self) -> Option<u32> {
+    pub(crate) fn degrees_of_freedom(&self) -> Option<u32> {
         let exact = self.exact_freedom()?;
         // Against the last digit of the division: 16 of 16 are 16.
         let whole = (exact * (1.0 + 1e-12)).floor().clamp(1.0, 1e9);
@@ -195,7 +195,7 @@ impl Variance {
             // No value is clear of an uncertainty that overflowed.
             return i128::MAX / 4;
         }
-        let factor = coverage.factor(self.freedom());
+        let factor = coverage.factor(self.degrees_of_freedom());
         let scaled = root_up(total).saturating_mul(i128::from(factor.raw()));
         // Millionths of a femtometre times millionths, as millionths of a tick.
         const UNIT: i128 = 100_000_000_000;
@@ -247,7 +247,7 @@ mod tests {
             }
             let found = sum.exact_freedom().unwrap_or_default();
             assert!((found - exact).abs() < 2e-6, "{found} for {exact}");
-            assert_eq!(sum.freedom(), Some(whole));
+            assert_eq!(sum.degrees_of_freedom(), Some(whole));
         }
     }
 }

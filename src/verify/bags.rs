@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use crate::bag::{Bag, Share};
+use crate::consumables::{Bag, Share};
 use crate::job::Job;
 use crate::plan::{Kit, Plan};
 use crate::stock::Item;

@@ -6,7 +6,7 @@ use thiserror::Error;
 
 use crate::decimal::Money;
 use crate::job::JobError;
-use crate::plan::Aim;
+use crate::plan::Objective;
 
 /// Breach of a plan, a purchase, a provision or a record. It is a defect of this program, and no output with
 /// one is ever written.
@@ -67,7 +67,7 @@ pub enum Breach {
     },
     /// More sheets cut up than there are.
     #[error("{count} plates {sheet} cut, more than there are")]
-    SheetsOverdrawn {
+    PlatesOverdrawn {
         /// Stock number of the lot of sheets.
         sheet: String,
         /// Sheets cut up.
@@ -94,7 +94,7 @@ pub enum Breach {
     #[error("{} is {recounted}, the plan says {said}", aim.label())]
     Value {
         /// Goal.
-        aim: Aim,
+        aim: Objective,
         /// Value counted again.
         recounted: i128,
         /// Value in the plan.
@@ -102,7 +102,7 @@ pub enum Breach {
     },
     /// Goal better than its own bound.
     #[error("{} is beyond its own bound", .0.label())]
-    Bound(Aim),
+    Bound(Objective),
     /// Other goals than those of a plan, or in another order.
     #[error("the goals are not those that a plan is made for")]
     Goals,

@@ -2,8 +2,8 @@
 
 use std::collections::BTreeMap;
 
+use crate::forecast::Forecast;
 use crate::job::Job;
-use crate::outlook::Outlook;
 use crate::provision::{Provision, SetAside};
 
 use super::{Breach, Holder, SetAsideBreach, check_limits, check_pieces};
@@ -12,13 +12,13 @@ use super::{Breach, Holder, SetAsideBreach, check_limits, check_pieces};
 /// such provisions are written.
 #[derive(Debug, Clone, PartialEq)]
 pub struct VerifiedProvision {
-    outlook: Outlook,
+    outlook: Forecast,
     provision: Provision,
 }
 
 impl VerifiedProvision {
     /// Pumps, with the expected values of their dimensions.
-    pub fn outlook(&self) -> &Outlook {
+    pub fn outlook(&self) -> &Forecast {
         &self.outlook
     }
 
@@ -36,7 +36,7 @@ impl VerifiedProvision {
 /// # Errors
 /// Every breach. A provision with one is a defect of this program and is never written.
 pub fn verify_provision(
-    outlook: Outlook,
+    outlook: Forecast,
     provision: Provision,
 ) -> Result<VerifiedProvision, Vec<Breach>> {
     let job = outlook.job();

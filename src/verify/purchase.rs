@@ -1,7 +1,7 @@
 //! Checker of purchases: everything is counted again, from the job and the market alone.
 
 use crate::job::Job;
-use crate::plan::{Aim, Kit};
+use crate::plan::{Kit, Objective};
 use crate::purchase::{Market, Purchase};
 
 use super::{Breach, check_goals, check_kits, check_values};
@@ -38,17 +38,17 @@ pub fn verify_purchase(
 ) -> Result<VerifiedPurchase, Vec<Breach>> {
     purchase.plan.check(job).map_err(|error| vec![error.into()])?;
     let mut breaches = Vec::new();
-    if purchase.packs.len() != job.stock.len() {
+    if purchase.cartons.len() != job.stock.len() {
         return Err(vec![Breach::Unmatched]);
     }
     let mut delivered = job.clone();
     let mut cost: i128 = 0;
-    for (item, &packs) in purchase.packs.iter().enumerate() {
+    for (item, &packs) in purchase.cartons.iter().enumerate() {
         if packs == 0 {
             continue;
         }
         let lot = &mut delivered.parts.stock[item];
-        let terms = (lot.terms.unit_cost, lot.terms.pack_qty);
+        let terms = (lot.offer.unit_cost, lot.offer.carton_qty);
         let (Some(unit_cost), Some(pack)) = terms else {
             breaches.push(Breach::NotForSale(lot.item.clone()));
             continue;
@@ -63,7 +63,7 @@ pub fn verify_purchase(
     }
     let mut sums = check_kits(&delivered, &purchase.plan, &mut breaches);
     sums.bought = cost;
-    let after = [Aim::Purchase, Aim::Waste];
+    let after = [Objective::Purchase, Objective::Waste];
     check_goals(job, &purchase.plan, &after, &mut breaches);
     check_values(&purchase.plan, &sums, &mut breaches);
     check_lead_times(job, market, &purchase, &mut breaches);
@@ -73,7 +73,7 @@ pub fn verify_purchase(
 /// Checks that the pumps that an item arrives too late for use only the pieces on hand of it.
 fn check_lead_times(job: &Job, market: &Market, purchase: &Purchase, breaches: &mut Vec<Breach>) {
     for (item, lot) in job.stock.iter().enumerate() {
-        let arrives = market.today + i64::from(lot.terms.lead_days.unwrap_or(0));
+        let arrives = market.today + i64::from(lot.offer.lead_days.unwrap_or(0));
         let mut taken: u64 = 0;
         for (pump, kit) in job.pumps.iter().zip(&purchase.plan.kits) {
             let Kit::Served(packs) = kit else { continue };

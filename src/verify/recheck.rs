@@ -284,14 +284,14 @@ fn check_drawn(job: &Job, drawn: &BTreeMap<usize, i64>, left: &Left, breaches: &
             None => {}
             Some(cut) => {
                 let side = i128::from(cut.outside.ticks());
-                *area.entry(cut.sheet).or_default() += i128::from(count) * side * side;
+                *area.entry(cut.plate).or_default() += i128::from(count) * side * side;
             }
         }
     }
     for (sheet, area) in area {
-        let lot = &job.sheets[sheet];
+        let lot = &job.plates[sheet];
         let each: i128 = lot.sides.iter().map(|side| i128::from(side.ticks())).product();
-        if area > each * i128::from(left.sheets[sheet]) {
+        if area > each * i128::from(left.plates[sheet]) {
             breaches.push(Breach::SwapsCut(lot.item.clone()));
         }
     }

@@ -5,13 +5,13 @@ use itertools::Itertools;
 use super::{about, length, money, natural_unit};
 use crate::accounting::pack_total;
 use crate::decimal::Millionths;
+use crate::forecast::{Expected, Law};
 use crate::job::Job;
 use crate::length::{Length, Unit};
-use crate::outlook::{Expected, Law};
 use crate::plan::PackPick;
 use crate::problem::{Place, Problem};
 use crate::provision::{
-    Fault, MOST_VALUES, Provision, Question, SafeKit, Service, SetAside, Together,
+    MOST_VALUES, Provision, ProvisionError, ProvisionOptions, SafeKit, Service, SetAside, Together,
 };
 
 /// Mark of values that no pieces in the drawers serve.
@@ -113,7 +113,7 @@ pub fn law(expected: &Expected, unit: Unit) -> String {
     match expected.law {
         Law::Even if expected.low == expected.high => "one value".into(),
         Law::Even => "every value looked at alike".into(),
-        Law::Readings { mean, scale, freedom } => {
+        Law::Readings { mean, scale, degrees_of_freedom: freedom } => {
             let n = f64::from(freedom) + 1.0;
             let deviation = scale.to_f64(unit) / (1.0 + 1.0 / n).sqrt();
             format!(
@@ -197,7 +197,7 @@ pub fn safe_proof(provision: &Provision, job: &Job) -> String {
 }
 
 /// Proof of the price of the trolley.
-pub fn trolley_proof(provision: &Provision, question: &Question, job: &Job) -> String {
+pub fn trolley_proof(provision: &Provision, question: &ProvisionOptions, job: &Job) -> String {
     let trolley = &provision.trolley;
     let bound = money(trolley.bound.raw(), job);
     if provision.falls_short(question) {
@@ -253,11 +253,11 @@ pub fn service(service: &Service) -> String {
 }
 
 /// Purpose of the trolley, and whether it covers the scenarios that it was chosen for.
-pub fn chosen_for(provision: &Provision, question: &Question) -> String {
+pub fn chosen_for(provision: &Provision, question: &ProvisionOptions) -> String {
     let trolley = &provision.trolley;
     let but_for_gaps = match trolley.hopeless {
         0 => String::new(),
-        _ => format!("; {} if pumps in a gap are left out", trolley.but_for_gaps),
+        _ => format!("; {} if pumps in a gap are left out", trolley.served_except_gaps),
     };
     format!(
         "The trolley {} {} of outages: it covers {} of the {} design scenarios ({} required){but_for_gaps}.",
@@ -273,7 +273,7 @@ pub fn chosen_for(provision: &Provision, question: &Question) -> String {
 }
 
 /// Whether the counted service reaches the requested one, in a sentence.
-pub fn promise(provision: &Provision, question: &Question) -> String {
+pub fn promise(provision: &Provision, question: &ProvisionOptions) -> String {
     let (trolley, service) = (&provision.trolley, &provision.service);
     let [low, high] = service.interval;
     let wanted = question.probability.to_f64();
@@ -332,7 +332,7 @@ pub fn promise(provision: &Provision, question: &Question) -> String {
 }
 
 /// Warnings about the result, one sentence each.
-pub fn warnings(job: &Job, provision: &Provision, question: &Question) -> Vec<String> {
+pub fn warnings(job: &Job, provision: &Provision, question: &ProvisionOptions) -> Vec<String> {
     const MOST: usize = 8;
     let narrowest = provision.coarse.iter().map(|coarse| coarse.width).min();
     let coarse = narrowest.map(|width| {
@@ -360,13 +360,13 @@ pub fn warnings(job: &Job, provision: &Provision, question: &Question) -> Vec<St
 }
 
 /// Spacing of the values examined, in words.
-fn looked_at(question: &Question) -> String {
+fn looked_at(question: &ProvisionOptions) -> String {
     let step = length(question.step, natural_unit(question.step));
     format!("every value looked at, {step} apart")
 }
 
 /// Values that a safe kit holds for.
-pub fn safe_holds(question: &Question) -> String {
+pub fn safe_holds(question: &ProvisionOptions) -> String {
     format!(
         "every pump at {}, that the drawers can meet, whatever the others come to",
         looked_at(question)
@@ -379,8 +379,8 @@ pub fn fits(job: &Job, together: &Together) -> String {
     if !together.lacking.is_empty() {
         parts.push(format!("the drawers are short of {}", listed(job, &together.lacking)));
     }
-    if !together.sheets.is_empty() {
-        parts.push(format!("too few plates of {}", sheets(job, &together.sheets)));
+    if !together.plates.is_empty() {
+        parts.push(format!("too few plates of {}", plates(job, &together.plates)));
     }
     match parts.is_empty() {
         true => "All safe kits can be set aside at once.".into(),
@@ -401,21 +401,21 @@ pub fn listed(job: &Job, pieces: &[SetAside]) -> String {
 }
 
 /// Lots of sheets by name.
-pub fn sheets(job: &Job, lots: &[usize]) -> String {
-    lots.iter().map(|&lot| job.sheets[lot].item.as_str()).join(", ")
+pub fn plates(job: &Job, lots: &[usize]) -> String {
+    lots.iter().map(|&lot| job.plates[lot].item.as_str()).join(", ")
 }
 
 /// Reminder that setting pieces aside does not set a clearance.
 pub const CAUTION: &str = "Setting pieces aside does not set a clearance: measure each pump, then run `gapwright kit`; it chooses the pieces, and the recheck after fitting decides.";
 
 /// An unanswerable request, as a problem of the stock workbook or of the pump workbook.
-pub fn fault(fault: &Fault, stock: &str, pumps: &str) -> Problem {
+pub fn fault(fault: &ProvisionError, stock: &str, pumps: &str) -> Problem {
     let in_pumps = |found: String, expected: &str, mend: &str| {
         Problem::new(Place::file(pumps), found, expected, mend)
     };
     match fault {
-        Fault::Choose(error) => error.problem(stock, pumps),
-        Fault::TooManyValues { tag, values, step } => in_pumps(
+        ProvisionError::Choose(error) => error.problem(stock, pumps),
+        ProvisionError::TooManyValues { tag, values, step } => in_pumps(
             format!("pump {tag}, which can come to {values} values"),
             &format!("at most {MOST_VALUES} values of one pump"),
             &format!(

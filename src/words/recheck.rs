@@ -6,7 +6,7 @@ use crate::length::{Length, Tolerance, Unit};
 use crate::plan::Pick;
 use crate::policy::Acceptance;
 use crate::pump::Pump;
-use crate::recheck::suspect::Slip;
+use crate::recheck::mix_ups::Slip;
 use crate::recheck::work::{self, Step, Task, Usual, unmeasured};
 use crate::recheck::{Compared, Decision, Of, Record, Searched, Suspect};
 
@@ -318,7 +318,7 @@ fn step(job: &Job, pump: &Pump, step: &Step) -> String {
             "{}: then expected {} ({}), limits {} to {}.",
             pump.requirements[*index].label,
             about(verdict.value, model.unit),
-            about(verdict.value, model.unit.twin()),
+            about(verdict.value, model.unit.other()),
             verdict.lower.show(model.unit),
             fine(verdict.upper, model.unit),
         ),

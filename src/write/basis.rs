@@ -117,7 +117,8 @@ pub(super) fn inputs_and_policy<'s>(job: &Job, styles: &'s Styles) -> [Section<'
 pub(super) fn goals<'s>(job: &Job, plan: &Plan, styles: &'s Styles) -> Section<'s> {
     let rows = plan.goals.iter().map(|goal| {
         let [value, bound] = [goal.value, goal.bound].map(|v| words::goal_value(job, goal, v));
-        [words::aim(goal.aim).to_string(), value, bound].map(|text| styles.text.of(text))
+        [words::objective(goal.objective).to_string(), value, bound]
+            .map(|text| styles.text.of(text))
     });
     Section::of_cells(["Optimised for, in this order", "Value", "Bound"], rows)
 }

@@ -11,9 +11,9 @@ use super::page::{Page, Written};
 use super::style::Styles;
 use super::table::{Cells, Value};
 use crate::columns::{fit_heading, key as heading_key, pump_heading};
+use crate::forecast::usual_step;
 use crate::length::{Fine, Length, Unit};
-use crate::model::{ConsumableNeed, Dimension, Face, Form, Model, Spread, Term};
-use crate::outlook::usual_step;
+use crate::model::{ConsumableNeed, Dimension, Form, Model, Side, Spread, Term};
 use crate::packing::RingSpace;
 use crate::plain_text::{mended, mended_to};
 use crate::policy::Policy;
@@ -169,7 +169,7 @@ impl Draft<'_> {
     }
 
     /// The length of one term with which the sum comes to its bound, the open ones being of a size.
-    fn answer(&self, face: &Face, wanted: Term, size: Length) -> Option<Length> {
+    fn answer(&self, face: &Side, wanted: Term, size: Length) -> Option<Length> {
         let mut rest = Fine::from(face.bound);
         let mut by = 0;
         for (term, sensitivity) in &face.terms {

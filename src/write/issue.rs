@@ -8,7 +8,7 @@ use super::table::{Cells, Column, Value};
 use super::text::WriteText;
 use crate::formats::issue_sheet::{EXTRA, HEADINGS, ID, OWN};
 use crate::issue::key;
-use crate::issue::planned::{Line, Planned, Step, Why};
+use crate::issue::planned::{Planned, PlannedLine, Step, Why};
 use crate::job::Job;
 use crate::verify::Verified;
 use crate::words;
@@ -17,8 +17,8 @@ use crate::words;
 const SPARE: u32 = 12;
 
 /// A line of the plan, with what is said of it.
-struct Row<'a> {
-    line: &'a Line,
+struct IssueLine<'a> {
+    line: &'a PlannedLine,
     /// Whether its kit begins here: the tag stands out.
     begins: bool,
     place: String,
@@ -26,16 +26,16 @@ struct Row<'a> {
     note: String,
 }
 
-type Col<'s> = Column<'s, Row<'s>>;
+type Col<'s> = Column<'s, IssueLine<'s>>;
 
 /// The columns, in the order of their headings.
 fn columns(styles: &Styles) -> [Col<'_>; 10] {
     let Styles { text, wrapped, entry, count_entry, .. } = styles;
     let note = entry.clone().set_text_wrap();
     // Nothing can be picked for a place that is short.
-    let open = |row: &Row<'_>| row.line.step != Step::Short;
-    let picked = move |row: &Row<'_>| if open(row) { count_entry } else { text }.blank();
-    let instead = move |row: &Row<'_>| if open(row) { entry } else { text }.blank();
+    let open = |row: &IssueLine<'_>| row.line.step != Step::Short;
+    let picked = move |row: &IssueLine<'_>| if open(row) { count_entry } else { text }.blank();
+    let instead = move |row: &IssueLine<'_>| if open(row) { entry } else { text }.blank();
     let [tag, place, bin, item, step, planned, taken, other, pieces, said] = HEADINGS;
     [
         Col::new(tag, 13.0, |row| match row.begins {
@@ -90,7 +90,7 @@ pub(super) fn sheet(verified: &Verified, styles: &Styles) -> Written<Worksheet> 
         .stock
         .iter()
         .map(|lot| (&lot.item, &lot.bin))
-        .chain(job.sheets.iter().map(|lot| (&lot.item, &lot.bin)))
+        .chain(job.plates.iter().map(|lot| (&lot.item, &lot.bin)))
         .filter_map(|(item, bin)| Some((key(item), bin.as_deref()?)))
         .collect();
     let mut before = None;
@@ -99,7 +99,7 @@ pub(super) fn sheet(verified: &Verified, styles: &Styles) -> Written<Worksheet> 
         let (place, note) = words_of(job, line);
         let bin = bins.get(&key(&line.item)).copied().unwrap_or_default();
         page.high(16.0 * lines(&[(&note, 46), (&place, 33)], [1, 20]))?;
-        page.put(&columns, &Row { line, begins, place, bin, note })?;
+        page.put(&columns, &IssueLine { line, begins, place, bin, note })?;
         page.behind(OWN[0], line.own().map(|own| styles.plain.of(own)))?;
     }
     let Styles { text, entry, count_entry, .. } = styles;
@@ -130,7 +130,7 @@ pub(super) fn sheet(verified: &Verified, styles: &Styles) -> Written<Worksheet> 
 }
 
 /// The place of a line, and why it is short.
-fn words_of(job: &Job, line: &Line) -> (String, String) {
+fn words_of(job: &Job, line: &PlannedLine) -> (String, String) {
     let of_line = || job.pumps.iter().find(|pump| pump.tag == line.tag);
     match (&line.why, line.why.as_ref().and_then(|_| of_line())) {
         (Some(Why::Short(short)), Some(pump)) => {

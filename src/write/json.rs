@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use crate::accounting::{pack_total, verdicts};
-use crate::bag::{Bag, Lack, Share, lack};
+use crate::consumables::{Bag, Lack, Share, lack};
 use crate::crush::{Crush, crushes};
 use crate::cutting::Layout;
 use crate::decimal::{Money, show, show_money};
@@ -19,7 +19,9 @@ use crate::job::{Input, Job};
 use crate::length::{Fine, Length, Unit};
 use crate::model::Model;
 use crate::packing::RingSpace;
-use crate::plan::{Aim, Cause, Goal, Kit, PackPick, Pick, Shortfall, Worth};
+use crate::plan::{
+    Cause, Kit, MarginalValue, Objective, ObjectiveValue, PackPick, Pick, Shortfall,
+};
 use crate::pump::Pump;
 use crate::show::natural_unit;
 use crate::stack::Verdict;
@@ -33,8 +35,8 @@ pub fn text(verified: &Verified) -> String {
 /// The plan as plain values.
 pub fn plan(verified: &Verified) -> PlanJson {
     let (job, plan) = (verified.job(), verified.plan());
-    let weight = plan.goal(Aim::ServedWeight);
-    let waste = plan.goal(Aim::Waste);
+    let weight = plan.goal(Objective::ServedWeight);
+    let waste = plan.goal(Objective::Waste);
     let money = |value: Option<i64>| show_money(Money::from_raw(value.unwrap_or(0)));
     let issued = verified.issued();
     PlanJson {
@@ -78,16 +80,16 @@ pub fn plan(verified: &Verified) -> PlanJson {
             })
             .collect(),
         sheets: job
-            .sheets
+            .plates
             .iter()
             .enumerate()
             .map(|(index, lot)| {
-                let cut = plan.layouts.iter().filter(|layout| layout.sheet == index);
+                let cut = plan.layouts.iter().filter(|layout| layout.plate == index);
                 let layouts = cut.map(|layout| self::layout(job, layout)).collect();
                 SheetJson {
                     item: lot.item.clone(),
                     before: lot.on_hand,
-                    after: lot.on_hand - plan.sheets_cut(job)[index],
+                    after: lot.on_hand - plan.plates_cut(job)[index],
                     layouts,
                 }
             })
@@ -107,16 +109,16 @@ pub(super) fn inputs(job: &Job) -> Vec<InputJson> {
 }
 
 /// The worth of one more of an item.
-pub(super) fn worth(worth: &Worth) -> WorthJson {
+pub(super) fn worth(worth: &MarginalValue) -> WorthJson {
     WorthJson { served_weight: worth.served_weight, waste: show_money(worth.waste) }
 }
 
-fn goal(goal: &Goal) -> GoalJson {
-    let shown = |value: i64| match goal.aim {
-        Aim::Waste | Aim::Purchase => show_money(Money::from_raw(value)),
+fn goal(goal: &ObjectiveValue) -> GoalJson {
+    let shown = |value: i64| match goal.objective {
+        Objective::Waste | Objective::Purchase => show_money(Money::from_raw(value)),
         _ => value.to_string(),
     };
-    let (name, priority) = GoalName::of(goal.aim);
+    let (name, priority) = GoalName::of(goal.objective);
     GoalJson { goal: name, priority, value: shown(goal.value), bound: shown(goal.bound) }
 }
 
@@ -246,7 +248,7 @@ pub(super) fn length(length: Length, unit: Unit) -> LengthJson {
 
 fn layout(job: &Job, layout: &Layout) -> LayoutJson {
     let own = |side: Length| length(side, natural_unit(side));
-    let side = job.sheets[layout.sheet].sides[layout.along];
+    let side = job.plates[layout.plate].sides[layout.along];
     let strips = layout.strips.iter().filter_map(|&(item, strips)| {
         let outside = job.stock[item].cut?.outside;
         Some(StripsJson {
@@ -284,7 +286,7 @@ pub(super) fn pack(job: &Job, model: &Model, picked: &PackPick) -> PackJson {
             .map(|pick| PieceJson {
                 item: job.stock[pick.item].item.clone(),
                 count: pick.count,
-                cut_from: job.stock[pick.item].cut.map(|cut| job.sheets[cut.sheet].item.clone()),
+                cut_from: job.stock[pick.item].cut.map(|cut| job.plates[cut.plate].item.clone()),
                 peeled_to: (pick.peeled > 0)
                     .then(|| job.stock[pick.item].peeled(pick.peeled))
                     .flatten()

@@ -14,10 +14,10 @@ use super::text::WriteText;
 use window::{Window, cold_window, inwards};
 
 use crate::accounting::{pack_total, stack, verdicts};
-use crate::bag::Bag;
+use crate::consumables::Bag;
 use crate::crush::{Crush, crushes};
 use crate::feeler::{self, Wanted};
-use crate::formats::slip::{self, Row};
+use crate::formats::slip::{self, SlipRow};
 use crate::job::Job;
 use crate::length::{Fine, Length, Unit};
 use crate::model::{Form, Model, Requirement, USUAL_CAUTIONS};
@@ -103,7 +103,7 @@ fn lines(text: &str, width: usize) -> f64 {
 
 /// `0.0195 to 0.0225 in (about 0.495 to 0.572 mm)`.
 fn between(lower: Length, upper: Length, unit: Unit) -> String {
-    let (twin, low, high) = (unit.twin(), Fine::from(lower), Fine::from(upper));
+    let (twin, low, high) = (unit.other(), Fine::from(lower), Fine::from(upper));
     format!(
         "{} to {} (about {} to {})",
         lower.show(unit),
@@ -241,7 +241,7 @@ impl Slip<'_, '_> {
             // What the pack counts with: the thickness once layers are peeled off.
             let fitted = item.peeled(pick.peeled);
             let fitted = fitted.map(|fitted| (fitted, words::natural_unit(fitted)));
-            let about = |(fitted, own): (Length, Unit)| words::about(fitted.into(), own.twin());
+            let about = |(fitted, own): (Length, Unit)| words::about(fitted.into(), own.other());
             let cells = [
                 strong.of(&label),
                 styles.shrunk.of(&item.item),
@@ -265,7 +265,7 @@ impl Slip<'_, '_> {
             return Ok(());
         }
         let unit = self.model().unit;
-        let twin = unit.twin();
+        let twin = unit.other();
         let (total, tolerance) = pack_total(self.job, pack);
         let (low, high) = (total - tolerance.minus, total + tolerance.plus);
         let text = format!(
@@ -278,7 +278,7 @@ impl Slip<'_, '_> {
             words::about(high.into(), twin),
         );
         let name = self.model().packs[place].name.clone();
-        self.asked(Row::Pack, &name, &text)
+        self.asked(SlipRow::Pack, &name, &text)
     }
 
     /// A requirement: its limits, and what is predicted of it.
@@ -326,7 +326,7 @@ impl Slip<'_, '_> {
                 words::length(within, words::natural_unit(within))
             ),
         };
-        self.asked(Row::Requirement, &requirement.name, &text)?;
+        self.asked(SlipRow::Requirement, &requirement.name, &text)?;
         let mut limits = match requirement.form {
             Form::Linear { lower, upper, .. } if !requirement.form.is_hot() => Some([lower, upper]),
             _ => None,
@@ -373,11 +373,11 @@ impl Slip<'_, '_> {
     }
 
     /// A line that asks for a reading.
-    fn asked(&mut self, row: Row, name: &str, text: &str) -> Written {
+    fn asked(&mut self, row: SlipRow, name: &str, text: &str) -> Written {
         // A bare number is in the unit that stands here.
         let unit = self.model().unit;
         let label = match row {
-            Row::Pack => format!("1st, 2nd reading ({unit}):"),
+            SlipRow::Pack => format!("1st, 2nd reading ({unit}):"),
             _ => format!("1st, 2nd reading ({unit}):"),
         };
         self.tall(16.0 * lines(text, BEFORE_READINGS).max(2.0))?;
@@ -389,7 +389,7 @@ impl Slip<'_, '_> {
     }
 
     /// Says in the hidden columns what the last row holds.
-    fn key(&mut self, row: Row, name: &str) -> Written {
+    fn key(&mut self, row: SlipRow, name: &str) -> Written {
         let words = [row.word(), &self.pump.tag, name];
         let plain = &self.page.styles.plain;
         self.page.behind(slip::KEYS[0], words.map(|word| plain.of(word)))
@@ -398,7 +398,7 @@ impl Slip<'_, '_> {
     /// Says which pieces stand on the last row.
     fn piece(&mut self, place: usize, pick: &Pick) -> Written {
         let name = self.model().packs[place].name.clone();
-        self.key(Row::Piece, &name)?;
+        self.key(SlipRow::Piece, &name)?;
         let item = &self.job.stock[pick.item];
         let [number, count, thickness] = slip::PIECE;
         let page = &mut *self.page;
@@ -588,7 +588,7 @@ impl Slip<'_, '_> {
         let name = |columns| over(columns, styles.entry.of(""));
         self.tall(22.0)?;
         self.page.line([fitter, name(2), checked, name(4)])?;
-        self.key(Row::Signed, "")
+        self.key(SlipRow::Signed, "")
     }
 
     /// The feeler blades for a reading within these limits.

@@ -75,7 +75,7 @@ pub fn workbook(problems: &Problems, books: &[Book], date: &str) -> Result<Vec<u
     let looks = Looks::new();
     let lines = (1..).zip(&found).map(|(number, &(severity, problem))| {
         let copy = sheet_of(problem).and_then(|sheet| copied.get(&(&problem.place.file, sheet)));
-        Line { number, severity, problem, copy: copy.copied() }
+        MarkedProblem { number, severity, problem, copy: copy.copied() }
     });
     workbook.push_worksheet(list(&first, problems, lines, &looks, &styles)?);
     for (sheet, marks, name) in &copies {
@@ -100,19 +100,19 @@ fn add(
         severity.word().to_uppercase(),
         problem.found,
         problem.expected,
-        problem.mend
+        problem.fix
     ));
 }
 
 /// A problem with its number, and the name of the copy of its sheet, if there is one.
-struct Line<'a> {
+struct MarkedProblem<'a> {
     number: u32,
     severity: Severity,
     problem: &'a Problem,
     copy: Option<&'a str>,
 }
 
-impl Line<'_> {
+impl MarkedProblem<'_> {
     fn cell(&self) -> Option<String> {
         match &self.problem.place.spot {
             Spot::Whole | Spot::Sheet { .. } => None,
@@ -132,7 +132,7 @@ impl Line<'_> {
 
     /// How high it must be: a row is not made higher by itself in every program that opens the workbook.
     fn height(&self) -> f64 {
-        let Problem { place, found, expected, mend, .. } = self.problem;
+        let Problem { place, found, expected, fix: mend, .. } = self.problem;
         let texts = [(&place.file, 22), (found, 36), (expected, 34), (mend, 36)];
         let lines = texts
             .map(|(text, across)| text.lines().map(|line| 1 + line.chars().count() / across).sum());
@@ -148,7 +148,7 @@ fn sheet_of(problem: &Problem) -> Option<&str> {
     }
 }
 
-type Col<'s> = Column<'s, Line<'s>>;
+type Col<'s> = Column<'s, MarkedProblem<'s>>;
 
 fn columns<'s>(styles: &Styles) -> [Col<'s>; 8] {
     let top = styles.wrapped.clone().set_align(FormatAlign::Left).set_align(FormatAlign::Top);
@@ -157,14 +157,14 @@ fn columns<'s>(styles: &Styles) -> [Col<'s>; 8] {
     let text = move |text: &str| top.owned(text);
     let severity = {
         let text = text.clone();
-        move |line: &Line<'_>| match line.severity {
+        move |line: &MarkedProblem<'_>| match line.severity {
             Severity::Problem => bold.owned(line.severity.word()),
             Severity::Warning => text(line.severity.word()),
         }
     };
     let of = |of: fn(&Problem) -> &str| {
         let text = text.clone();
-        move |line: &Line<'s>| text(of(line.problem))
+        move |line: &MarkedProblem<'s>| text(of(line.problem))
     };
     let cell = text.clone();
     [
@@ -175,7 +175,7 @@ fn columns<'s>(styles: &Styles) -> [Col<'s>; 8] {
         Col::new("Cell", 11.0, move |line| cell(&line.cell().unwrap_or_default())),
         Col::new("Found", 36.0, of(|problem| &problem.found)),
         Col::new("Expected", 34.0, of(|problem| &problem.expected)),
-        Col::new("Mend", 36.0, of(|problem| &problem.mend)),
+        Col::new("Mend", 36.0, of(|problem| &problem.fix)),
     ]
 }
 
@@ -183,7 +183,7 @@ fn columns<'s>(styles: &Styles) -> [Col<'s>; 8] {
 fn list<'a>(
     name: &str,
     problems: &Problems,
-    lines: impl Iterator<Item = Line<'a>>,
+    lines: impl Iterator<Item = MarkedProblem<'a>>,
     looks: &Looks,
     styles: &Styles,
 ) -> Written<Worksheet> {

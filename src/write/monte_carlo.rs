@@ -28,7 +28,7 @@ const PICTURE: u32 = 18;
 const MOST_PICTURES: usize = 60;
 
 /// A requirement of a pump with what its draws came to.
-struct Line<'a> {
+struct DrawnRequirement<'a> {
     tag: &'a str,
     requirement: &'a Requirement,
     unit: Unit,
@@ -36,7 +36,7 @@ struct Line<'a> {
     normal: String,
 }
 
-impl Line<'_> {
+impl DrawnRequirement<'_> {
     fn limits(&self) -> String {
         let [low, high] = match &self.requirement.form {
             Form::Linear { lower, upper, .. } => [lower, upper].map(|l| l.show(self.unit)),
@@ -54,24 +54,24 @@ impl Line<'_> {
     }
 }
 
-type Col<'s> = Column<'s, Line<'s>>;
+type Col<'s> = Column<'s, DrawnRequirement<'s>>;
 
 /// The columns; of what cannot be drawn those before the figures alone.
 fn columns<'s>(styles: &'s Styles, heads: &'s [String; 2]) -> [Col<'s>; 16] {
     let text = &styles.text;
-    let outcome = |line: &Line<'s>| line.drawn.as_ref().ok();
-    let figure = move |line: &Line<'_>, of: fn(&Outcome) -> f64| {
+    let outcome = |line: &DrawnRequirement<'s>| line.drawn.as_ref().ok();
+    let figure = move |line: &DrawnRequirement<'_>, of: fn(&Outcome) -> f64| {
         let value = of(line.drawn.as_ref().ok()?);
         match value.is_finite() {
             true => line.shown(styles).1.owned(value),
             false => text.of("without end"),
         }
     };
-    let chance = move |line: &Line<'_>, of: fn(&Conformity) -> f64| {
+    let chance = move |line: &DrawnRequirement<'_>, of: fn(&Conformity) -> f64| {
         let conformity = line.drawn.as_ref().ok()?.conformity.as_ref()?;
         styles.chance.of(of(conformity))
     };
-    let drawn = move |line: &Line<'s>, cell| outcome(line).and(cell);
+    let drawn = move |line: &DrawnRequirement<'s>, cell| outcome(line).and(cell);
     let settled = |outcome: &Outcome| if outcome.settled { "yes" } else { "NO" };
     #[allow(clippy::cast_precision_loss)]
     let draws = |outcome: &Outcome| outcome.draws as f64;
@@ -121,7 +121,7 @@ pub(super) fn sheet(job: &Job, analysed: &[Analysed], styles: &Styles) -> Writte
                     page.cells(3, [over(13, styles.alarm.of(why))])?;
                 }
             }
-            let line = Line {
+            let line = DrawnRequirement {
                 tag: &pump.tag,
                 requirement,
                 unit: job.model_of(pump).unit,

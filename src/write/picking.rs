@@ -21,14 +21,14 @@ const ON_A_LINE: usize = 58;
 const MOST_LINES: usize = 22;
 
 /// A line of the list: an item, or more of the tags that want it.
-struct Line<'a> {
+struct PickedItem<'a> {
     item: &'a Item,
     issued: u32,
     tags: String,
     is_first: bool,
 }
 
-type Col<'s> = Column<'s, Line<'s>>;
+type Col<'s> = Column<'s, PickedItem<'s>>;
 
 pub(super) fn sheet(verified: &Verified, styles: &Styles) -> Written<Worksheet> {
     let (job, plan) = (verified.job(), verified.plan());
@@ -53,7 +53,7 @@ pub(super) fn sheet(verified: &Verified, styles: &Styles) -> Written<Worksheet> 
         for (at, tags) in texts.into_iter().enumerate() {
             let (item, issued) = (&job.stock[index], issued[index]);
             page.high(tall(&tags, ON_A_LINE))?;
-            page.put(&columns, &Line { item, issued, tags, is_first: at == 0 })?;
+            page.put(&columns, &PickedItem { item, issued, tags, is_first: at == 0 })?;
         }
     }
     if order.is_empty() {
@@ -74,21 +74,21 @@ pub(super) fn sheet(verified: &Verified, styles: &Styles) -> Written<Worksheet> 
 
 /// The columns; what is said of an item once is left empty where its tags run on.
 fn columns(styles: &Styles) -> [Col<'_>; 10] {
-    let once = |line: &Line<'_>, cell| {
+    let once = |line: &PickedItem<'_>, cell| {
         if line.is_first { cell } else { styles.text.blank() }
     };
     // A lot is known by the system in which its thickness is a short number.
-    let thickness = |line: &Line<'_>| {
+    let thickness = |line: &PickedItem<'_>| {
         let item = line.item;
         let thickness = item.size.map(|size| size.thickness).or(item.section)?;
         Some((thickness, words::natural_unit(thickness)))
     };
-    let shown = move |line: &Line<'_>| match thickness(line) {
+    let shown = move |line: &PickedItem<'_>| match thickness(line) {
         Some((thickness, unit)) => styles.strong.of(words::thickness(thickness, unit)),
         None => styles.text.blank(),
     };
-    let about = move |line: &Line<'_>| {
-        let about = thickness(line).map(|(t, unit)| words::about(t.into(), unit.twin()));
+    let about = move |line: &PickedItem<'_>| {
+        let about = thickness(line).map(|(t, unit)| words::about(t.into(), unit.other()));
         styles.text.of(about)
     };
     [
@@ -155,7 +155,7 @@ fn packs_opened(job: &Job, item: usize, issued: u32) -> Option<String> {
     let packs = if opened == 1 { "pack" } else { "packs" };
     Some(format!(
         "Open {opened} sealed {packs} of {}; {} left over, counted as spoiled",
-        lot.pack_qty,
+        lot.carton_qty,
         spoiled(job, item, issued)
     ))
 }
@@ -164,7 +164,7 @@ fn packs_opened(job: &Job, item: usize, issued: u32) -> Option<String> {
 fn sheets_to_cut(page: &mut Page<'_>, verified: &Verified) -> Written {
     let (job, layouts) = (verified.job(), &verified.plan().layouts);
     let Styles { text, strong, count, wrapped, entry, .. } = page.styles;
-    let lot = |alike: &&[Layout]| &job.sheets[alike[0].sheet];
+    let lot = |alike: &&[Layout]| &job.plates[alike[0].plate];
     let cut = |alike: &&[Layout]| words::strips(job, &alike[0]);
     let columns = [
         Column::of("Bin", |alike| text.of(lot(alike).bin.as_deref().unwrap_or(""))),

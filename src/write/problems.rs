@@ -36,7 +36,7 @@ fn one(problem: &Problem, severity: Severity) -> ProblemJson {
         column: None,
         found: problem.found.clone(),
         expected: problem.expected.clone(),
-        mend: problem.mend.clone(),
+        fix: problem.fix.clone(),
     };
     match &problem.place.spot {
         Spot::Whole => {}

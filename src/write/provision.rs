@@ -10,15 +10,15 @@ mod trolley;
 use super::style::lines;
 use super::{WriteError, models, start};
 use crate::decimal::Millionths;
-use crate::outlook::Outlook;
-use crate::provision::{Provision, Question};
+use crate::forecast::Forecast;
+use crate::provision::{Provision, ProvisionOptions};
 use crate::verify::VerifiedProvision;
 
 /// A verified provision with what was asked, ready to be written.
 #[derive(Debug, Clone, Copy)]
 pub struct Provided<'a> {
-    outlook: &'a Outlook,
-    question: &'a Question,
+    outlook: &'a Forecast,
+    question: &'a ProvisionOptions,
     /// The level of the ranges that past readings gave.
     level: Millionths,
     provision: &'a Provision,
@@ -29,7 +29,7 @@ impl<'a> Provided<'a> {
     /// that past readings gave.
     pub fn of(
         verified: &'a VerifiedProvision,
-        question: &'a Question,
+        question: &'a ProvisionOptions,
         level: Millionths,
     ) -> Provided<'a> {
         Provided { outlook: verified.outlook(), question, level, provision: verified.provision() }

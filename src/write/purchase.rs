@@ -9,10 +9,10 @@ mod reach;
 mod summary;
 
 use super::{WriteError, start};
-use crate::bag::serving;
+use crate::consumables::serving;
 use crate::job::Job;
-use crate::plan::{Aim, Goal};
-use crate::reorder::{Buy, Question, Report};
+use crate::plan::{Objective, ObjectiveValue};
+use crate::reorder::{Buy, ReorderOptions, Report};
 use crate::verify::VerifiedPurchase;
 use crate::words;
 
@@ -21,7 +21,7 @@ pub struct Ordered<'a> {
     /// The job as it was read.
     pub job: &'a Job,
     /// The question.
-    pub question: &'a Question,
+    pub question: &'a ReorderOptions,
     /// Packs that can be bought, and what the stock gives without.
     pub buy: &'a Buy,
     /// Packs that are bought, with the job that they make.
@@ -56,7 +56,7 @@ pub fn proof(ordered: &Ordered<'_>) -> String {
         .map(|goal| {
             format!(
                 "{} {} found, bound {}",
-                words::aim(goal.aim),
+                words::objective(goal.objective),
                 words::goal_value(job, goal, goal.value),
                 words::goal_value(job, goal, goal.bound),
             )
@@ -66,10 +66,10 @@ pub fn proof(ordered: &Ordered<'_>) -> String {
         let why = plan.stopped_by.map_or("search ended", |stop| stop.words());
         return format!("Best found, not proven: {}. Reason: {why}.", open.join("; "));
     }
-    let cost = plan.goal(Aim::Purchase).map_or(0, |goal: &Goal| goal.value);
+    let cost = plan.goal(Objective::Purchase).map_or(0, |goal: &ObjectiveValue| goal.value);
     let cost = words::money(cost, job);
     match ordered.buy.market.budget {
-        None if plan.goal(Aim::Purchase).is_some_and(|goal| goal.value == 0) => {
+        None if plan.goal(Objective::Purchase).is_some_and(|goal| goal.value == 0) => {
             "Proven: no packs that can be bought serve more by priority in time (packs back to level not counted).".into()
         }
         None => format!(
@@ -131,19 +131,19 @@ pub fn remarks(ordered: &Ordered<'_>) -> Vec<String> {
         }
     };
     tell(
-        items(&|i| job.stock[i].size.is_some() && !job.stock[i].terms.for_sale()),
+        items(&|i| job.stock[i].size.is_some() && !job.stock[i].offer.for_sale()),
         "Not for sale, since the stock workbook names neither supplier, pack nor lead days of them",
     );
     tell(
         items(&|i| {
             let line = &report.lines[i];
-            !job.stock[i].terms.for_sale() && (line.below || line.bag_lacks > 0)
+            !job.stock[i].offer.for_sale() && (line.below || line.bag_lacks > 0)
         }),
         "Not ordered though they are below level or missing in bags, since they are not for sale",
     );
     tell(
         items(&|i| {
-            let terms = &job.stock[i].terms;
+            let terms = &job.stock[i].offer;
             let free = terms.unit_cost.is_none_or(|cost| cost.raw() == 0);
             terms.for_sale() && free
         }),
@@ -151,13 +151,13 @@ pub fn remarks(ordered: &Ordered<'_>) -> Vec<String> {
     );
     tell(
         items(&|i| {
-            let terms = &job.stock[i].terms;
+            let terms = &job.stock[i].offer;
             terms.for_sale() && terms.lead_days.is_none()
         }),
         "Taken to be there on the day of the order, since no Lead days are stated",
     );
     tell(
-        job.sheets.iter().map(|lot| lot.item.as_str()).collect(),
+        job.plates.iter().map(|lot| lot.item.as_str()).collect(),
         "Plates that pieces are cut from are not bought here; buy these by hand if they run low",
     );
     let pumps = |wanted: &dyn Fn(&crate::pump::Pump) -> bool| -> Vec<&str> {
@@ -189,11 +189,11 @@ fn late_bags(ordered: &Ordered<'_>) -> Option<String> {
             let Some(item) = rows.first().map(|&first| &job.stock[first]) else {
                 continue;
             };
-            let there = ordered.buy.market.today + i64::from(item.terms.lead_days.unwrap_or(0));
+            let there = ordered.buy.market.today + i64::from(item.offer.lead_days.unwrap_or(0));
             let Some(due) = pump.due.as_ref().filter(|_| pump.is_due_before(there)) else {
                 continue;
             };
-            if item.terms.for_sale() {
+            if item.offer.for_sale() {
                 late.push(format!(
                     "{} lacks {} of {} (due {}, there on {})",
                     pump.tag,

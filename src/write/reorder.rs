@@ -8,14 +8,14 @@ use super::page::{Page, Written};
 use super::picture::{Figures, fill, mark};
 use super::style::{INK, Styles, VALUES, striped};
 use super::table::{Cells, Column};
-use crate::bag;
+use crate::consumables;
 use crate::plan::Plan;
 use crate::stock::Item;
 use crate::verify::Verified;
 use crate::words;
 
 /// An item before and after.
-struct Line<'a> {
+struct ItemLevel<'a> {
     item: &'a Item,
     issued: u32,
     left: u32,
@@ -25,7 +25,7 @@ struct Line<'a> {
     worth: Result<String, String>,
 }
 
-type Col<'s> = Column<'s, Line<'s>>;
+type Col<'s> = Column<'s, ItemLevel<'s>>;
 
 fn columns(styles: &Styles) -> [Col<'_>; 10] {
     let (text, count, alarm) = (&styles.text, &styles.count, &styles.alarm);
@@ -59,11 +59,11 @@ pub(super) fn sheet(verified: &Verified, styles: &Styles) -> Written<Worksheet> 
     let columns = columns(styles);
     page.open(&columns)?;
     let (issued, left) = (verified.issued(), verified.left());
-    let lacking = bag::lacking(job, verified.bags());
+    let lacking = consumables::lacking(job, verified.bags());
     let items = job.stock.iter().enumerate();
     for (index, item) in items.filter(|(_, item)| item.cut.is_none()) {
         let worth = plan.worth.iter().find(|worth| worth.item == index);
-        let line = Line {
+        let line = ItemLevel {
             item,
             issued: issued[index],
             left: left[index],

@@ -6,7 +6,7 @@ use rust_xlsxwriter::Worksheet;
 use super::page::{Page, Written};
 use super::style::{Styles, lines};
 use super::table::{self, Cells, Column};
-use crate::bag::{Bag, serving};
+use crate::consumables::{Bag, serving};
 use crate::job::Job;
 use crate::model::ConsumableNeed;
 use crate::plan::{Kit, Shortfall};
@@ -15,7 +15,7 @@ use crate::verify::Verified;
 use crate::words;
 
 /// A place of a pump that could not be filled.
-struct Line<'a> {
+struct ShortPlace<'a> {
     job: &'a Job,
     pump: &'a Pump,
     kit: &'a Kit,
@@ -23,7 +23,7 @@ struct Line<'a> {
     short: &'a Shortfall,
 }
 
-type Col<'s> = Column<'s, Line<'s>>;
+type Col<'s> = Column<'s, ShortPlace<'s>>;
 
 pub(super) fn sheet(verified: &Verified, styles: &Styles) -> Written<Worksheet> {
     let (job, plan) = (verified.job(), verified.plan());
@@ -38,7 +38,7 @@ pub(super) fn sheet(verified: &Verified, styles: &Styles) -> Written<Worksheet> 
     for ((pump, kit), bag) in job.pumps.iter().zip(&plan.kits).zip(verified.bags()) {
         let Kit::Short(shorts) = kit else { continue };
         for short in shorts {
-            let line = Line { job, pump, kit, bag, short };
+            let line = ShortPlace { job, pump, kit, bag, short };
             let [why, presumed, nearest] = [line.why(), line.presumed(), line.nearest()];
             let texts = [(&*why, 48), (&*presumed, 30), (&*nearest, 16)];
             page.high(15.5 * lines(&texts, [2, usize::MAX]))?;
@@ -53,7 +53,7 @@ pub(super) fn sheet(verified: &Verified, styles: &Styles) -> Written<Worksheet> 
     Ok(page.sheet)
 }
 
-impl Line<'_> {
+impl ShortPlace<'_> {
     fn why(&self) -> String {
         words::reason(self.job, self.pump, self.short)
     }

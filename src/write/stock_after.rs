@@ -8,27 +8,27 @@ use rust_xlsxwriter::{ExcelDateTime, Format, Worksheet};
 use super::page::{Page, Written};
 use super::style::Styles;
 use super::text::WriteText;
-use crate::sheet::{Cell, Row};
+use crate::sheet::{Cell, SheetRow};
 use crate::verify::Verified;
 
 /// The stock without the pieces that are issued, or spoiled with their pack, the sheets without those that are cut
 /// up, then what no plan changes: the shapes, the blades of the feeler set.
 pub(super) fn sheets(verified: &Verified, styles: &Styles) -> Written<Vec<Worksheet>> {
     let job = verified.job();
-    let (left, cut) = (verified.left(), verified.plan().sheets_cut(job));
+    let (left, cut) = (verified.left(), verified.plan().plates_cut(job));
     // A piece that is cut has its row in another sheet.
     let stock = |row| {
         let index = job.stock.iter().position(|item| item.cut.is_none() && item.row == row)?;
         Some(left[index])
     };
     let sheets = |row| {
-        let index = job.sheets.iter().position(|lot| lot.row == row)?;
-        Some(job.sheets[index].on_hand.saturating_sub(cut[index]))
+        let index = job.plates.iter().position(|lot| lot.row == row)?;
+        Some(job.plates[index].on_hand.saturating_sub(cut[index]))
     };
     let source = &job.stock_sheet;
     let rows = source.sheet.rows.iter().filter(|row| row.number >= source.heading_row);
     let mut all = vec![table("Stock after", rows, (source.on_hand_column, &stock), styles)?];
-    let source = &job.sheets_sheet;
+    let source = &job.plates_sheet;
     if !source.sheet.rows.is_empty() {
         let rows = source.sheet.rows.iter().filter(|row| row.number >= source.heading_row);
         all.push(table("Plate", rows, (source.on_hand_column, &sheets), styles)?);
@@ -44,7 +44,7 @@ pub(super) fn sheets(verified: &Verified, styles: &Styles) -> Written<Vec<Worksh
 /// Rows as they came, headings first, with what is left on hand of a row, in its column, where that is known.
 fn table<'a>(
     name: &str,
-    rows: impl Iterator<Item = &'a Row>,
+    rows: impl Iterator<Item = &'a SheetRow>,
     (on_hand_column, left): (u32, &dyn Fn(u32) -> Option<u32>),
     styles: &Styles,
 ) -> Written<Worksheet> {

@@ -11,12 +11,12 @@ use super::picture::{Figures, mark};
 use super::style::{Styles, VALUES, lines, tall};
 use super::table::{Cells, Column, over};
 use crate::accounting::{tightest, verdicts};
-use crate::bag::Bag;
+use crate::consumables::Bag;
 use crate::crush;
 use crate::job::Job;
 use crate::length::{Fine, Unit};
 use crate::model::Model;
-use crate::plan::{Aim, Kit, Plan};
+use crate::plan::{Kit, Objective, Plan};
 use crate::pump::Pump;
 use crate::stack::Verdict;
 use crate::verify::Verified;
@@ -53,14 +53,14 @@ pub(super) fn sheet(verified: &Verified, styles: &Styles) -> Written<Worksheet> 
 fn counts(page: &mut Page<'_>, verified: &Verified) -> Written {
     let (job, plan) = (verified.job(), verified.plan());
     page.heads(&["", "", "", "Proven", ""])?;
-    let proven = |aim| plan.goal(aim).is_some_and(crate::plan::Goal::proven);
-    let served = plan
-        .goals
-        .iter()
-        .take_while(|goal| matches!(goal.aim, Aim::ServedWeight | Aim::ServedOf(_)));
-    let served_proven = served.clone().all(crate::plan::Goal::proven) && served.count() > 0;
+    let proven = |aim| plan.goal(aim).is_some_and(crate::plan::ObjectiveValue::proven);
+    let served = plan.goals.iter().take_while(|goal| {
+        matches!(goal.objective, Objective::ServedWeight | Objective::ServedOf(_))
+    });
+    let served_proven =
+        served.clone().all(crate::plan::ObjectiveValue::proven) && served.count() > 0;
     let value = |aim| plan.goal(aim).map_or((0, 0), |goal| (goal.value, goal.bound));
-    let ((waste, least), (pieces, fewest)) = (value(Aim::Waste), value(Aim::Pieces));
+    let ((waste, least), (pieces, fewest)) = (value(Objective::Waste), value(Objective::Pieces));
     let proof = |proven: bool, bound: String| match proven {
         true => "yes".to_string(),
         false => format!("no; bound {bound}"),
@@ -71,8 +71,12 @@ fn counts(page: &mut Page<'_>, verified: &Verified) -> Written {
             format!("{} of {}", plan.served(), job.pumps.len()),
             proof(served_proven, "see Basis".into()),
         ),
-        ("Waste", words::money(waste, job), proof(proven(Aim::Waste), words::money(least, job))),
-        ("Pieces", pieces.to_string(), proof(proven(Aim::Pieces), fewest.to_string())),
+        (
+            "Waste",
+            words::money(waste, job),
+            proof(proven(Objective::Waste), words::money(least, job)),
+        ),
+        ("Pieces", pieces.to_string(), proof(proven(Objective::Pieces), fewest.to_string())),
     ];
     let Styles { text, strong, alarm, .. } = page.styles;
     for (label, value, bound) in lines {
@@ -152,7 +156,7 @@ fn picture(figures: &Figures<'_>, goes_on: bool) -> Chart {
 }
 
 /// A pump with its kit; of a served one its tightest requirement, of another why it is short.
-struct Line<'a> {
+struct PumpRow<'a> {
     pump: &'a Pump,
     model: &'a Model,
     kit: &'a Kit,
@@ -161,12 +165,12 @@ struct Line<'a> {
     why: String,
 }
 
-type Col<'s> = Column<'s, Line<'s>>;
+type Col<'s> = Column<'s, PumpRow<'s>>;
 
 fn columns(styles: &Styles) -> [Col<'_>; 10] {
     let Styles { text, wrapped, count, bold, alarms, .. } = styles;
-    let fine = |line: &Line<'_>| matches!(line.kit, Kit::Served(_)) && !words::lacking(line.bag);
-    let figure = |line: &Line<'_>, of: fn(&Verdict, Unit) -> String| {
+    let fine = |line: &PumpRow<'_>| matches!(line.kit, Kit::Served(_)) && !words::lacking(line.bag);
+    let figure = |line: &PumpRow<'_>, of: fn(&Verdict, Unit) -> String| {
         Some(of(&line.tightest.as_ref()?.1, line.model.unit))
     };
     let limits =
@@ -223,7 +227,7 @@ fn pumps(page: &mut Page<'_>, verified: &Verified) -> Written {
         // A dozen bold letters go on a line of the tags' column; two lines are room for the rest.
         page.high(15.5 * lines(&[(&pump.tag, 12)], [2, 25]))?;
         let model = job.model_of(pump);
-        page.put(&columns, &Line { pump, model, kit, bag, tightest, why })?;
+        page.put(&columns, &PumpRow { pump, model, kit, bag, tightest, why })?;
     }
     let text = "Requirement, predicted value and margin: of the tightest requirement of the pump; Stack-up has all. THIN: less than a tenth of the way between the limits is left.";
     page.text(text, &page.styles.remark)

@@ -12,7 +12,7 @@ use super::table::{Cell, Cells};
 use super::text::chart_name;
 use crate::analysis::Analysed;
 use crate::job::Job;
-use crate::stack::Side;
+use crate::stack::ReportSide;
 use crate::sweep::{Point, Setting, Sweep};
 
 const NAME: &str = "Sweep";
@@ -109,15 +109,15 @@ impl Block<'_> {
         };
         cells.extend(kit.totals.iter().map(|total| length.owned(total.to_f64(unit))));
         for (report, verdict) in &kit.requirements {
-            let least = |margin: fn(&Side) -> f64| {
+            let least = |margin: fn(&ReportSide) -> f64| {
                 let [low, high] = &report.sides;
                 margin(low).min(margin(high))
             };
             cells.extend([
                 length.owned(report.value),
                 length.owned(verdict.margin().to_f64(unit)),
-                length.owned(least(Side::margin_worst)),
-                length.owned(least(Side::margin_expanded)),
+                length.owned(least(ReportSide::margin_worst)),
+                length.owned(least(ReportSide::margin_expanded)),
                 styles.chance.of(report.conforming),
                 match verdict.conforms() {
                     true => styles.text.of("met"),

@@ -33,9 +33,9 @@
 
 mod families;
 mod generate;
-#[path = "../obvious/model.rs"]
+#[path = "../solver/model.rs"]
 mod model;
-#[path = "../obvious/solver.rs"]
+#[path = "../solver/solver.rs"]
 mod solver;
 mod whole;
 mod workbooks;
@@ -48,10 +48,10 @@ use std::str::FromStr;
 use std::time::{Duration, Instant};
 
 use gapwright::choose::choose;
-use gapwright::choose::watch::{News, Watch};
+use gapwright::choose::control::{Control, Progress};
 use gapwright::choose::worth::worth;
 use gapwright::job::Job;
-use gapwright::plan::Aim;
+use gapwright::plan::Objective;
 use gapwright::read::{self, Sources};
 use gapwright::verify::verify;
 
@@ -205,24 +205,24 @@ fn parts(files: &Files, limit: u64) {
         Err(problems) => return print!("not read: {:?}", problems.sorted().first()),
     };
     let reading = start.elapsed().as_secs_f64();
-    let tell = |news: News| {
+    let tell = |news: Progress| {
         if std::env::var_os("TELL").is_some() {
             eprintln!("{news:?}");
         }
     };
     let start = Instant::now();
     let limit = Duration::from_secs(limit);
-    let plan = match choose(&job, &Watch::patient().limit(limit).listener(&tell)) {
+    let plan = match choose(&job, &Control::unlimited().limit(limit).listener(&tell)) {
         Ok(plan) => plan,
         Err(refused) => return print!("refused: {refused}"),
     };
     let goals = start.elapsed();
     let left = limit.saturating_sub(goals);
     let start = Instant::now();
-    let asked = plan.proven().then(|| worth(&job, &plan, &Watch::patient().limit(left)));
+    let asked = plan.proven().then(|| worth(&job, &plan, &Control::unlimited().limit(left)));
     let asked = asked.map_or("-".into(), |_| format!("{:.2}", start.elapsed().as_secs_f64()));
     let (served, stopped) = (plan.served(), plan.stopped_by);
-    let waste = plan.goal(Aim::Waste).map_or((0, 0), |goal| (goal.value, goal.bound));
+    let waste = plan.goal(Objective::Waste).map_or((0, 0), |goal| (goal.value, goal.bound));
     let start = Instant::now();
     verify(job, plan).unwrap_or_else(|breaches| panic!("{breaches:?}"));
     let goals = goals.as_secs_f64();

@@ -15,7 +15,9 @@ use std::io::{BufRead, BufReader, Write};
 use std::process::{Command, ExitCode, Stdio};
 use std::time::Instant;
 
-use gapwright::stack::monte_carlo::{Law, Measurand, Model, Outcome, Plan, Source, Sum, Term, run};
+use gapwright::stack::monte_carlo::{
+    DrawOptions, DrawTerm, Law, Measurand, Model, Outcome, Source, Sum, run,
+};
 use smallvec::smallvec;
 
 /// Invented: a bore less a shaft, a housing face, run-out, a face by eye, four shims and the error that their lot
@@ -35,7 +37,8 @@ fn model() -> Model {
         (-1.0, 0.127, rectangular(0.010)),
     ];
     let sources = parts.map(|(_, mean, law)| Source { mean, law });
-    let terms = parts.iter().enumerate().map(|(n, part)| Term { factor: part.0, of: smallvec![n] });
+    let terms =
+        parts.iter().enumerate().map(|(n, part)| DrawTerm { factor: part.0, of: smallvec![n] });
     Model {
         sources: sources.to_vec(),
         joint: vec![],
@@ -49,12 +52,12 @@ type Row = [f64; 6];
 fn ours(threads: usize, draws: u64) -> Row {
     let pool = rayon::ThreadPoolBuilder::new().num_threads(threads);
     let pool = pool.build().expect("threads");
-    let plan = Plan {
+    let plan = DrawOptions {
         limits: Some([-1.30, -1.05]),
         // Nine digits never become stable, so all draws are made.
         digits: 9,
         most_draws: draws,
-        ..Plan::default()
+        ..DrawOptions::default()
     };
     let model = model();
     let (start, before) = (Instant::now(), work());

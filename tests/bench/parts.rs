@@ -10,11 +10,11 @@ mod generate;
 use std::sync::LazyLock;
 
 use divan::{Bencher, black_box};
+use gapwright::choose::control::Control;
 use gapwright::choose::parts::{
-    Allowed, Climb, Drawers, FAR, Instance, Multipliers, Pool, Prices, SCALE, Stage, Tier,
-    instances, patterns, scales,
+    Allowed, Climb, CombinationLists, CostRow, FAR, Instance, Multipliers, Pool, Prices, SCALE,
+    Stage, instances, patterns, scales,
 };
-use gapwright::choose::watch::Watch;
 use gapwright::choose::{Backend, choose};
 use gapwright::job::Job;
 use gapwright::stock::Item;
@@ -36,13 +36,13 @@ fn available() -> Vec<u32> {
 }
 
 #[divan::bench]
-fn combinations_listed() -> Drawers {
-    Drawers::list(black_box(&JOB), &available()).unwrap()
+fn combinations_listed() -> CombinationLists {
+    CombinationLists::list(black_box(&JOB), &available()).unwrap()
 }
 
 #[divan::bench]
 fn patterns_listed_for_all_pumps(bencher: Bencher) {
-    let drawers = Drawers::list(&JOB, &available()).unwrap();
+    let drawers = CombinationLists::list(&JOB, &available()).unwrap();
     bencher.bench_local(|| {
         let pumps = JOB.pumps.iter();
         pumps
@@ -64,9 +64,9 @@ struct Set {
 impl Set {
     fn up() -> Set {
         let sets = INSTANCE.sets();
-        let tier = INSTANCE.tiers.iter().position(|t| *t == Tier::Waste).unwrap();
+        let tier = INSTANCE.tiers.iter().position(|t| *t == CostRow::Waste).unwrap();
         let limits = INSTANCE.tiers[..tier].iter().map(|goal| match goal {
-            Tier::Served(gains) => -gains.iter().sum::<i64>(),
+            CostRow::Served(gains) => -gains.iter().sum::<i64>(),
             _ => 0,
         });
         let limits: Vec<i64> = limits.collect();
@@ -99,7 +99,11 @@ fn pricing_pass(bencher: Bencher) {
     let allowed = Allowed::all(&INSTANCE);
     let prices = set.prices(&allowed);
     bencher.bench_local(|| {
-        set.stage().price(black_box(&prices), &allowed, &Watch::patient()).unwrap().unwrap().bound
+        set.stage()
+            .price(black_box(&prices), &allowed, &Control::unlimited())
+            .unwrap()
+            .unwrap()
+            .bound
     });
 }
 
@@ -120,12 +124,12 @@ fn pricing_pass_the_obvious_way(bencher: Bencher) {
         for (goal, limit) in set.multipliers.goals.iter().zip(&set.limits) {
             bound -= goal * i128::from(*limit);
         }
-        for (taker, columns) in INSTANCE.takers.iter().enumerate() {
-            let mut least = if taker < INSTANCE.pumps { 0 } else { i128::MAX };
+        for (block, columns) in INSTANCE.blocks.iter().enumerate() {
+            let mut least = if block < INSTANCE.pumps { 0 } else { i128::MAX };
             for (number, column) in (0..).zip(columns) {
-                let mut cost = SCALE * i128::from(INSTANCE.cost(stage.tier, taker, number));
+                let mut cost = SCALE * i128::from(INSTANCE.cost(stage.tier, block, number));
                 for (tier, goal) in set.multipliers.goals.iter().enumerate() {
-                    cost += goal * i128::from(INSTANCE.cost(tier, taker, number));
+                    cost += goal * i128::from(INSTANCE.cost(tier, block, number));
                 }
                 for &(item, count) in &column.uses {
                     let holds = |items: &Vec<u32>| items.contains(&u32::from(item));
@@ -143,7 +147,7 @@ fn pricing_pass_the_obvious_way(bencher: Bencher) {
         }
         bound
     };
-    let quick = set.stage().price(&set.prices(&allowed), &allowed, &Watch::patient());
+    let quick = set.stage().price(&set.prices(&allowed), &allowed, &Control::unlimited());
     let quick = quick.unwrap().unwrap();
     assert_eq!(naive(), quick.bound, "the two ways must give one bound");
     bencher.bench_local(naive);
@@ -153,20 +157,21 @@ fn pricing_pass_the_obvious_way(bencher: Bencher) {
 #[divan::bench(args = Backend::BUILT_IN.iter().map(|b| b.name()))]
 fn climb(bencher: Bencher, backend: &str) {
     let backend = Backend::BUILT_IN.iter().find(|b| b.name() == backend);
-    let watch = Watch::patient().backend(*backend.unwrap());
+    let control = Control::unlimited().backend(*backend.unwrap());
     let sets = INSTANCE.sets();
     let stage = Stage { instance: &INSTANCE, sets: &sets, tier: 0, limits: &[] };
     let scales = scales(stage);
     let allowed = Allowed::all(&INSTANCE);
     bencher.bench_local(|| {
-        let climb = Climb { stage, allowed: &allowed, grain: 1, enough: i64::MAX, scales: &scales };
-        let mut pool: Pool = vec![Vec::new(); INSTANCE.takers.len()];
+        let climb =
+            Climb { stage, allowed: &allowed, cost_step: 1, enough: i64::MAX, scales: &scales };
+        let mut pool: Pool = vec![Vec::new(); INSTANCE.blocks.len()];
         let start = Multipliers::zero(sets.len(), 0);
-        climb.climb(start, FAR, &mut pool, &watch)
+        climb.climb(start, FAR, &mut pool, &control)
     });
 }
 
 #[divan::bench(sample_count = 10)]
 fn whole_choice_for_30_pumps() {
-    choose(black_box(&JOB), &Watch::patient()).unwrap();
+    choose(black_box(&JOB), &Control::unlimited()).unwrap();
 }

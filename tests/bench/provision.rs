@@ -28,14 +28,14 @@ use std::collections::BTreeMap;
 use std::sync::Mutex;
 use std::time::{Duration, Instant};
 
-use gapwright::choose::parts::{Tier, instances, solve_from};
-use gapwright::choose::watch::{Part, Step, Watch};
+use gapwright::choose::control::{Control, Phase, Step};
+use gapwright::choose::parts::{CostRow, instances, solve_from};
 use gapwright::decimal::Millionths;
+use gapwright::forecast::{Expected, Forecast, Law};
 use gapwright::job::{Job, Parts};
 use gapwright::length::{Length, Tolerance, Uncertainty};
-use gapwright::outlook::{Expected, Law, Outlook};
-use gapwright::plan::Aim;
-use gapwright::provision::{Provision, Purpose, Question, provision, scenario};
+use gapwright::plan::Objective;
+use gapwright::provision::{Provision, ProvisionOptions, Purpose, provision, scenario};
 use gapwright::pump::Pump;
 
 fn main() {
@@ -59,15 +59,15 @@ fn tenths(n: i64) -> Length {
 
 fn case(pumps: usize) {
     let outlook = fleet(pumps);
-    let question = Question {
+    let question = ProvisionOptions {
         scenarios: setting("SCENARIOS", 500) as u32,
         checks: setting("CHECKS", 1_000) as u32,
         probability: Millionths::from_raw(setting("PROBABILITY", 95) as i64 * 10_000),
         seed: setting("SEED", 1),
-        ..Question::new(tenths(5))
+        ..ProvisionOptions::new(tenths(5))
     };
     let start = Instant::now();
-    let began: Mutex<Vec<(Part, f64)>> = Mutex::default();
+    let began: Mutex<Vec<(Phase, f64)>> = Mutex::default();
     let note = |step: Step| {
         let mut began = began.lock().unwrap();
         if began.last().is_none_or(|(part, _)| *part != step.part) {
@@ -75,7 +75,7 @@ fn case(pumps: usize) {
             eprintln!("{:?} of {} from {:.1} s", step.part, step.of, start.elapsed().as_secs_f64());
         }
     };
-    let found = provision(&outlook, &question, &Watch::patient().steps(&note)).unwrap();
+    let found = provision(&outlook, &question, &Control::unlimited().steps(&note)).unwrap();
     let seconds = start.elapsed().as_secs_f64();
     println!(
         "{pumps} pumps, {} scenarios, {} checks: {seconds:.1} s",
@@ -137,7 +137,7 @@ fn tell(found: &Provision) {
 }
 
 /// Checks whether the trolley serves scenarios, each as a separate outage.
-fn obvious(outlook: &Outlook, question: &Question, found: &Provision, all: f64) {
+fn obvious(outlook: &Forecast, question: &ProvisionOptions, found: &Provision, all: f64) {
     let some = setting("OBVIOUS", 5) as u32;
     if some == 0 {
         return;
@@ -168,12 +168,12 @@ fn obvious(outlook: &Outlook, question: &Question, found: &Provision, all: f64) 
         let start = Instant::now();
         let instances = instances(&job).unwrap();
         listing += start.elapsed().as_secs_f64();
-        let limit = Watch::patient().limit(Duration::from_secs(30));
+        let limit = Control::unlimited().limit(Duration::from_secs(30));
         let start = Instant::now();
         let out = instances.iter().map(|instance| {
             let mut instance = instance.clone();
-            instance.tiers = vec![Tier::Served(vec![1; instance.pumps])];
-            let solved = solve_from(&instance, &[Aim::ServedWeight], None, &[], &limit);
+            instance.tiers = vec![CostRow::Served(vec![1; instance.pumps])];
+            let solved = solve_from(&instance, &[Objective::ServedWeight], None, &[], &limit);
             -solved.values[0]
         });
         served += u32::from(out.sum::<i64>() == job.pumps.len() as i64);
@@ -193,7 +193,7 @@ fn obvious(outlook: &Outlook, question: &Question, found: &Provision, all: f64) 
 }
 
 /// Pumps in families with one expected range each, from a large stock.
-fn fleet(pumps: usize) -> Outlook {
+fn fleet(pumps: usize) -> Forecast {
     let families = setting("FAMILIES", 20) as usize;
     let shims = setting("SHIMS", 22) as usize;
     let most = setting("MOST", 4) as u32;
@@ -218,8 +218,9 @@ fn fleet(pumps: usize) -> Outlook {
     let mut first = job.clone();
     first.pumps.truncate(some);
     let tried = ranges(first, &centres, some);
-    let quick = Question { scenarios: 1, checks: 1, effort: 0, ..Question::new(tenths(5)) };
-    let tried = provision(&tried, &quick, &Watch::patient()).unwrap();
+    let quick =
+        ProvisionOptions { scenarios: 1, checks: 1, effort: 0, ..ProvisionOptions::new(tenths(5)) };
+    let tried = provision(&tried, &quick, &Control::unlimited()).unwrap();
     let whole = tried.safe.iter().zip(&centres);
     let whole: Vec<Vec<Length>> = whole
         .filter(|(kit, _)| kit.gaps() == 0)
@@ -236,7 +237,7 @@ fn values(pump: &Pump) -> Vec<Length> {
 }
 
 /// Pumps with the ranges of families about these values, one after the other.
-fn ranges(mut job: Parts, centres: &[Vec<Length>], families: usize) -> Outlook {
+fn ranges(mut job: Parts, centres: &[Vec<Length>], families: usize) -> Forecast {
     let mut expected = Vec::new();
     for (index, pump) in job.pumps.iter_mut().enumerate() {
         let family = index % families;
@@ -250,7 +251,7 @@ fn ranges(mut job: Parts, centres: &[Vec<Length>], families: usize) -> Outlook {
                     mean: *middle,
                     // A scale of half a thou.
                     scale: Uncertainty::from_raw(127_000 * 100_000),
-                    freedom: 9,
+                    degrees_of_freedom: 9,
                 }
             };
             Some(Expected { low: *middle - half, high: *middle + half, law })
@@ -262,5 +263,5 @@ fn ranges(mut job: Parts, centres: &[Vec<Length>], families: usize) -> Outlook {
         }
     }
     let job = Job::new(job).unwrap();
-    Outlook::new(job, expected).unwrap()
+    Forecast::new(job, expected).unwrap()
 }

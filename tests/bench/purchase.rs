@@ -27,14 +27,14 @@ use std::sync::Mutex;
 use std::time::{Duration, Instant};
 
 use gapwright::choose::choose;
+use gapwright::choose::control::{Control, Progress};
 use gapwright::choose::purchase::{columns, purchase};
-use gapwright::choose::watch::{News, Watch};
 use gapwright::decimal::Money;
 use gapwright::job::Job;
-use gapwright::plan::Aim;
+use gapwright::plan::Objective;
 use gapwright::pump::Due;
 use gapwright::purchase::Market;
-use gapwright::stock::Terms;
+use gapwright::stock::Offer;
 use gapwright::verify::verify_purchase;
 
 const TODAY: i64 = 46_447;
@@ -48,10 +48,10 @@ fn shop(pumps: usize) -> Job {
     let (shims, most) = (setting("SHIMS", 52) as usize, setting("MOST", 3) as u32);
     let mut job = generate::fleet(setting("SEED", 1), pumps, shims, 8, 6, most).into_parts();
     for (at, lot) in job.stock.iter_mut().enumerate() {
-        lot.pack_qty = if at % 2 == 0 { 10 } else { 5 };
-        lot.terms = Terms {
+        lot.carton_qty = if at % 2 == 0 { 10 } else { 5 };
+        lot.offer = Offer {
             unit_cost: Some(lot.unit_cost),
-            pack_qty: Some(lot.pack_qty),
+            carton_qty: Some(lot.carton_qty),
             max_level: None,
             lead_days: Some(10),
             supplier: None,
@@ -94,15 +94,15 @@ fn case(pumps: usize) {
         }
     });
     let plenty = plenty.unwrap();
-    let watch = Watch::patient().limit(Duration::from_secs(setting("LIMIT", 60)));
-    let plan = choose(&plenty, &watch).unwrap();
+    let control = Control::unlimited().limit(Duration::from_secs(setting("LIMIT", 60)));
+    let plan = choose(&plenty, &control).unwrap();
     let cost: i64 = plan
         .issued(&plenty)
         .iter()
         .zip(&job.stock)
         .map(|(&used, lot)| {
-            let packs = used.saturating_sub(lot.available()).div_ceil(lot.pack_qty);
-            i64::from(packs * lot.pack_qty) * lot.unit_cost.raw()
+            let packs = used.saturating_sub(lot.available()).div_ceil(lot.carton_qty);
+            i64::from(packs * lot.carton_qty) * lot.unit_cost.raw()
         })
         .sum();
     let taken = begun.elapsed();
@@ -125,24 +125,25 @@ fn case(pumps: usize) {
 fn timed(job: &Job, market: &Market, label: &str) -> i64 {
     let last: Mutex<BTreeMap<String, Duration>> = Mutex::default();
     let begun = Instant::now();
-    let tell = |news: News| {
+    let tell = |news: Progress| {
         last.lock().unwrap().insert(news.aim.label(), begun.elapsed());
     };
-    let watch = Watch::patient().limit(Duration::from_secs(setting("LIMIT", 60))).listener(&tell);
-    let found = purchase(job, market, &watch).unwrap();
+    let control =
+        Control::unlimited().limit(Duration::from_secs(setting("LIMIT", 60))).listener(&tell);
+    let found = purchase(job, market, &control).unwrap();
     let taken = begun.elapsed();
     let goals: Vec<String> = found
         .plan
         .goals
         .iter()
-        .map(|goal| match goal.aim {
-            Aim::Purchase | Aim::Waste => format!(
+        .map(|goal| match goal.objective {
+            Objective::Purchase | Objective::Waste => format!(
                 "{} {:.2} (bound {:.2})",
-                goal.aim.label(),
+                goal.objective.label(),
                 goal.value as f64 / 1e6,
                 goal.bound as f64 / 1e6
             ),
-            _ => format!("{} {} (bound {})", goal.aim.label(), goal.value, goal.bound),
+            _ => format!("{} {} (bound {})", goal.objective.label(), goal.value, goal.bound),
         })
         .collect();
     println!("  {label}: {} served, {taken:.2?}; {}", found.plan.served(), goals.join(", "));

@@ -59,7 +59,7 @@ pub fn kit(files: &Files, limit: u64) -> Run {
         .stderr(told)
         .spawn()
         .unwrap();
-    let watched = watch(child, limit);
+    let watched = control(child, limit);
     let size = fs::metadata(&files.plan).map_or(0, |file| file.len());
     let mut run = Run {
         seconds: watched.seconds,
@@ -91,7 +91,7 @@ struct Watched {
 
 /// Waits for a process and reads its memory every few milliseconds. Sends an interrupt when one is asked for, another
 /// when patience ends, and then a signal that no program can refuse.
-fn watch(mut child: Child, limit: u64) -> Watched {
+fn control(mut child: Child, limit: u64) -> Watched {
     let seconds = |name| setting(name).map(Duration::from_secs_f64);
     let interrupt = seconds("INTERRUPT");
     let patience = seconds("PATIENCE").unwrap_or(Duration::from_secs(120));

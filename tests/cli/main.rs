@@ -13,12 +13,12 @@ use std::path::Path;
 use std::process::Output;
 
 use assert_cmd::Command;
-use gapwright::choose::parts::{Drawers, Pattern, patterns as list_patterns};
-use gapwright::choose::{choose, watch::Watch};
+use gapwright::choose::parts::{CombinationLists, Pattern, patterns as list_patterns};
+use gapwright::choose::{choose, control::Control};
 use gapwright::decimal::show_money;
 use gapwright::formats::plan::{PlanJson, StandingJson};
 use gapwright::job::Job;
-use gapwright::plan::{Aim, Cause, Kit};
+use gapwright::plan::{Cause, Kit, Objective};
 use gapwright::read::{Sources, job};
 use tempfile::TempDir;
 
@@ -116,7 +116,7 @@ fn the_sample_outage_is_as_large_and_as_mixed_as_it_should_be() {
 #[test]
 fn greedy_picking_leaves_pumps_unserved_that_the_plan_serves() {
     let job = outage();
-    let plan = choose(&job, &Watch::patient()).unwrap();
+    let plan = choose(&job, &Control::unlimited()).unwrap();
     assert!(plan.proven());
     assert_eq!(plan.served(), job.pumps.len() - 1);
     let short: Vec<&str> = job
@@ -141,7 +141,7 @@ fn greedy_picking_leaves_pumps_unserved_that_the_plan_serves() {
 /// Each pump in turn takes its cheapest kit from the remaining stock.
 fn greedy(job: &Job, order: &[usize]) -> usize {
     let mut left: Vec<u32> = job.stock.iter().map(gapwright::stock::Item::available).collect();
-    let drawers = Drawers::list(job, &left).unwrap();
+    let drawers = CombinationLists::list(job, &left).unwrap();
     let mut served = 0;
     for &pump in order {
         let drawers = drawers.of(job, &job.pumps[pump]);
@@ -174,9 +174,9 @@ fn the_tiny_sample_comes_out_as_worked_by_hand() {
         ..Sources::default()
     };
     let job = job(&sources).unwrap();
-    let plan = choose(&job, &Watch::patient()).unwrap();
+    let plan = choose(&job, &Control::unlimited()).unwrap();
     assert_eq!(plan.served(), 3);
-    let waste = plan.goal(Aim::Waste).unwrap();
+    let waste = plan.goal(Objective::Waste).unwrap();
     assert_eq!(show_money(gapwright::decimal::Money::from_raw(waste.value)), "22.000000");
     assert_eq!(plan.issued(&job), [1, 1, 1, 1, 1, 1]);
     // By hand: B, the first of the sheet, would cheaply take S20 and S10 and leave A without.
@@ -334,7 +334,7 @@ fn a_pump_that_is_short_names_the_piece_and_who_has_it() {
     fs::write(&stock_path, stock).unwrap();
     fs::write(&pumps_path, pumps).unwrap();
     let job = job(&Sources { stock: stock_path, pumps: pumps_path, ..Sources::default() }).unwrap();
-    let plan = choose(&job, &Watch::patient()).unwrap();
+    let plan = choose(&job, &Control::unlimited()).unwrap();
     let Kit::Short(shorts) = &plan.kits[1] else { panic!("there is one S10 only") };
     assert_eq!(shorts.len(), 1);
     let said = gapwright::words::reason(&job, &job.pumps[1], &shorts[0]);
@@ -381,13 +381,13 @@ fn a_total_within_the_window_says_why_it_does_not_do() {
 fn a_stop_is_always_said() {
     let job = outage();
     let stopped = std::sync::atomic::AtomicBool::new(false);
-    let on_scarcity = |news: gapwright::choose::watch::News| {
-        if news.aim == Aim::Scarcity {
+    let on_scarcity = |news: gapwright::choose::control::Progress| {
+        if news.aim == Objective::Scarcity {
             stopped.store(true, std::sync::atomic::Ordering::Relaxed);
         }
     };
-    let watch = Watch::patient().interrupted_by(&stopped).listener(&on_scarcity);
-    let plan = choose(&job, &watch).unwrap();
+    let control = Control::unlimited().interrupted_by(&stopped).listener(&on_scarcity);
+    let plan = choose(&job, &control).unwrap();
     assert_eq!(plan.stopped_by.map(|s| s.words()), Some("interrupt"));
     gapwright::verify::verify(job, plan).unwrap();
 }
@@ -644,13 +644,13 @@ fn help_teaches() {
 fn a_time_limit_still_writes_the_best_plan_with_its_bound() {
     // Too short for more than a first plan, on any machine: the clock starts before the search.
     let job = outage();
-    let watch = Watch::patient().limit(std::time::Duration::ZERO);
-    let plan = choose(&job, &watch).unwrap();
+    let control = Control::unlimited().limit(std::time::Duration::ZERO);
+    let plan = choose(&job, &control).unwrap();
     assert_eq!(plan.stopped_by.map(|s| s.words()), Some("time limit"));
     assert!(!plan.proven());
     for goal in &plan.goals {
-        match goal.aim {
-            Aim::ServedWeight => assert!(goal.bound >= goal.value),
+        match goal.objective {
+            Objective::ServedWeight => assert!(goal.bound >= goal.value),
             _ => assert!(goal.bound <= goal.value),
         }
     }
@@ -709,7 +709,7 @@ fn gaskets_are_cut_from_sheet_and_shims_are_peeled() {
     let next = next.unwrap_or_else(|p| panic!("{:#?}", p.sorted()));
     assert_eq!((next.stock[0].item.as_str(), next.stock[0].on_hand), ("L62", 3));
     assert!(next.stock[0].peel_step.is_some());
-    let left = next.sheets.iter().map(|lot| (lot.item.as_str(), lot.on_hand));
+    let left = next.plates.iter().map(|lot| (lot.item.as_str(), lot.on_hand));
     assert_eq!(left.collect::<Vec<_>>(), [("OLD", 7), ("GS-105", 1)]);
     // Two lots, two shapes that pumps ask for.
     assert_eq!(next.stock.iter().filter(|item| item.cut.is_some()).count(), 4);

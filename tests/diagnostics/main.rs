@@ -95,7 +95,7 @@ fn every_command_gives_the_list_to_programs() {
             (minus.cell.as_deref(), minus.row, minus.column),
             (Some("F6"), Some(6), Some(6))
         );
-        assert!(thin.line.is_none() && thin.found.contains("`thin`") && !thin.mend.is_empty());
+        assert!(thin.line.is_none() && thin.found.contains("`thin`") && !thin.fix.is_empty());
         assert_eq!(text(&run.stderr), "", "the list is not said twice");
     }
     let run = gapwright(&["blank", &shop.at("new"), "--model", "no-such", "--problems", "json"]);
@@ -296,7 +296,7 @@ fn the_command_line_is_listed_like_everything_else() {
     let list = json(&gapwright(&["kit", STOCK, PUMPS, "--forced", "--problems", "json"]));
     assert_eq!((list.exit_status, list.problems[0].file.as_str()), (2, "command line"));
     assert!(
-        list.problems[0].found.contains("--forced") && list.problems[0].mend.contains("--force")
+        list.problems[0].found.contains("--forced") && list.problems[0].fix.contains("--force")
     );
     let stack = ["stack", PUMPS, "--out", &out, "--problems", "json"];
     let wrong = ["--pack", "bearing=0.02 +/- 0.001", "--sweep", "bare = 1", "--pump", "A"];

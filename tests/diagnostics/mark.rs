@@ -6,7 +6,7 @@ use std::path::Path;
 
 use calamine::{Data, DataType, Reader, Xlsx, open_workbook};
 use gapwright::problem::{Place, Problem, Problems, Spot};
-use gapwright::sheet::{Book, Cell, Row, Sheet};
+use gapwright::sheet::{Book, Cell, Sheet, SheetRow};
 use gapwright::write::mark::{MOST_CELLS, workbook};
 
 use super::{PUMPS, STOCK, Shop, gapwright, json, text};
@@ -244,13 +244,13 @@ fn a_copy_is_bounded_and_keeps_the_kinds_of_cells() {
         Cell::Error("#N/A".into()),
         Cell::Uncalculated("A1+1".into()),
     ];
-    let first = Row { number: 0, cells: (0..).zip(kinds).collect() };
+    let first = SheetRow { number: 0, cells: (0..).zip(kinds).collect() };
     let columns = 100;
-    let rows = (1..=u32::try_from(MOST_CELLS).unwrap() / columns + 10).map(|number| Row {
+    let rows = (1..=u32::try_from(MOST_CELLS).unwrap() / columns + 10).map(|number| SheetRow {
         number,
         cells: (0..columns).map(|column| (column, Cell::Number(number.into()))).collect(),
     });
-    let rows: Vec<Row> = std::iter::once(first).chain(rows).collect();
+    let rows: Vec<SheetRow> = std::iter::once(first).chain(rows).collect();
     let last = rows.last().unwrap().number;
     let book = Book {
         file: "f".into(),

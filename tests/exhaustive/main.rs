@@ -20,16 +20,16 @@ mod student;
 use std::collections::BTreeMap;
 
 use gapwright::choose::choose;
-use gapwright::choose::watch::Watch;
+use gapwright::choose::control::Control;
 use gapwright::choose::worth::worth;
-use gapwright::cutting::SheetLot;
+use gapwright::cutting::PlateLot;
 use gapwright::decimal::Millionths;
 use gapwright::job::{Job, Parts};
 use gapwright::length::{Length, Tolerance, Uncertainty, Unit};
 use gapwright::model::{
     Correlation, Dimension, Expansion, Form, Model, Pack, Requirement, Term, Thermal,
 };
-use gapwright::plan::{Aim, Kit, PackPick, Plan};
+use gapwright::plan::{Kit, Objective, PackPick, Plan};
 use gapwright::policy::{Acceptance, Policy};
 use gapwright::pump::{Growth, Measured, Pump};
 use gapwright::stack::Coverage;
@@ -50,7 +50,7 @@ fn every_small_outage_comes_out_as_exhaustive_search_says() {
     let mut told: BTreeMap<&str, [usize; 2]> = BTreeMap::new();
     for seed in 0..CASES {
         let job = random_job(seed);
-        let plan = choose(&job, &Watch::patient()).expect("small jobs can be listed");
+        let plan = choose(&job, &Control::unlimited()).expect("small jobs can be listed");
         assert!(plan.proven(), "case {seed}: not proven");
         let ways = ways_of(&job);
         let available: Vec<u32> = job.stock.iter().map(|i| i.on_hand - i.reserved).collect();
@@ -59,9 +59,12 @@ fn every_small_outage_comes_out_as_exhaustive_search_says() {
         assert_eq!(Some(chosen), best.value, "case {seed}");
         // Among equals the first pump takes its earliest way, then the second, and so on.
         assert_eq!(Some(taken), best.first, "case {seed}: order");
-        for (aim, at) in
-            [(Aim::ServedWeight, 0), (Aim::Waste, 1), (Aim::Pieces, 2), (Aim::Scarcity, 3)]
-        {
+        for (aim, at) in [
+            (Objective::ServedWeight, 0),
+            (Objective::Waste, 1),
+            (Objective::Pieces, 2),
+            (Objective::Scarcity, 3),
+        ] {
             let value = plan.goal(aim).expect("a goal").value;
             assert_eq!(if at == 0 { -value } else { value }, chosen[at], "case {seed}, {aim:?}");
         }
@@ -89,7 +92,7 @@ fn every_small_outage_comes_out_as_exhaustive_search_says() {
         if job.policy.acceptance == Acceptance::Expanded {
             let differs = |change: &dyn Fn(&mut Parts)| {
                 let other = job.clone().with(change).unwrap();
-                let other = choose(&other, &Watch::patient()).unwrap();
+                let other = choose(&other, &Control::unlimited()).unwrap();
                 usize::from(pieces(&other) != pieces(&plan))
             };
             expanded += 1;
@@ -130,7 +133,7 @@ fn every_small_outage_comes_out_as_exhaustive_search_says() {
                 }
             });
         }
-        let again = choose(&job, &Watch::patient()).expect("small jobs can be listed");
+        let again = choose(&job, &Control::unlimited()).expect("small jobs can be listed");
         assert_eq!(plan, again, "case {seed}: not the same twice");
     }
     // A random test must have covered its purpose.
@@ -178,7 +181,7 @@ fn shares_a_lot_error(job: &Job, kit: &Kit) -> bool {
 
 /// Group of an item's shared lot error: all pieces cut from one lot of sheets have one.
 fn lot(job: &Job, item: usize) -> (bool, usize) {
-    job.stock[item].cut.map_or((false, item), |cut| (true, cut.sheet))
+    job.stock[item].cut.map_or((false, item), |cut| (true, cut.plate))
 }
 
 /// Change from one more piece of each item, compared with exhaustive search with one more piece.
@@ -187,9 +190,9 @@ fn one_more_of_each_item_is_worth_what_exhaustive_search_says() {
     let (mut asked, mut serves, mut saves, mut nothing) = (0, 0, 0, 0);
     for seed in 0..1_500 {
         let job = random_job(seed);
-        let plan = choose(&job, &Watch::patient()).unwrap();
+        let plan = choose(&job, &Control::unlimited()).unwrap();
         let before = best_of(&job, &ways_of(&job)).value.unwrap();
-        let worth = worth(&job, &plan, &Watch::patient()).unwrap();
+        let worth = worth(&job, &plan, &Control::unlimited()).unwrap();
         let drawers = job.stock.iter().filter(|item| item.cut.is_none()).count();
         assert_eq!(worth.len(), drawers, "case {seed}");
         for worth in worth {
@@ -322,7 +325,7 @@ impl Walk<'_> {
             .map(|(lot, left)| lot.on_hand - lot.reserved - left)
             .collect();
         let job = self.job;
-        if !job.sheets.is_empty()
+        if !job.plates.is_empty()
             && !*self.cuttable.entry(issued.clone()).or_insert_with(|| can_be_cut(job, &issued))
         {
             return;
@@ -346,7 +349,7 @@ impl Walk<'_> {
 }
 
 fn by_the_pack(job: &Job, item: usize) -> bool {
-    job.policy.opened_packs_spoiled && job.stock[item].pack_qty > 1
+    job.policy.opened_cartons_spoiled && job.stock[item].carton_qty > 1
 }
 
 /// Pieces paid for when `issued` are issued: the rest of an opened pack is spoiled.
@@ -355,10 +358,10 @@ fn paid_for(job: &Job, item: usize, issued: u32) -> u32 {
     if !by_the_pack(job, item) {
         return issued;
     }
-    let loose = (lot.on_hand - lot.reserved) % lot.pack_qty;
+    let loose = (lot.on_hand - lot.reserved) % lot.carton_qty;
     let mut paid = loose.min(issued);
     while paid < issued {
-        paid += lot.pack_qty;
+        paid += lot.carton_qty;
     }
     paid
 }
@@ -366,11 +369,11 @@ fn paid_for(job: &Job, item: usize, issued: u32) -> u32 {
 /// Whether the sheets yield these cut pieces: every sheet in strips for at most two shapes, along either side, tried
 /// one by one.
 fn can_be_cut(job: &Job, issued: &[u32]) -> bool {
-    (0..job.sheets.len()).all(|sheet| {
-        let lot = &job.sheets[sheet];
+    (0..job.plates.len()).all(|sheet| {
+        let lot = &job.plates[sheet];
         let shapes: Vec<(i64, u32)> = (0..job.stock.len())
             .filter_map(|item| Some((job.stock[item].cut?, issued[item])))
-            .filter(|(cut, _)| cut.sheet == sheet)
+            .filter(|(cut, _)| cut.plate == sheet)
             .map(|(cut, count)| (cut.outside.ticks(), count))
             .collect();
         let needed: Vec<u32> = shapes.iter().map(|(_, count)| *count).collect();
@@ -883,7 +886,7 @@ fn random_job(seed: u64) -> Job {
                     reserved: rng.random_range(0..=on_hand) / 3,
                     unit_cost: Millionths::from_raw(rng.random_range(0..=4) * 700_000),
                     min_level: rng.random_range(0..=3),
-                    pack_qty: if in_packs { rng.random_range(1..=3) } else { 1 },
+                    carton_qty: if in_packs { rng.random_range(1..=3) } else { 1 },
                     peel_step: (laminated && kind == "shim" && rng.random_bool(0.4))
                         .then_some(step),
                     ..Item::of(&item, kind.into(), Code::new(fit), size, on_hand)
@@ -907,7 +910,7 @@ fn random_job(seed: u64) -> Job {
     }
     for item in &mut stock {
         let known = match item.cut {
-            Some(cut) => sheets[cut.sheet].size.uncertainty,
+            Some(cut) => sheets[cut.plate].size.uncertainty,
             None => of_lot(),
         };
         item.size.as_mut().unwrap().uncertainty = known;
@@ -965,13 +968,13 @@ fn random_job(seed: u64) -> Job {
     };
     Job::new(Parts {
         stock,
-        sheets,
+        plates: sheets,
         models: vec![model],
         pumps,
         policy: Policy {
             acceptance,
             coverage,
-            opened_packs_spoiled: in_packs,
+            opened_cartons_spoiled: in_packs,
             ..Policy::default()
         },
         ..Parts::default()
@@ -1062,10 +1065,10 @@ fn growth(rng: &mut ChaCha8Rng, thermal: &Thermal) -> Growth {
 }
 
 /// A lot of small sheets, and the pieces of both fits that can be cut from them.
-fn add_sheet(rng: &mut ChaCha8Rng, stock: &mut Vec<Item>, kind: &str) -> Vec<SheetLot> {
+fn add_sheet(rng: &mut ChaCha8Rng, stock: &mut Vec<Item>, kind: &str) -> Vec<PlateLot> {
     let mm = |n: i64| Length::from_ticks(n * 10_000);
     let thick = if kind == "shim" { 4..=14 } else { 15..=40 };
-    let lot = SheetLot {
+    let lot = PlateLot {
         item: "sheet".into(),
         kind: kind.into(),
         material: None,
@@ -1077,7 +1080,7 @@ fn add_sheet(rng: &mut ChaCha8Rng, stock: &mut Vec<Item>, kind: &str) -> Vec<She
         sides: [mm(rng.random_range(60..=120)), mm(rng.random_range(60..=120))],
         on_hand: rng.random_range(0..=2),
         reserved: 0,
-        sheet_cost: Millionths::from_raw(rng.random_range(1..=9) * 1_000_000),
+        plate_cost: Millionths::from_raw(rng.random_range(1..=9) * 1_000_000),
         bin: None,
         row: 0,
     };
@@ -1086,7 +1089,7 @@ fn add_sheet(rng: &mut ChaCha8Rng, stock: &mut Vec<Item>, kind: &str) -> Vec<She
         let (item, blanks) = (format!("sheet > {fit}"), lot.on_hand * lot.yields(outside));
         stock.push(Item {
             unit_cost: lot.blank_cost(outside),
-            cut: Some(Cut { sheet: 0, outside, inside: mm(10) }),
+            cut: Some(Cut { plate: 0, outside, inside: mm(10) }),
             ..Item::of(&item, kind.into(), Code::new(fit), lot.size, blanks)
         });
     }
@@ -1095,9 +1098,12 @@ fn add_sheet(rng: &mut ChaCha8Rng, stock: &mut Vec<Item>, kind: &str) -> Vec<She
 
 #[test]
 fn goals_stand_in_their_order() {
-    let plan = choose(&random_job(1), &Watch::patient()).unwrap();
-    let aims: Vec<Aim> = plan.goals.iter().map(|goal| goal.aim).collect();
-    assert_eq!(aims, [Aim::ServedWeight, Aim::Waste, Aim::Pieces, Aim::Scarcity]);
+    let plan = choose(&random_job(1), &Control::unlimited()).unwrap();
+    let aims: Vec<Objective> = plan.goals.iter().map(|goal| goal.objective).collect();
+    assert_eq!(
+        aims,
+        [Objective::ServedWeight, Objective::Waste, Objective::Pieces, Objective::Scarcity]
+    );
 }
 
 /// Where whole numbers cannot hold the weights, each priority is a goal of its own, with an equal outcome: here 34
@@ -1111,9 +1117,9 @@ fn many_priorities_are_served_stage_by_stage() {
     let alike =
         (1..=34).map(|priority| Pump { tag: format!("P-{priority}"), priority, ..pump.clone() });
     let job = job.with(|job| job.pumps = alike.collect()).unwrap();
-    let plan = choose(&job, &Watch::patient()).unwrap();
+    let plan = choose(&job, &Control::unlimited()).unwrap();
     assert!(plan.proven());
-    assert!(matches!(plan.goals[0].aim, Aim::ServedOf(1)) && plan.goals.len() == 37);
+    assert!(matches!(plan.goals[0].objective, Objective::ServedOf(1)) && plan.goals.len() == 37);
     // All equal, so the first priorities are served, as far as the stock goes.
     let served: Vec<bool> = plan.kits.iter().map(|kit| matches!(kit, Kit::Served(_))).collect();
     let count = served.iter().filter(|s| **s).count();
@@ -1130,19 +1136,19 @@ fn fleets_that_open_packs_are_never_overdrawn() {
         let tenths = if seed % 2 == 0 { 25 } else { 12 };
         let singly = generate::fleet(seed, 40, 12, 6, tenths, 3);
         let packed = singly.clone().with(|packed| {
-            packed.policy.opened_packs_spoiled = true;
+            packed.policy.opened_cartons_spoiled = true;
             for lot in &mut packed.stock {
-                lot.pack_qty = 4;
+                lot.carton_qty = 4;
             }
         });
         let packed = packed.unwrap();
         let limit = std::time::Duration::from_secs(1);
         let waste = |job: &Job| {
-            let plan = choose(job, &Watch::patient().limit(limit)).unwrap();
+            let plan = choose(job, &Control::unlimited().limit(limit)).unwrap();
             let verified = gapwright::verify::verify(job.clone(), plan).unwrap();
             let plan = verified.plan();
             assert_eq!(plan.served(), 40, "seed {seed}");
-            let waste = *plan.goal(Aim::Waste).unwrap();
+            let waste = *plan.goal(Objective::Waste).unwrap();
             (waste.value, waste.bound)
         };
         let (least, packed) = (waste(&singly), waste(&packed));

@@ -5,7 +5,7 @@ use gapwright::choose::purchase::purchase;
 use gapwright::decimal::Money;
 use gapwright::pump::Due;
 use gapwright::purchase::Market;
-use gapwright::stock::Terms;
+use gapwright::stock::Offer;
 use gapwright::verify::verify_purchase;
 
 use super::*;
@@ -26,10 +26,10 @@ fn random_shop(seed: u64) -> (Job, Market) {
                 let pack = rng.random_range(1..=3);
                 // A price of its own, sometimes none at all.
                 lot.unit_cost = Money::from_raw(rng.random_range(0..=6) * 500_000);
-                lot.pack_qty = pack;
-                lot.terms = Terms {
+                lot.carton_qty = pack;
+                lot.offer = Offer {
                     unit_cost: Some(lot.unit_cost),
-                    pack_qty: Some(pack),
+                    carton_qty: Some(pack),
                     max_level: None,
                     lead_days: [None, Some(0), Some(10)][rng.random_range(0..3)],
                     supplier: None,
@@ -82,7 +82,7 @@ impl Shopping<'_> {
     fn add(&mut self, pump: usize, way: &Way, put: bool) {
         let due = self.job.pumps[pump].due.as_ref().map(|due| due.serial as i64);
         for (item, &count) in way.used.iter().enumerate() {
-            let lead = self.job.stock[item].terms.lead_days.unwrap_or(0);
+            let lead = self.job.stock[item].offer.lead_days.unwrap_or(0);
             let early = due.is_some_and(|due| TODAY + i64::from(lead) > due);
             let of = |sum: &mut u32| *sum = if put { *sum + count } else { *sum - count };
             of(&mut self.used[item]);
@@ -98,7 +98,7 @@ impl Shopping<'_> {
             let on_hand = lot.on_hand - lot.reserved;
             let lacking = self.used[item].saturating_sub(on_hand);
             if lacking > 0 {
-                let (Some(cost), Some(pack)) = (lot.terms.unit_cost, lot.terms.pack_qty) else {
+                let (Some(cost), Some(pack)) = (lot.offer.unit_cost, lot.offer.carton_qty) else {
                     return;
                 };
                 let mut packs = 0;
@@ -116,7 +116,7 @@ impl Shopping<'_> {
         if self.market.budget.is_some_and(|budget| sum[1] > budget.raw()) {
             return;
         }
-        if !self.job.sheets.is_empty() && !can_be_cut(self.job, &self.used) {
+        if !self.job.plates.is_empty() && !can_be_cut(self.job, &self.used) {
             return;
         }
         let better = |best: &mut Option<Value>| {
@@ -139,7 +139,7 @@ fn every_small_purchase_comes_out_as_exhaustive_search_says() {
         let (job, market) = random_shop(seed);
         // Everything that could ever be wanted is on hand.
         let plenty = job.clone().with(|job| {
-            for lot in job.stock.iter_mut().filter(|lot| lot.terms.for_sale()) {
+            for lot in job.stock.iter_mut().filter(|lot| lot.offer.for_sale()) {
                 lot.on_hand += 30;
             }
         });
@@ -164,13 +164,15 @@ fn every_small_purchase_comes_out_as_exhaustive_search_says() {
             patient: None,
         };
         shopping.on(0, [0; 3]);
-        let found = purchase(&job, &market, &Watch::patient()).expect("small jobs can be listed");
+        let found =
+            purchase(&job, &market, &Control::unlimited()).expect("small jobs can be listed");
         assert!(found.plan.proven(), "case {seed}: not proven");
         let goal = |aim| found.plan.goal(aim).expect("a goal").value;
-        let value = [-goal(Aim::ServedWeight), goal(Aim::Purchase), goal(Aim::Waste)];
+        let value =
+            [-goal(Objective::ServedWeight), goal(Objective::Purchase), goal(Objective::Waste)];
         assert_eq!(Some(value), shopping.best, "case {seed}");
         assert_eq!(found.cost(&market).raw(), value[1], "case {seed}");
-        let (packs, plan) = (found.packs.clone(), found.plan.clone());
+        let (packs, plan) = (found.cartons.clone(), found.plan.clone());
         let verified = verify_purchase(&job, &market, found)
             .unwrap_or_else(|breaches| panic!("case {seed}: {breaches:?}"));
         let served = verified.purchase().plan.served();
@@ -178,11 +180,11 @@ fn every_small_purchase_comes_out_as_exhaustive_search_says() {
         several += usize::from(packs.iter().filter(|&&packs| packs > 0).count() > 1);
         waits += usize::from(shopping.patient != shopping.best);
         scrimped += usize::from(market.budget.is_some() && served < job.pumps.len());
-        spoiled += usize::from(job.policy.opened_packs_spoiled && value[1] > 0);
+        spoiled += usize::from(job.policy.opened_cartons_spoiled && value[1] > 0);
         // The checker must refuse a purchase with a single error.
         if let Some(item) = packs.iter().position(|&packs| packs > 0) {
             let mut wrong = verified.purchase().clone();
-            wrong.packs[item] -= 1;
+            wrong.cartons[item] -= 1;
             assert!(verify_purchase(&job, &market, wrong).is_err(), "case {seed}");
             let mut poorer = market.clone();
             poorer.budget = Some(Money::from_raw(value[1] - 1));
@@ -190,7 +192,7 @@ fn every_small_purchase_comes_out_as_exhaustive_search_says() {
             assert!(verify_purchase(&job, &poorer, right).is_err(), "case {seed}");
         }
         assert_eq!(
-            purchase(&job, &market, &Watch::patient()).unwrap().plan,
+            purchase(&job, &market, &Control::unlimited()).unwrap().plan,
             plan,
             "case {seed}: not the same twice"
         );

@@ -1,7 +1,7 @@
 //! The economic order quantity.
 
 use gapwright::decimal::{Millionths, Money};
-use gapwright::inventory::Fault;
+use gapwright::inventory::InventoryError;
 use gapwright::inventory::economic::{Break, Discount, Purchase, evaluate, least_cost};
 use rand::RngExt;
 
@@ -26,7 +26,7 @@ fn priced(
     prices: &[(u32, &str)],
     discount: Discount,
 ) -> Purchase {
-    let price = |&(packs, price): &(u32, &str)| Break { packs, price: money(price) };
+    let price = |&(packs, price): &(u32, &str)| Break { cartons: packs, price: money(price) };
     Purchase {
         interest: money(interest),
         prices: prices.iter().map(price).collect(),
@@ -41,16 +41,16 @@ fn published_order_quantities() {
     // printed in its documentation]: K 8, h 0.225, 1300 a year.
     let best = least_cost(&plain("1300", "8", "0.225")).unwrap();
     near(best.exact, 304.046_780_026_436_8, 1e-14);
-    assert_eq!(best.packs, 304);
+    assert_eq!(best.cartons, 304);
     // The least cost of any real quantity is 68.41052550594829; the whole one costs hardly more.
     near(best.cost(), 68.410_525_505_948_29, 2e-8);
     assert!(best.cost() > 68.410_525_505_948_29);
     // Heizer and Render, Operations Management, ch. 12 [memory, computed].
     let best = least_cost(&plain("1000", "10", "0.50")).unwrap();
-    assert_eq!((best.exact, best.packs, best.orders, best.cost()), (200.0, 200, 5.0, 100.0));
+    assert_eq!((best.exact, best.cartons, best.orders, best.cost()), (200.0, 200, 5.0, 100.0));
     // Stevenson, Operations Management [memory, computed].
     let best = least_cost(&plain("9600", "75", "16")).unwrap();
-    assert_eq!((best.exact, best.packs, best.orders, best.cost()), (300.0, 300, 32.0, 4800.0));
+    assert_eq!((best.exact, best.cartons, best.orders, best.cost()), (300.0, 300, 32.0, 4800.0));
 }
 
 #[test]
@@ -61,7 +61,7 @@ fn published_price_breaks() {
     let prices = [(1, "53"), (50, "51.50"), (100, "49.50"), (200, "48"), (500, "47")];
     let purchase = priced("800", "60", "0.30", &prices, Discount::AllUnits);
     let best = least_cost(&purchase).unwrap();
-    assert_eq!(best.packs, 200);
+    assert_eq!(best.cartons, 200);
     near(best.cost(), 40_080.0, 1e-12);
     for (packs, cost) in [(79, 42_417.9), (100, 40_822.5), (500, 41_221.0)] {
         near(evaluate(&purchase, packs).unwrap().cost(), cost, 1e-6);
@@ -69,16 +69,16 @@ fn published_price_breaks() {
     // A worked example on wizedu.com [read]: 5000 a year, 49 an order, 20 %, breaks of 2 % and 3 %.
     let prices = [(1, "5"), (1000, "4.90"), (2000, "4.85")];
     let purchase = priced("5000", "49", "0.20", &prices, Discount::AllUnits);
-    assert_eq!(least_cost(&purchase).unwrap().packs, 1000);
+    assert_eq!(least_cost(&purchase).unwrap().cartons, 1000);
     // stockpyl 1.0.2, documentation of economic_order_quantity_with_all_units_discounts [run].
     let prices = [(1, "500"), (200, "475"), (500, "450")];
     let best = least_cost(&priced("1000", "200", "0.20", &prices, Discount::AllUnits)).unwrap();
-    assert_eq!(best.packs, 500);
+    assert_eq!(best.cartons, 500);
     near(best.cost(), 472_900.0, 1e-12);
     // Snyder and Shen, 3.4, all units [run, stockpyl]: 800 at 978.6. The library's first break is 0.
     let prices = [(1, "0.75"), (400, "0.72"), (800, "0.68")];
     let best = least_cost(&priced("1300", "8", "0.3", &prices, Discount::AllUnits)).unwrap();
-    assert_eq!(best.packs, 800);
+    assert_eq!(best.cartons, 800);
     near(best.cost(), 978.6, 1e-12);
 }
 
@@ -91,14 +91,14 @@ fn published_incremental_breaks() {
     let prices = [(1, "100"), (301, "90"), (601, "80")];
     let best = least_cost(&priced("2400", "150", "0.25", &prices, Discount::Incremental)).unwrap();
     near(best.exact, 1_481.890_684_227_416_4, 1e-14);
-    assert_eq!(best.packs, 1482);
+    assert_eq!(best.cartons, 1482);
     near(best.cost(), 222_762.813_684_548_3, 1e-8);
     assert!(best.cost() > 222_762.813_684_548_3);
     // Snyder and Shen, 3.4, incremental [run, stockpyl]: 304.0467800264368 at 1043.4105255059483.
     let prices = [(1, "0.75"), (401, "0.72"), (801, "0.68")];
     let best = least_cost(&priced("1300", "8", "0.3", &prices, Discount::Incremental)).unwrap();
     near(best.exact, 304.046_780_026_436_8, 1e-14);
-    assert_eq!(best.packs, 304);
+    assert_eq!(best.cartons, 304);
     near(best.cost(), 1_043.410_525_505_948_3, 1e-8);
 }
 
@@ -110,7 +110,7 @@ fn fraction(purchase: &Purchase, packs: u32) -> (i128, i128) {
             Discount::AllUnits => packs,
             Discount::Incremental => number,
         };
-        let price = purchase.prices.iter().rfind(|p| p.packs <= counted);
+        let price = purchase.prices.iter().rfind(|p| p.cartons <= counted);
         paid += price.map_or(0, |price| i128::from(price.price.raw()));
     }
     let pieces = i128::from(packs) * i128::from(purchase.pack);
@@ -130,7 +130,7 @@ fn no_number_of_packs_costs_less() {
         let mut prices = vec![];
         let (mut packs, mut price) = (1, pick(&mut dice, 200, 900));
         for _ in 0..pick(&mut dice, 0, 3) {
-            prices.push(Break { packs, price: cents(price) });
+            prices.push(Break { cartons: packs, price: cents(price) });
             packs += pick(&mut dice, 1, 25);
             price -= pick(&mut dice, 1, 40);
         }
@@ -144,16 +144,16 @@ fn no_number_of_packs_costs_less() {
             discount,
         };
         let best = least_cost(&purchase).unwrap();
-        let (above, below) = fraction(&purchase, best.packs);
+        let (above, below) = fraction(&purchase, best.cartons);
         near(best.cost(), above as f64 / below as f64 / 1e12, 1e-12);
         for packs in 1..=400 {
             let (a, b) = fraction(&purchase, packs);
             assert!(a * below >= above * b, "{packs} packs: {purchase:?}");
         }
-        assert!(best.packs < 400, "the walk is too short");
-        at_break += u32::from(purchase.prices.iter().skip(1).any(|p| p.packs == best.packs));
+        assert!(best.cartons < 400, "the walk is too short");
+        at_break += u32::from(purchase.prices.iter().skip(1).any(|p| p.cartons == best.cartons));
         let nearest = (best.exact / f64::from(purchase.pack)).round().max(1.0);
-        not_nearest += u32::from(nearest != f64::from(best.packs));
+        not_nearest += u32::from(nearest != f64::from(best.cartons));
         incremental += u32::from(discount == Discount::Incremental && purchase.prices.len() > 1);
         alone += u32::from(purchase.prices.is_empty());
     }
@@ -172,10 +172,10 @@ fn packs_are_not_rounded() {
     let purchase = Purchase { pack: 12, ..plain("50", "3", "1") };
     let best = least_cost(&purchase).unwrap();
     near(best.exact, 300.0_f64.sqrt(), 1e-15);
-    assert_eq!((best.packs, best.pieces, best.cost()), (2, 24, 18.25));
+    assert_eq!((best.cartons, best.pieces, best.cost()), (2, 24, 18.25));
     assert_eq!(evaluate(&purchase, 1).unwrap().cost(), 18.5);
     // Of equal costs the smaller order wins: 2 K demand = h n (n + 1) for 14 and 15.
-    assert_eq!(least_cost(&plain("35", "3", "1")).unwrap().packs, 14);
+    assert_eq!(least_cost(&plain("35", "3", "1")).unwrap().cartons, 14);
 }
 
 #[test]
@@ -194,7 +194,7 @@ fn what_makes_no_sense_is_refused_and_says_why() {
         (2, vec![(1, "5"), (10, "4"), (5, "3")]),
     ] {
         let purchase = priced("10", "8", "0.2", &prices, Discount::AllUnits);
-        assert_eq!(least_cost(&purchase), Err(Fault::Breaks(index)));
+        assert_eq!(least_cost(&purchase), Err(InventoryError::Breaks(index)));
     }
     let given = priced("10", "8", "0.2", &[(1, "0")], Discount::AllUnits);
     assert!(says(&given).contains("a price is 0;"));
@@ -203,6 +203,6 @@ fn what_makes_no_sense_is_refused_and_says_why() {
         demand: Millionths::from_raw(i64::MAX),
         ..plain("1", "1", "0.000001")
     };
-    assert!(matches!(least_cost(&vast), Err(Fault::TooLarge(_))));
+    assert!(matches!(least_cost(&vast), Err(InventoryError::TooLarge(_))));
     assert!(evaluate(&plain("10", "8", "1"), 0).is_err());
 }

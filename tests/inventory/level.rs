@@ -1,6 +1,6 @@
 //! Back to level.
 
-use gapwright::inventory::Fault;
+use gapwright::inventory::InventoryError;
 use gapwright::inventory::level::{Levels, Standing, back_to_level};
 
 /// Every number of packs, for every stock position of a small item: no order without need, each order reaches the min
@@ -21,10 +21,10 @@ fn every_small_item_is_brought_back() {
                                 i64::from(on_hand) + i64::from(on_order) - i64::from(backorders);
                             let (min, max) = (i64::from(min), i64::from(max.unwrap_or(min)));
                             let after = |packs: u32| position + i64::from(packs * pack);
-                            assert_eq!(order.pieces, order.packs * pack);
-                            assert_eq!(order.after, after(order.packs));
+                            assert_eq!(order.pieces, order.cartons * pack);
+                            assert_eq!(order.after, after(order.cartons));
                             if position >= min {
-                                assert_eq!((order.packs, order.above), (0, 0));
+                                assert_eq!((order.cartons, order.above), (0, 0));
                                 idle += 1;
                                 continue;
                             }
@@ -32,12 +32,12 @@ fn every_small_item_is_brought_back() {
                             let within = (0..40).rfind(|&n| (min..=max).contains(&after(n)));
                             match within {
                                 Some(packs) => {
-                                    assert_eq!((order.packs, order.above), (packs, 0));
+                                    assert_eq!((order.cartons, order.above), (packs, 0));
                                     fits += 1;
                                 }
                                 None => {
                                     let first = (0..40).find(|&n| after(n) >= min).unwrap();
-                                    assert_eq!(order.packs, first);
+                                    assert_eq!(order.cartons, first);
                                     assert_eq!(i64::from(order.above), after(first) - max);
                                     past += 1;
                                 }
@@ -56,10 +56,10 @@ fn what_makes_no_sense_is_refused() {
     let standing = Standing::default();
     let levels = Levels { min: 5, max: Some(3), pack: 1 };
     let fault = back_to_level(&standing, &levels).unwrap_err();
-    assert_eq!(fault, Fault::Levels { min: 5, max: 3 });
+    assert_eq!(fault, InventoryError::Levels { min: 5, max: 3 });
     let levels = Levels { min: 5, max: None, pack: 0 };
     assert!(back_to_level(&standing, &levels).is_err());
     let owing = Standing { backorders: u32::MAX, ..standing };
     let levels = Levels { min: u32::MAX, max: None, pack: 1 };
-    assert_eq!(back_to_level(&owing, &levels), Err(Fault::TooLarge("the order")));
+    assert_eq!(back_to_level(&owing, &levels), Err(InventoryError::TooLarge("the order")));
 }

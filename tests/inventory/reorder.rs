@@ -1,7 +1,7 @@
 //! Reorder points.
 
 use gapwright::inventory::reorder::{Shortage, fill_rate, for_cycle_service, for_fill_rate};
-use gapwright::inventory::{Demand, Fault};
+use gapwright::inventory::{Demand, InventoryError};
 
 use super::{dice, left_and_lacking, near, normal, pick, poisson};
 
@@ -90,7 +90,7 @@ fn a_history_is_counted() {
     // One more in a million needs the next count, which twenty rows cannot show.
     assert_eq!(
         for_cycle_service(&demand, 0.950_001),
-        Err(Fault::TooFew { rows: 20, service: 0.950_001, needed: 21 })
+        Err(InventoryError::TooFew { rows: 20, service: 0.950_001, needed: 21 })
     );
     // For every number of rows and every share of them, in whole numbers.
     let mut dice = dice(3);
@@ -187,8 +187,8 @@ fn what_makes_no_sense_is_refused_and_says_why() {
     for mean in [0.0, -3.0, f64::NAN, f64::INFINITY, 1e9] {
         assert!(Demand::poisson(mean).is_err(), "{mean}");
     }
-    assert_eq!(Demand::history(&[]), Err(Fault::NoHistory));
-    assert!(matches!(Demand::history(&[u32::MAX]), Err(Fault::TooLarge(_))));
+    assert_eq!(Demand::history(&[]), Err(InventoryError::NoHistory));
+    assert!(matches!(Demand::history(&[u32::MAX]), Err(InventoryError::TooLarge(_))));
     let demand = Demand::poisson(3.0).unwrap();
     for service in [0.0, 1.0, -0.5, 95.0, f64::NAN] {
         let cycle = for_cycle_service(&demand, service).unwrap_err();
@@ -201,8 +201,8 @@ fn what_makes_no_sense_is_refused_and_says_why() {
     assert!(fault.contains("a history of 3") && fault.ends_with("it takes 10"), "{fault}");
     let month = Demand::history(&[5; 4]).unwrap();
     assert!(month.over(0).is_err());
-    assert!(matches!(month.over(u32::MAX), Err(Fault::TooLarge(_))));
+    assert!(matches!(month.over(u32::MAX), Err(InventoryError::TooLarge(_))));
     let idle = Demand::history(&[0]).unwrap();
-    assert!(matches!(idle.over(u32::MAX), Err(Fault::TooLarge(_))));
+    assert!(matches!(idle.over(u32::MAX), Err(InventoryError::TooLarge(_))));
     assert_eq!(idle.over(12).unwrap().mean().to_bits(), 0);
 }

@@ -2,9 +2,9 @@
 
 use std::collections::BTreeMap;
 
-use gapwright::issue::counts::{Counts, Lot};
+use gapwright::issue::counts::{CountedLot, Counts};
 use gapwright::issue::log::{How, Log};
-use gapwright::issue::planned::{Line, Planned, Step};
+use gapwright::issue::planned::{Planned, PlannedLine, Step};
 use gapwright::issue::record::{self, Carried, Filled, Standing};
 use gapwright::problem::{Place, Problems};
 use gapwright::read::{Memory, issue_log_of};
@@ -15,7 +15,7 @@ use rand_chacha::ChaCha8Rng;
 fn counts(store: &BTreeMap<String, u32>) -> Counts {
     let mut counts = Counts::default();
     for (item, on_hand) in store {
-        counts.add(Lot {
+        counts.add(CountedLot {
             item: item.clone(),
             on_hand: *on_hand,
             reserved: 0,
@@ -131,7 +131,7 @@ fn random_days_end_with_the_counts_of_a_store_that_only_adds_and_takes_away() {
                         taken.extend(instead.clone());
                         seen.partly += u32::from(fewer);
                         seen.instead += u32::from(instead.is_some());
-                        lines.push(Line {
+                        lines.push(PlannedLine {
                             step: Step::Pick,
                             tag: tag.clone(),
                             place: "Shims".into(),

@@ -1,10 +1,10 @@
 //! Plans and ranges of another job are refused by name.
 
-use gapwright::choose::{choose, watch::Watch};
+use gapwright::choose::{choose, control::Control};
+use gapwright::forecast::{Expected, Forecast, Law};
 use gapwright::job::Job;
 use gapwright::length::{Length, Tolerance};
-use gapwright::outlook::{Expected, Law, Outlook};
-use gapwright::plan::{Cause, Kit, Pick, Plan, Shortfall, Window, Worth};
+use gapwright::plan::{Cause, Kit, MarginalValue, Pick, Plan, Shortfall, Window};
 use gapwright::verify::verify;
 
 use crate::parts::whole;
@@ -39,11 +39,11 @@ const SPOILERS: [Spoiler; 10] = [
     }),
     ("pump P-2: place number N of 2", |plan, n| short(plan, Some(n), 0)),
     ("pump P-2: place number N of 2", |plan, n| short(plan, None, n)),
-    ("the plan: plates number N of 1", |plan, n| plan.layouts[0].sheet = n),
+    ("the plan: plates number N of 1", |plan, n| plan.layouts[0].plate = n),
     ("the plan: side number N of 2", |plan, n| plan.layouts[0].along = n),
     ("the plan: item number N of 5", |plan, n| plan.layouts[0].strips[0].0 = n),
     ("the plan: item number N of 5", |plan, n| {
-        plan.worth.push(Worth { item: n, served_weight: 0, waste: Default::default() });
+        plan.worth.push(MarginalValue { item: n, served_weight: 0, waste: Default::default() });
     }),
     ("the plan: item number N of 5", |plan, n| {
         let layout = plan.layouts[0].clone();
@@ -55,7 +55,7 @@ const SPOILERS: [Spoiler; 10] = [
 #[test]
 fn a_plan_of_another_job_is_refused_by_name() {
     let job = Job::new(whole()).unwrap();
-    let plan = choose(&job, &Watch::patient()).unwrap();
+    let plan = choose(&job, &Control::unlimited()).unwrap();
     assert!(plan.check(&job).is_ok() && !plan.layouts.is_empty());
     for (words, spoil) in SPOILERS {
         for number in [5, 40, usize::MAX] {
@@ -78,9 +78,9 @@ fn ranges_that_do_not_go_with_the_job_are_refused_by_name() {
         let [low, high] = [low, high].map(Length::from_ticks);
         Some(Expected { low, high, law: Law::Even })
     };
-    let refused = |ranges| Outlook::new(job.clone(), ranges).unwrap_err().to_string();
+    let refused = |ranges| Forecast::new(job.clone(), ranges).unwrap_err().to_string();
     let good = vec![vec![range(1, 1), None], vec![None, range(3, 9)]];
-    assert_eq!(Outlook::new(job.clone(), good.clone()).unwrap().expected(), good);
+    assert_eq!(Forecast::new(job.clone(), good.clone()).unwrap().expected(), good);
     assert_eq!(refused(vec![vec![None, None]]), "ranges of 1 pumps, where the job has 2");
     let uneven = vec![vec![None, None], vec![None; 3]];
     assert_eq!(refused(uneven), "pump P-2: 3 ranges for 2 dimensions");

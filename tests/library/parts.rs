@@ -3,8 +3,8 @@
 use std::collections::BTreeMap;
 use std::path::PathBuf;
 
-use gapwright::choose::{choose, watch::Watch};
-use gapwright::cutting::SheetLot;
+use gapwright::choose::{choose, control::Control};
+use gapwright::cutting::PlateLot;
 use gapwright::decimal::{Millionths, Money};
 use gapwright::feeler::Blade;
 use gapwright::job::{Job, Part, PartError, Parts};
@@ -99,7 +99,7 @@ pub fn whole() -> Parts {
         ..Pump::new(tag, 0, &model)
     };
     let pumps = vec![pump("P-1", "1.0"), pump("P-2", "1.25")];
-    let sheets = SheetLot {
+    let sheets = PlateLot {
         item: "SHEET".into(),
         kind: "gasket".into(),
         material: None,
@@ -107,13 +107,13 @@ pub fn whole() -> Parts {
         sides: [mm("400"), mm("300")],
         on_hand: 1,
         reserved: 0,
-        sheet_cost: Money::from_raw(9_000_000),
+        plate_cost: Money::from_raw(9_000_000),
         bin: None,
         row: 0,
     };
     let outside = mm("100");
     let blank = Item {
-        cut: Some(Cut { sheet: 0, outside, inside: mm("60") }),
+        cut: Some(Cut { plate: 0, outside, inside: mm("60") }),
         ..Item::of(
             "SHEET > G",
             "gasket".into(),
@@ -129,7 +129,7 @@ pub fn whole() -> Parts {
     let laminated = Item { peel_step: Some(mm("0.05")), ..shim("S-L", "0.3") };
     Parts {
         stock: vec![shim("S-25", "0.25"), shim("S-50", "0.5"), laminated, seal, blank],
-        sheets: vec![sheets],
+        plates: vec![sheets],
         models: vec![model],
         pumps,
         feelers: vec![Blade { thickness: mm("0.5"), tolerance: Tolerance::default(), count: 1 }],
@@ -139,7 +139,7 @@ pub fn whole() -> Parts {
 
 /// The job runs to the end: chosen, verified, written.
 fn carried_out(job: Job) -> usize {
-    let plan = choose(&job, &Watch::patient()).unwrap();
+    let plan = choose(&job, &Control::unlimited()).unwrap();
     let served = plan.kits.iter().filter(|kit| matches!(kit, Kit::Served(_)));
     let served = served.count();
     let verified = verify(job, plan).unwrap();
@@ -272,7 +272,7 @@ fn spoilers() -> Vec<Spoiler> {
             }
         }),
         (Part::Item("SHEET > G".into()), "plates number", |p, n| {
-            p.stock[4].cut.as_mut().unwrap().sheet = n - 1;
+            p.stock[4].cut.as_mut().unwrap().plate = n - 1;
         }),
         (Part::Item("SHEET > G".into()), "the outside diameter", |p, n| {
             let wide = [Length::ZERO, mm("-5"), mm("0.2")][n % 3];
@@ -285,7 +285,7 @@ fn spoilers() -> Vec<Spoiler> {
         (Part::Item("S-50".into()), "the reserved pieces", |p, n| {
             p.stock[1].reserved = 4 + (n % 9) as u32;
         }),
-        (Part::Item("S-50".into()), "the pieces in a pack", |p, _| p.stock[1].pack_qty = 0),
+        (Part::Item("S-50".into()), "the pieces in a pack", |p, _| p.stock[1].carton_qty = 0),
         (Part::Item("S-50".into()), "the cost", |p, _| {
             p.stock[1].unit_cost = Money::from_raw(-1);
         }),
@@ -293,8 +293,8 @@ fn spoilers() -> Vec<Spoiler> {
             p.stock[2].peel_step = Some(Length::ZERO);
         }),
         (Part::Item("s-25".into()), "the name", |p, _| p.stock[1].item = "s-25".into()),
-        (Part::Sheets("SHEET".into()), "the side of a plate", |p, n| {
-            p.sheets[0].sides[n % 2] = mm("-1");
+        (Part::Plates("SHEET".into()), "the side of a plate", |p, n| {
+            p.plates[0].sides[n % 2] = mm("-1");
             p.stock.pop();
         }),
         (Part::Blade(0), "the thickness", |p, _| p.feelers[0].thickness = Length::ZERO),
@@ -402,10 +402,10 @@ fn shake(parts: &mut Parts, dice: &mut ChaCha8Rng) {
         12 => parts.stock[item].peel_step = Some(length),
         13 => {
             if let Some(cut) = &mut parts.stock[4].cut {
-                (cut.sheet, cut.outside) = (index % 2, length * 10);
+                (cut.plate, cut.outside) = (index % 2, length * 10);
             }
         }
-        14 => parts.stock[item].pack_qty = dice.random_range(0..4),
+        14 => parts.stock[item].carton_qty = dice.random_range(0..4),
         _ => parts.models[0].packs[index % 2].most_pieces = dice.random_range(0..4),
     }
 }

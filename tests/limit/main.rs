@@ -1,4 +1,4 @@
-//! Limit and interrupt: every stage checks the watch between small units of work, and whichever check ends it, the
+//! Limit and interrupt: every stage checks the control between small units of work, and whichever check ends it, the
 //! result is sound, comes soon and reports what is missing.
 //!
 //! Checks and work are counted, on one thread; no clock is used.
@@ -13,11 +13,11 @@ use std::sync::Mutex;
 use std::time::{Duration, Instant};
 
 use gapwright::choose::choose;
-use gapwright::choose::watch::{Looks, News, Part, Step, Watch};
+use gapwright::choose::control::{Control, Looks, Phase, Progress, Step};
 use gapwright::choose::worth::valued;
 use gapwright::formats::plan::LeftOutJson;
 use gapwright::job::Job;
-use gapwright::plan::{Aim, Cause, Kit, LeftOut, Plan, Stop};
+use gapwright::plan::{Cause, Kit, LeftOut, Objective, Plan, Stop};
 use gapwright::read::{self, Sources};
 use gapwright::verify::verify;
 use gapwright::words;
@@ -40,9 +40,9 @@ fn sample(folder: &str, stock: &str, pumps: &str) -> Job {
 /// Small outages of every kind: plain, by the pack, with pumps that stay short, and one whose goals need some search.
 fn jobs() -> Vec<(&'static str, Job)> {
     let packed = generate::fleet(2, 4, 6, 4, 20, 2).with(|job| {
-        job.policy.opened_packs_spoiled = true;
+        job.policy.opened_cartons_spoiled = true;
         for lot in &mut job.stock {
-            lot.pack_qty = 4;
+            lot.carton_qty = 4;
         }
     });
     let scarce = generate::fleet(3, 9, 8, 5, 10, 2).with(|job| {
@@ -60,10 +60,10 @@ fn jobs() -> Vec<(&'static str, Job)> {
     ]
 }
 
-/// Chooses a plan and calculates the value of one more, under a watch that counts.
+/// Chooses a plan and calculates the value of one more, under a control that counts.
 fn whole(job: &Job, looks: &Looks) -> Plan {
-    let watch = Watch::patient().counted(looks);
-    alone(|| valued(job, choose(job, &watch).unwrap(), &watch))
+    let control = Control::unlimited().counted(looks);
+    alone(|| valued(job, choose(job, &control).unwrap(), &control))
 }
 
 /// Numbers of checks from the first to the last, close together at first.
@@ -97,8 +97,8 @@ fn whichever_look_ends_it_the_plan_is_sound_and_comes_soon() {
             let after = looks.work_after();
             assert!(after <= 3_000_000, "{name}, look {number}: {after} units after it");
             for (goal, best) in plan.goals.iter().zip(&best.goals) {
-                let above = match goal.aim {
-                    Aim::ServedWeight | Aim::ServedOf(_) => goal.bound >= best.value,
+                let above = match goal.objective {
+                    Objective::ServedWeight | Objective::ServedOf(_) => goal.bound >= best.value,
                     _ => goal.bound <= best.value,
                 };
                 // A bound holds among plans as good on the goals before: those up to the first that is open.
@@ -209,18 +209,18 @@ fn what_is_left_out_is_said_in_the_plan_its_words_and_its_json() {
 #[test]
 fn the_headline_says_goal_by_goal_what_is_proven() {
     let job = sample("outage", "stock.xlsx", "pumps.xlsx");
-    let best = choose(&job, &Watch::patient()).unwrap();
-    let headline = |open: &[Aim]| {
+    let best = choose(&job, &Control::unlimited()).unwrap();
+    let headline = |open: &[Objective]| {
         let mut plan = best.clone();
         plan.stopped_by = Some(Stop::TimeLimit);
-        for goal in plan.goals.iter_mut().filter(|goal| open.contains(&goal.aim)) {
-            goal.bound += if goal.aim == Aim::ServedWeight { 3 } else { -3 };
+        for goal in plan.goals.iter_mut().filter(|goal| open.contains(&goal.objective)) {
+            goal.bound += if goal.objective == Objective::ServedWeight { 3 } else { -3 };
         }
         words::proof(&job, &plan)
     };
-    let waste = words::money(best.goal(Aim::Waste).unwrap().value, &job);
+    let waste = words::money(best.goal(Objective::Waste).unwrap().value, &job);
     let value = |aim| best.goal(aim).unwrap().value;
-    let (pieces, points) = (value(Aim::Pieces), value(Aim::Scarcity));
+    let (pieces, points) = (value(Objective::Pieces), value(Objective::Scarcity));
     assert_eq!(
         headline(&[]),
         format!(
@@ -228,7 +228,7 @@ fn the_headline_says_goal_by_goal_what_is_proven() {
         )
     );
     assert_eq!(
-        headline(&[Aim::Scarcity]),
+        headline(&[Objective::Scarcity]),
         format!(
             "Proven: no choice kits more pumps (by priority); of those that kit as many, none wastes less than {waste}. \
              Proven too: pieces {pieces}. Best found, not proven: scarcity points {points} found, \
@@ -236,14 +236,19 @@ fn the_headline_says_goal_by_goal_what_is_proven() {
             points - 3
         )
     );
-    let said = headline(&[Aim::Waste, Aim::Pieces, Aim::Scarcity]);
+    let said = headline(&[Objective::Waste, Objective::Pieces, Objective::Scarcity]);
     assert!(
         said.starts_with(
             "Proven: no choice kits more pumps (by priority). Best found, not proven: waste"
         ),
         "{said}"
     );
-    let said = headline(&[Aim::ServedWeight, Aim::Waste, Aim::Pieces, Aim::Scarcity]);
+    let said = headline(&[
+        Objective::ServedWeight,
+        Objective::Waste,
+        Objective::Pieces,
+        Objective::Scarcity,
+    ]);
     assert!(said.starts_with("Best found, not proven: pumps kitted, weighted"), "{said}");
     assert!(!said.contains("Proven"), "{said}");
 }
@@ -255,17 +260,17 @@ fn the_news_names_its_stage() {
     let job = generate::fleet(1, 12, 12, 6, 10, 3);
     let news: Mutex<Vec<(i64, i64)>> = Mutex::default();
     let steps: Mutex<Vec<Step>> = Mutex::default();
-    let listener = |one: News| news.lock().unwrap().push((one.value, one.bound));
+    let listener = |one: Progress| news.lock().unwrap().push((one.value, one.bound));
     let step = |one: Step| steps.lock().unwrap().push(one);
-    let watch = Watch::patient().listener(&listener).steps(&step);
-    valued(&job, choose(&job, &watch).unwrap(), &watch);
+    let control = Control::unlimited().listener(&listener).steps(&step);
+    valued(&job, choose(&job, &control).unwrap(), &control);
     let news = news.into_inner().unwrap();
     assert!(!news.is_empty());
     for (value, bound) in news {
         assert!(bound <= value, "{bound} above {value}");
     }
     let steps = steps.into_inner().unwrap();
-    for part in [Part::Listing, Part::Order, Part::Worth] {
+    for part in [Phase::Listing, Phase::Order, Phase::Worth] {
         let told: Vec<&Step> = steps.iter().filter(|step| step.part == part).collect();
         assert!(!told.is_empty(), "{part:?}");
         assert!(told.iter().all(|step| step.done <= step.of && step.of > 0));
@@ -277,10 +282,10 @@ fn the_news_names_its_stage() {
 fn the_limit_holds_for_the_whole_run() {
     let hour = Duration::from_secs(3_600);
     let earlier = Instant::now().checked_sub(hour).unwrap();
-    let watch = Watch::since(earlier).limit(hour / 2);
-    assert_eq!(watch.stop(), Some(Stop::TimeLimit));
-    assert_eq!(watch.share().stop(), Some(Stop::TimeLimit));
-    assert_eq!(Watch::since(earlier).limit(hour * 2).stop(), None);
+    let control = Control::since(earlier).limit(hour / 2);
+    assert_eq!(control.stop(), Some(Stop::TimeLimit));
+    assert_eq!(control.share().stop(), Some(Stop::TimeLimit));
+    assert_eq!(Control::since(earlier).limit(hour * 2).stop(), None);
     // A share lasts as long again as everything before, here far from its end.
-    assert_eq!(Watch::since(earlier).limit(hour * 9).share().stop(), None);
+    assert_eq!(Control::since(earlier).limit(hour * 9).share().stop(), None);
 }

@@ -1,14 +1,14 @@
 //! Limit and interrupt for purchases, for provisions and for drawers.
 
+use gapwright::choose::control::{Control, Looks};
 use gapwright::choose::purchase::purchase;
-use gapwright::choose::watch::{Looks, Watch};
 use gapwright::decimal::Money;
+use gapwright::forecast::{Expected, Forecast, Law};
 use gapwright::length::{Length, Unit};
-use gapwright::outlook::{Expected, Law, Outlook};
 use gapwright::plan::Stop;
-use gapwright::provision::{Fault, Question, provision};
+use gapwright::provision::{ProvisionError, ProvisionOptions, provision};
 use gapwright::purchase::Market;
-use gapwright::reach::{self, Guard, Rule, Size, Targets, select};
+use gapwright::size_range::{self, Guard, Rule, Size, Targets, select};
 use gapwright::verify::{verify_provision, verify_purchase};
 
 use super::{MOST_BETWEEN, alone, generate, sample, spread};
@@ -24,8 +24,8 @@ fn a_purchase_that_is_ended_is_sound() {
     for budget in [None, Money::parse("40")] {
         let market = Market::of(&job, day, budget, |_| false).unwrap();
         let run = |looks: &Looks| {
-            let watch = Watch::patient().counted(looks);
-            let found = alone(|| purchase(&job, &market, &watch).unwrap());
+            let control = Control::unlimited().counted(looks);
+            let found = alone(|| purchase(&job, &market, &control).unwrap());
             verify_purchase(&job, &market, found).unwrap();
         };
         let count = Looks::only_count();
@@ -50,11 +50,11 @@ fn what_is_set_aside_holds_whenever_it_is_ended() {
             Some(Expected { low: middle - thou(2), high: middle + thou(2), law: Law::Even });
         of_pump
     });
-    let outlook = Outlook::new(job.clone(), expected.collect()).unwrap();
-    let question = Question { scenarios: 40, checks: 60, ..Question::new(thou(1)) };
+    let outlook = Forecast::new(job.clone(), expected.collect()).unwrap();
+    let question = ProvisionOptions { scenarios: 40, checks: 60, ..ProvisionOptions::new(thou(1)) };
     let run = |looks: &Looks| {
-        let watch = Watch::patient().counted(looks);
-        alone(|| provision(&outlook, &question, &watch))
+        let control = Control::unlimited().counted(looks);
+        alone(|| provision(&outlook, &question, &control))
     };
     let count = Looks::only_count();
     let whole = run(&count).unwrap();
@@ -70,7 +70,7 @@ fn what_is_set_aside_holds_whenever_it_is_ended() {
                 verify_provision(outlook.clone(), found.clone()).unwrap();
                 assert!(found.trolley.bound <= whole.trolley.cost || !found.trolley.enough());
             }
-            Err(fault) => assert_eq!(fault, Fault::Stopped(Stop::TimeLimit)),
+            Err(fault) => assert_eq!(fault, ProvisionError::Stopped(Stop::TimeLimit)),
         }
         assert!(looks.work_after() <= 60_000_000, "look {number}: {}", looks.work_after());
     }
@@ -83,8 +83,8 @@ fn sizes_that_are_chosen_in_haste_still_reach_everything() {
     let targets = Targets::new(thou(1), thou(120), thou(1)).unwrap();
     let rule = Rule { pieces: 4, window: Length::ZERO, guard: Guard::None };
     let run = |looks: &Looks| {
-        let watch = Watch::patient().counted(looks);
-        select(&catalogue, &targets, &rule, reach::Aim::Fewest, 2_000, &watch)
+        let control = Control::unlimited().counted(looks);
+        select(&catalogue, &targets, &rule, size_range::Selection::Fewest, 2_000, &control)
     };
     let count = Looks::only_count();
     run(&count).unwrap();
@@ -92,7 +92,7 @@ fn sizes_that_are_chosen_in_haste_still_reach_everything() {
     for number in spread(count.count()) {
         match run(&Looks::stop_at(number)) {
             Ok(choice) => assert!(choice.reach.missed().is_empty(), "look {number}"),
-            Err(fault) => assert_eq!(fault, reach::Fault::Stopped(Stop::TimeLimit)),
+            Err(fault) => assert_eq!(fault, size_range::SizeRangeError::Stopped(Stop::TimeLimit)),
         }
     }
 }

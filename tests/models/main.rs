@@ -9,7 +9,7 @@ use std::path::Path;
 
 use calamine::{Reader, Xlsx, open_workbook};
 use gapwright::accounting::verdicts;
-use gapwright::choose::{choose, watch::Watch};
+use gapwright::choose::{choose, control::Control};
 use gapwright::job::{Job, Parts};
 use gapwright::length::Length;
 use gapwright::model::{Form, Model, USUAL_CAUTIONS};
@@ -44,7 +44,7 @@ fn blank(model: &Model, models: Option<&Path>) -> Result<Job, Problems> {
 }
 
 fn kitted(job: Job) -> Verified {
-    let plan = choose(&job, &Watch::patient()).unwrap();
+    let plan = choose(&job, &Control::unlimited()).unwrap();
     assert_eq!(plan.served(), 1, "{:#?}", plan.kits);
     verify(job, plan).unwrap()
 }

@@ -16,7 +16,8 @@
 use std::f64::consts::PI;
 
 use gapwright::stack::monte_carlo::{
-    CLASSES, Fault, Joint, Law, Measurand, Model, Outcome, Plan, Source, Sum, Term, run,
+    CLASSES, DrawError, DrawOptions, DrawTerm, Joint, Law, Measurand, Model, Outcome, Source, Sum,
+    run,
 };
 use smallvec::SmallVec;
 
@@ -32,8 +33,8 @@ fn source(mean: f64, law: Law) -> Source {
     Source { mean, law }
 }
 
-fn term(factor: f64, of: &[usize]) -> Term {
-    Term { factor, of: SmallVec::from_slice(of) }
+fn term(factor: f64, of: &[usize]) -> DrawTerm {
+    DrawTerm { factor, of: SmallVec::from_slice(of) }
 }
 
 fn terms(terms: &[(f64, &[usize])]) -> Sum {
@@ -52,16 +53,16 @@ fn sum(sources: Vec<Source>) -> Model {
 }
 
 /// Exactly this number of draws: nine digits never settle.
-fn draws(most_draws: u64) -> Plan {
-    Plan { digits: 9, most_draws, ..Plan::default() }
+fn draws(most_draws: u64) -> DrawOptions {
+    DrawOptions { digits: 9, most_draws, ..DrawOptions::default() }
 }
 
-fn at(level: f64, plan: Plan) -> Plan {
-    Plan { level, ..plan }
+fn at(level: f64, plan: DrawOptions) -> DrawOptions {
+    DrawOptions { level, ..plan }
 }
 
-fn within(limits: [f64; 2], plan: Plan) -> Plan {
-    Plan { limits: Some(limits), ..plan }
+fn within(limits: [f64; 2], plan: DrawOptions) -> DrawOptions {
+    DrawOptions { limits: Some(limits), ..plan }
 }
 
 const NONE: [f64; 2] = [f64::NEG_INFINITY, f64::INFINITY];
@@ -181,7 +182,7 @@ fn a_ratio_of_students() {
         gap: terms(&[(1.0, &[0, 3]), (-1.0, &[0, 2])]),
     };
     let model = alone(sources, ratio);
-    let seeds = (1..=7).map(|seed| run(&model, &Plan { seed, ..draws(300_000) }).unwrap());
+    let seeds = (1..=7).map(|seed| run(&model, &DrawOptions { seed, ..draws(300_000) }).unwrap());
     let mut standard = vec![];
     for outcome in seeds {
         assert!((outcome.mean + 1.0 - 1.7266e-5).abs() < 2e-8, "{outcome:?}");
@@ -337,7 +338,8 @@ fn a_product_of_two_uniform_numbers() {
 fn a_ratio_of_two_uniform_numbers() {
     let unit = vec![source(0.5, rectangular(0.5)); 2];
     let ratio = Measurand::Ratio { free: terms(&[(1.0, &[0])]), gap: terms(&[(1.0, &[1])]) };
-    let plan = Plan { most_draws: 2_000_000, limits: Some([-0.5, 1.0]), ..Plan::default() };
+    let plan =
+        DrawOptions { most_draws: 2_000_000, limits: Some([-0.5, 1.0]), ..DrawOptions::default() };
     let outcome = run(&alone(unit, ratio), &plan).unwrap();
     assert!(close(outcome.symmetric, [-0.95, 19.0], 0.5), "{outcome:?}");
     assert!((outcome.symmetric[0] + 0.95).abs() < 0.002);
@@ -377,7 +379,7 @@ fn a_gap_that_may_close_is_said_to() {
     assert!((shares.conforming + shares.above + shares.below + share - 1.0).abs() < 1e-12);
     // A gap that is never open.
     let closed = vec![sources[0], source(-1.0, rectangular(0.5))];
-    assert_eq!(run(&alone(closed, ratio), &draws(400_000)), Err(vec![Fault::NoValue]));
+    assert_eq!(run(&alone(closed, ratio), &draws(400_000)), Err(vec![DrawError::NoValue]));
 }
 
 /// Numbers that overflow have no neighbours: without a value, or without a mean.
@@ -385,7 +387,7 @@ fn a_gap_that_may_close_is_said_to() {
 fn what_overflows_is_refused() {
     for half in [1e300, 8e307, 1.7e308] {
         let outcome = run(&sum(vec![source(0.0, rectangular(half))]), &draws(20_000));
-        assert_eq!(outcome, Err(vec![Fault::NoValue]), "{half:e}");
+        assert_eq!(outcome, Err(vec![DrawError::NoValue]), "{half:e}");
     }
     let outcome = run(&sum(vec![source(0.0, rectangular(1e150))]), &draws(20_000));
     assert!(outcome.is_ok_and(|outcome| outcome.standard.is_finite()));
@@ -541,7 +543,7 @@ fn draws_go_on_until_the_digits_are_stable() {
     for (model, digits, tolerance, exact, least) in
         [(&model, 2, 0.5, 17.015_814_1, 160_000), (&alike, 3, 0.005, 3.879_406_741, 1_000_000)]
     {
-        let plan = Plan { digits, ..Plan::default() };
+        let plan = DrawOptions { digits, ..DrawOptions::default() };
         let outcome = run(model, &plan).unwrap();
         assert!(outcome.settled && outcome.tolerance == tolerance, "{outcome:?}");
         assert!(outcome.draws >= least && outcome.draws < plan.most_draws);
@@ -550,10 +552,10 @@ fn draws_go_on_until_the_digits_are_stable() {
         assert!(spread.symmetric.iter().all(|spread| *spread <= tolerance));
         assert!(close(outcome.symmetric, [-exact, exact], tolerance));
     }
-    let few = Plan { digits: 4, most_draws: 1_234_567, ..Plan::default() };
+    let few = DrawOptions { digits: 4, most_draws: 1_234_567, ..DrawOptions::default() };
     let few = run(&model, &few).unwrap();
     assert!(!few.settled && few.draws == 1_230_000, "{few:?}");
-    let one_batch_short = Plan { most_draws: 159_999, ..Plan::default() };
+    let one_batch_short = DrawOptions { most_draws: 159_999, ..DrawOptions::default() };
     assert!(!run(&model, &one_batch_short).unwrap().settled);
 }
 
@@ -565,7 +567,7 @@ fn the_spread_is_that_of_other_seeds() {
     let exact = 3.879_406_741;
     let mut seen = [0; 2];
     for seed in 0..40 {
-        let outcome = run(&model, &Plan { seed, ..draws(400_000) }).unwrap();
+        let outcome = run(&model, &DrawOptions { seed, ..draws(400_000) }).unwrap();
         for (off, spread) in [
             (outcome.mean, outcome.spread.mean),
             (outcome.standard - 2.0, outcome.spread.standard),
@@ -582,7 +584,7 @@ fn the_spread_is_that_of_other_seeds() {
 #[test]
 fn what_cannot_vary_is_settled_at_once() {
     let model = sum(vec![source(1.5, rectangular(0.0)), source(0.25, normal(0.0))]);
-    let outcome = run(&model, &within([1.75, 1.75], Plan::default())).unwrap();
+    let outcome = run(&model, &within([1.75, 1.75], DrawOptions::default())).unwrap();
     assert!(outcome.settled && outcome.draws == 160_000);
     assert_eq!((outcome.mean, outcome.standard, outcome.tolerance), (1.75, 0.0, 0.0));
     assert_eq!((outcome.symmetric, outcome.shortest), ([1.75; 2], [1.75; 2]));
@@ -621,7 +623,7 @@ fn threads_make_no_difference() {
     let one = format!("{:?}", with(1));
     assert_eq!(one, format!("{:?}", with(2)));
     assert_eq!(one, format!("{:?}", with(3)));
-    let other = run(&everything(), &Plan { seed: 2, ..plan }).unwrap();
+    let other = run(&everything(), &DrawOptions { seed: 2, ..plan }).unwrap();
     assert_ne!(one, format!("{other:?}"));
 }
 
@@ -681,32 +683,33 @@ fn every_fault_is_told_at_once() {
         ],
         measurand: Measurand::Sum(terms(&[(f64::NAN, &[0]), (1.0, &[7])])),
     };
-    let plan = Plan { level: 1.0, limits: Some([2.0, 1.0]), digits: 0, ..Plan::default() };
+    let plan =
+        DrawOptions { level: 1.0, limits: Some([2.0, 1.0]), digits: 0, ..DrawOptions::default() };
     let faults = run(&model, &plan).unwrap_err();
     let expected = [
-        Fault::Law(0),
-        Fault::Law(1),
-        Fault::Law(2),
-        Fault::Law(3),
-        Fault::Law(4),
-        Fault::Correlation(0),
-        Fault::Member(5),
-        Fault::NoSource(9),
-        Fault::Member(1),
-        Fault::Member(6),
-        Fault::Correlation(3),
-        Fault::Factor,
-        Fault::NoSource(7),
-        Fault::Limits,
-        Fault::Digits,
-        Fault::Level,
+        DrawError::Law(0),
+        DrawError::Law(1),
+        DrawError::Law(2),
+        DrawError::Law(3),
+        DrawError::Law(4),
+        DrawError::Correlation(0),
+        DrawError::Member(5),
+        DrawError::NoSource(9),
+        DrawError::Member(1),
+        DrawError::Member(6),
+        DrawError::Correlation(3),
+        DrawError::Factor,
+        DrawError::NoSource(7),
+        DrawError::Limits,
+        DrawError::Digits,
+        DrawError::Level,
     ];
     assert_eq!(faults, expected);
     let fine = sum(vec![source(0.0, normal(1.0))]);
     let few = at(0.999, draws(150_000));
-    assert_eq!(run(&fine, &few), Err(vec![Fault::FewDraws(200_000)]));
+    assert_eq!(run(&fine, &few), Err(vec![DrawError::FewDraws(200_000)]));
     for level in [0.49, f64::NAN] {
-        assert_eq!(run(&fine, &at(level, draws(50_000))), Err(vec![Fault::Level]));
+        assert_eq!(run(&fine, &at(level, draws(50_000))), Err(vec![DrawError::Level]));
     }
     assert!(run(&fine, &at(0.5, draws(50_000))).is_ok());
 }

@@ -3,7 +3,7 @@
 use std::cmp::Ordering;
 
 use gapwright::accounting::verdicts;
-use gapwright::bag::Share;
+use gapwright::consumables::Share;
 use gapwright::job::Job;
 use gapwright::length::{Length, Tolerance};
 use gapwright::model::{Form, Requirement, Term};
@@ -238,17 +238,17 @@ pub fn taken(verified: &Verified, item: usize) -> u32 {
 /// Pieces of an item that are spoiled with their pack: by hand, loose ones first, then pack by pack.
 pub fn spoiled(verified: &Verified, item: usize) -> u32 {
     let (job, lot) = (verified.job(), &verified.job().stock[item]);
-    if !job.policy.opened_packs_spoiled || lot.pack_qty <= 1 {
+    if !job.policy.opened_cartons_spoiled || lot.carton_qty <= 1 {
         return 0;
     }
-    let mut rest = (lot.on_hand - lot.reserved) % lot.pack_qty;
+    let mut rest = (lot.on_hand - lot.reserved) % lot.carton_qty;
     for _ in 0..taken(verified, item) {
         rest = match rest {
-            0 => lot.pack_qty - 1,
+            0 => lot.carton_qty - 1,
             rest => rest - 1,
         };
     }
-    let loose = (lot.on_hand - lot.reserved) % lot.pack_qty;
+    let loose = (lot.on_hand - lot.reserved) % lot.carton_qty;
     if taken(verified, item) <= loose { 0 } else { rest }
 }
 

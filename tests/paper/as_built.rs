@@ -82,7 +82,7 @@ fn case() -> (VerifiedRecheck, Book) {
         pieces: (0..job.stock.len())
             .map(|at| anew::left(&plan, at) - job.stock[at].reserved)
             .collect(),
-        sheets: vec![],
+        plates: vec![],
     };
     let records = recheck(&job, &benches, &mut left.clone());
     let verified = verify_recheck(job, records, &left).unwrap();

@@ -68,12 +68,12 @@ fn lines(verified: &Verified) -> Vec<Row> {
                 {
                     let item = &job.stock[pick.item];
                     let step = match item.cut {
-                        Some(cut) => words::cut_from(&job.sheets[cut.sheet].item),
+                        Some(cut) => words::cut_from(&job.plates[cut.plate].item),
                         None => words::PICK.to_string(),
                     };
                     // A cut piece is in the bin of its sheet.
                     let bin = match item.cut {
-                        Some(cut) => job.sheets[cut.sheet].bin.as_deref().unwrap_or(""),
+                        Some(cut) => job.plates[cut.plate].bin.as_deref().unwrap_or(""),
                         None => anew::bin(item),
                     };
                     add([&pump.tag, &place.label, bin, &item.item, &step, ""], pick.count);
@@ -98,8 +98,8 @@ fn lines(verified: &Verified) -> Vec<Row> {
             add(["", "", anew::bin(item), &item.item, words::SPOILED, ""], spoiled);
         }
     }
-    for (at, lot) in job.sheets.iter().enumerate() {
-        let cut = plan.layouts.iter().filter(|layout| layout.sheet == at).count();
+    for (at, lot) in job.plates.iter().enumerate() {
+        let cut = plan.layouts.iter().filter(|layout| layout.plate == at).count();
         if cut > 0 {
             let bin = lot.bin.as_deref().unwrap_or("");
             add(["", "", bin, &lot.item, words::CUT_UP, ""], cut as u32);

@@ -240,7 +240,7 @@ struct Slip<'a> {
 }
 
 impl Slip<'_> {
-    fn served(&mut self, bag: &[gapwright::bag::Share]) {
+    fn served(&mut self, bag: &[gapwright::consumables::Share]) {
         let (job, pump) = (self.job, self.pump);
         self.rows.extend([line(words::PICK), texts(&words::PLACES)]);
         for place in 0..self.packs.len() {
@@ -266,7 +266,7 @@ impl Slip<'_> {
         self.rows.extend(cautions(job, pump, &["start", "", "always"]));
     }
 
-    fn hidden(&self, row: &mut Row, word: slip::Row, name: &str) {
+    fn hidden(&self, row: &mut Row, word: slip::SlipRow, name: &str) {
         let keys = slip::KEYS.into_iter().zip([word.word(), &self.pump.tag, name]);
         let keys = keys.filter(|(_, text)| !text.is_empty());
         row.extend(keys.map(|(at, text)| (u32::from(at), text.to_string())));
@@ -297,7 +297,7 @@ impl Slip<'_> {
             ]);
             row.insert(2, count(pick.count));
             row.extend([6, 7].map(|at| (at, entry(BOX))));
-            self.hidden(&mut row, slip::Row::Piece, &named.name);
+            self.hidden(&mut row, slip::SlipRow::Piece, &named.name);
             let [number, pieces, fitted] = slip::PIECE.map(u32::from);
             row.insert(number, item.item.clone());
             row.insert(pieces, count(pick.count));
@@ -331,7 +331,7 @@ impl Slip<'_> {
         let mut row = line(text);
         row.insert(5, words::read(symbol(unit)));
         row.extend(READINGS.map(|at| (at, entry(""))));
-        self.hidden(&mut row, slip::Row::Pack, &named.name);
+        self.hidden(&mut row, slip::SlipRow::Pack, &named.name);
         self.rows.push(row);
     }
 
@@ -359,7 +359,7 @@ impl Slip<'_> {
         words::crushed(&percents.join(" and "), &millionths(least), &millionths(most))
     }
 
-    fn bag(&mut self, bag: &[gapwright::bag::Share]) {
+    fn bag(&mut self, bag: &[gapwright::consumables::Share]) {
         let (job, pump) = (self.job, self.pump);
         let needs = &job.model_of(pump).consumables;
         self.wrong.same("consumables in the bag", bag.len(), needs.len());
@@ -479,7 +479,7 @@ impl Slip<'_> {
         let mut row = line(text);
         row.insert(5, words::found(symbol(unit)));
         row.extend(READINGS.map(|at| (at, entry(""))));
-        self.hidden(&mut row, slip::Row::Requirement, &requirement.name);
+        self.hidden(&mut row, slip::SlipRow::Requirement, &requirement.name);
         self.rows.push(row);
         let own = match form {
             Form::Linear { lower, upper, .. } if !anew::is_hot(form) => {
@@ -613,7 +613,7 @@ impl Slip<'_> {
     fn sign(&mut self) {
         let mut row = texts(&[words::SIGN[0], "", "", words::SIGN[1]]);
         row.extend([1, 2, 4, 5, 6, 7].map(|at| (at, entry(""))));
-        self.hidden(&mut row, slip::Row::Signed, "");
+        self.hidden(&mut row, slip::SlipRow::Signed, "");
         self.rows.push(row);
     }
 }

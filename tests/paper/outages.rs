@@ -4,7 +4,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 use std::sync::LazyLock;
 
-use gapwright::choose::{choose, watch::Watch, worth::worth};
+use gapwright::choose::{choose, control::Control, worth::worth};
 use gapwright::read::{Sources, job};
 use gapwright::verify::{Verified, verify};
 use gapwright::write;
@@ -34,9 +34,9 @@ pub fn held(sheet: &str, check: impl Fn(&Outage, &mut Wrong)) {
 
 pub fn planned(sources: &Sources) -> Verified {
     let job = job(sources).unwrap_or_else(|p| panic!("{:#?}", p.sorted()));
-    let watch = Watch::patient();
-    let mut plan = choose(&job, &watch).unwrap();
-    plan.worth = worth(&job, &plan, &watch).unwrap();
+    let control = Control::unlimited();
+    let mut plan = choose(&job, &control).unwrap();
+    plan.worth = worth(&job, &plan, &control).unwrap();
     verify(job, plan).unwrap()
 }
 

@@ -50,10 +50,10 @@ fn items(verified: &Verified, rows: &mut Vec<Row>) -> (usize, u32, u32) {
             (own > 0).then(|| format!("{} ({own}{peel})", job.pumps[pump].tag))
         });
         let mut tags = tags.collect::<Vec<_>>().join(", ");
-        let loose = (item.on_hand - item.reserved) % item.pack_qty;
-        if job.policy.opened_packs_spoiled && item.pack_qty > 1 && taken > loose {
-            let packs = (taken - loose).div_ceil(item.pack_qty);
-            tags += &words::open(packs, item.pack_qty, anew::spoiled(verified, index));
+        let loose = (item.on_hand - item.reserved) % item.carton_qty;
+        if job.policy.opened_cartons_spoiled && item.carton_qty > 1 && taken > loose {
+            let packs = (taken - loose).div_ceil(item.carton_qty);
+            tags += &words::open(packs, item.carton_qty, anew::spoiled(verified, index));
         }
         let thick = item.size.map(|size| size.thickness).or(item.section);
         let bin = item.bin.as_deref().unwrap_or(words::NO_BIN);
@@ -89,7 +89,7 @@ fn sheets(verified: &Verified, rows: &mut Vec<Row>) {
     }
     for (at, sheets) in alike {
         let layout = &layouts[at];
-        let lot = &job.sheets[layout.sheet];
+        let lot = &job.plates[layout.plate];
         let side = lot.sides[layout.along];
         let strips = layout.strips.iter().map(|&(item, strips)| {
             let item = &job.stock[item];

@@ -2,13 +2,13 @@
 
 use std::fs;
 
-use gapwright::choose::watch::Watch;
+use gapwright::choose::control::Control;
 use gapwright::decimal::Millionths;
+use gapwright::forecast::{Forecast, Law};
 use gapwright::length::Length;
-use gapwright::outlook::{Law, Outlook};
 use gapwright::plan::PackPick;
-use gapwright::provision::{Provision, Question, SafeKit, SetAside, provision};
-use gapwright::read::{Ahead, Sources, outlook};
+use gapwright::provision::{Provision, ProvisionOptions, SafeKit, SetAside, provision};
+use gapwright::read::{Ahead, Sources, forecast};
 use gapwright::verify::{VerifiedProvision, verify_provision};
 use gapwright::write::provision::{Provided, workbook};
 use tempfile::TempDir;
@@ -31,27 +31,27 @@ D,screwed-impeller,3,,F1,F1,0.300,,,0.050
 struct Case {
     name: &'static str,
     verified: VerifiedProvision,
-    question: Question,
+    question: ProvisionOptions,
     book: Book,
 }
 
 impl Case {
     fn of(name: &'static str, sources: &Sources, ahead: &Ahead, step: &str) -> Case {
-        let outlook = outlook(sources, ahead).unwrap_or_else(|p| panic!("{:#?}", p.sorted()));
-        let question = Question {
+        let outlook = forecast(sources, ahead).unwrap_or_else(|p| panic!("{:#?}", p.sorted()));
+        let question = ProvisionOptions {
             scenarios: 40,
             checks: 60,
             probability: Millionths::from_raw(900_000),
-            ..Question::new(Length::parse(step, None).unwrap())
+            ..ProvisionOptions::new(Length::parse(step, None).unwrap())
         };
-        let provision = provision(&outlook, &question, &Watch::patient()).unwrap();
+        let provision = provision(&outlook, &question, &Control::unlimited()).unwrap();
         let verified = verify_provision(outlook, provision).unwrap();
         let provided = Provided::of(&verified, &question, ahead.level);
         let book = Book::read(workbook(&provided, DATE).unwrap());
         Case { name, verified, question, book }
     }
 
-    fn outlook(&self) -> &Outlook {
+    fn outlook(&self) -> &Forecast {
         self.verified.outlook()
     }
 

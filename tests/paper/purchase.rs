@@ -1,11 +1,11 @@
 //! The workbook of a purchase: orders by supplier, pumps before and after, levels.
 
-use gapwright::choose::watch::Watch;
+use gapwright::choose::control::Control;
 use gapwright::decimal::{Millionths, Money};
 use gapwright::job::Job;
 use gapwright::plan::{Kit, Plan};
 use gapwright::read::job;
-use gapwright::reorder::{After, Question, Report, buy, level, report};
+use gapwright::reorder::{After, ReorderOptions, Report, buy, level, report};
 use gapwright::verify::{VerifiedPurchase, verify_purchase};
 use gapwright::write::purchase::{Ordered, workbook};
 
@@ -27,8 +27,8 @@ fn a_purchase_says_what_to_buy() {
     ];
     for (name, stock, pumps, budget) in cases {
         let job = job(&sample(stock, pumps)).unwrap();
-        let question = Question {
-            levels: level::Question {
+        let question = ReorderOptions {
+            levels: level::LevelOptions {
                 service: Millionths::from_raw(950_000),
                 order: None,
                 holding: None,
@@ -40,12 +40,12 @@ fn a_purchase_says_what_to_buy() {
             pieces: None,
             date: DATE.into(),
         };
-        let watch = |_: &str| Watch::patient();
-        let buy = buy(&job, &question, budget, watch).unwrap();
+        let control = |_: &str| Control::unlimited();
+        let buy = buy(&job, &question, budget, control).unwrap();
         let bought = verify_purchase(&job, &buy.market, buy.purchase.clone()).unwrap();
         let after = After { delivered: bought.delivered(), purchase: bought.purchase() };
-        let report = report(&job, &question, after, None, watch);
-        bags += report.lines.iter().map(|line| line.bag_packs).sum::<u32>();
+        let report = report(&job, &question, after, None, control);
+        bags += report.lines.iter().map(|line| line.bag_cartons).sum::<u32>();
         let ordered =
             Ordered { job: &job, question: &question, buy: &buy, bought: &bought, report: &report };
         let book = Book::read(workbook(&ordered).unwrap());
@@ -99,9 +99,9 @@ impl Case<'_> {
         let lines = self.report.lines.iter().enumerate();
         let mut wants: Vec<(String, usize, [u32; 2])> = lines
             .map(|(item, line)| {
-                let name = self.job.stock[item].terms.supplier.clone();
-                let level = line.top_up.map_or(0, |top_up| top_up.packs);
-                (name.unwrap_or_default(), item, [line.packs + line.bag_packs, level])
+                let name = self.job.stock[item].offer.supplier.clone();
+                let level = line.top_up.map_or(0, |top_up| top_up.cartons);
+                (name.unwrap_or_default(), item, [line.cartons + line.bag_cartons, level])
             })
             .filter(|(_, _, [outage, level])| outage + level > 0)
             .collect();
@@ -153,15 +153,15 @@ impl Case<'_> {
             &thick.map_or(String::new(), thickness),
         ]);
         let packs = outage + level;
-        let pieces = packs * item.pack_qty;
-        row.extend((4..).zip([item.pack_qty, outage, level].map(count)));
+        let pieces = packs * item.carton_qty;
+        row.extend((4..).zip([item.carton_qty, outage, level].map(count)));
         row.extend([(7, entry(&count(packs))), (8, count(pieces))]);
-        let price = item.terms.unit_cost.map_or(0, |price| price.raw());
+        let price = item.offer.unit_cost.map_or(0, |price| price.raw());
         let shown =
-            item.terms.unit_cost.map_or(String::new(), |price| number(price.raw() as f64 / 1e6));
+            item.offer.unit_cost.map_or(String::new(), |price| number(price.raw() as f64 / 1e6));
         let total = price * i64::from(pieces);
         row.extend([(9, entry(&shown)), (10, number(total as f64 / 1e6))]);
-        match item.terms.lead_days {
+        match item.offer.lead_days {
             Some(days) => row.extend([(11, count(days)), (12, day_after(days))]),
             None => row.extend([(11, words::NOT_SAID.to_string())]),
         }
@@ -174,8 +174,8 @@ impl Case<'_> {
         let lines = self.report.lines.iter().zip(&self.job.stock);
         lines
             .map(|(line, item)| {
-                let price = item.terms.unit_cost.map_or(0, |price| price.raw());
-                price * i64::from(line.packs * item.pack_qty)
+                let price = item.offer.unit_cost.map_or(0, |price| price.raw());
+                price * i64::from(line.cartons * item.carton_qty)
             })
             .sum()
     }
@@ -223,16 +223,18 @@ impl Case<'_> {
                 .filter(|pick| pick.item == at)
                 .map(|pick| pick.count)
                 .sum();
-            let bought = (own.packs + own.bag_packs) * item.pack_qty;
+            let bought = (own.cartons + own.bag_cartons) * item.carton_qty;
             // Pieces bought for the bags go into them.
-            let gone =
-                in_packs + in_bags + own.spoiled + own.bag_lacks.min(own.bag_packs * item.pack_qty);
+            let gone = in_packs
+                + in_bags
+                + own.spoiled
+                + own.bag_lacks.min(own.bag_cartons * item.carton_qty);
             let mut row = texts(&[&item.item, &item.kind, item.fit.as_str()]);
             let counts = [item.on_hand, bought, gone, item.on_hand + bought - gone, item.min_level];
             row.extend((3..).zip(counts.map(count)));
-            row.extend(item.terms.max_level.map(|most| (8, count(most))));
+            row.extend(item.offer.max_level.map(|most| (8, count(most))));
             match own.top_up {
-                Some(top_up) => row.extend([(9, count(top_up.packs))]),
+                Some(top_up) => row.extend([(9, count(top_up.cartons))]),
                 None if own.below => row.extend([(9, words::NOT_FOR_SALE.to_string())]),
                 None => {}
             }
@@ -248,7 +250,7 @@ impl Case<'_> {
             let served = kits.iter().filter(|kit| matches!(kit, Kit::Served(_))).count();
             format!("{served} of {}", self.job.pumps.len())
         };
-        let packs: u32 = self.report.lines.iter().map(|line| line.packs).sum();
+        let packs: u32 = self.report.lines.iter().map(|line| line.cartons).sum();
         let cost = money(self.cost(), &self.job.policy.currency);
         let expected = [
             texts(&[words::SUMMARY[0], &served(&self.today.kits)]),

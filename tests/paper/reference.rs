@@ -1,7 +1,7 @@
 //! Models and Basis: the sources of the plan.
 
 use gapwright::model::{Dimension, Form, Model, Pack, Spread, Term};
-use gapwright::plan::Aim;
+use gapwright::plan::Objective;
 use gapwright::verify::Verified;
 
 use crate::figures::{
@@ -237,12 +237,12 @@ fn the_basis_names_what_the_plan_follows_from() {
             .goals
             .iter()
             .map(|goal| {
-                let name = match goal.aim {
-                    Aim::ServedWeight => basis::SERVED.to_string(),
+                let name = match goal.objective {
+                    Objective::ServedWeight => basis::SERVED.to_string(),
                     aim => aim.label(),
                 };
-                let shown = |value: i64| match goal.aim {
-                    Aim::Waste => money_exactly(value, &job.policy.currency),
+                let shown = |value: i64| match goal.objective {
+                    Objective::Waste => money_exactly(value, &job.policy.currency),
                     _ => value.to_string(),
                 };
                 texts(&[&name, &shown(goal.value), &shown(goal.bound)])
@@ -250,7 +250,8 @@ fn the_basis_names_what_the_plan_follows_from() {
             .collect();
         let found = below(&basis::GOALS);
         wrong.rows(&found[..goals.len().min(found.len())], &goals);
-        let waste = plan.goals.iter().find(|goal| goal.aim == Aim::Waste).unwrap().value;
+        let waste =
+            plan.goals.iter().find(|goal| goal.objective == Objective::Waste).unwrap().value;
         let facts = [
             (basis::DATE, DATE.to_string()),
             (basis::PROOF, summary::proven(&money(waste, &job.policy.currency))),

@@ -1,6 +1,6 @@
 //! Texts shared by several sheets, rebuilt: statuses, causes, missing pieces, work on pieces.
 
-use gapwright::bag::Share;
+use gapwright::consumables::Share;
 use gapwright::job::Job;
 use gapwright::length::{Length, Unit};
 use gapwright::packing::RingSpace;
@@ -27,7 +27,7 @@ pub fn standing(kit: &Kit, bag: &[Share]) -> &'static str {
 pub fn work(job: &Job, pick: &Pick) -> Option<String> {
     let item = &job.stock[pick.item];
     if let Some(cut) = item.cut {
-        let sheet = &job.sheets[cut.sheet].item;
+        let sheet = &job.plates[cut.plate].item;
         return Some(wording::kits::cut(sheet, &trimmed(cut.outside), &trimmed(cut.inside)));
     }
     let to = thickness(anew::fitted(item, pick.peeled));

@@ -224,7 +224,8 @@ impl Sheet<'_> {
             Acceptance::WorstCase => f(room[side] - worst[side]),
             Acceptance::Expanded => f(room[side]) - (expanded[side] + middle[side]).max(0.0),
         };
-        let of_side = |of: fn(&gapwright::stack::Side) -> f64| vec![of(&sides[0]), of(&sides[1])];
+        let of_side =
+            |of: fn(&gapwright::stack::ReportSide) -> f64| vec![of(&sides[0]), of(&sides[1])];
         let mut results: Vec<(&str, Vec<f64>)> = vec![
             (words::NOMINAL, vec![f(out.value)]),
             (words::TARGET, vec![f(out.target)]),

@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use gapwright::job::StockSheet;
-use gapwright::plan::Worth;
+use gapwright::plan::MarginalValue;
 use gapwright::sheet::{Cell, Sheet};
 use gapwright::verify::Verified;
 
@@ -86,7 +86,7 @@ fn lines(verified: &Verified, seen: &mut Vec<&str>) -> Vec<Row> {
     rows.collect()
 }
 
-fn worth_of(verified: &Verified, worth: &Worth) -> String {
+fn worth_of(verified: &Verified, worth: &MarginalValue) -> String {
     let currency = &verified.job().policy.currency;
     let change = worth.waste.raw();
     let size = change.abs();
@@ -184,18 +184,18 @@ fn the_stock_after_is_the_stock_less_what_is_taken() {
         });
         wrong.unless(expected.len() > 1, "there is a stock");
         wrong.rows(&outage.book.page("Stock after").block(0..u32::MAX), &expected);
-        let sheets = !job.sheets_sheet.sheet.rows.is_empty();
+        let sheets = !job.plates_sheet.sheet.rows.is_empty();
         wrong.same(
             "a sheet of sheets",
             outage.book.names.iter().any(|name| name == "Plate"),
             sheets,
         );
         if sheets {
-            let expected = table(&job.sheets_sheet, |row| {
-                let at = job.sheets.iter().position(|lot| lot.row == row)?;
+            let expected = table(&job.plates_sheet, |row| {
+                let at = job.plates.iter().position(|lot| lot.row == row)?;
                 let layouts = verified.plan().layouts.iter();
-                let cut = layouts.filter(|layout| layout.sheet == at).count();
-                Some(job.sheets[at].on_hand - cut as u32)
+                let cut = layouts.filter(|layout| layout.plate == at).count();
+                Some(job.plates[at].on_hand - cut as u32)
             });
             wrong.rows(&outage.book.page("Plate").block(0..u32::MAX), &expected);
         }

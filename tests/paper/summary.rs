@@ -1,7 +1,7 @@
 //! Summary: the result and its proof, every pump with its tightest requirement, the warnings.
 
 use gapwright::model::USUAL_CAUTIONS;
-use gapwright::plan::{Aim, Kit};
+use gapwright::plan::{Kit, Objective};
 use gapwright::verify::Verified;
 
 use crate::figures::{bare, money, with_unit};
@@ -32,9 +32,9 @@ fn the_summary_is_what_came_out() {
 fn head(verified: &Verified) -> Vec<Row> {
     let (job, plan) = (verified.job(), verified.plan());
     let served = plan.kits.iter().filter(|kit| matches!(kit, Kit::Served(_))).count();
-    let value = |aim| plan.goals.iter().find(|goal| goal.aim == aim).unwrap().value;
+    let value = |aim| plan.goals.iter().find(|goal| goal.objective == aim).unwrap().value;
     assert!(plan.goals.iter().all(|goal| goal.value == goal.bound), "the outages here are proven");
-    let waste = money(value(Aim::Waste), &job.policy.currency);
+    let waste = money(value(Objective::Waste), &job.policy.currency);
     let pieces: u32 = (0..job.stock.len()).map(|item| taken_for_places(verified, item)).sum();
     let of_all = format!("{served} of {}", job.pumps.len());
     let mut rows = vec![
@@ -132,7 +132,7 @@ fn pumps(verified: &Verified) -> Vec<Row> {
 
 /// A warning on one line: place, found value, expected value, fix.
 pub fn warning(warning: &gapwright::problem::Problem) -> String {
-    let mend: Vec<&str> = warning.mend.split_whitespace().collect();
+    let mend: Vec<&str> = warning.fix.split_whitespace().collect();
     let mend = mend.join(" ");
     let mend = format!("{}{}", mend[..1].to_uppercase(), &mend[1..]);
     format!("{}: {}. Expected {}. {mend}.", warning.place, warning.found, warning.expected)

@@ -20,12 +20,12 @@ mod service;
 mod trolley;
 
 use gapwright::decimal::Millionths;
+use gapwright::forecast::{Expected, Forecast, Law};
 use gapwright::job::{Job, Parts};
 use gapwright::length::{Length, Tolerance, Uncertainty};
 use gapwright::model::{Correlation, Dimension, Form, Model, Pack, Requirement, Term};
-use gapwright::outlook::{Expected, Law, Outlook};
 use gapwright::policy::{Acceptance, Policy};
-use gapwright::provision::Question;
+use gapwright::provision::ProvisionOptions;
 use gapwright::pump::{Measured, Pump};
 use gapwright::stock::{Code, Item, Size};
 use rand::{RngExt, SeedableRng};
@@ -36,12 +36,12 @@ pub fn half_thou(n: i64) -> Length {
 }
 
 /// Values a thou apart; few scenarios.
-pub fn question(seed: u64) -> Question {
-    Question { scenarios: 40, checks: 60, seed, ..Question::new(half_thou(2)) }
+pub fn question(seed: u64) -> ProvisionOptions {
+    ProvisionOptions { scenarios: 40, checks: 60, seed, ..ProvisionOptions::new(half_thou(2)) }
 }
 
 /// A small outage of up to `pumps` pumps, most of them not measured.
-pub fn random_outlook(seed: u64, pumps: usize) -> Outlook {
+pub fn random_outlook(seed: u64, pumps: usize) -> Forecast {
     let mut rng = ChaCha8Rng::seed_from_u64(seed);
     let with_gasket = rng.random_bool(0.4);
     let second = if with_gasket { "gasket" } else { "shim" };
@@ -163,7 +163,7 @@ pub fn random_outlook(seed: u64, pumps: usize) -> Outlook {
                     Law::Readings {
                         mean: half_thou(middle),
                         scale: Uncertainty::from_raw(rng.random_range(1..=3) * 12_700_000_000),
-                        freedom: rng.random_range(2..=9),
+                        degrees_of_freedom: rng.random_range(2..=9),
                     }
                 };
                 Expected { low, high, law }
@@ -192,11 +192,11 @@ pub fn random_outlook(seed: u64, pumps: usize) -> Outlook {
         policy: Policy { acceptance, ..Policy::default() },
         ..Parts::default()
     });
-    Outlook::new(job.unwrap(), expected).unwrap()
+    Forecast::new(job.unwrap(), expected).unwrap()
 }
 
 /// One pump with a wide range, narrow limits and several sizes: many values that need many pieces.
-pub fn wide_outlook(seed: u64) -> Outlook {
+pub fn wide_outlook(seed: u64) -> Forecast {
     let mut rng = ChaCha8Rng::seed_from_u64(seed + (1 << 40));
     let (job, _) = random_outlook(seed, 1).into_parts();
     let mut job = job.into_parts();
@@ -234,11 +234,11 @@ pub fn wide_outlook(seed: u64) -> Outlook {
     let (low, high) = (half_thou(44), half_thou(58 + rng.random_range(0..=8)));
     pump.dimensions[0].value = low;
     let expected = vec![Some(Expected { low, high, law: Law::Even }), None];
-    Outlook::new(Job::new(job).unwrap(), vec![expected]).unwrap()
+    Forecast::new(Job::new(job).unwrap(), vec![expected]).unwrap()
 }
 
 /// Two or three pumps of one model with narrow limits that need the same few sizes.
-pub fn shared_outlook(seed: u64) -> Outlook {
+pub fn shared_outlook(seed: u64) -> Forecast {
     let mut rng = ChaCha8Rng::seed_from_u64(seed + (1 << 41));
     let (job, mut ranges) = wide_outlook(seed).into_parts();
     let mut job = job.into_parts();
@@ -260,5 +260,5 @@ pub fn shared_outlook(seed: u64) -> Outlook {
         expected[0] =
             Some(Expected { low, high: low + half_thou(rng.random_range(2..=8)), law: Law::Even });
     }
-    Outlook::new(Job::new(job).unwrap(), ranges).unwrap()
+    Forecast::new(Job::new(job).unwrap(), ranges).unwrap()
 }

@@ -3,9 +3,9 @@
 use std::collections::{BTreeSet, HashMap};
 
 use gapwright::accounting::verdicts;
+use gapwright::forecast::Forecast;
 use gapwright::job::Job;
 use gapwright::length::Length;
-use gapwright::outlook::Outlook;
 use gapwright::plan::{PackPick, Pick};
 use gapwright::pump::Pump;
 
@@ -122,13 +122,13 @@ pub fn multisets(there: &[u32]) -> Vec<Pieces> {
 
 /// Kits of each pump of an outlook by its measured value, calculated once each.
 pub struct Known<'a> {
-    pub outlook: &'a Outlook,
+    pub outlook: &'a Forecast,
     kits: HashMap<(usize, Vec<Option<Length>>), Vec<Pieces>>,
     smallest: HashMap<(usize, Vec<Option<Length>>), Vec<Pieces>>,
 }
 
 impl<'a> Known<'a> {
-    pub fn of(outlook: &'a Outlook) -> Known<'a> {
+    pub fn of(outlook: &'a Forecast) -> Known<'a> {
         Known { outlook, kits: HashMap::new(), smallest: HashMap::new() }
     }
 

@@ -3,10 +3,10 @@
 use std::collections::BTreeMap;
 
 use gapwright::accounting::verdicts;
-use gapwright::choose::watch::Watch;
+use gapwright::choose::control::Control;
+use gapwright::forecast::{Expected, Forecast, Law};
 use gapwright::length::Length;
-use gapwright::outlook::{Expected, Law, Outlook};
-use gapwright::provision::{Fault, Question, SetAside, provision};
+use gapwright::provision::{ProvisionError, ProvisionOptions, SetAside, provision};
 
 use crate::reference::{Known, Pieces, available, cost, fits, measured, multisets};
 use crate::{half_thou, question, random_outlook, wide_outlook};
@@ -31,7 +31,7 @@ fn every_safe_kit_is_the_least_of_all_multisets() {
         let outlook = if wide { wide_outlook(seed) } else { random_outlook(seed, 2) };
         let job = outlook.job();
         let there = available(job);
-        let found = provision(&outlook, &question(seed), &Watch::patient()).unwrap();
+        let found = provision(&outlook, &question(seed), &Control::unlimited()).unwrap();
         let mut known = Known::of(&outlook);
         assert_eq!(found.safe.len(), job.pumps.len());
         let mut sum = vec![0; there.len()];
@@ -138,9 +138,9 @@ fn a_search_cut_short_says_so_and_its_bound_holds() {
     let mut open = 0;
     for seed in 0..400 {
         let outlook = wide_outlook(seed);
-        let whole = provision(&outlook, &question(seed), &Watch::patient()).unwrap();
-        let short = Question { effort: 0, ..question(seed) };
-        let short = provision(&outlook, &short, &Watch::patient()).unwrap();
+        let whole = provision(&outlook, &question(seed), &Control::unlimited()).unwrap();
+        let short = ProvisionOptions { effort: 0, ..question(seed) };
+        let short = provision(&outlook, &short, &Control::unlimited()).unwrap();
         for (short, whole) in short.safe.iter().zip(&whole.safe) {
             assert!(short.bound <= whole.cost && whole.cost <= short.cost, "case {seed}");
             assert_eq!(short.gaps(), whole.gaps());
@@ -158,10 +158,10 @@ fn a_search_cut_short_says_so_and_its_bound_holds() {
 fn too_many_values_are_refused_with_a_step_that_makes_few_enough() {
     let (job, _) = random_outlook(1, 1).into_parts();
     let wide = Expected { low: half_thou(2), high: half_thou(400), law: Law::Even };
-    let outlook = Outlook::new(job, vec![vec![Some(wide), Some(wide)]]).unwrap();
-    let fine = Question::new(Length::from_ticks(1_270));
-    let fault = provision(&outlook, &fine, &Watch::patient()).unwrap_err();
-    let Fault::TooManyValues { values, step, .. } = &fault else {
+    let outlook = Forecast::new(job, vec![vec![Some(wide), Some(wide)]]).unwrap();
+    let fine = ProvisionOptions::new(Length::from_ticks(1_270));
+    let fault = provision(&outlook, &fine, &Control::unlimited()).unwrap_err();
+    let ProvisionError::TooManyValues { values, step, .. } = &fault else {
         panic!("{fault}");
     };
     // 398 half thou of 127,000 ticks in steps of 1,270, both ends among them, in both dimensions.
@@ -178,16 +178,16 @@ fn too_many_values_are_refused_with_a_step_that_makes_few_enough() {
 #[test]
 fn questions_that_are_none_are_refused() {
     let outlook = random_outlook(1, 1);
-    let ask = |change: &dyn Fn(&mut Question)| {
+    let ask = |change: &dyn Fn(&mut ProvisionOptions)| {
         let mut question = question(1);
         change(&mut question);
-        provision(&outlook, &question, &Watch::patient()).unwrap_err()
+        provision(&outlook, &question, &Control::unlimited()).unwrap_err()
     };
     let millionths = gapwright::decimal::Millionths::from_raw;
-    assert_eq!(ask(&|q| q.step = Length::ZERO), Fault::Step);
-    assert_eq!(ask(&|q| q.probability = millionths(0)), Fault::Probability);
-    assert_eq!(ask(&|q| q.probability = millionths(1_000_001)), Fault::Probability);
-    assert_eq!(ask(&|q| q.level = millionths(1_000_000)), Fault::Level);
-    assert_eq!(ask(&|q| q.scenarios = 0), Fault::Scenarios(0, 100_000));
-    assert_eq!(ask(&|q| q.checks = 1_000_001), Fault::Scenarios(1_000_001, 1_000_000));
+    assert_eq!(ask(&|q| q.step = Length::ZERO), ProvisionError::Step);
+    assert_eq!(ask(&|q| q.probability = millionths(0)), ProvisionError::Probability);
+    assert_eq!(ask(&|q| q.probability = millionths(1_000_001)), ProvisionError::Probability);
+    assert_eq!(ask(&|q| q.level = millionths(1_000_000)), ProvisionError::Level);
+    assert_eq!(ask(&|q| q.scenarios = 0), ProvisionError::Scenarios(0, 100_000));
+    assert_eq!(ask(&|q| q.checks = 1_000_001), ProvisionError::Scenarios(1_000_001, 1_000_000));
 }

@@ -2,11 +2,11 @@
 
 use std::collections::HashMap;
 
-use gapwright::choose::watch::Watch;
+use gapwright::choose::control::Control;
 use gapwright::decimal::Millionths;
+use gapwright::forecast::{Expected, Forecast, Law};
 use gapwright::length::Length;
-use gapwright::outlook::{Expected, Law, Outlook};
-use gapwright::provision::{Purpose, Question, exact_interval, provision};
+use gapwright::provision::{ProvisionOptions, Purpose, exact_interval, provision};
 
 use crate::reference::Known;
 use crate::trolley::{counted, scenarios};
@@ -17,11 +17,11 @@ fn every_scenario_is_judged_as_every_kit_says() {
     let (mut judged, mut short, mut hopeless) = (0, 0, 0);
     for seed in 0..600 {
         let outlook = if seed % 2 == 0 { random_outlook(seed, 3) } else { shared_outlook(seed) };
-        let question = Question {
+        let question = ProvisionOptions {
             probability: Millionths::from_raw([500_000, 700_000, 900_000][seed as usize / 2 % 3]),
             ..question(seed)
         };
-        let found = provision(&outlook, &question, &Watch::patient()).unwrap();
+        let found = provision(&outlook, &question, &Control::unlimited()).unwrap();
         let there = counted(&found.trolley.pieces, outlook.job().stock.len());
         let mut known = Known::of(&outlook);
         let pumps = outlook.job().pumps.len();
@@ -73,14 +73,14 @@ fn intervals_hold_the_exact_probability() {
         for expected in ranges.iter_mut().flatten().flatten() {
             expected.law = Law::Even;
         }
-        let outlook = Outlook::new(job, ranges).unwrap();
-        let question = Question {
+        let outlook = Forecast::new(job, ranges).unwrap();
+        let question = ProvisionOptions {
             checks: 400,
             level: Millionths::from_raw(999_000),
             probability: Millionths::from_raw(700_000),
             ..question(seed)
         };
-        let found = provision(&outlook, &question, &Watch::patient()).unwrap();
+        let found = provision(&outlook, &question, &Control::unlimited()).unwrap();
         let there = counted(&found.trolley.pieces, outlook.job().stock.len());
         let mut known = Known::of(&outlook);
         let pumps = outlook.job().pumps.len();
@@ -156,10 +156,10 @@ fn the_scenarios_that_are_counted_on_were_not_chosen_by() {
             assert_eq!(draw(Purpose::Choosing, n), draw(Purpose::Choosing, n));
         }
         // More scenarios to choose by: those for counting are unchanged.
-        let more = Question { scenarios: 80, ..question };
-        let all = |q: &Question| scenarios(&outlook, q, Purpose::Counting);
+        let more = ProvisionOptions { scenarios: 80, ..question };
+        let all = |q: &ProvisionOptions| scenarios(&outlook, q, Purpose::Counting);
         assert_eq!(all(&question), all(&more));
-        let other = Question { seed: seed + 1_000, ..question };
+        let other = ProvisionOptions { seed: seed + 1_000, ..question };
         if outlook.expected().iter().flatten().flatten().any(|e| e.low < e.high) {
             assert_ne!(all(&question), all(&other), "case {seed}");
         }

@@ -2,11 +2,11 @@
 
 use std::collections::BTreeMap;
 
-use gapwright::choose::watch::Watch;
+use gapwright::choose::control::Control;
 use gapwright::decimal::Millionths;
+use gapwright::forecast::Forecast;
 use gapwright::length::Length;
-use gapwright::outlook::Outlook;
-use gapwright::provision::{Purpose, Question, SetAside, provision, scenario};
+use gapwright::provision::{ProvisionOptions, Purpose, SetAside, provision, scenario};
 
 use crate::reference::{Known, Pieces, available, cost, fits, multisets};
 use crate::{question, random_outlook, shared_outlook};
@@ -21,8 +21,8 @@ pub fn counted(pieces: &[SetAside], items: usize) -> Pieces {
 
 /// Scenarios of a purpose; equal ones are joined, with their number.
 pub fn scenarios(
-    outlook: &Outlook,
-    question: &Question,
+    outlook: &Forecast,
+    question: &ProvisionOptions,
     purpose: Purpose,
 ) -> BTreeMap<Vec<Vec<Option<Length>>>, Vec<u32>> {
     let number = match purpose {
@@ -64,13 +64,13 @@ fn trolleys_beside_the_best_of_all() {
         if there.iter().map(|&n| u64::from(n) + 1).product::<u64>() > 1_500 {
             continue;
         }
-        let question = Question {
+        let question = ProvisionOptions {
             probability: Millionths::from_raw(
                 [600_000, 800_000, 900_000, 950_000, 1_000_000][seed as usize % 5],
             ),
             ..question(seed)
         };
-        let found = provision(&outlook, &question, &Watch::patient()).unwrap();
+        let found = provision(&outlook, &question, &Control::unlimited()).unwrap();
         let trolley = &found.trolley;
         let held = counted(&trolley.pieces, there.len());
         assert!(fits(&held, &there), "case {seed}");
@@ -109,9 +109,9 @@ fn trolleys_beside_the_best_of_all() {
         };
         let goal = wanted.min(done(&there));
         assert!(done(&held) >= goal, "case {seed}");
-        assert!(trolley.served <= trolley.but_for_gaps);
+        assert!(trolley.served <= trolley.served_except_gaps);
         if !whole {
-            assert!((goal..=done(&held)).contains(&(trolley.but_for_gaps as usize)));
+            assert!((goal..=done(&held)).contains(&(trolley.served_except_gaps as usize)));
             // The others still have their pieces.
             seen.gaps_and_pieces += usize::from(trolley.too_many_gaps() && trolley.count > 0);
         }
@@ -189,7 +189,7 @@ fn any_number_of_threads_finds_the_same() {
         let with = |threads: usize| {
             let pool = rayon::ThreadPoolBuilder::new().num_threads(threads);
             let pool = pool.build().unwrap();
-            pool.install(|| provision(&outlook, &question(seed), &Watch::patient()).unwrap())
+            pool.install(|| provision(&outlook, &question(seed), &Control::unlimited()).unwrap())
         };
         let one = with(1);
         assert_eq!(one, with(4), "case {seed}");
@@ -204,9 +204,9 @@ fn stopped_work_keeps_its_promises() {
     let mut dearer = 0;
     for seed in 0..100 {
         let outlook = shared_outlook(seed);
-        let whole = provision(&outlook, &question(seed), &Watch::patient()).unwrap();
-        let watch = Watch::patient().interrupted_by(&stop);
-        let short = provision(&outlook, &question(seed), &watch).unwrap();
+        let whole = provision(&outlook, &question(seed), &Control::unlimited()).unwrap();
+        let control = Control::unlimited().interrupted_by(&stop);
+        let short = provision(&outlook, &question(seed), &control).unwrap();
         assert!(short.stopped.is_some() && whole.stopped.is_none());
         for (short, whole) in short.safe.iter().zip(&whole.safe) {
             assert!(short.bound <= whole.cost && whole.cost <= short.cost);

@@ -27,7 +27,7 @@ use gapwright::plan::{PackPick, Pick};
 use gapwright::policy::Acceptance;
 use gapwright::pump::Measured;
 use gapwright::recheck::finer_may_show;
-use gapwright::recheck::suspect::Slip;
+use gapwright::recheck::mix_ups::Slip;
 use gapwright::recheck::{Bench, Decision, Left, Of, Reading, Readings, Record, accepted, recheck};
 use gapwright::verify::verify_recheck;
 use support::{job, length, linear, lot, pack};
@@ -277,7 +277,7 @@ fn a_record_that_does_not_hold_is_refused() {
         record.bench.requirements[0] = Some(*found);
     };
     assert!(refused(&first_only, &left));
-    let none = Left { pieces: vec![0, 0], sheets: vec![] };
+    let none = Left { pieces: vec![0, 0], plates: vec![] };
     assert!(refused(&|_| {}, &none));
 }
 

@@ -70,7 +70,7 @@ fn a_reserved_sheet_is_not_cut_up_for_a_swap() {
     let cut_from = |reserved: u32| {
         found(&[("0.020 in", 1, 0), ("0.015 in", 0, 0)], |job| {
             let size = lot("shim", "0.015 in", length("0.015 in"), 0).size.unwrap();
-            job.sheets.push(gapwright::cutting::SheetLot {
+            job.plates.push(gapwright::cutting::PlateLot {
                 item: "SHEET".into(),
                 kind: "shim".into(),
                 material: None,
@@ -78,20 +78,20 @@ fn a_reserved_sheet_is_not_cut_up_for_a_swap() {
                 sides: [length("9 in"), length("9 in")],
                 on_hand: 1,
                 reserved,
-                sheet_cost: gapwright::decimal::Money::ZERO,
+                plate_cost: gapwright::decimal::Money::ZERO,
                 bin: None,
                 row: 0,
             });
             let (outside, inside) = (length("4 in"), length("3 in"));
-            job.stock[1].cut = Some(gapwright::stock::Cut { sheet: 0, outside, inside });
+            job.stock[1].cut = Some(gapwright::stock::Cut { plate: 0, outside, inside });
         })
     };
     let (job, decision, left) = cut_from(0);
     assert_eq!(put_in(&job, &decision), [("0.015 in".to_string(), 1)]);
-    assert_eq!(left.sheets, [0]);
+    assert_eq!(left.plates, [0]);
     let (_, decision, left) = cut_from(1);
     assert!(matches!(decision, Decision::NoSwap(Searched { all: true, .. })), "{decision:?}");
-    assert_eq!(left.sheets, [0]);
+    assert_eq!(left.plates, [0]);
 }
 
 /// The command on the tiny sample: A is found 0.010 in wide, twice alike. The one of 0.010 that C leaves fixes it,

@@ -1,6 +1,6 @@
 //! Reorder points from a log, and simulated outages.
 
-use gapwright::choose::{choose, watch::Watch};
+use gapwright::choose::{choose, control::Control};
 use gapwright::read::{Sources, job};
 use gapwright::reorder::simulate::outages;
 
@@ -95,7 +95,7 @@ fn simulated_outages_ask_for_what_independent_draws_would() {
         ..Sources::default()
     })
     .unwrap();
-    let plan = choose(&job, &Watch::patient()).unwrap();
+    let plan = choose(&job, &Control::unlimited()).unwrap();
     let drawn = outages(&job, &plan, 4_000, 7);
     assert_eq!(drawn, outages(&job, &plan, 4_000, 7));
     assert_ne!(drawn, outages(&job, &plan, 4_000, 8));

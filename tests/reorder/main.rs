@@ -242,7 +242,7 @@ fn a_drawer_that_is_not_worked_out_has_its_fault_as_a_code() {
     assert_eq!(gaskets, (&None, true));
 }
 
-/// The thirteen precut thicknesses of a trade's range (see tests/reach for the source): the totals from 1 to 125 thou
+/// The thirteen precut thicknesses of a trade's range (see tests/size_range for the source): the totals from 1 to 125 thou
 /// that one and two pieces miss, counted here in hundredths of a thou.
 #[test]
 fn the_reach_of_a_drawer_is_what_counting_out_gives() {

@@ -127,7 +127,7 @@ pub fn changed(job: &mut Parts, packs: &mut [PackPick]) {
     bore.tolerance = Tolerance::even(guard);
     let swing = &mut pump.dimensions[3];
     swing.tolerance = Tolerance::even(ticks(140_000));
-    swing.standard = Shape::UShaped.standard(swing.tolerance);
+    swing.standard = Shape::UShaped.standard_uncertainty(swing.tolerance);
     pump.growths[0].thermal.running = Millionths::from_raw(150_000_000);
     pump.growths[0] = Growth::of(pump.growths[0].thermal.clone());
     if let Form::Linear { upper, .. } = &mut pump.requirements[0].form {

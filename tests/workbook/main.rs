@@ -15,7 +15,7 @@ use std::fs;
 use std::path::Path;
 
 use calamine::{Data, DataType, Reader, Xlsx, open_workbook};
-use gapwright::choose::{choose, watch::Watch};
+use gapwright::choose::{choose, control::Control};
 use gapwright::formats::plan::LackJson;
 use gapwright::plan::Kit;
 use gapwright::read::{Sources, job};
@@ -27,7 +27,7 @@ use tempfile::TempDir;
 fn verified(stock: &Path, pumps: &Path) -> Verified {
     let sources = Sources { stock: stock.into(), pumps: pumps.into(), ..Sources::default() };
     let job = job(&sources).unwrap_or_else(|p| panic!("{:#?}", p.sorted()));
-    let plan = choose(&job, &Watch::patient()).unwrap();
+    let plan = choose(&job, &Control::unlimited()).unwrap();
     verify(job, plan).unwrap()
 }
 
@@ -224,7 +224,7 @@ fn the_stack_up_shows_the_librarys_own_numbers() {
 #[test]
 fn the_stack_up_shows_the_librarys_own_uncertainties() {
     let job = expanded::sample().unwrap();
-    let plan = choose(&job, &Watch::patient()).unwrap();
+    let plan = choose(&job, &Control::unlimited()).unwrap();
     let verified = verify(job, plan).unwrap();
     // Some kit has pieces of one lot in both places.
     let shared = |kit: &Kit| {
@@ -367,7 +367,7 @@ C,ringed,1,F1,F1,0.400,0.050,3.25,2,L7
         ..Sources::default()
     };
     let job = job(&sources).unwrap_or_else(|p| panic!("{:#?}", p.sorted()));
-    let plan = choose(&job, &Watch::patient()).unwrap();
+    let plan = choose(&job, &Control::unlimited()).unwrap();
     verify(job, plan).unwrap()
 }
 
@@ -499,7 +499,7 @@ fn a_ring_that_nobody_stocks_is_named_by_section_and_length() {
         ..Sources::default()
     };
     let job = job(&sources).unwrap();
-    let plan = choose(&job, &Watch::patient()).unwrap();
+    let plan = choose(&job, &Control::unlimited()).unwrap();
     let verified = verify(job, plan).unwrap();
     assert_eq!(verified.plan().served(), 2);
     let said = "packing ring, section 0.5000 in (1/2), ring length 7.85 in: no such packing ring \
@@ -520,11 +520,11 @@ fn opened_packs_of_consumables_are_spoiled_where_the_policy_says_so() {
     let row = before.job().stock.iter().position(|i| i.item == "R12").unwrap();
     assert_eq!((before.issued()[row], before.left()[row]), (8, 3));
     let job = before.job().clone().with(|job| {
-        job.policy.opened_packs_spoiled = true;
-        job.stock[row].pack_qty = 10;
+        job.policy.opened_cartons_spoiled = true;
+        job.stock[row].carton_qty = 10;
     });
     let job = job.unwrap();
-    let plan = choose(&job, &Watch::patient()).unwrap();
+    let plan = choose(&job, &Control::unlimited()).unwrap();
     assert_eq!(plan.kits, before.plan().kits);
     let after = verify(job, plan).unwrap();
     assert_eq!((after.issued()[row], after.left()[row]), (8, 0));
@@ -548,7 +548,7 @@ fn the_choice_is_the_same_with_and_without_consumables() {
         job.stock.retain(|item| item.size.is_some());
     });
     let job = job.unwrap();
-    let plan = choose(&job, &Watch::patient()).unwrap();
+    let plan = choose(&job, &Control::unlimited()).unwrap();
     assert_eq!(plan.kits, with.plan().kits);
     assert_eq!(plan.goals, with.plan().goals);
 }
@@ -576,7 +576,7 @@ fn tags_without_number_are_printed_all() {
     let sources =
         Sources { stock: path("stock.csv"), pumps: path("pumps.csv"), ..Sources::default() };
     let job = job(&sources).unwrap_or_else(|p| panic!("{:#?}", p.sorted()));
-    let plan = choose(&job, &Watch::patient()).unwrap();
+    let plan = choose(&job, &Control::unlimited()).unwrap();
     let file = write_to(&folder, &verify(job, plan).unwrap());
     let mut book: Xlsx<_> = open_workbook(&file).unwrap();
     let list = rows(&mut book, "Picking list");

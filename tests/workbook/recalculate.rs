@@ -20,7 +20,7 @@ use std::io::{Cursor, Read, Write};
 use std::process::ExitCode;
 
 use calamine::{Data, Reader, Xlsx, open_workbook};
-use gapwright::choose::{choose, watch::Watch};
+use gapwright::choose::{choose, control::Control};
 use gapwright::verify::verify;
 use gapwright::write;
 
@@ -87,7 +87,7 @@ fn compare(ours: &str, theirs: &str) -> Result<ExitCode, Box<dyn Error>> {
 
 fn write_expanded(to: &str) -> Result<(), Box<dyn Error>> {
     let job = expanded::sample()?;
-    let plan = choose(&job, &Watch::patient())?;
+    let plan = choose(&job, &Control::unlimited())?;
     let verified = verify(job, plan).map_err(|breaches| format!("{breaches:?}"))?;
     fs::write(to, write::workbook(&verified, "2027-03-01")?)?;
     Ok(())

@@ -4,7 +4,7 @@ use std::collections::BTreeSet;
 
 use super::Done;
 use super::args::Args;
-use crate::cli::voice::{Voice, complain, say};
+use crate::cli::voice::{Voice, out, warning};
 use crate::issue::key;
 use crate::issue::log::{How, Movement};
 
@@ -13,7 +13,7 @@ pub(super) fn tell(args: &Args, done: &Done, to: Voice) {
     let movements = &done.moves.movements;
     tell_counted(movements, to);
     if args.finish {
-        say!(
+        out!(
             to,
             "The stock workbook of the last run of the log, which was missing: {}.",
             many(done.moves.after.len(), "count")
@@ -22,7 +22,7 @@ pub(super) fn tell(args: &Args, done: &Done, to: Voice) {
         tell_issued(movements, to);
     } else {
         let back = pieces(movements, |m| -m.out);
-        say!(to, "Put back {}.", many(back, "piece"));
+        out!(to, "Put back {}.", many(back, "piece"));
     }
     if !movements.is_empty() {
         let begun = match done.log_sha256 {
@@ -30,9 +30,9 @@ pub(super) fn tell(args: &Args, done: &Done, to: Voice) {
             Some(_) => "Added to",
         };
         let lines = many(movements.len(), "line");
-        say!(to, "{begun} {}: {lines}.", args.log.display());
+        out!(to, "{begun} {}: {lines}.", args.log.display());
     }
-    say!(to, "Wrote {}: the stock workbook for next time.", args.out.display());
+    out!(to, "Wrote {}: the stock workbook for next time.", args.out.display());
 }
 
 /// Counts that differ from the log's.
@@ -42,10 +42,10 @@ fn tell_counted(movements: &[Movement], to: Voice) {
     if counted.is_empty() {
         return;
     }
-    say!(to, "Counted anew: {}.", many(counted.len(), "item"));
+    out!(to, "Counted anew: {}.", many(counted.len(), "item"));
     for moved in counted {
         if let Some(on_hand) = moved.on_hand {
-            say!(to, "  {}: {} on hand, {} in the log.", moved.item, on_hand.after, on_hand.before);
+            out!(to, "  {}: {} on hand, {} in the log.", moved.item, on_hand.after, on_hand.before);
         }
     }
 }
@@ -57,14 +57,14 @@ fn tell_issued(movements: &[Movement], to: Voice) {
         .filter(|m| !matches!(m.how, How::Counted | How::Short) && !m.tag.is_empty());
     let tags: BTreeSet<String> = out.map(|m| key(&m.tag)).collect();
     let taken = pieces(movements, |m| m.out);
-    say!(to, "Issued {}: {}.", many(tags.len(), "kit"), many(taken, "piece"));
+    out!(to, "Issued {}: {}.", many(tags.len(), "kit"), many(taken, "piece"));
     let short = movements.iter().filter(|m| m.how == How::Short);
     let short: Vec<&Movement> = short.collect();
     if !short.is_empty() {
-        complain!("Recorded as short, with no pieces: {}.", many(short.len(), "line"));
+        warning!("Recorded as short, with no pieces: {}.", many(short.len(), "line"));
     }
     for moved in short {
-        complain!("  {}, {}: {}.", moved.tag, moved.place, moved.note);
+        warning!("  {}, {}: {}.", moved.tag, moved.place, moved.note);
     }
 }
 

@@ -2,9 +2,9 @@
 
 use crate::accounting::tightest;
 use crate::cli::run::Run;
-use crate::cli::table::{self, Line};
-use crate::cli::voice::{complain, insist, say};
-use crate::plan::{Aim, Kit};
+use crate::cli::table::{self, TableLine};
+use crate::cli::voice::{must_see, out, warning};
+use crate::plan::{Kit, Objective};
 use crate::verify::Verified;
 use crate::words;
 
@@ -17,15 +17,15 @@ pub(super) fn tell(verified: &Verified, run: &Run) {
     let (job, plan) = (verified.job(), verified.plan());
     let crushed = words::crush_warnings(job, plan);
     for text in crushed.iter().take(MOST_WARNINGS) {
-        complain!("{text}");
+        warning!("{text}");
     }
     if let Some(more @ 1..) = crushed.len().checked_sub(MOST_WARNINGS) {
-        complain!("WARNING: {more} more gaskets likewise; Summary lists them all.");
+        warning!("WARNING: {more} more gaskets likewise; Summary lists them all.");
     }
     if !job.unused.is_empty() {
-        say!(to, "Not used: {}.", job.unused.join("; "));
+        out!(to, "Not used: {}.", job.unused.join("; "));
     }
-    say!(
+    out!(
         to,
         "{} of {} pump{} can be kitted ({} rule).",
         plan.served(),
@@ -34,41 +34,41 @@ pub(super) fn tell(verified: &Verified, run: &Run) {
         job.policy.acceptance
     );
     let goal = |aim| plan.goal(aim).map_or(0, |goal| goal.value);
-    let pieces = goal(Aim::Pieces);
-    say!(
+    let pieces = goal(Objective::Pieces);
+    out!(
         to,
         "Waste {}, {pieces} piece{}.",
-        words::money(goal(Aim::Waste), job),
+        words::money(goal(Objective::Waste), job),
         if pieces == 1 { "" } else { "s" }
     );
-    say!(to, "{}", words::proof(job, plan));
+    out!(to, "{}", words::proof(job, plan));
     for line in table(verified) {
-        say!(to, "{line}");
+        out!(to, "{line}");
     }
     for (pump, kit) in job.pumps.iter().zip(&plan.kits) {
         let Kit::Short(shorts) = kit else { continue };
-        insist!(to, "  {} {}:", pump.tag, words::NOT_FIT);
+        must_see!(to, "  {} {}:", pump.tag, words::NOT_FIT);
         for short in shorts {
             let place = words::place(job, pump, short);
-            insist!(to, "    {place}: {}.", words::reason(job, pump, short));
+            must_see!(to, "    {place}: {}.", words::reason(job, pump, short));
             if let Some(presumed) = words::presumed(job, pump, short) {
-                insist!(to, "    Allows for {presumed}.");
+                must_see!(to, "    Allows for {presumed}.");
             }
             if let Some(nearest) = words::nearest(job, pump, short) {
-                insist!(to, "    Nearest total that can be made: {nearest}.");
+                must_see!(to, "    Nearest total that can be made: {nearest}.");
             }
         }
     }
     let lacking = verified.bags().iter().filter(|bag| words::lacking(bag));
     let lacking = lacking.count();
     if lacking > 0 {
-        insist!(to, "Short of consumables: {lacking} of {} bags", plan.served());
+        must_see!(to, "Short of consumables: {lacking} of {} bags", plan.served());
         for lack in words::lacks(verified) {
-            insist!(to, "  {lack}.");
+            must_see!(to, "  {lack}.");
         }
     }
     run.tell_written();
-    say!(
+    out!(
         to,
         "Measure each finished pack and recheck each clearance: the plan predicts, it does not prove."
     );
@@ -81,7 +81,7 @@ const MOST_WELL: usize = 40;
 fn table(verified: &Verified) -> Vec<String> {
     let (job, plan) = (verified.job(), verified.plan());
     let kits = job.pumps.iter().zip(&plan.kits).zip(verified.bags());
-    let rows: Vec<Line> = kits
+    let rows: Vec<TableLine> = kits
         .map(|((pump, kit), bag)| {
             let unit = job.model_of(pump).unit;
             let tightest = match kit {
@@ -93,7 +93,7 @@ fn table(verified: &Verified) -> Vec<String> {
                 [words::about(v.value, unit), limits]
             });
             let standing = words::standing(kit, bag);
-            Line {
+            TableLine {
                 cells: vec![pump.tag.clone(), standing.to_string(), value, limits],
                 loud: matches!(kit, Kit::Short(_)) || words::lacking(bag),
             }

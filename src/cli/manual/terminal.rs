@@ -3,7 +3,7 @@
 use comfy_table::{ContentArrangement, LineStyle, Table, TableStyle};
 
 use super::page::{Block, Span};
-use crate::cli::plain::{width, wrapped};
+use crate::cli::escape::{width, wrapped};
 
 /// The page in lines of at most so many columns; lines of code are never broken, so that they can be copied.
 pub(super) fn text(blocks: &[Block], columns: usize) -> String {

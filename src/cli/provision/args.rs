@@ -3,15 +3,15 @@
 use std::path::PathBuf;
 
 use crate::cli::amounts::Amounts;
+use crate::cli::common_args::{Json, Threads, Usual};
 use crate::cli::files::Files;
 use crate::cli::run::{Refusal, gathered};
 use crate::cli::settings::{Settings, given};
-use crate::cli::usual::{Json, Threads, Usual};
 use crate::decimal::Millionths;
+use crate::forecast::Forecast;
 use crate::length::Length;
-use crate::outlook::Outlook;
 use crate::problem::Problems;
-use crate::provision::{Fault, Question};
+use crate::provision::{ProvisionError, ProvisionOptions};
 use crate::read::{self, Ahead, Memory, Sources};
 use crate::words;
 
@@ -92,7 +92,7 @@ Setting pieces aside does not set a clearance: measure each pump, then run
 `gapwright kit`.";
 
 /// Options as amounts.
-struct Asked {
+struct Request {
     step: Option<Length>,
     probability: Millionths,
     level: Millionths,
@@ -100,8 +100,8 @@ struct Asked {
 
 /// Outlook as it was read, with the options.
 pub(super) struct Reading {
-    pub(super) outlook: Outlook,
-    pub(super) question: Question,
+    pub(super) outlook: Forecast,
+    pub(super) question: ProvisionOptions,
     pub(super) level: Millionths,
 }
 
@@ -125,30 +125,30 @@ impl Args {
     pub(super) fn read(&self, memory: &Memory, problems: &mut Problems) -> Option<Reading> {
         let asked = self.asked(problems);
         let ahead = Ahead { history: self.history.clone(), level: asked.level, step: asked.step };
-        let read = read::outlook(&self.sources(memory), &ahead);
+        let read = read::forecast(&self.sources(memory), &ahead);
         let read = read.map(|outlook| {
             let warnings = outlook.job().warnings.clone();
             (outlook, warnings)
         });
         let outlook = gathered(read, problems)?;
-        let question = Question {
+        let question = ProvisionOptions {
             probability: asked.probability,
             scenarios: self.scenarios,
             checks: self.checks,
             seed: outlook.job().policy.seed,
-            ..Question::new(asked.step.unwrap_or_else(|| outlook.usual_step()))
+            ..ProvisionOptions::new(asked.step.unwrap_or_else(|| outlook.usual_step()))
         };
         Some(Reading { outlook, question, level: asked.level })
     }
 
     /// A question that has no answer.
-    pub(super) fn refusal(&self, fault: &Fault) -> Refusal {
+    pub(super) fn refusal(&self, fault: &ProvisionError) -> Refusal {
         let [stock, pumps] = [&self.stock, &self.pumps].map(|path| path.display().to_string());
         words::provision::fault(fault, &stock, &pumps).into()
     }
 
     /// The options as amounts; wrong ones are added to the problems.
-    fn asked(&self, problems: &mut Problems) -> Asked {
+    fn asked(&self, problems: &mut Problems) -> Request {
         let mut amounts = Amounts(problems);
         let step = self.step.as_ref().and_then(|text| {
             let mend = "write it as in --step \"0.0005 in\" or --step \"0.01 mm\"";
@@ -160,7 +160,7 @@ impl Args {
             let share = amounts.percent((option, text), fits, (expected, mend));
             share.unwrap_or(Millionths::from_raw(950_000))
         };
-        Asked {
+        Request {
             step,
             probability: percent(
                 "--probability",
@@ -181,8 +181,8 @@ impl Args {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::forecast::usual_step;
     use crate::length::Unit;
-    use crate::outlook::usual_step;
     use clap::Parser;
 
     #[derive(Parser)]
@@ -191,7 +191,7 @@ mod tests {
         args: Args,
     }
 
-    fn asked(more: &[&str]) -> (Asked, u64) {
+    fn asked(more: &[&str]) -> (Request, u64) {
         let line = ["provision", "s.xlsx", "p.xlsx"].iter().chain(more);
         let args = Line::try_parse_from(line).map(|line| line.args).ok();
         let mut problems = Problems::new();

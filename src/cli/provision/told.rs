@@ -1,10 +1,10 @@
 //! The account of a provision, in a few lines.
 
 use crate::cli::run::Run;
-use crate::cli::voice::{complain, say};
+use crate::cli::voice::{out, warning};
 use crate::decimal::Millionths;
 use crate::job::Job;
-use crate::provision::{Provision, Question};
+use crate::provision::{Provision, ProvisionOptions};
 use crate::verify::VerifiedProvision;
 use crate::words::provision as words;
 
@@ -12,15 +12,15 @@ use crate::words::provision as words;
 const MOST_GAPS: usize = 20;
 
 /// A short account on the terminal.
-pub(super) fn tell(verified: &VerifiedProvision, question: &Question, run: &Run) {
+pub(super) fn tell(verified: &VerifiedProvision, question: &ProvisionOptions, run: &Run) {
     let to = run.voice();
     let (outlook, provision) = (verified.outlook(), verified.provision());
     let job = outlook.job();
     if !job.unused.is_empty() {
-        say!(to, "Not used: {}.", job.unused.join("; "));
+        out!(to, "Not used: {}.", job.unused.join("; "));
     }
     let unmeasured = provision.safe.iter().filter(|kit| !kit.axes.is_empty()).count();
-    say!(
+    out!(
         to,
         "{unmeasured} of {} pumps are not measured yet; values are looked at in steps of {}.",
         job.pumps.len(),
@@ -32,40 +32,40 @@ pub(super) fn tell(verified: &VerifiedProvision, question: &Question, run: &Run)
         1 => "1 piece".to_string(),
         count => format!("{count} pieces"),
     };
-    say!(
+    out!(
         to,
         "Safe kits together  {:>14}  {:>10}  {}",
         price(together.cost),
         pieces(together.count),
         words::safe_proof(provision, job)
     );
-    say!(
+    out!(
         to,
         "Shared trolley      {:>14}  {:>10}  {}",
         price(trolley.cost),
         pieces(trolley.count),
         words::trolley_proof(provision, question, job)
     );
-    say!(to, "{}", words::chosen_for(provision, question));
-    say!(to, "Counted: it serves {}.", words::service(&provision.service));
-    say!(to, "{}", words::promise(provision, question));
-    say!(to, "{}", words::fits(job, together));
-    if !trolley.sheets.is_empty() {
-        say!(
+    out!(to, "{}", words::chosen_for(provision, question));
+    out!(to, "Counted: it serves {}.", words::service(&provision.service));
+    out!(to, "{}", words::promise(provision, question));
+    out!(to, "{}", words::fits(job, together));
+    if !trolley.plates.is_empty() {
+        out!(
             to,
             "The trolley needs more plates than there are of {}, unless several shapes are cut from one.",
-            words::sheets(job, &trolley.sheets)
+            words::plates(job, &trolley.plates)
         );
     }
     for warning in words::warnings(job, provision, question) {
-        complain!("WARNING {warning}");
+        warning!("WARNING {warning}");
     }
     tell_gaps(job, provision);
     if let Some(stop) = provision.stopped {
-        say!(to, "Ended early by {}: these are the best found, with their bounds.", stop.words());
+        out!(to, "Ended early by {}: these are the best found, with their bounds.", stop.words());
     }
     run.tell_written();
-    say!(to, "{}", words::CAUTION);
+    out!(to, "{}", words::CAUTION);
 }
 
 /// Pumps that nothing in the drawers will do for at some value.
@@ -74,9 +74,9 @@ fn tell_gaps(job: &Job, provision: &Provision) {
     let gaps = kits.filter_map(|(pump, kit)| words::gap_line(job, pump, kit));
     let gaps: Vec<String> = gaps.collect();
     for gap in gaps.iter().take(MOST_GAPS) {
-        complain!("{} {gap}.", words::GAP);
+        warning!("{} {gap}.", words::GAP);
     }
     if let Some(more @ 1..) = gaps.len().checked_sub(MOST_GAPS) {
-        complain!("{} for {more} pumps more; all stand on Coverage.", words::GAP);
+        warning!("{} for {more} pumps more; all stand on Coverage.", words::GAP);
     }
 }

@@ -3,18 +3,18 @@
 use std::path::PathBuf;
 
 use crate::cli::amounts::Amounts;
+use crate::cli::common_args::{Json, Threads, Usual};
 use crate::cli::files::Files;
 use crate::cli::from_command_line;
 use crate::cli::run::{Refusal, gathered, gathered_job};
 use crate::cli::settings::Settings;
-use crate::cli::usual::{Json, Threads, Usual};
 use crate::decimal::{Millionths, Money};
 use crate::issue::log::Log;
 use crate::job::{Input, Job};
 use crate::length::Length;
 use crate::problem::{Place, Problem, Problems};
 use crate::read::{self, Memory, Sources};
-use crate::reorder::{Question, Refused, level, shelf};
+use crate::reorder::{Refused, ReorderOptions, level, shelf};
 
 /// Arguments of `reorder`.
 #[derive(clap::Args)]
@@ -97,7 +97,7 @@ and plan again with `gapwright kit`.";
 pub(super) struct Reading {
     pub(super) job: Job,
     pub(super) log: Option<Log>,
-    pub(super) question: Question,
+    pub(super) question: ReorderOptions,
     pub(super) budget: Option<Money>,
 }
 
@@ -180,7 +180,7 @@ impl Args {
     }
 
     /// The options as amounts; wrong ones are added to the problems.
-    fn question(&self, date: &str, problems: &mut Problems) -> (Question, Option<Money>) {
+    fn question(&self, date: &str, problems: &mut Problems) -> (ReorderOptions, Option<Money>) {
         let mut amounts = Amounts(problems);
         let mut money = |option, text: &Option<String>, least| {
             let text = text.as_ref()?;
@@ -206,8 +206,8 @@ impl Args {
         let step =
             step.and_then(|text| amounts.length("--step", text, "write it as in \"0.5 thou\""));
         let ranges = self.range.iter().filter_map(|text| range(text, problems));
-        let question = Question {
-            levels: level::Question {
+        let question = ReorderOptions {
+            levels: level::LevelOptions {
                 service: service.unwrap_or(Millionths::from_raw(950_000)),
                 order,
                 holding,

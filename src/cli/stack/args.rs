@@ -3,11 +3,11 @@
 use std::path::PathBuf;
 
 use crate::choose::ChooseError;
+use crate::cli::common_args::Usual;
 use crate::cli::files::Files;
 use crate::cli::from_command_line;
 use crate::cli::run::{Refusal, gathered};
 use crate::cli::settings::given;
-use crate::cli::usual::Usual;
 use crate::job::Job;
 use crate::plan::PackPick;
 use crate::problem::{Place, Problem, Problems, mend_name};

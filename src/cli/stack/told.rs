@@ -3,7 +3,7 @@
 use crate::accounting::{stack, verdicts};
 use crate::analysis::Analysed;
 use crate::cli::run::Run;
-use crate::cli::voice::{Voice, complain, insist, say};
+use crate::cli::voice::{Voice, must_see, out, warning};
 use crate::crush::crushes;
 use crate::job::Job;
 use crate::model::Form;
@@ -16,14 +16,14 @@ use crate::words;
 pub(super) fn tell(job: &Job, analysed: &[Analysed], (left_out, why): (&[&str], &str), run: &Run) {
     let to = run.voice();
     for tag in left_out {
-        complain!("{tag}: left out, {why} (see `gapwright kit`).");
+        warning!("{tag}: left out, {why} (see `gapwright kit`).");
     }
     for one in analysed {
         tell_pump(job, one, to);
     }
     tell_total(job, analysed, left_out, to);
     run.tell_written();
-    say!(
+    out!(
         to,
         "The stack-up predicts, it does not prove: measure each finished pack and recheck each clearance."
     );
@@ -34,12 +34,12 @@ fn tell_pump(job: &Job, one: &Analysed, to: Voice) {
     let pump = &job.pumps[one.pump];
     let unit = job.model_of(pump).unit;
     let parts = stack(job, pump, &one.packs);
-    say!(to, "{}", pump.tag);
+    out!(to, "{}", pump.tag);
     for (requirement, drawn) in pump.requirements.iter().zip(&one.draws) {
         let verdict = judge(&requirement.form, &parts, job.policy.guard());
         let figures = report(&requirement.form, &parts, job.policy.coverage, unit);
         let [low, high] = &figures.sides;
-        say!(
+        out!(
             to,
             "  {}: {} by the {} rule, margin {} {unit}",
             requirement.label,
@@ -47,7 +47,7 @@ fn tell_pump(job: &Job, one: &Analysed, to: Voice) {
             job.policy.acceptance,
             verdict.margin().show(unit),
         );
-        say!(
+        out!(
             to,
             "    value {:.5}, limits {:.5} to {:.5}; worst case -{:.5} +{:.5}, root sum square {:.5}, expanded {:.5} (k {:.3})",
             figures.value,
@@ -62,11 +62,11 @@ fn tell_pump(job: &Job, one: &Analysed, to: Voice) {
         if let Some((gap, reached)) = figures.gap {
             let crush = 100.0 * (1.0 - gap / figures.value);
             match crush >= 0.0 {
-                true => say!(
+                true => out!(
                     to,
                     "    gap {gap:.5}, allowance reached {reached:.3}, crushed by {crush:.1} %"
                 ),
-                false => say!(
+                false => out!(
                     to,
                     "    gap {gap:.5}, which the gasket does not fill: {:.5} short of it",
                     gap - figures.value
@@ -74,18 +74,18 @@ fn tell_pump(job: &Job, one: &Analysed, to: Voice) {
             }
         }
         match drawn {
-            Ok(outcome) => say!(to, "    {}", drawn_words(outcome, &requirement.form)),
-            Err(why) => say!(to, "    cannot be drawn: {why}"),
+            Ok(outcome) => out!(to, "    {}", drawn_words(outcome, &requirement.form)),
+            Err(why) => out!(to, "    cannot be drawn: {why}"),
         }
     }
     let crushes = crushes(job, pump, &one.packs);
     for crush in &crushes {
         if let Some(warning) = words::crush_warning(job, pump, crush) {
-            say!(to, "  {warning}");
+            out!(to, "  {warning}");
         }
     }
     if let Some(within) = words::crush_within(&crushes) {
-        say!(to, "  Gaskets are {within}");
+        out!(to, "  Gaskets are {within}");
     }
     for (sweep, points, anew) in &one.sweeps {
         tell_sweep(job, one, (sweep, points, *anew), to);
@@ -100,12 +100,12 @@ fn tell_total(job: &Job, analysed: &[Analysed], left_out: &[&str], to: Voice) {
     let missed = all.iter().filter(|met| !**met).count();
     let (count, rule) = (all.len(), job.policy.acceptance);
     if missed > 0 {
-        insist!(to, "{missed} of {count} requirements NOT MET by the {rule} rule.");
+        must_see!(to, "{missed} of {count} requirements NOT MET by the {rule} rule.");
     } else {
-        say!(to, "{count} of {count} requirements met by the {rule} rule.");
+        out!(to, "{count} of {count} requirements met by the {rule} rule.");
     }
     if !left_out.is_empty() {
-        say!(to, "left out: {}", left_out.join(", "));
+        out!(to, "left out: {}", left_out.join(", "));
     }
 }
 
@@ -167,7 +167,7 @@ fn tell_sweep(
 ) {
     let pump = &job.pumps[one.pump];
     let unit = job.model_of(pump).unit;
-    say!(
+    out!(
         to,
         "  {} moved, pieces {}: margin of each requirement by the rule ({unit})",
         sweep.label,
@@ -182,13 +182,13 @@ fn tell_sweep(
         let cells = cells.iter().zip(&widths);
         let cells: Vec<String> = cells.map(|(cell, w)| format!("{cell:<w$}")).collect();
         let row = format!("    {first:>12}  {}", cells.join("  "));
-        say!(to, "{}", row.trim_end());
+        out!(to, "{}", row.trim_end());
     };
     row("moved to", &labels);
     for point in points {
         let at = point.setting.show(unit);
         match &point.kit {
-            None => say!(
+            None => out!(
                 to,
                 "    {at:>12}  {}",
                 point.fault.map_or("cannot be kitted".into(), |fault| fault.to_string())

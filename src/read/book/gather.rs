@@ -2,7 +2,7 @@
 
 use super::memory::Memory;
 use crate::problem::{Place, Problem};
-use crate::sheet::{Cell, Merged, Row, Sheet, Span};
+use crate::sheet::{Cell, Merged, Sheet, SheetRow, Span};
 
 /// Limits of spreadsheet programs, whatever the file claims.
 pub(super) const MOST_ROWS: u32 = 1_048_576;
@@ -88,7 +88,7 @@ impl Gatherer {
                 if let Some(row) = last {
                     row.cells.shrink_to_fit();
                 }
-                rows.push(Row { number, cells: vec![(column, cell)] });
+                rows.push(SheetRow { number, cells: vec![(column, cell)] });
             }
         }
         Ok(())

@@ -2,14 +2,14 @@
 
 use super::super::expected::{Foresight, Unmeasured, rounded_up};
 use super::super::stock::THICK;
-use super::super::table::{Heading, Line};
+use super::super::table::{Heading, TableRow};
 use super::columns::{Columns, ConsumableColumns};
 use super::scatter::uncertainty_of_mean;
 use crate::day;
 use crate::decimal::Millionths;
+use crate::forecast::Expected;
 use crate::length::{Fine, Length, Tolerance, Uncertainty, Unit};
 use crate::model::{Dimension, Form, Model, Requirement, Spread, Term, Thermal};
-use crate::outlook::Expected;
 use crate::packing::RingSpace;
 use crate::policy::Policy;
 use crate::problem::{Place, Problem, Problems};
@@ -19,7 +19,7 @@ use crate::stock::Code;
 
 /// Reads one row.
 pub(super) struct PumpReader<'a> {
-    pub(super) line: Line<'a, 'a>,
+    pub(super) line: TableRow<'a, 'a>,
     pub(super) model: &'a Model,
     pub(super) columns: &'a Columns,
     pub(super) policy: &'a Policy,
@@ -312,9 +312,11 @@ impl PumpReader<'_> {
             ));
         }
         let coverage = self.policy.coverage;
-        let mut freedom = dimension.freedom;
+        let mut freedom = dimension.degrees_of_freedom;
         let (tolerance, standard) = match dimension.spread {
-            Spread::Within(tolerance) => (tolerance, dimension.shape.standard(tolerance)),
+            Spread::Within(tolerance) => {
+                (tolerance, dimension.shape.standard_uncertainty(tolerance))
+            }
             Spread::StandardUncertainty(u) => {
                 (Tolerance::even(u.times_up(coverage.factor(None))), u)
             }

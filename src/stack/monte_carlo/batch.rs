@@ -9,7 +9,7 @@ use super::joint::factor;
 use super::law::Law;
 use super::normal::BLOCK;
 use super::sampling::{Scratch, fill};
-use super::{CLASSES, Measurand, Model, Plan, Source, Sum};
+use super::{CLASSES, DrawOptions, Measurand, Model, Source, Sum};
 
 /// Draws of a batch and their own statistics.
 #[derive(Debug, Clone)]
@@ -98,7 +98,7 @@ impl Desk {
 #[derive(Debug)]
 pub(super) struct Drawer<'a> {
     model: &'a Model,
-    pub(super) plan: &'a Plan,
+    pub(super) plan: &'a DrawOptions,
     /// Number of draws in a batch.
     pub(super) size: usize,
     /// Sources as they are drawn: the members of a group in the standard form.
@@ -109,7 +109,7 @@ pub(super) struct Drawer<'a> {
 }
 
 impl<'a> Drawer<'a> {
-    pub(super) fn new(model: &'a Model, plan: &'a Plan, size: usize) -> Self {
+    pub(super) fn new(model: &'a Model, plan: &'a DrawOptions, size: usize) -> Self {
         let groups = model.joint.iter().filter_map(|joint| {
             let factor = factor(&joint.correlation)?;
             Some((&joint.members[..], factor))

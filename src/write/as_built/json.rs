@@ -10,7 +10,7 @@ use crate::job::Job;
 use crate::length::Fine;
 use crate::plan::Pick;
 use crate::pump::Pump;
-use crate::recheck::suspect::Slip;
+use crate::recheck::mix_ups::Slip;
 use crate::recheck::work::{Step, Task, Usual, work};
 use crate::recheck::{Decision, Of, Record, Suspect};
 
@@ -163,7 +163,7 @@ impl Names<'_> {
                     pack: self.pack(*place),
                     piece: self.fitted(pick),
                     bin: item.bin.clone(),
-                    cut_from: item.cut.map(|cut| self.job.sheets[cut.sheet].item.clone()),
+                    cut_from: item.cut.map(|cut| self.job.plates[cut.plate].item.clone()),
                 }
             }
             Step::PeelFurther(place, pick) => {

@@ -13,7 +13,7 @@ use crate::write::style::{Styles, tall};
 use crate::write::table::{Cells, Column};
 
 /// A reading of a pump, against what was predicted of it and what it must come to.
-struct Line<'a> {
+struct ReadingRow<'a> {
     tag: &'a str,
     what: &'a str,
     unit: Unit,
@@ -22,21 +22,21 @@ struct Line<'a> {
     standing: (&'static str, bool),
 }
 
-type Col<'s> = Column<'s, Line<'s>>;
+type Col<'s> = Column<'s, ReadingRow<'s>>;
 
 fn columns(styles: &Styles) -> [Col<'_>; 13] {
     let text = &styles.text;
-    let length = |line: &Line<'_>, of: Option<Fine>| match of {
+    let length = |line: &ReadingRow<'_>, of: Option<Fine>| match of {
         Some(of) => styles.length(line.unit).owned(rounded(of.to_f64(line.unit))),
         None => text.blank(),
     };
-    let compared = move |line: &Line<'_>, of: fn(&Compared) -> Option<Fine>| {
+    let compared = move |line: &ReadingRow<'_>, of: fn(&Compared) -> Option<Fine>| {
         length(line, line.compared.and_then(of))
     };
-    let limit = move |line: &Line<'_>, of: fn(&Verdict) -> Fine| {
+    let limit = move |line: &ReadingRow<'_>, of: fn(&Verdict) -> Fine| {
         length(line, line.checked.map(|checked| of(&checked.verdict)))
     };
-    let normalised = |line: &Line<'_>| match line.compared.and_then(Compared::normalised) {
+    let normalised = |line: &ReadingRow<'_>| match line.compared.and_then(Compared::normalised) {
         // Two places are enough to read; agreement itself is judged on the whole number.
         Some(e) => styles.number.of((e * 100.0).round() / 100.0),
         None => text.blank(),
@@ -95,7 +95,7 @@ pub(super) fn sheet(built: &AsBuilt<'_>, styles: &Styles) -> Written<Worksheet> 
                 }
                 _ => None,
             };
-            let line = Line {
+            let line = ReadingRow {
                 tag: &pump.tag,
                 what: what(job, pump, of),
                 unit: job.model_of(pump).unit,

@@ -48,7 +48,7 @@ pub(super) fn sheet(built: &AsBuilt<'_>, styles: &Styles) -> Written<Worksheet> 
         };
         page.high(tall(&said, 58).max(least))?;
         let model = &job.model_of(pump).name;
-        page.put(&columns, &Line { pump, model, record, decided, said })?;
+        page.put(&columns, &PumpRow { pump, model, record, decided, said })?;
     }
     page.row += 1;
     page.cautions(&[], |_| 18.0)?;
@@ -57,7 +57,7 @@ pub(super) fn sheet(built: &AsBuilt<'_>, styles: &Styles) -> Written<Worksheet> 
 }
 
 /// A pump with what was decided.
-struct Line<'a> {
+struct PumpRow<'a> {
     pump: &'a Pump,
     model: &'a str,
     record: &'a Record,
@@ -65,16 +65,16 @@ struct Line<'a> {
     said: String,
 }
 
-type Col<'s> = Column<'s, Line<'s>>;
+type Col<'s> = Column<'s, PumpRow<'s>>;
 
 fn columns(styles: &Styles) -> [Col<'_>; 9] {
     let (text, wrapped, strong) = (&styles.text, &styles.wrapped, &styles.strong);
-    let open = |line: &Line<'_>| keeps_open(&line.record.decision);
-    let decided = move |line: &Line<'_>| match open(line) {
+    let open = |line: &PumpRow<'_>| keeps_open(&line.record.decision);
+    let decided = move |line: &PumpRow<'_>| match open(line) {
         true => styles.alarms.of(line.decided),
         false => styles.bold.of(line.decided),
     };
-    let sign = move |line: &Line<'_>| match open(line) {
+    let sign = move |line: &PumpRow<'_>| match open(line) {
         true => text.of("not yet"),
         false => styles.entry.blank(),
     };

@@ -10,21 +10,21 @@ use crate::write::style::{Styles, tall};
 use crate::write::table::{Cells, Column};
 
 /// A step for a pump; the first one bears its tag and what was decided.
-struct Line<'a> {
+struct Task<'a> {
     tag: &'a str,
     decided: &'static str,
     kind: Kind,
     step: String,
 }
 
-type Col<'s> = Column<'s, Line<'s>>;
+type Col<'s> = Column<'s, Task<'s>>;
 
 pub(super) fn sheet(built: &AsBuilt<'_>, styles: &Styles) -> Written<Worksheet> {
     let (job, records) = (built.recheck.job(), built.recheck.records());
     let lead = "Isolated and locked out? What differs is looked into before any piece is moved; every swap is measured, fitted and rechecked like the first pack.";
     let mut page = Page::begin("To do", "To do", lead, styles)?;
     // What was found and what to mind is nothing to tick off.
-    let entry = |line: &Line<'_>, cell| match line.kind {
+    let entry = |line: &Task<'_>, cell| match line.kind {
         Kind::Step => cell,
         _ => None,
     };
@@ -50,7 +50,7 @@ pub(super) fn sheet(built: &AsBuilt<'_>, styles: &Styles) -> Written<Worksheet> 
                 _ => step,
             };
             page.high(tall(&step, 98))?;
-            page.put(&columns, &Line { tag, decided, kind, step })?;
+            page.put(&columns, &Task { tag, decided, kind, step })?;
             (tag, decided) = ("", "");
         }
     }

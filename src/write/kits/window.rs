@@ -3,7 +3,7 @@
 use crate::decimal::Millionths;
 use crate::length::{Fine, Length, Unit};
 use crate::model::{Form, Term, Terms};
-use crate::stack::{Contributor, extent};
+use crate::stack::{Contributor, worst_case};
 
 /// The cold readings with which a requirement that is asked hot lies within its limits.
 #[derive(Debug, PartialEq, Eq)]
@@ -37,7 +37,7 @@ pub(super) fn cold_window(form: &Form, parts: &[Contributor], unit: Unit) -> Opt
     if cold.is_empty() {
         return None;
     }
-    let growth = extent(&growth, parts);
+    let growth = worst_case(&growth, parts);
     let low = Fine::from(*lower) - growth.nominal + growth.below;
     let high = Fine::from(*upper) - growth.nominal - growth.above;
     let [low, high] = inwards([low, high], unit)?;

@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 use super::super::json::{counted, exact, inputs, length, pack};
 use super::Provided;
 use crate::decimal::show_money;
+use crate::forecast::{Expected, Law};
 use crate::formats::common::{CountJson, PackJson};
 use crate::formats::provision::{
     ExpectedJson, FORMAT, LawJson, ProvisionJson, PumpJson, QuestionJson, RangeJson, RunJson,
@@ -14,9 +15,8 @@ use crate::formats::provision::{
 use crate::job::Job;
 use crate::length::{Length, Unit};
 use crate::model::Model;
-use crate::outlook::{Expected, Law};
 use crate::plan::PackPick;
-use crate::provision::{Coarse, Provision, Question, SafeKit, SetAside, Together};
+use crate::provision::{Coarse, Provision, ProvisionOptions, SafeKit, SetAside, Together};
 use crate::show::natural_unit;
 use crate::words::provision::runs;
 
@@ -66,7 +66,7 @@ fn pieces(job: &Job, pieces: &[SetAside]) -> Vec<CountJson> {
 }
 
 fn sheets(job: &Job, lots: &[usize]) -> Vec<String> {
-    lots.iter().map(|&lot| job.sheets[lot].item.clone()).collect()
+    lots.iter().map(|&lot| job.plates[lot].item.clone()).collect()
 }
 
 fn together(job: &Job, together: &Together) -> TogetherJson {
@@ -74,13 +74,13 @@ fn together(job: &Job, together: &Together) -> TogetherJson {
         cost: show_money(together.cost),
         count: together.count,
         pieces: pieces(job, &together.pieces),
-        fits: together.lacking.is_empty() && together.sheets.is_empty(),
+        fits: together.lacking.is_empty() && together.plates.is_empty(),
         lacking: pieces(job, &together.lacking),
-        lacking_sheets: sheets(job, &together.sheets),
+        lacking_sheets: sheets(job, &together.plates),
     }
 }
 
-fn trolley(job: &Job, provision: &Provision, question: &Question) -> TrolleyJson {
+fn trolley(job: &Job, provision: &Provision, question: &ProvisionOptions) -> TrolleyJson {
     let trolley = &provision.trolley;
     let falls_short = provision.falls_short(question);
     let piece = |one: &SetAside| {
@@ -102,9 +102,9 @@ fn trolley(job: &Job, provision: &Provision, question: &Question) -> TrolleyJson
         pieces: trolley.pieces.iter().map(piece).collect(),
         wanted: trolley.wanted,
         served: trolley.served,
-        but_for_gaps: trolley.but_for_gaps,
+        but_for_gaps: trolley.served_except_gaps,
         hopeless: trolley.hopeless,
-        lacking_sheets: sheets(job, &trolley.sheets),
+        lacking_sheets: sheets(job, &trolley.plates),
     }
 }
 
@@ -169,7 +169,7 @@ fn expected(dimension: &str, unit: Unit, expected: &Expected) -> ExpectedJson {
         exact(unit, [expected.low, expected.high, mean].map(Into::into));
     let law = match expected.law {
         Law::Even => LawJson::Even,
-        Law::Readings { scale, freedom, .. } => {
+        Law::Readings { scale, degrees_of_freedom: freedom, .. } => {
             let n = f64::from(freedom) + 1.0;
             let deviation = scale.to_f64(unit) / (1.0 + 1.0 / n).sqrt();
             LawJson::Readings { mean, deviation, readings: freedom + 1 }

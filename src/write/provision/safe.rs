@@ -78,8 +78,8 @@ impl Kits<'_> {
         let job = provided.outlook.job();
         let kit = &provided.provision.safe[pump];
         let runs = words::runs(kit);
-        let lines: Vec<Line> =
-            runs.iter().take(MOST_RUNS).map(|run| Line::of(provided, pump, run)).collect();
+        let lines: Vec<Piece> =
+            runs.iter().take(MOST_RUNS).map(|run| Piece::of(provided, pump, run)).collect();
         let lines = if kit.axes.is_empty() { &[][..] } else { &lines };
         let pieces = f64::from(u32::try_from(kit.pieces.len()).unwrap_or(u32::MAX));
         let above = PLAIN * (pieces + 7.0);
@@ -123,7 +123,7 @@ impl Kits<'_> {
             let item = &provided.outlook.job().stock[one.item];
             let size = item.size.map(|size| {
                 let unit = natural_unit(size.thickness);
-                let about = about(size.thickness.into(), unit.twin());
+                let about = about(size.thickness.into(), unit.other());
                 [strong.of(thickness(size.thickness, unit)), text.of(about)]
             });
             let [thickness, about] = size.unwrap_or([None, None]);
@@ -143,7 +143,7 @@ impl Kits<'_> {
     }
 
     /// If it measures so, take that.
-    fn table(&mut self, provided: &Provided<'_>, pump: usize, lines: &[Line]) -> Written {
+    fn table(&mut self, provided: &Provided<'_>, pump: usize, lines: &[Piece]) -> Written {
         let job = provided.outlook.job();
         let kit = &provided.provision.safe[pump];
         let dimensions = &job.model_of(&job.pumps[pump]).dimensions;
@@ -180,7 +180,7 @@ impl Kits<'_> {
 }
 
 /// A line of a pump's table.
-struct Line {
+struct Piece {
     values: String,
     count: usize,
     take: String,
@@ -188,8 +188,8 @@ struct Line {
     height: f64,
 }
 
-impl Line {
-    fn of(provided: &Provided<'_>, pump: usize, run: &Run<'_>) -> Line {
+impl Piece {
+    fn of(provided: &Provided<'_>, pump: usize, run: &Run<'_>) -> Piece {
         let job = provided.outlook.job();
         let kit = &provided.provision.safe[pump];
         let values = words::values(job, pump, kit, run);
@@ -197,7 +197,7 @@ impl Line {
             Some(packs) => words::take(job, pump, packs),
             None => format!("{}: nothing in the drawers will do", words::GAP),
         };
-        Line {
+        Piece {
             height: height(&[(&values, 36), (&take, 80)]),
             values,
             count: run.values,

@@ -11,7 +11,7 @@ use super::super::style::{Styles, VALUES};
 use super::super::table::{Cells, Column, over};
 use super::super::text::chart_name;
 use super::{Provided, height};
-use crate::outlook::Law;
+use crate::forecast::Law;
 use crate::provision::SafeKit;
 use crate::pump::Pump;
 use crate::words;
@@ -75,7 +75,7 @@ fn prices(page: &mut Page<'_>, provided: &Provided<'_>) -> Written {
     for (at, (name, safe, shared)) in lines.iter().enumerate() {
         let format = if at < 2 { strong } else { wrapped };
         let lacking =
-            at == lines.len() - 1 && !(together.lacking.is_empty() && together.sheets.is_empty());
+            at == lines.len() - 1 && !(together.lacking.is_empty() && together.plates.is_empty());
         let short = short && shared.starts_with("NOT ");
         let either = |warns, text: &String| if warns { alarms } else { format }.of(text);
         page.high(height(&[(safe, 70), (shared, 74)]))?;
@@ -99,11 +99,11 @@ fn answers(provided: &Provided<'_>) -> [(&'static str, String, String); 7] {
         "{} of {} scenarios, {} wanted; no measure of its service, since it was made for them",
         trolley.served, trolley.scenarios, trolley.wanted
     );
-    let sheets = match trolley.sheets.is_empty() {
+    let sheets = match trolley.plates.is_empty() {
         true => "yes: it is made of what the drawers hold".to_string(),
         false => format!(
             "too few sheets of {}, unless several shapes are cut from one",
-            said::sheets(job, &trolley.sheets)
+            said::plates(job, &trolley.plates)
         ),
     };
     [
@@ -123,7 +123,7 @@ fn answers(provided: &Provided<'_>) -> [(&'static str, String, String); 7] {
                     said::asked(question.probability),
                     trolley.served,
                     trolley.scenarios,
-                    trolley.but_for_gaps
+                    trolley.served_except_gaps
                 ),
                 false => format!(
                     "all pumps together in {} of outages, as far as the count below bears it out",
@@ -241,7 +241,7 @@ fn counted(rows: [u32; 2], low: f64) -> Chart {
 }
 
 /// A pump with its safe kit.
-struct Line<'a> {
+struct PumpRow<'a> {
     pump: &'a Pump,
     model: &'a str,
     expected: String,
@@ -250,7 +250,7 @@ struct Line<'a> {
     standing: String,
 }
 
-type Col<'s> = Column<'s, Line<'s>>;
+type Col<'s> = Column<'s, PumpRow<'s>>;
 
 fn columns(styles: &Styles) -> [Col<'_>; 10] {
     let Styles { text, wrapped, count, money, bold, alarms, .. } = styles;
@@ -300,7 +300,7 @@ fn pumps(page: &mut Page<'_>, provided: &Provided<'_>) -> Written {
         let texts = [(&*pump.tag, 13), (&model.name, 16), (&expected, 50), (&standing, 28)];
         page.high(height(&texts))?;
         let missed = format!("{} of {checks}", missed.get(index).copied().unwrap_or(0));
-        let line = Line { pump, model: &model.name, expected, kit, missed, standing };
+        let line = PumpRow { pump, model: &model.name, expected, kit, missed, standing };
         page.put(&columns, &line)?;
     }
     let text = "Goes without: in how many of the scenarios that were counted the trolley has no kit for this pump.";

@@ -11,16 +11,16 @@ use crate::stock::Item;
 use crate::words;
 
 /// Pieces of an item that are set aside.
-struct Line<'a> {
+struct TrolleyPiece<'a> {
     item: &'a Item,
     count: u32,
 }
 
-type Col<'s> = Column<'s, Line<'s>>;
+type Col<'s> = Column<'s, TrolleyPiece<'s>>;
 
 fn columns(styles: &Styles) -> [Col<'_>; 13] {
     let Styles { text, count, money, .. } = styles;
-    let thickness = |line: &Line<'_>| {
+    let thickness = |line: &TrolleyPiece<'_>| {
         let thickness = line.item.size?.thickness;
         Some((thickness, words::natural_unit(thickness)))
     };
@@ -35,7 +35,7 @@ fn columns(styles: &Styles) -> [Col<'_>; 13] {
         }),
         Col::new(OTHER_UNIT, 12.0, move |line| {
             let (thickness, unit) = thickness(line)?;
-            text.of(words::about(thickness.into(), unit.twin()))
+            text.of(words::about(thickness.into(), unit.other()))
         }),
         Col::new("Set aside", 10.0, |line| count.of(line.count)),
         Col::new("May be issued", 10.0, |line| count.of(line.item.available())),
@@ -70,7 +70,7 @@ pub(super) fn sheet(provided: &Provided<'_>, styles: &Styles) -> Written<Workshe
     for one in order {
         let item = &job.stock[one.item];
         page.high(height(&[(&item.item, 18)]))?;
-        page.put(&columns, &Line { item, count: one.count })?;
+        page.put(&columns, &TrolleyPiece { item, count: one.count })?;
     }
     if trolley.pieces.is_empty() {
         page.text("Nothing to set aside.", &styles.alarm)?;
@@ -90,10 +90,10 @@ pub(super) fn sheet(provided: &Provided<'_>, styles: &Styles) -> Written<Workshe
     if cut {
         remarks.push("Pieces called by a sheet and a fit code are cut from sheet: set the sheet aside and cut when the pump is measured.".into());
     }
-    if !trolley.sheets.is_empty() {
+    if !trolley.plates.is_empty() {
         remarks.push(format!(
             "More than there is of sheets {}, unless several shapes are cut from one sheet, which was not looked into.",
-            words::provision::sheets(job, &trolley.sheets)
+            words::provision::plates(job, &trolley.plates)
         ));
     }
     for remark in remarks {

@@ -12,16 +12,16 @@ use crate::formats::purchase::{
 use crate::length::{Length, Unit};
 use crate::narrow::narrow;
 use crate::plan::Kit;
-use crate::reach::{Choice, Fault};
 use crate::reorder::level::{FEWEST_DATES, Law, NoPoint, Point};
 use crate::reorder::shelf::Shelf;
+use crate::size_range::{Choice, SizeRangeError};
 
 /// The purchase as plain values.
 pub fn purchase(ordered: &Ordered<'_>) -> PurchaseJson {
     let Ordered { job, question, report, .. } = ordered;
     let purchase = ordered.bought.purchase();
     let plan = &purchase.plan;
-    let bound = plan.goal(crate::plan::Aim::Purchase);
+    let bound = plan.goal(crate::plan::Objective::Purchase);
     let served = |kit: &Kit| matches!(kit, Kit::Served(_));
     PurchaseJson {
         format: FORMAT.into(),
@@ -68,7 +68,10 @@ fn still_short(ordered: &Ordered<'_>, pump: usize) -> Option<StillShortJson> {
     Some(StillShortJson::NoKit { short: shorts.collect() })
 }
 
-fn drawer(ordered: &Ordered<'_>, shelf: &Result<Shelf, (String, String, Fault)>) -> DrawerJson {
+fn drawer(
+    ordered: &Ordered<'_>,
+    shelf: &Result<Shelf, (String, String, SizeRangeError)>,
+) -> DrawerJson {
     let (kind, fit, fault, reach) = match shelf {
         Ok(shelf) => (&shelf.kind, &shelf.fit, None, Some(reach(ordered, shelf))),
         Err((kind, fit, fault)) => (kind, fit, Some(self::fault(fault)), None),
@@ -76,19 +79,19 @@ fn drawer(ordered: &Ordered<'_>, shelf: &Result<Shelf, (String, String, Fault)>)
     DrawerJson { kind: kind.clone(), fit: fit.clone(), fault, reach }
 }
 
-fn fault(fault: &Fault) -> FaultJson {
+fn fault(fault: &SizeRangeError) -> FaultJson {
     match fault {
-        Fault::Range => FaultJson::Range,
-        Fault::Step => FaultJson::Step,
-        Fault::TooManyTargets(targets) => FaultJson::TooManyTargets { targets: *targets },
-        Fault::Size(size) => FaultJson::Size { size: narrow(*size) },
-        Fault::Pieces(pieces) => FaultJson::Pieces { pieces: *pieces },
-        Fault::Window => FaultJson::Window,
-        Fault::TooFine { grain_nm, cells } => {
+        SizeRangeError::Range => FaultJson::Range,
+        SizeRangeError::Step => FaultJson::Step,
+        SizeRangeError::TooManyTargets(targets) => FaultJson::TooManyTargets { targets: *targets },
+        SizeRangeError::Size(size) => FaultJson::Size { size: narrow(*size) },
+        SizeRangeError::Pieces(pieces) => FaultJson::Pieces { pieces: *pieces },
+        SizeRangeError::Window => FaultJson::Window,
+        SizeRangeError::TooFine { grain_nm, cells } => {
             FaultJson::TooFine { grain_nm: grain_nm.clone(), totals: *cells }
         }
-        Fault::Stopped(stop) => FaultJson::Stopped { by: (*stop).into() },
-        Fault::TooManySizes(sizes) => FaultJson::TooManySizes { sizes: narrow(*sizes) },
+        SizeRangeError::Stopped(stop) => FaultJson::Stopped { by: (*stop).into() },
+        SizeRangeError::TooManySizes(sizes) => FaultJson::TooManySizes { sizes: narrow(*sizes) },
     }
 }
 
@@ -116,23 +119,23 @@ fn basis(point: &Result<Point, NoPoint>) -> ReorderBasisJson {
 fn item(ordered: &Ordered<'_>, index: usize) -> ItemJson {
     let (item, line) = (&ordered.job.stock[index], &ordered.report.lines[index]);
     let worth = ordered.buy.today.worth.iter().find(|worth| worth.item == index);
-    let lead = item.terms.lead_days;
+    let lead = item.offer.lead_days;
     ItemJson {
         item: item.item.clone(),
-        supplier: item.terms.supplier.clone(),
-        pack_qty: item.pack_qty,
-        unit_cost: item.terms.unit_cost.map(show_money),
+        supplier: item.offer.supplier.clone(),
+        pack_qty: item.carton_qty,
+        unit_cost: item.offer.unit_cost.map(show_money),
         there_on: lead.map(|days| day::written(ordered.buy.market.today + i64::from(days))),
         before: item.on_hand,
-        packs: line.packs,
-        bag_packs: line.bag_packs,
+        packs: line.cartons,
+        bag_packs: line.bag_cartons,
         issued: line.issued,
         spoiled: line.spoiled,
         after: line.after,
-        level_packs: line.top_up.map_or(0, |top_up| top_up.packs),
+        level_packs: line.top_up.map_or(0, |top_up| top_up.cartons),
         reorder_point: line.point.as_ref().ok().map(|point| point.pieces),
         reorder_basis: basis(&line.point),
-        order_packs: line.quantity.as_ref().map(|quantity| quantity.packs),
+        order_packs: line.quantity.as_ref().map(|quantity| quantity.cartons),
         ready: line.ready.as_ref().map(|ready| ready.pieces),
         worth_of_one_more: worth.map(self::worth),
     }

@@ -3,7 +3,7 @@
 use rust_xlsxwriter::Worksheet;
 
 use super::Ordered;
-use crate::reorder::Line;
+use crate::reorder::OrderLine;
 use crate::reorder::level::{Law, NoPoint, Point};
 use crate::stock::Item;
 use crate::words;
@@ -14,7 +14,7 @@ use crate::write::table::{Cells, Column, Value};
 /// An item with what is worked out for it.
 struct Level<'a> {
     item: &'a Item,
-    line: &'a Line,
+    line: &'a OrderLine,
     from: String,
     worth: String,
 }
@@ -24,7 +24,7 @@ type Col<'s> = Column<'s, Level<'s>>;
 impl Level<'_> {
     /// The pieces that are bought for it.
     fn bought(&self) -> u32 {
-        (self.line.packs + self.line.bag_packs) * self.item.pack_qty
+        (self.line.cartons + self.line.bag_cartons) * self.item.carton_qty
     }
 }
 
@@ -36,7 +36,7 @@ fn columns(styles: &Styles) -> [Col<'_>; 16] {
         None => text.blank(),
     };
     let top_up = move |level: &Level<'_>| match level.line.top_up {
-        Some(top_up) => count.clone().set_bold().owned(top_up.packs),
+        Some(top_up) => count.clone().set_bold().owned(top_up.cartons),
         None if level.line.below => styles.alarms.of("below, not for sale"),
         None => text.blank(),
     };
@@ -46,7 +46,7 @@ fn columns(styles: &Styles) -> [Col<'_>; 16] {
         Err(_) => text.blank(),
     };
     let point = |level: &Level<'_>| level.line.point.as_ref().ok().map(|p| p.pieces.into());
-    let packs = |level: &Level<'_>| level.line.quantity.as_ref().map(|q| q.packs.into());
+    let packs = |level: &Level<'_>| level.line.quantity.as_ref().map(|q| q.cartons.into());
     let ready = |level: &Level<'_>| level.line.ready.as_ref().map(|r| r.pieces.into());
     [
         Col::new("Item", 17.0, |level| styles.strong.of(&level.item.item)),
@@ -60,7 +60,7 @@ fn columns(styles: &Styles) -> [Col<'_>; 16] {
         Col::new("Left", 8.0, |level| count.of(level.line.after)),
         Col::new("Min level", 8.0, |level| count.of(level.item.min_level)),
         Col::new("Max level", 8.0, move |level| {
-            counted(level.item.terms.max_level.map(Into::into))
+            counted(level.item.offer.max_level.map(Into::into))
         }),
         Col::new("Packs back to level", 10.0, top_up),
         Col::new("Order again at", 9.0, move |level| counted(point(level))),
@@ -124,7 +124,7 @@ fn beyond_max(ordered: &Ordered<'_>) -> Option<String> {
     let lines = ordered.job.stock.iter().zip(&ordered.report.lines);
     let beyond = lines.filter(|(item, line)| {
         let pieces = line.quantity.as_ref().map(|quantity| quantity.pieces);
-        let most = item.terms.max_level.map(u64::from);
+        let most = item.offer.max_level.map(u64::from);
         pieces.zip(most).is_some_and(|(pieces, most)| pieces > most)
     });
     let items: Vec<&str> = beyond.map(|(item, _)| item.item.as_str()).collect();

@@ -25,13 +25,13 @@ pub(super) fn by_supplier(ordered: &Ordered<'_>) -> Vec<(String, Vec<Want>)> {
     for (item, line) in ordered.report.lines.iter().enumerate() {
         let want = Want {
             item,
-            outage: line.packs + line.bag_packs,
-            level: line.top_up.map_or(0, |top_up| top_up.packs),
+            outage: line.cartons + line.bag_cartons,
+            level: line.top_up.map_or(0, |top_up| top_up.cartons),
         };
         if want.outage + want.level == 0 {
             continue;
         }
-        let name = ordered.job.stock[item].terms.supplier.clone();
+        let name = ordered.job.stock[item].offer.supplier.clone();
         let name = name.unwrap_or_default();
         let key = (name.is_empty(), crate::stock::folded(&name));
         let (_, wants) = suppliers.entry(key).or_insert((name, Vec::new()));
@@ -46,26 +46,26 @@ pub(super) fn money_format(styles: &Styles) -> Format {
 }
 
 /// A want with the row, from 1, that it stands on: its formulas refer to their neighbours.
-struct Line<'a> {
+struct OrderedItem<'a> {
     item: &'a Item,
     want: &'a Want,
     at: u32,
     there: Option<String>,
 }
 
-type Col<'s> = Column<'s, Line<'s>>;
+type Col<'s> = Column<'s, OrderedItem<'s>>;
 
-impl Line<'_> {
+impl OrderedItem<'_> {
     fn packs(&self) -> u32 {
         self.want.outage + self.want.level
     }
 
     fn pieces(&self) -> u64 {
-        u64::from(self.packs()) * u64::from(self.item.pack_qty)
+        u64::from(self.packs()) * u64::from(self.item.carton_qty)
     }
 
     fn total(&self) -> i128 {
-        let price = self.item.terms.unit_cost.map_or(0, |price| price.raw());
+        let price = self.item.offer.unit_cost.map_or(0, |price| price.raw());
         i128::from(price) * i128::from(self.pieces())
     }
 
@@ -84,7 +84,7 @@ fn columns(styles: &Styles) -> [Col<'_>; 14] {
         Col::new("Kind", 11.0, |line| text.of(&line.item.kind)),
         Col::new("Fit", 8.0, |line| text.of(line.item.fit.as_str())),
         Col::new("Thickness", 14.0, |line| text.of(line.thickness().unwrap_or_default())),
-        Col::new("Pieces in a sealed pack", 9.0, |line| count.of(line.item.pack_qty)),
+        Col::new("Pieces in a sealed pack", 9.0, |line| count.of(line.item.carton_qty)),
         Col::new("Packs for this outage", 10.0, |line| count.of(line.want.outage)),
         Col::new("Packs back to level", 10.0, |line| count.of(line.want.level)),
         Col::new("Packs to order", 10.0, move |line| {
@@ -95,13 +95,13 @@ fn columns(styles: &Styles) -> [Col<'_>; 14] {
             count.of(Value::formula(&format!("H{0}*E{0}", line.at), line.pieces()))
         }),
         Col::new("Price of a piece", 12.0, move |line| {
-            price.owned(line.item.terms.unit_cost.map(|price| price.to_f64()))
+            price.owned(line.item.offer.unit_cost.map(|price| price.to_f64()))
         }),
         Col::new("Total", 14.0, move |line| {
             let formula = format!("I{0}*J{0}", line.at);
             money.owned(Value::formula(&formula, amount(line.total())))
         }),
-        Col::new("Lead days", 8.0, |line| match line.item.terms.lead_days {
+        Col::new("Lead days", 8.0, |line| match line.item.offer.lead_days {
             Some(days) => count.of(days),
             None => text.of("not said"),
         }),
@@ -133,7 +133,7 @@ pub(super) fn sheet(ordered: &Ordered<'_>, styles: &Styles) -> Written<Worksheet
     }
     let unpriced = suppliers.iter().flat_map(|(_, wants)| wants);
     let unpriced: Vec<&str> = unpriced
-        .filter(|want| job.stock[want.item].terms.unit_cost.is_none())
+        .filter(|want| job.stock[want.item].offer.unit_cost.is_none())
         .map(|want| job.stock[want.item].item.as_str())
         .collect();
     if !unpriced.is_empty() {
@@ -169,8 +169,8 @@ fn supplier<'a>(
         let item = &ordered.job.stock[want.item];
         let today = ordered.buy.market.today;
         let there = |days| day::written(today + i64::from(days));
-        let there = item.terms.lead_days.map(there);
-        let line = Line { item, want, at: page.row + 1, there };
+        let there = item.offer.lead_days.map(there);
+        let line = OrderedItem { item, want, at: page.row + 1, there };
         page.put(columns, &line)?;
         sum += line.total();
     }

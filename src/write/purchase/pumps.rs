@@ -11,14 +11,14 @@ use crate::write::style::{Styles, lines};
 use crate::write::table::{Cells, Column};
 
 /// A pump with its kits before and after the buy.
-struct Line<'a> {
+struct PumpRow<'a> {
     pump: &'a Pump,
     model: &'a str,
     kits: [&'a Kit; 2],
     why: String,
 }
 
-type Col<'s> = Column<'s, Line<'s>>;
+type Col<'s> = Column<'s, PumpRow<'s>>;
 
 pub(super) fn sheet(ordered: &Ordered<'_>, styles: &Styles) -> Written<Worksheet> {
     let job = ordered.job;
@@ -42,7 +42,7 @@ pub(super) fn sheet(ordered: &Ordered<'_>, styles: &Styles) -> Written<Worksheet
     let after = &ordered.bought.purchase().plan;
     let kits = ordered.buy.today.kits.iter().zip(&after.kits);
     for (pump, (at, (before, after))) in job.pumps.iter().zip(kits.enumerate()) {
-        let line = Line {
+        let line = PumpRow {
             pump,
             model: &job.model_of(pump).name,
             kits: [before, after],

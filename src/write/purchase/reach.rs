@@ -8,8 +8,8 @@ use rust_xlsxwriter::{
 use super::Ordered;
 use crate::job::Job;
 use crate::length::{Length, Unit};
-use crate::reach::{Change, Choice, Guard, Reach};
 use crate::reorder::shelf::Shelf;
+use crate::size_range::{Change, Choice, Guard, Reach};
 use crate::stock::Item;
 use crate::words;
 use crate::write::page::{Page, Written};
@@ -172,7 +172,7 @@ fn chosen(job: &Job, shelf: &Shelf, choice: &Choice, unit: Unit) -> String {
     let free: Vec<&str> = shelf
         .items
         .iter()
-        .filter(|&&item| job.stock[item].terms.unit_cost.is_none())
+        .filter(|&&item| job.stock[item].offer.unit_cost.is_none())
         .map(|&item| job.stock[item].item.as_str())
         .collect();
     let proof = match free.is_empty() {
@@ -189,13 +189,13 @@ fn chosen(job: &Job, shelf: &Shelf, choice: &Choice, unit: Unit) -> String {
 }
 
 /// A thickness with what it does to drop or to add it.
-struct Line<'a> {
+struct SizeChange<'a> {
     item: &'a Item,
     is_held: bool,
     change: &'a Change,
 }
 
-impl Line<'_> {
+impl SizeChange<'_> {
     /// The mean of a sum over the totals that are met either way.
     #[expect(clippy::cast_precision_loss, reason = "counts are far below 2^53")]
     fn mean(&self, sum: u64) -> f64 {
@@ -210,17 +210,19 @@ impl Line<'_> {
     }
 }
 
-type Col<'s> = Column<'s, Line<'s>>;
+type Col<'s> = Column<'s, SizeChange<'s>>;
 
 /// The effect of dropping or adding one thickness.
 fn changes(page: &mut Page<'_>, job: &Job, shelf: &Shelf) -> Written {
     let unit = unit_of(job, shelf);
     let Styles { strong, text, count, number, .. } = page.styles;
     let pieces = &number.clone().set_num_format("0.00");
-    let mean = |line: &Line<'_>, sum: u64| pieces.owned(line.mean(sum));
-    let shown = move |line: &Line<'_>| line.item.size.map(|s| words::length(s.thickness, unit));
-    let held =
-        |line: &Line<'_>| if line.is_held { ["held", "dropped"] } else { ["not held", "added"] };
+    let mean = |line: &SizeChange<'_>, sum: u64| pieces.owned(line.mean(sum));
+    let shown =
+        move |line: &SizeChange<'_>| line.item.size.map(|s| words::length(s.thickness, unit));
+    let held = |line: &SizeChange<'_>| {
+        if line.is_held { ["held", "dropped"] } else { ["not held", "added"] }
+    };
     let columns = [
         Col::of("Item", |line| strong.of(&line.item.item)),
         Col::of("Thickness", move |line| text.of(shown(line).unwrap_or_default())),
@@ -236,7 +238,7 @@ fn changes(page: &mut Page<'_>, job: &Job, shelf: &Shelf) -> Written {
     page.headings(&columns)?;
     for (index, is_held, change) in &shelf.changes {
         let item = &job.stock[shelf.items[*index]];
-        page.put(&columns, &Line { item, is_held: *is_held, change })?;
+        page.put(&columns, &SizeChange { item, is_held: *is_held, change })?;
     }
     let text = "Pieces and tolerance are means over the totals that are met either way.";
     page.text(text, &page.styles.remark)?;

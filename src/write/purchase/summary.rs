@@ -56,8 +56,9 @@ fn lines(ordered: &Ordered<'_>) -> Vec<(&'static str, String)> {
     let Ordered { job, report, .. } = ordered;
     let purchase = ordered.bought.purchase();
     let cost = purchase.cost(&ordered.buy.market);
-    let packs =
-        |of: &dyn Fn(&crate::reorder::Line) -> u32| -> u32 { report.lines.iter().map(of).sum() };
+    let packs = |of: &dyn Fn(&crate::reorder::OrderLine) -> u32| -> u32 {
+        report.lines.iter().map(of).sum()
+    };
     let mut lines = vec![
         (
             "Pumps kitted from today's stock",
@@ -69,7 +70,7 @@ fn lines(ordered: &Ordered<'_>) -> Vec<(&'static str, String)> {
         ),
         (
             "Packs so that pumps can be kitted",
-            format!("{}, {}", packs(&|line| line.packs), words::money(cost.raw(), job)),
+            format!("{}, {}", packs(&|line| line.cartons), words::money(cost.raw(), job)),
         ),
     ];
     if let Some(budget) = ordered.buy.market.budget {
@@ -80,10 +81,10 @@ fn lines(ordered: &Ordered<'_>) -> Vec<(&'static str, String)> {
         ));
     }
     lines.extend([
-        ("Packs for consumables that are short", packs(&|line| line.bag_packs).to_string()),
+        ("Packs for consumables that are short", packs(&|line| line.bag_cartons).to_string()),
         (
             "Packs back to level",
-            packs(&|line| line.top_up.map_or(0, |top_up| top_up.packs)).to_string(),
+            packs(&|line| line.top_up.map_or(0, |top_up| top_up.cartons)).to_string(),
         ),
         ("Suppliers to write to", by_supplier(ordered).len().to_string()),
         (

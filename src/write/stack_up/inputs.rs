@@ -9,7 +9,7 @@ use super::{Subject, cell, factor, factor_of_readings};
 use crate::length::{Length, Unit};
 use crate::model::{Correlation, Shape, Term};
 use crate::pump::Growth;
-use crate::stack::{Contributor, Known, Stack};
+use crate::stack::{Contributor, Evaluation, Stack};
 use crate::stock::Lot;
 
 /// The columns of a contributor.
@@ -77,7 +77,7 @@ impl Inputs {
         let most = readings.filter(|n| *n > 1).unwrap_or(0);
         let resolution = READINGS + u16::try_from(most).unwrap_or(u16::MAX);
         page.cells(READINGS, (1..=most).map(|n| styles.head.of(format!("Reading {n}"))))?;
-        if parts.iter().any(|part| matches!(part.known, Known::Readings { .. })) {
+        if parts.iter().any(|part| matches!(part.evaluation, Evaluation::Readings { .. })) {
             page.cells(resolution, [styles.head.of("Resolution of the gauge")])?;
         }
         page.high(46.0)?;
@@ -89,11 +89,11 @@ impl Inputs {
         let below = page.row + count + 2;
         for (part, lot) in parts.iter().zip(lots(&subject.stack)) {
             let grows_at = below + u32::try_from(growths.len()).unwrap_or(u32::MAX);
-            if let Known::Growth(growth) = &part.known {
+            if let Evaluation::Growth(growth) = &part.evaluation {
                 growths.push(growth.as_ref());
             }
             let row = page.row;
-            Line { row, resolution, grows_at, part, unit, styles }.write(page, lot)?;
+            ContributorRow { row, resolution, grows_at, part, unit, styles }.write(page, lot)?;
         }
         if !growths.is_empty() {
             page.row += 1;
@@ -169,7 +169,7 @@ fn allow(
 }
 
 /// One contributor.
-struct Line<'a> {
+struct ContributorRow<'a> {
     row: u32,
     /// The column of the resolution, where it has readings.
     resolution: u16,
@@ -180,7 +180,7 @@ struct Line<'a> {
     styles: &'a Styles,
 }
 
-impl<'a> Line<'a> {
+impl<'a> ContributorRow<'a> {
     fn at(&self, column: u16) -> String {
         cell(self.row, column)
     }
@@ -203,20 +203,20 @@ impl<'a> Line<'a> {
             // A dimension is there once, and is measured, not counted.
             _ => count.of(part.count),
         };
-        let known_by = match &part.known {
-            Known::Within(shape) => entry.of(shape.word()),
-            Known::Standard => text.of("stated"),
-            Known::Readings { .. } => text.of("readings"),
-            Known::Growth(_) => text.of("growth"),
+        let known_by = match &part.evaluation {
+            Evaluation::Within(shape) => entry.of(shape.word()),
+            Evaluation::Standard => text.of("stated"),
+            Evaluation::Readings { .. } => text.of("readings"),
+            Evaluation::Growth(_) => text.of("growth"),
         };
-        let [nominal, minus, plus, standard] = match &part.known {
-            Known::Growth(growth) => self.growth(growth),
+        let [nominal, minus, plus, standard] = match &part.evaluation {
+            Evaluation::Growth(growth) => self.growth(growth),
             _ => {
                 let [minus, plus] = self.tolerance();
                 [self.nominal(), minus, plus, self.standard()]
             }
         };
-        let of_lot = part.lot.map(|lot| self.entry(lot.standard.to_f64(unit)));
+        let of_lot = part.lot.map(|lot| self.entry(lot.standard_uncertainty.to_f64(unit)));
         let lot = lot.map(|lot| count.of(lot));
         let [of_lot, lot] = [of_lot, lot].map(|cell| cell.unwrap_or_else(|| text.blank()));
         self.rules(&mut page.sheet)?;
@@ -227,7 +227,7 @@ impl<'a> Line<'a> {
         }
         let freedom = self.freedom();
         page.behind(NOMINAL, [nominal, minus, plus, known_by, standard, freedom, of_lot, lot])?;
-        if let Known::Readings { resolution } = part.known {
+        if let Evaluation::Readings { resolution } = part.evaluation {
             page.behind(self.resolution, [self.entry(resolution.to_f64(unit))])?;
         }
         Ok(())
@@ -236,8 +236,8 @@ impl<'a> Line<'a> {
     /// Lets the cells that may be changed take only what makes sense.
     fn rules(&self, sheet: &mut Worksheet) -> Written {
         let (part, row) = (self.part, self.row);
-        let is_within = matches!(part.known, Known::Within(_));
-        let is_read = matches!(part.known, Known::Readings { .. });
+        let is_within = matches!(part.evaluation, Evaluation::Within(_));
+        let is_read = matches!(part.evaluation, Evaluation::Readings { .. });
         if is_within {
             let words = [Shape::Rectangular, Shape::Triangular, Shape::Normal, Shape::UShaped];
             let list = DataValidation::new().allow_list_strings(&words.map(Shape::word))?;
@@ -247,9 +247,9 @@ impl<'a> Line<'a> {
             (COUNT, 0.0, matches!(part.term, Term::Pack(_))),
             (MINUS, 0.0, is_within),
             (PLUS, 0.0, is_within),
-            (STANDARD, 0.0, matches!(part.known, Known::Standard)),
+            (STANDARD, 0.0, matches!(part.evaluation, Evaluation::Standard)),
             (self.resolution, 0.0, is_read),
-            (FREEDOM, 1.0, part.freedom.is_some() && !is_read),
+            (FREEDOM, 1.0, part.degrees_of_freedom.is_some() && !is_read),
             (OF_LOT, 0.0, part.lot.is_some()),
         ];
         for (column, least, _) in least.into_iter().filter(|(_, _, may_change)| *may_change) {
@@ -281,10 +281,12 @@ impl<'a> Line<'a> {
         let (part, unit) = (self.part, self.unit);
         let sides = [part.tolerance.minus, part.tolerance.plus].map(|side| side.to_f64(unit));
         // The coverage factor that stands for the whole range of this contributor alone.
-        let (steps, k) = match &part.known {
-            Known::Within(_) | Known::Growth(_) => return sides.map(|value| self.entry(value)),
-            Known::Standard => (unit.ticks(), factor(None)),
-            Known::Readings { .. } => {
+        let (steps, k) = match &part.evaluation {
+            Evaluation::Within(_) | Evaluation::Growth(_) => {
+                return sides.map(|value| self.entry(value));
+            }
+            Evaluation::Standard => (unit.ticks(), factor(None)),
+            Evaluation::Readings { .. } => {
                 let k = factor_of_readings(&self.at(FREEDOM));
                 (unit.ticks() / Length::step(&part.readings), k)
             }
@@ -326,28 +328,28 @@ impl<'a> Line<'a> {
     }
 
     fn standard(&self) -> Cell<'a> {
-        let value = self.part.standard.to_f64(self.unit);
-        match &self.part.known {
-            Known::Within(_) => {
+        let value = self.part.standard_uncertainty.to_f64(self.unit);
+        match &self.part.evaluation {
+            Evaluation::Within(_) => {
                 let [minus, plus, shape] = [MINUS, PLUS, KNOWN_BY].map(|column| self.at(column));
                 let formula = format!(
                     "({minus}+{plus})/2/SQRT(IF({shape}=\"triangular\",6,IF({shape}=\"normal\",4,IF({shape}=\"u-shaped\",2,3))))"
                 );
                 self.follows(&formula, value)
             }
-            Known::Readings { .. } => {
+            Evaluation::Readings { .. } => {
                 let (span, read) = (self.span(), self.at(self.resolution));
                 let formula = format!("SQRT(STDEV({span})^2/COUNT({span})+{read}^2/12)");
                 self.follows(&formula, value)
             }
-            Known::Standard | Known::Growth(_) => self.entry(value),
+            Evaluation::Standard | Evaluation::Growth(_) => self.entry(value),
         }
     }
 
     /// Its degrees of freedom.
     fn freedom(&self) -> Cell<'a> {
-        match (self.part.freedom, &self.part.known) {
-            (freedom, Known::Readings { .. }) => {
+        match (self.part.degrees_of_freedom, &self.part.evaluation) {
+            (freedom, Evaluation::Readings { .. }) => {
                 // Cut off, as the library does; without scatter there is no end to them.
                 let (span, read) = (self.span(), self.at(self.resolution));
                 let grown = format!("(1+{read}^2/12/(STDEV({span})^2/COUNT({span})))");

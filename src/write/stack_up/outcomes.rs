@@ -10,7 +10,7 @@ use super::inputs::{COUNT, FREEDOM, MINUS, NOMINAL, PLUS, STANDARD};
 use super::results::{AT, Block, IN_GAP, MOVES, PART, VARIANCE};
 use super::{factor, whole};
 use crate::policy::Acceptance;
-use crate::stack::{Known, Line, Side, judge};
+use crate::stack::{Contribution, Evaluation, ReportSide, judge};
 
 /// The rows, in their order, each with its label.
 macro_rules! rows {
@@ -108,7 +108,11 @@ impl Block<'_> {
             RootSumSquare => of.root_sum_square,
             Middle => of.middle,
             Combined => of.combined,
-            Freedom => return of.freedom.map_or("infinite".into(), |freedom| freedom.to_string()),
+            Freedom => {
+                return of
+                    .degrees_of_freedom
+                    .map_or("infinite".into(), |freedom| freedom.to_string());
+            }
             Factor => of.factor,
             Level => of.level,
             Expanded => of.expanded,
@@ -132,7 +136,7 @@ impl Block<'_> {
     }
 
     /// The margin at a limit by the rule in force.
-    fn margin(&self, side: &Side) -> f64 {
+    fn margin(&self, side: &ReportSide) -> f64 {
         match self.policy.acceptance {
             Acceptance::Nominal => side.room,
             Acceptance::WorstCase => side.margin_worst(),
@@ -234,9 +238,9 @@ impl Block<'_> {
     }
 
     /// Whether a line is known by few readings: they may come to have a scatter when they are changed.
-    fn is_few(&self, line: &Line) -> bool {
+    fn is_few(&self, line: &Contribution) -> bool {
         let part = &self.subject.stack.contributors[line.contributor];
-        part.freedom.is_some() || matches!(part.known, Known::Readings { .. })
+        part.degrees_of_freedom.is_some() || matches!(part.evaluation, Evaluation::Readings { .. })
     }
 
     fn has_few(&self) -> bool {

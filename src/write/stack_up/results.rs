@@ -14,7 +14,7 @@ use super::{Names, Subject, cell};
 use crate::length::Unit;
 use crate::model::{Form, Requirement};
 use crate::policy::Policy;
-use crate::stack::{Coverage, Line, Report, report};
+use crate::stack::{Contribution, Coverage, Report, report};
 
 /// The columns of a line.
 const HEADS: [&str; 15] = [
@@ -118,13 +118,13 @@ impl<'a> Block<'a> {
     }
 
     /// A sum over all lines.
-    pub(super) fn sum(&self, of: impl Fn(usize, &Line) -> String) -> String {
+    pub(super) fn sum(&self, of: impl Fn(usize, &Contribution) -> String) -> String {
         let lines = self.report.lines.iter().enumerate();
         let terms: Vec<String> = lines.map(|(index, line)| of(index, line)).collect();
         format!("({})", terms.join("+"))
     }
 
-    pub(super) fn input(&self, line: &Line, column: u16) -> String {
+    pub(super) fn input(&self, line: &Contribution, column: u16) -> String {
         self.inputs.cell(line.contributor, column)
     }
 
@@ -160,7 +160,12 @@ impl<'a> Block<'a> {
     }
 
     /// The cells of a contributor, under [`HEADS`].
-    fn contributor<'s>(&self, index: usize, line: &Line, styles: &'s Styles) -> [Cell<'s>; 15] {
+    fn contributor<'s>(
+        &self,
+        index: usize,
+        line: &Contribution,
+        styles: &'s Styles,
+    ) -> [Cell<'s>; 15] {
         let Styles { text, number, percent, tiny, .. } = styles;
         let length = styles.length(self.unit);
         let part = &self.subject.stack.contributors[line.contributor];
@@ -211,10 +216,10 @@ impl<'a> Block<'a> {
     }
 
     /// Its own square, and its half of what it does with others of its lot or correlated with it.
-    fn variance(&self, index: usize, line: &Line, side: usize) -> String {
+    fn variance(&self, index: usize, line: &Contribution, side: usize) -> String {
         let parts = &self.subject.stack.contributors;
         let part = &parts[line.contributor];
-        let weighed = |index: usize, line: &Line, column: u16| {
+        let weighed = |index: usize, line: &Contribution, column: u16| {
             let count = self.input(line, COUNT);
             format!("{count}*{}*{}", self.line(index, AT[side]), self.input(line, column))
         };
@@ -242,7 +247,7 @@ impl<'a> Block<'a> {
     }
 
     /// How much worse this contributor alone could be: its largest minus, plus and standard uncertainty.
-    fn largest(&self, index: usize, line: &Line) -> [Value; 3] {
+    fn largest(&self, index: usize, line: &Contribution) -> [Value; 3] {
         let count = self.input(line, COUNT);
         let at = AT.map(|column| self.line(index, column));
         let margin = [0, 1].map(|side| self.result(Row::MarginWorst, side));
@@ -283,7 +288,7 @@ impl<'a> Block<'a> {
             "IF(AND(ISNUMBER(coverage_level),OR(ISNUMBER({}),ISNUMBER({}))),\"moves k\",IF(ROUND({least},12)<0,\"none\",MAX(0,{least})))",
             freedom[0], freedom[1]
         );
-        let few = self.report.sides.iter().any(|side| side.freedom.is_some());
+        let few = self.report.sides.iter().any(|side| side.degrees_of_freedom.is_some());
         let result = match line.largest_standard {
             _ if few && matches!(self.policy.coverage, Coverage::Level(_)) => "moves k".to_string(),
             largest => none(largest),
@@ -293,7 +298,7 @@ impl<'a> Block<'a> {
 
     /// The addition to the variance by those that are correlated with a line, for one of its own standard
     /// uncertainty.
-    fn cross(&self, index: usize, line: &Line, side: usize) -> String {
+    fn cross(&self, index: usize, line: &Contribution, side: usize) -> String {
         let mut terms = vec!["0".to_string()];
         for (a, b, coefficient) in &self.inputs.pairs {
             let other = match line.contributor {

@@ -5,7 +5,7 @@ use std::sync::LazyLock;
 
 use gapwright::accounting::{stack, verdicts};
 use gapwright::choose::choose;
-use gapwright::choose::watch::Watch;
+use gapwright::choose::control::Control;
 use gapwright::crush::crushes;
 use gapwright::formats::plan::PlanJson;
 use gapwright::job::Job;
@@ -107,7 +107,7 @@ pub fn reads_back(verified: &Verified) {
 
 /// The plan of a job, checked.
 pub fn kitted(job: Job) -> Verified {
-    let plan = choose(&job, &Watch::patient()).expect("few pieces");
+    let plan = choose(&job, &Control::unlimited()).expect("few pieces");
     verify(job, plan).unwrap_or_else(|breaches| panic!("{breaches:?}"))
 }
 

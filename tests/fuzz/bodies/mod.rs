@@ -26,7 +26,7 @@ fn told(problems: &Problems) {
     let problems = problems.sorted();
     assert!(!problems.is_empty(), "refused without a reason");
     for problem in problems {
-        for part in [&problem.found, &problem.expected, &problem.mend] {
+        for part in [&problem.found, &problem.expected, &problem.fix] {
             assert!(!part.trim().is_empty(), "{problem}");
         }
     }

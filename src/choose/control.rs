@@ -1,0 +1,317 @@
+//! Watch on a search: its deadline, the user's interrupt, progress for a listener, and the backend of its
+//! linear programs.
+//!
+//! Every stage looks at it between small units of work, by a `Pace`. The limit is for the whole run, from the
+//! start that is given. The order among equal plans and the marginal values do not make a plan better and so
+//! get only a [share](Watch::share) of the time.
+
+use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
+use std::time::{Duration, Instant};
+
+use crate::choose::relaxation::Backend;
+use crate::plan::{Objective, Stop};
+
+/// Progress of a search.
+#[derive(Debug, Clone, Copy)]
+pub struct Progress {
+    /// Goal being worked on.
+    pub aim: Objective,
+    /// Pumps of the group at hand.
+    pub pumps: usize,
+    /// Best value so far.
+    pub value: i64,
+    /// Bound so far.
+    pub bound: i64,
+    /// Open nodes of the search.
+    pub open: usize,
+    /// Time since the start.
+    pub elapsed: Duration,
+}
+
+/// Work done in parts, other than the search for a goal, which reports [`News`].
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum Phase {
+    /// Lists the ways to kit each pump; before an outage, at each of its values.
+    Listing,
+    /// Settles the order among equal plans, pump by pump.
+    Order,
+    /// Finds the reasons that pumps are short, pump by pump.
+    Reasons,
+    /// Computes marginal values, item by item.
+    Worth,
+    /// Finds safe kits, pump by pump.
+    SafeKits,
+    /// Chooses the trolley, piece by piece.
+    Trolley,
+    /// Counts its service, scenario by scenario.
+    Checks,
+}
+
+/// Progress of a part of the work.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Step {
+    /// Part.
+    pub part: Phase,
+    /// Amount done.
+    pub done: usize,
+    /// Total amount; zero if it is not known beforehand.
+    pub of: usize,
+}
+
+/// Count of the looks at a control, and of the work between them; can stop the work at a given look. For tests,
+/// which must not depend on a clock.
+#[derive(Debug)]
+pub struct Looks {
+    stop_at: u64,
+    count: AtomicU64,
+    work: AtomicU64,
+    most: AtomicU64,
+    after: AtomicU64,
+}
+
+impl Looks {
+    /// Answers "stop" from the look of this number on; the first is number 1.
+    pub fn stop_at(number: u64) -> Looks {
+        Looks {
+            stop_at: number,
+            count: AtomicU64::new(0),
+            work: AtomicU64::new(0),
+            most: AtomicU64::new(0),
+            after: AtomicU64::new(0),
+        }
+    }
+
+    /// Never answers "stop".
+    pub fn only_count() -> Looks {
+        Looks::stop_at(u64::MAX)
+    }
+
+    /// Number of looks so far.
+    pub fn count(&self) -> u64 {
+        self.count.load(Ordering::Relaxed)
+    }
+
+    /// Most units of work between two looks: combinations, patterns and columns visited, moves tried. The
+    /// work of several threads counts together.
+    pub fn most_between(&self) -> u64 {
+        self.most.load(Ordering::Relaxed)
+    }
+
+    /// Units of work done after the answer was "stop".
+    pub fn work_after(&self) -> u64 {
+        self.after.load(Ordering::Relaxed)
+    }
+
+    fn look(&self) -> bool {
+        self.work.store(0, Ordering::Relaxed);
+        self.count.fetch_add(1, Ordering::Relaxed) + 1 >= self.stop_at
+    }
+
+    fn worked(&self, units: u64) {
+        let work = self.work.fetch_add(units, Ordering::Relaxed) + units;
+        self.most.fetch_max(work, Ordering::Relaxed);
+        if self.count() >= self.stop_at {
+            self.after.fetch_add(units, Ordering::Relaxed);
+        }
+    }
+}
+
+/// Least time for the order among equal plans, and for the marginal values.
+const LEAST_SHARE: Duration = Duration::from_secs(1);
+
+/// Watch on a search.
+pub struct Control<'a> {
+    start: Instant,
+    deadline: Option<Instant>,
+    interrupt: Option<&'a AtomicBool>,
+    looks: Option<&'a Looks>,
+    listener: Option<&'a (dyn Fn(Progress) + Sync)>,
+    steps: Option<&'a (dyn Fn(Step) + Sync)>,
+    /// Nodes after which a search ends.
+    pub(crate) most_nodes: usize,
+    /// Backend of the linear programs.
+    pub(crate) backend: Backend,
+}
+
+impl<'a> Control<'a> {
+    /// Watch without deadline, interrupt or listener.
+    pub fn unlimited() -> Control<'static> {
+        Control {
+            start: Instant::now(),
+            deadline: None,
+            interrupt: None,
+            looks: None,
+            listener: None,
+            steps: None,
+            most_nodes: usize::MAX,
+            backend: Backend::default(),
+        }
+    }
+
+    /// Watch of a run that began at `start`; the time limit counts from then.
+    pub fn since(start: Instant) -> Control<'static> {
+        Control { start, ..Control::unlimited() }
+    }
+
+    /// Sets a time limit, counted from the start.
+    #[must_use]
+    pub fn limit(mut self, limit: Duration) -> Control<'a> {
+        self.deadline = self.start.checked_add(limit);
+        self
+    }
+
+    /// Counts every look.
+    #[must_use]
+    pub fn counted(mut self, looks: &'a Looks) -> Control<'a> {
+        self.looks = Some(looks);
+        self
+    }
+
+    /// Watch over a part of the time left, in tenths, so that some remains for later work.
+    pub(crate) fn tenths(&self, tenths: u32) -> Control<'a> {
+        let now = Instant::now();
+        let part = |deadline: Instant| {
+            let left = deadline.saturating_duration_since(now);
+            now.checked_add(left / 10 * tenths)
+        };
+        Control { deadline: self.deadline.and_then(part), ..*self }
+    }
+
+    /// Watch over as long again as everything took so far, at least a second, but not past the limit; without
+    /// a limit it has none either. The order among equal plans may take so long, and the marginal values as
+    /// long again.
+    pub fn share(&self) -> Control<'a> {
+        let now = Instant::now();
+        let share = now.saturating_duration_since(self.start).max(LEAST_SHARE);
+        let end = |deadline: Instant| now.checked_add(share).map_or(deadline, |e| e.min(deadline));
+        Control { deadline: self.deadline.map(end), ..*self }
+    }
+
+    /// Time left, if there is a limit.
+    #[cfg(feature = "highs")]
+    pub(crate) fn left(&self) -> Option<Duration> {
+        self.deadline.map(|deadline| deadline.saturating_duration_since(Instant::now()))
+    }
+
+    /// Sets the flag of an interrupt.
+    #[must_use]
+    pub fn interrupted_by(mut self, flag: &'a AtomicBool) -> Control<'a> {
+        self.interrupt = Some(flag);
+        self
+    }
+
+    /// Sets a listener for [`News`].
+    #[must_use]
+    pub fn listener(mut self, listener: &'a (dyn Fn(Progress) + Sync)) -> Control<'a> {
+        self.listener = Some(listener);
+        self
+    }
+
+    /// Sets a listener for the progress of the parts of the work.
+    #[must_use]
+    pub fn steps(mut self, steps: &'a (dyn Fn(Step) + Sync)) -> Control<'a> {
+        self.steps = Some(steps);
+        self
+    }
+
+    /// Sets another of the built-in backends for the linear programs.
+    #[must_use]
+    pub fn backend(mut self, backend: Backend) -> Control<'a> {
+        self.backend = backend;
+        self
+    }
+
+    /// Reason to stop now, if there is one.
+    pub fn stop(&self) -> Option<Stop> {
+        if self.looks.is_some_and(Looks::look) {
+            return Some(Stop::TimeLimit);
+        }
+        if self.interrupt.is_some_and(|flag| flag.load(Ordering::Relaxed)) {
+            return Some(Stop::Interrupt);
+        }
+        self.deadline.is_some_and(|deadline| Instant::now() >= deadline).then_some(Stop::TimeLimit)
+    }
+
+    /// Counts units of work, if looks are counted.
+    fn worked(&self, units: usize) {
+        if let Some(looks) = self.looks {
+            looks.worked(units as u64);
+        }
+    }
+
+    /// Watch over one of many small searches: it ends after this many nodes, without a listener.
+    pub(crate) fn quick(&self, most_nodes: usize) -> Control<'a> {
+        Control { steps: None, most_nodes, ..self.unheard() }
+    }
+
+    /// Watch without a listener for values and bounds, which are not those of a goal.
+    pub(crate) fn unheard(&self) -> Control<'a> {
+        Control { listener: None, ..*self }
+    }
+
+    /// Reports the progress of a search to the listener.
+    pub(crate) fn tell(&self, aim: Objective, pumps: usize, value: i64, bound: i64, open: usize) {
+        if let Some(listener) = self.listener {
+            let elapsed = self.start.elapsed();
+            listener(Progress { aim, pumps, value, bound, open, elapsed });
+        }
+    }
+
+    /// Reports the progress of a part of the work.
+    pub(crate) fn step(&self, part: Phase, done: usize, of: usize) {
+        if let Some(steps) = self.steps {
+            steps(Step { part, done, of });
+        }
+    }
+}
+
+/// Units of work between two looks: each is a combination, a pattern or a column visited, a microsecond at
+/// most.
+pub(crate) const UNITS: usize = 20_000;
+
+/// Paces the looks at a control: one at the start, then one per [`UNITS`] units of work.
+pub(crate) struct Pace<'a> {
+    control: &'a Control<'a>,
+    since: usize,
+    /// Units that are done in any case.
+    grace: usize,
+    stopped: Option<Stop>,
+}
+
+impl<'a> Pace<'a> {
+    pub(crate) fn of(control: &'a Control<'a>) -> Pace<'a> {
+        Pace::at_least(control, 0)
+    }
+
+    /// Goes on for `grace` units even after the control has said stop.
+    pub(crate) fn at_least(control: &'a Control<'a>, grace: usize) -> Pace<'a> {
+        Pace { control, since: 0, grace, stopped: control.stop() }
+    }
+
+    /// Counts units of work about to be done, and returns the reason to stop instead. The answer stays the
+    /// same once it is to stop.
+    pub(crate) fn stop(&mut self, units: usize) -> Option<Stop> {
+        self.since += units;
+        self.grace = self.grace.saturating_sub(units);
+        if self.since >= UNITS {
+            self.control.worked(std::mem::take(&mut self.since));
+            self.stopped = self.stopped.or_else(|| self.control.stop());
+        }
+        self.stopped.filter(|_| self.grace == 0)
+    }
+}
+
+impl Drop for Pace<'_> {
+    fn drop(&mut self) {
+        self.control.worked(self.since);
+    }
+}
+
+/// List, and the reason that it was cut short, if it was.
+#[derive(Debug, Clone)]
+pub struct Listed<T> {
+    /// List, or its beginning.
+    pub list: Vec<T>,
+    /// Reason that it was cut short.
+    pub cut: Option<Stop>,
+}
