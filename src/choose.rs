@@ -218,7 +218,7 @@ pub(crate) const MOST_COLUMNS: usize = 40_000_000;
 /// Chooses pieces for every pump.
 ///
 /// The time limit never costs a plan: if it ends the listing of columns, the choice is made from those listed,
-/// with trivial bounds only. The order among equal plans is settled in [a share](Watch::share) of the
+/// with trivial bounds only. The order among equal plans is settled in [a share](Control::share) of the
 /// time.
 ///
 /// # Errors
@@ -412,7 +412,7 @@ impl CombinationLists {
         CombinationLists::listed(job, available, &Control::unlimited())
     }
 
-    /// [`Drawers::list`] under a control.
+    /// [`CombinationLists::list`] under a control.
     fn listed(
         job: &Job,
         available: &[u32],

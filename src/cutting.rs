@@ -4,7 +4,7 @@
 //! each as wide as the blanks in it; one sheet carries strips for at most two shapes. Shears and a template
 //! suffice for every such layout, and its yield is counted exactly. Common practice, no source.
 //!
-//! [`layouts`] lists the layouts of one [`SheetLot`].
+//! [`layouts`] lists the layouts of one [`PlateLot`].
 
 use std::collections::BTreeMap;
 
@@ -101,16 +101,16 @@ impl Layout {
 /// those that another layout dominates.
 ///
 /// ```
-/// use gapwright::cutting::{SheetLot, layouts};
+/// use gapwright::cutting::{PlateLot, layouts};
 /// use gapwright::decimal::Money;
 /// use gapwright::length::{Length, Tolerance, Unit};
 /// use gapwright::stock::Size;
 /// let mm = |text| Length::parse(text, Some(Unit::Millimetre)).unwrap();
-/// let lot = SheetLot {
+/// let lot = PlateLot {
 ///     item: "G-SHEET".into(), kind: "gasket".into(), material: None,
 ///     size: Size { thickness: mm("1.5"), tolerance: Tolerance::default(), uncertainty: None },
 ///     sides: [mm("1000"), mm("600")], on_hand: 1, reserved: 0,
-///     sheet_cost: Money::parse("40").unwrap(), bin: None, row: 0,
+///     plate_cost: Money::parse("40").unwrap(), bin: None, row: 0,
 /// };
 /// // Alone, blanks of 250 mm give 4 x 2, of 90 mm 11 x 6; mixed, two strips of the first leave
 /// // 100 mm for one of the second.

@@ -1,6 +1,6 @@
-//! Outlook: pumps that are not measured yet, and the expected values of their dimensions.
+//! Forecast: pumps that are not measured yet, and the expected values of their dimensions.
 //!
-//! [`Outlook`] holds them; [`Expected`] is one range with its distribution; [`Fit`] predicts from past
+//! [`Forecast`] holds them; [`Expected`] is one range with its distribution; [`Fit`] predicts from past
 //! readings.
 //!
 //! # Decisions
@@ -61,11 +61,11 @@ pub enum ForecastError {
 }
 
 impl Forecast {
-    /// Outlook of a job, with a range for each dimension that is not measured: by pump and by
+    /// Forecast of a job, with a range for each dimension that is not measured: by pump and by
     /// dimension of its model, `None` for a measured one.
     ///
     /// # Errors
-    /// [`OutlookError`]: the first range that does not match the job.
+    /// [`ForecastError`]: the first range that does not match the job.
     pub fn new(job: Job, expected: Vec<Vec<Option<Expected>>>) -> Result<Forecast, ForecastError> {
         let (found, pumps) = (expected.len(), job.pumps.len());
         if found != pumps {
@@ -88,7 +88,7 @@ impl Forecast {
         Ok(Forecast { job, expected })
     }
 
-    /// Outlook of ranges that were checked while they were read, with their cells.
+    /// Forecast of ranges that were checked while they were read, with their cells.
     pub(crate) fn of_checked(job: Job, expected: Vec<Vec<Option<Expected>>>) -> Forecast {
         Forecast { job, expected }
     }
@@ -140,7 +140,7 @@ impl Expected {
     ///
     /// ```
     /// use gapwright::length::{Length, Unit};
-    /// use gapwright::outlook::{Expected, Law};
+    /// use gapwright::forecast::{Expected, Law};
     /// let thou = |n: i64| Length::from_ticks(n * Unit::Thou.ticks());
     /// let expected = Expected { low: thou(20), high: thou(25), law: Law::Even };
     /// assert_eq!(expected.values(thou(2)), [20, 22, 24, 25].map(thou));
@@ -165,7 +165,7 @@ impl Expected {
     ///
     /// ```
     /// use gapwright::length::{Length, Unit};
-    /// use gapwright::outlook::{Expected, Law};
+    /// use gapwright::forecast::{Expected, Law};
     /// let tenth = |n: i64| Length::from_ticks(n * Unit::Thou.ticks() / 10);
     /// let expected = Expected { low: tenth(200), high: tenth(250), law: Law::Even };
     /// let near = [(209, 200), (211, 220), (244, 240), (246, 250), (261, 270), (15, 20), (-9, 20)];
@@ -224,7 +224,7 @@ pub enum Law {
 ///
 /// ```
 /// use gapwright::length::Unit;
-/// use gapwright::outlook::usual_step;
+/// use gapwright::forecast::usual_step;
 /// assert_eq!(usual_step(Unit::Inch).show(Unit::Inch), "0.0005");
 /// assert_eq!(usual_step(Unit::Micrometre).show(Unit::Micrometre), "10.0");
 /// ```

@@ -9,7 +9,7 @@
 //! let demand = Demand::poisson(3.0)?;
 //! let point = reorder::for_cycle_service(&demand, 0.95)?;
 //! assert_eq!(point.pieces, 6);
-//! # Ok::<(), gapwright::inventory::Fault>(())
+//! # Ok::<(), gapwright::inventory::InventoryError>(())
 //! ```
 //!
 //! # Decision

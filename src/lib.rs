@@ -25,14 +25,14 @@
 //! | [`stack`] | stack-up of a requirement: worst case, uncertainty, Monte Carlo, verdict |
 //! | [`choose`] | choice of pieces, its bound, and the reason that a pump is short |
 //! | [`plan`], [`verify`] | the plan, and its checker |
-//! | [`bag`] | consumables of each kit |
+//! | [`consumables`] | consumables of each kit |
 //! | [`crush`], [`feeler`] | crush of gaskets; feeler blades that show a clearance |
 //! | [`accounting`], [`analysis`], [`sweep`] | waste and verdicts; one pump analysed; one input varied |
-//! | [`outlook`], [`provision`] | pumps not measured yet; safe kits and a trolley for them |
+//! | [`forecast`], [`provision`] | pumps not measured yet; safe kits and a trolley for them |
 //! | [`recheck`] | readings from the bench against the prediction |
 //! | [`issue`] | pieces taken from the stock and put back, with a log |
 //! | [`purchase`] | packs to buy for an outage |
-//! | [`reorder`], [`inventory`], [`reach`] | order to level; order quantities; thicknesses to stock |
+//! | [`reorder`], [`inventory`], [`size_range`] | order to level; order quantities; thicknesses to stock |
 //! | [`problem`], [`sheet`], [`read`] | files in: every problem with its place and fix |
 //! | [`words`], [`mod@write`] | sentences, workbooks and JSON out |
 //! | [`manual`] | pages for people who use the program |
@@ -43,7 +43,7 @@
 //! From two files to a workbook, with the stack-up of one pump:
 //!
 //! ```
-//! use gapwright::choose::{choose, control::Watch};
+//! use gapwright::choose::{choose, control::Control};
 //! use gapwright::length::Unit;
 //! use gapwright::accounting::stack;
 //! use gapwright::plan::Kit;
@@ -59,7 +59,7 @@
 //!     ..Sources::default()
 //! })
 //! .expect("the sample has no problems");
-//! let plan = choose(&job, &Watch::patient()).expect("three pumps can be listed");
+//! let plan = choose(&job, &Control::unlimited()).expect("three pumps can be listed");
 //! assert!(plan.proven());
 //! let verified = verify(job, plan).expect("the checker agrees");
 //! assert_eq!(write::json::plan(&verified).waste, "22.000000");

@@ -14,10 +14,10 @@
 //! with chance constraints Luedtke and Ahmed, SIAM Journal on Optimization 19 (2008); both from memory.
 //!
 //! ```
-//! use gapwright::choose::control::Watch;
+//! use gapwright::choose::control::Control;
 //! use gapwright::length::{Length, Unit};
-//! use gapwright::outlook::{Expected, Law, Outlook};
-//! use gapwright::provision::{Question, provision};
+//! use gapwright::forecast::{Expected, Law, Forecast};
+//! use gapwright::provision::{ProvisionOptions, provision};
 //! use gapwright::read::{self, Sources};
 //!
 //! # std::env::set_current_dir(env!("CARGO_MANIFEST_DIR")).unwrap();
@@ -36,12 +36,12 @@
 //!     of_pump[0] = Some(Expected { low: middle - thou(2), high: middle + thou(2), law: Law::Even });
 //!     expected.push(of_pump);
 //! }
-//! let outlook = Outlook::new(job, expected).expect("a range for every dimension");
-//! let found = provision(&outlook, &Question::new(thou(1)), &Watch::patient())?;
+//! let outlook = Forecast::new(job, expected).expect("a range for every dimension");
+//! let found = provision(&outlook, &ProvisionOptions::new(thou(1)), &Control::unlimited())?;
 //! assert!(found.safe.iter().all(|kit| kit.proven && kit.values() == 5));
 //! assert!(found.trolley.bound <= found.trolley.cost);
 //! assert!(found.service.interval[0] <= found.service.share());
-//! # Ok::<(), gapwright::provision::Fault>(())
+//! # Ok::<(), gapwright::provision::ProvisionError>(())
 //! ```
 
 mod cases;
@@ -396,7 +396,7 @@ impl Service {
 /// dimensions. Scenarios are numbered from 0 for each purpose.
 ///
 /// # Errors
-/// [`Fault`], as [`provision`].
+/// [`ProvisionError`], as [`provision`].
 pub fn scenario(
     outlook: &Forecast,
     question: &ProvisionOptions,
@@ -417,7 +417,7 @@ pub fn scenario(
 /// Finds the pieces to set aside.
 ///
 /// # Errors
-/// [`Fault`]. If the control stops the work, the result so far is returned, with its bounds.
+/// [`ProvisionError`]. If the control stops the work, the result so far is returned, with its bounds.
 pub fn provision(
     outlook: &Forecast,
     question: &ProvisionOptions,

@@ -2,7 +2,7 @@
 //!
 //! For each pump, in this order: the readings are compared with the prediction for the fitted pieces ([`compare`]).
 //! Where the two differ by more than their uncertainty, something is wrong, and its possible causes are reported
-//! ([`suspect`]) before any piece is moved. Where they agree, or the reading repeats, the reading counts: it is
+//! ([`mix_ups`]) before any piece is moved. Where they agree, or the reading repeats, the reading counts: it is
 //! accepted if every requirement is met on it (`found`), else the smallest swap from the spare pieces is searched for
 //! ([`swap`]).
 

@@ -7,7 +7,7 @@
 //!
 //! ```
 //! use gapwright::length::{Length, Unit};
-//! use gapwright::reach::{Guard, Reach, Rule, Size, Targets};
+//! use gapwright::size_range::{Guard, Reach, Rule, Size, Targets};
 //! let thou = |n: i64| Length::from_ticks(n * Unit::Thou.ticks());
 //! let sizes = [1, 2, 5, 10].map(|n| Size::of(thou(n)));
 //! let targets = Targets::new(thou(1), thou(20), thou(1))?;
@@ -16,7 +16,7 @@
 //! assert_eq!(reach.missed(), [thou(18), thou(19)]);
 //! // With one piece, with two, with three.
 //! assert_eq!((1..=3).map(|k| reach.met_with(k)).collect::<Vec<_>>(), [4, 12, 18]);
-//! # Ok::<(), gapwright::reach::Fault>(())
+//! # Ok::<(), gapwright::size_range::SizeRangeError>(())
 //! ```
 
 mod change;
@@ -115,7 +115,7 @@ impl Targets {
     /// Targets from `first` to `last`.
     ///
     /// # Errors
-    /// [`Fault::Range`], [`Fault::Step`], [`Fault::TooManyTargets`].
+    /// [`SizeRangeError::Range`], [`SizeRangeError::Step`], [`SizeRangeError::TooManyTargets`].
     pub fn new(first: Length, last: Length, step: Length) -> Result<Targets, SizeRangeError> {
         if last < first || first < Length::ZERO {
             return Err(SizeRangeError::Range);
@@ -250,13 +250,13 @@ impl Reach {
     /// total and number of pieces, the least guard of such a pack.
     ///
     /// # Errors
-    /// [`Fault::Size`], [`Fault::Pieces`], [`Fault::Window`]; [`Fault::TooFine`] if the table would hold more
+    /// [`SizeRangeError::Size`], [`SizeRangeError::Pieces`], [`SizeRangeError::Window`]; [`SizeRangeError::TooFine`] if the table would hold more
     /// than eight million numbers or take more than about ten thousand million steps.
     pub fn of(sizes: &[Size], targets: &Targets, rule: &Rule) -> Result<Reach, SizeRangeError> {
         Reach::until(sizes, targets, rule, &Control::unlimited())
     }
 
-    /// [`Reach::of`] under a control: [`Fault::Stopped`].
+    /// [`Reach::of`] under a control: [`SizeRangeError::Stopped`].
     pub(crate) fn until(
         sizes: &[Size],
         targets: &Targets,

@@ -174,16 +174,16 @@ pub struct WorstCase {
 /// use gapwright::decimal::Millionths;
 /// use gapwright::length::{Length, Tolerance, Uncertainty, Unit};
 /// use gapwright::model::Term;
-/// use gapwright::stack::{Contributor, Known, extent};
+/// use gapwright::stack::{Contributor, Evaluation, worst_case};
 /// let thou = |n| Length::parse(n, Some(Unit::Thou)).unwrap();
 /// let part = |label: &str, term, nominal, plus_minus| Contributor {
 ///     label: label.into(), term, item: None, count: 1, readings: vec![],
 ///     nominal: thou(nominal), tolerance: Tolerance::even(thou(plus_minus)),
-///     known: Known::Standard, standard: Uncertainty::from(thou("0.3")), freedom: None, lot: None,
+///     evaluation: Evaluation::Standard, standard_uncertainty: Uncertainty::from(thou("0.3")), degrees_of_freedom: None, lot: None,
 /// };
 /// let parts = [part("gap", Term::Dimension(0), "67", "0.5"), part("pack", Term::Pack(0), "46", "1")];
 /// let minus_one = Millionths::from_raw(-1_000_000);
-/// let clearance = extent(&[(Term::Dimension(0), Millionths::ONE), (Term::Pack(0), minus_one)], &parts);
+/// let clearance = worst_case(&[(Term::Dimension(0), Millionths::ONE), (Term::Pack(0), minus_one)], &parts);
 /// assert_eq!(clearance.nominal.show(Unit::Inch), "0.0210");
 /// assert_eq!(clearance.below.show(Unit::Inch), "0.0015");
 /// ```

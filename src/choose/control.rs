@@ -1,9 +1,9 @@
-//! Watch on a search: its deadline, the user's interrupt, progress for a listener, and the backend of its
+//! Control on a search: its deadline, the user's interrupt, progress for a listener, and the backend of its
 //! linear programs.
 //!
 //! Every stage looks at it between small units of work, by a `Pace`. The limit is for the whole run, from the
 //! start that is given. The order among equal plans and the marginal values do not make a plan better and so
-//! get only a [share](Watch::share) of the time.
+//! get only a [share](Control::share) of the time.
 
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 use std::time::{Duration, Instant};
@@ -28,7 +28,7 @@ pub struct Progress {
     pub elapsed: Duration,
 }
 
-/// Work done in parts, other than the search for a goal, which reports [`News`].
+/// Work done in parts, other than the search for a goal, which reports [`Progress`].
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub enum Phase {
     /// Lists the ways to kit each pump; before an outage, at each of its values.
@@ -119,7 +119,7 @@ impl Looks {
 /// Least time for the order among equal plans, and for the marginal values.
 const LEAST_SHARE: Duration = Duration::from_secs(1);
 
-/// Watch on a search.
+/// Control on a search.
 pub struct Control<'a> {
     start: Instant,
     deadline: Option<Instant>,
@@ -134,7 +134,7 @@ pub struct Control<'a> {
 }
 
 impl<'a> Control<'a> {
-    /// Watch without deadline, interrupt or listener.
+    /// Control without deadline, interrupt or listener.
     pub fn unlimited() -> Control<'static> {
         Control {
             start: Instant::now(),
@@ -148,7 +148,7 @@ impl<'a> Control<'a> {
         }
     }
 
-    /// Watch of a run that began at `start`; the time limit counts from then.
+    /// Control of a run that began at `start`; the time limit counts from then.
     pub fn since(start: Instant) -> Control<'static> {
         Control { start, ..Control::unlimited() }
     }
@@ -167,7 +167,7 @@ impl<'a> Control<'a> {
         self
     }
 
-    /// Watch over a part of the time left, in tenths, so that some remains for later work.
+    /// Control over a part of the time left, in tenths, so that some remains for later work.
     pub(crate) fn tenths(&self, tenths: u32) -> Control<'a> {
         let now = Instant::now();
         let part = |deadline: Instant| {
@@ -177,7 +177,7 @@ impl<'a> Control<'a> {
         Control { deadline: self.deadline.and_then(part), ..*self }
     }
 
-    /// Watch over as long again as everything took so far, at least a second, but not past the limit; without
+    /// Control over as long again as everything took so far, at least a second, but not past the limit; without
     /// a limit it has none either. The order among equal plans may take so long, and the marginal values as
     /// long again.
     pub fn share(&self) -> Control<'a> {
@@ -200,7 +200,7 @@ impl<'a> Control<'a> {
         self
     }
 
-    /// Sets a listener for [`News`].
+    /// Sets a listener for [`Progress`].
     #[must_use]
     pub fn listener(mut self, listener: &'a (dyn Fn(Progress) + Sync)) -> Control<'a> {
         self.listener = Some(listener);
@@ -239,12 +239,12 @@ impl<'a> Control<'a> {
         }
     }
 
-    /// Watch over one of many small searches: it ends after this many nodes, without a listener.
+    /// Control over one of many small searches: it ends after this many nodes, without a listener.
     pub(crate) fn quick(&self, most_nodes: usize) -> Control<'a> {
         Control { steps: None, most_nodes, ..self.unheard() }
     }
 
-    /// Watch without a listener for values and bounds, which are not those of a goal.
+    /// Control without a listener for values and bounds, which are not those of a goal.
     pub(crate) fn unheard(&self) -> Control<'a> {
         Control { listener: None, ..*self }
     }

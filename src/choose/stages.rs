@@ -27,9 +27,9 @@ pub struct Solved {
 /// Solves a group tier by tier, with the earlier tiers held at their best values.
 ///
 /// ```
-/// use gapwright::choose::parts::{Column, Instance, Tier, solve};
-/// use gapwright::choose::control::Watch;
-/// use gapwright::plan::Aim;
+/// use gapwright::choose::parts::{Column, Instance, CostRow, solve};
+/// use gapwright::choose::control::Control;
+/// use gapwright::plan::Objective;
 /// // Two pumps want the one piece of item 0; the second could also take the dearer item 1.
 /// let column = |waste, item| Column { waste, uses: [(item, 1)].into_iter().collect() };
 /// let instance = Instance {
@@ -37,9 +37,9 @@ pub struct Solved {
 ///     classes: vec![],
 ///     blocks: vec![vec![column(3, 0)], vec![column(3, 0), column(5, 1)]].into(),
 ///     pumps: 2,
-///     tiers: vec![Tier::Served(vec![1, 1]), Tier::Waste],
+///     tiers: vec![CostRow::Served(vec![1, 1]), CostRow::Waste],
 /// };
-/// let solved = solve(&instance, &[Aim::ServedWeight, Aim::Waste], &Watch::patient());
+/// let solved = solve(&instance, &[Objective::ServedWeight, Objective::Waste], &Control::unlimited());
 /// assert_eq!(solved.taken, [Some(0), Some(1)]);
 /// assert_eq!(solved.values, [-2, 8]);
 /// assert_eq!(solved.bounds, solved.values);

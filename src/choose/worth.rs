@@ -17,7 +17,7 @@ use crate::job::{Job, Parts};
 use crate::plan::{Kit, MarginalValue, Objective, Plan, Stop};
 use crate::stock::Item;
 
-/// Plan with the marginal value of each item, as far as [a share](Watch::share) of the time allows; items
+/// Plan with the marginal value of each item, as far as [a share](Control::share) of the time allows; items
 /// left out are noted in [`LeftOut`](crate::plan::LeftOut). Serving and waste must be proven, and the columns
 /// listed completely.
 pub fn valued(job: &Job, mut plan: Plan, control: &Control<'_>) -> Plan {

@@ -38,7 +38,7 @@ impl Fit {
     ///
     /// ```
     /// use gapwright::length::{Length, Unit};
-    /// use gapwright::outlook::Fit;
+    /// use gapwright::forecast::Fit;
     /// let readings = [20, 22, 24].map(|thou| Length::from_ticks(thou * 254_000));
     /// let fit = Fit::of(&readings).unwrap();
     /// assert_eq!(fit.mean().show(Unit::Inch), "0.0220");
@@ -73,11 +73,11 @@ impl Fit {
     ///
     /// ```
     /// use gapwright::length::{Length, Unit};
-    /// use gapwright::outlook::{Fit, Law};
+    /// use gapwright::forecast::{Fit, Law};
     /// // Readings with s = 2 thou: 2 sqrt(1 + 1/3) = 2.309 401...
     /// let readings = [20, 22, 24].map(|thou| Length::from_ticks(thou * 254_000));
-    /// let Law::Readings { scale, freedom, .. } = Fit::of(&readings).unwrap().law() else { panic!() };
-    /// assert_eq!(freedom, 2);
+    /// let Law::Readings { scale, degrees_of_freedom, .. } = Fit::of(&readings).unwrap().law() else { panic!() };
+    /// assert_eq!(degrees_of_freedom, 2);
     /// assert!((scale.to_f64(Unit::Thou) - 2.309_401).abs() < 1e-6);
     /// ```
     #[allow(clippy::cast_possible_truncation)]
@@ -95,7 +95,7 @@ impl Fit {
     /// ```
     /// use gapwright::decimal::Millionths;
     /// use gapwright::length::Length;
-    /// use gapwright::outlook::Fit;
+    /// use gapwright::forecast::Fit;
     /// // t of 2 degrees of freedom for 95 % is 4.302 653, and 22 -+ 4.302 653 x 2.309 401 thou are
     /// // 12.063 449 and 31.936 551 thou, in ticks 3 064 116.1 and 8 111 883.9.
     /// let readings = [20, 22, 24].map(|thou| Length::from_ticks(thou * 254_000));

@@ -1,14 +1,14 @@
 //! Columns of a kit slip with the pieces and the fitter's readings, so that a saved plan can be read back.
 //!
 //! A slip is made for people, and its rows move with its contents. So each row with data names them in hidden columns
-//! to the right of the printed ones: a word of [`Row`], the pump's tag, the name of the place or requirement in its
+//! to the right of the printed ones: a word of [`SlipRow`], the pump's tag, the name of the place or requirement in its
 //! model, and for a piece its item, count and thickness.
 
 /// Column of the first reading of a row.
 pub const READING: u16 = 6;
 /// Column of the second reading, taken after the likely mistakes were checked.
 pub const AGAIN: u16 = 7;
-/// Column of the fitter and date, in a row [`Row::Signed`].
+/// Column of the fitter and date, in a row [`SlipRow::Signed`].
 pub const FITTER: u16 = 1;
 /// Column of the checker and date.
 pub const CHECKER: u16 = 4;
@@ -34,8 +34,8 @@ impl SlipRow {
     /// Word in the first hidden column.
     ///
     /// ```
-    /// use gapwright::formats::slip::Row;
-    /// assert_eq!(Row::parse(Row::Pack.word()), Some(Row::Pack));
+    /// use gapwright::formats::slip::SlipRow;
+    /// assert_eq!(SlipRow::parse(SlipRow::Pack.word()), Some(SlipRow::Pack));
     /// ```
     pub fn word(self) -> &'static str {
         match self {

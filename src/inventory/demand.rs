@@ -39,13 +39,13 @@ impl Demand {
     /// below 1e-300.
     ///
     /// # Errors
-    /// [`Fault::NotAboveZero`], [`Fault::TooLarge`] above a million.
+    /// [`InventoryError::NotAboveZero`], [`InventoryError::TooLarge`] above a million.
     ///
     /// ```
     /// use gapwright::inventory::Demand;
     /// let demand = Demand::poisson(2.0)?;
     /// assert!((demand.within(1) - 3.0 * (-2.0_f64).exp()).abs() < 1e-15);
-    /// # Ok::<(), gapwright::inventory::Fault>(())
+    /// # Ok::<(), gapwright::inventory::InventoryError>(())
     /// ```
     pub fn poisson(mean: f64) -> Result<Demand, InventoryError> {
         let mean = above_zero("the mean demand", mean)?;
@@ -67,14 +67,14 @@ impl Demand {
     /// demands of simulated outages.
     ///
     /// # Errors
-    /// [`Fault::NoHistory`], [`Fault::TooLarge`].
+    /// [`InventoryError::NoHistory`], [`InventoryError::TooLarge`].
     ///
     /// ```
     /// use gapwright::inventory::Demand;
     /// let demand = Demand::history(&[0, 2, 1, 0])?;
     /// assert_eq!(demand.within(0), 0.5);
     /// assert_eq!(demand.lacking(1), 0.25);
-    /// # Ok::<(), gapwright::inventory::Fault>(())
+    /// # Ok::<(), gapwright::inventory::InventoryError>(())
     /// ```
     pub fn history(rows: &[u32]) -> Result<Demand, InventoryError> {
         let most = rows.iter().max().ok_or(InventoryError::NoHistory)?;
@@ -107,13 +107,13 @@ impl Demand {
     /// Demand in `periods` independent periods: the convolution.
     ///
     /// # Errors
-    /// [`Fault::NotAboveZero`], [`Fault::TooLarge`].
+    /// [`InventoryError::NotAboveZero`], [`InventoryError::TooLarge`].
     ///
     /// ```
     /// use gapwright::inventory::Demand;
     /// let month = Demand::history(&[0, 1])?;
     /// assert_eq!(month.over(2)?.within(1), 0.75);
-    /// # Ok::<(), gapwright::inventory::Fault>(())
+    /// # Ok::<(), gapwright::inventory::InventoryError>(())
     /// ```
     pub fn over(&self, periods: u32) -> Result<Demand, InventoryError> {
         above_zero("the number of periods", periods.into())?;

@@ -87,7 +87,7 @@ impl Quantity {
 /// (as the library stockpyl cites them).
 ///
 /// # Errors
-/// [`Fault::NotAboveZero`], [`Fault::BelowZero`], [`Fault::Breaks`]; [`Fault::TooLarge`] where the fractions do not
+/// [`InventoryError::NotAboveZero`], [`InventoryError::BelowZero`], [`InventoryError::Breaks`]; [`InventoryError::TooLarge`] where the fractions do not
 /// fit or more than four thousand million packs would be best.
 ///
 /// ```
@@ -105,11 +105,11 @@ impl Quantity {
 /// };
 /// // Heizer and Render: 200 a time, 5 orders, 100 a year.
 /// let best = least_cost(&purchase)?;
-/// assert_eq!((best.packs, best.orders, best.cost()), (200, 5.0, 100.0));
+/// assert_eq!((best.cartons, best.orders, best.cost()), (200, 5.0, 100.0));
 /// // In packs of 144 one is better than two.
 /// purchase.pack = 144;
-/// assert_eq!(least_cost(&purchase)?.packs, 1);
-/// # Ok::<(), gapwright::inventory::Fault>(())
+/// assert_eq!(least_cost(&purchase)?.cartons, 1);
+/// # Ok::<(), gapwright::inventory::InventoryError>(())
 /// ```
 pub fn least_cost(purchase: &Purchase) -> Result<Quantity, InventoryError> {
     let bands = purchase.bands()?;
@@ -132,7 +132,7 @@ pub fn least_cost(purchase: &Purchase) -> Result<Quantity, InventoryError> {
 /// Costs of orders of a stated number of packs.
 ///
 /// # Errors
-/// As [`least_cost`]; [`Fault::NotAboveZero`] for 0 packs.
+/// As [`least_cost`]; [`InventoryError::NotAboveZero`] for 0 packs.
 pub fn evaluate(purchase: &Purchase, cartons: u32) -> Result<Quantity, InventoryError> {
     let bands = purchase.bands()?;
     let band = bands.iter().find(|band| (band.first..=band.last).contains(&cartons));

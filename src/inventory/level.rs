@@ -48,15 +48,15 @@ pub struct TopUp {
 /// whole packs as fit below the max level, but at least enough to reach the min level. Common practice, no source.
 ///
 /// # Errors
-/// [`Fault::NotAboveZero`] for a pack of 0 pieces, [`Fault::Levels`], [`Fault::TooLarge`].
+/// [`InventoryError::NotAboveZero`] for a pack of 0 pieces, [`InventoryError::Levels`], [`InventoryError::TooLarge`].
 ///
 /// ```
 /// use gapwright::inventory::level::{Levels, Standing, back_to_level};
 /// let levels = Levels { min: 6, max: Some(20), pack: 5 };
 /// let standing = Standing { on_hand: 4, on_order: 0, backorders: 1 };
 /// let order = back_to_level(&standing, &levels)?;
-/// assert_eq!((order.packs, order.pieces, order.after), (3, 15, 18));
-/// # Ok::<(), gapwright::inventory::Fault>(())
+/// assert_eq!((order.cartons, order.pieces, order.after), (3, 15, 18));
+/// # Ok::<(), gapwright::inventory::InventoryError>(())
 /// ```
 pub fn back_to_level(standing: &Standing, levels: &Levels) -> Result<TopUp, InventoryError> {
     above_zero("the pack quantity", levels.pack.into())?;

@@ -17,7 +17,7 @@ impl Costs {
     /// Checks both costs.
     ///
     /// # Errors
-    /// [`Fault::NotAboveZero`].
+    /// [`InventoryError::NotAboveZero`].
     pub fn new(left: Money, lacking: Money) -> Result<Costs, InventoryError> {
         for (what, money) in
             [("the cost of a piece left over", left), ("the cost of a piece that lacks", lacking)]
@@ -67,7 +67,7 @@ pub struct Provision {
 /// Source: Snyder and Shen, Fundamentals of Supply Chain Theory, 2nd ed. (2019), chapter 4.
 ///
 /// # Errors
-/// [`Fault::TooLarge`].
+/// [`InventoryError::TooLarge`].
 ///
 /// ```
 /// use gapwright::decimal::Money;
@@ -78,7 +78,7 @@ pub struct Provision {
 /// let best = outage::provision(&Demand::poisson(50.0)?, &costs)?;
 /// assert_eq!(best.pieces, 56);
 /// assert!((best.cost - 1.797235).abs() < 1e-6);
-/// # Ok::<(), gapwright::inventory::Fault>(())
+/// # Ok::<(), gapwright::inventory::InventoryError>(())
 /// ```
 pub fn provision(demand: &Demand, costs: &Costs) -> Result<Provision, InventoryError> {
     let pieces = demand.least(costs.risk())?;

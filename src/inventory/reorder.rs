@@ -32,7 +32,7 @@ impl ReorderPoint {
 /// Source: any textbook; Stevenson, Operations Management, 14th ed., p. 528, example 8.
 ///
 /// # Errors
-/// [`Fault::Service`]; [`Fault::TooFew`] if fewer than one row of a history is expected to lie above the service: the
+/// [`InventoryError::Service`]; [`InventoryError::TooFew`] if fewer than one row of a history is expected to lie above the service: the
 /// result would be its largest row, however high the service.
 ///
 /// ```
@@ -40,7 +40,7 @@ impl ReorderPoint {
 /// // scipy.stats.poisson.ppf(0.95, 3.2)
 /// let point = reorder::for_cycle_service(&Demand::poisson(3.2)?, 0.95)?;
 /// assert_eq!(point.pieces, 6);
-/// # Ok::<(), gapwright::inventory::Fault>(())
+/// # Ok::<(), gapwright::inventory::InventoryError>(())
 /// ```
 pub fn for_cycle_service(demand: &Demand, service: f64) -> Result<ReorderPoint, InventoryError> {
     enough_rows(demand, share(service)?)?;
@@ -62,7 +62,7 @@ pub enum Shortage {
 /// Share of demand that is served from the shelf when `quantity` pieces are ordered at a reorder point of `pieces`.
 ///
 /// # Errors
-/// [`Fault::NotAboveZero`] for a quantity of 0, [`Fault::TooLarge`].
+/// [`InventoryError::NotAboveZero`] for a quantity of 0, [`InventoryError::TooLarge`].
 pub fn fill_rate(
     demand: &Demand,
     pieces: u32,
@@ -96,7 +96,7 @@ pub fn fill_rate(
 /// let demand = Demand::history(&[2, 0, 1, 1])?;
 /// let point = reorder::for_fill_rate(&demand, 2, 0.75, reorder::Shortage::EveryCycle)?;
 /// assert_eq!((point.pieces, point.lacking), (1, 0.25));
-/// # Ok::<(), gapwright::inventory::Fault>(())
+/// # Ok::<(), gapwright::inventory::InventoryError>(())
 /// ```
 pub fn for_fill_rate(
     demand: &Demand,

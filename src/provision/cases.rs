@@ -51,7 +51,7 @@ pub(super) struct Register {
 /// Pumps of an outlook with the values at which they are examined.
 ///
 /// # Errors
-/// [`Fault::TooManyValues`].
+/// [`ProvisionError::TooManyValues`].
 pub(super) fn cases(
     outlook: &Forecast,
     step: Length,

@@ -88,7 +88,7 @@ pub(super) struct Ways {
 /// Lists the ways to kit every class out of all available pieces.
 ///
 /// # Errors
-/// [`Fault::Choose`] if there are too many; [`Fault::Stopped`].
+/// [`ProvisionError::Choose`] if there are too many; [`ProvisionError::Stopped`].
 pub(super) fn list(
     job: &Job,
     register: &Register,

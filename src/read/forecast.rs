@@ -39,7 +39,7 @@ impl Ahead {
 ///
 /// A dimension with a reading is measured. One without a reading has the range of its columns `<dimension> low` and
 /// `<dimension> high`, uniformly distributed. Where they are empty, it has the range and the law of one more reading
-/// that the past readings of its model give ([`Fit`](crate::outlook::Fit)). At least eight of these are needed, each
+/// that the past readings of its model give ([`Fit`](crate::forecast::Fit)). At least eight of these are needed, each
 /// of another pump: rows of one tag are combined to their mean, and without a column Tag each row counts as another
 /// pump.
 ///

@@ -158,7 +158,7 @@ fn size(item: &Item) -> Option<Size> {
 /// Every thickness counts as available in any number: the question is which to hold, not how many.
 ///
 /// # Errors
-/// As [`Reach::of`] and [`reach::select`].
+/// As [`Reach::of`] and [`size_range::select`].
 pub fn shelf(
     job: &Job,
     (kind, fit, items): (String, String, Vec<usize>),

@@ -66,11 +66,11 @@ impl Change {
 /// Effect of dropping a size, by its index.
 ///
 /// # Errors
-/// As [`Reach::of`]; [`Fault::Size`] for an index that does not exist.
+/// As [`Reach::of`]; [`SizeRangeError::Size`] for an index that does not exist.
 ///
 /// ```
 /// use gapwright::length::{Length, Unit};
-/// use gapwright::reach::{Guard, Rule, Size, Targets, without};
+/// use gapwright::size_range::{Guard, Rule, Size, Targets, without};
 /// let thou = |n: i64| Length::from_ticks(n * Unit::Thou.ticks());
 /// let sizes = [1, 2, 5].map(|n| Size::of(thou(n)));
 /// let targets = Targets::new(thou(1), thou(5), thou(1))?;
@@ -79,7 +79,7 @@ impl Change {
 /// assert_eq!(change.lost, [thou(3), thou(4)]);
 /// // 1, 2 and 5 took one piece each and take 1, 2 and 1 now.
 /// assert_eq!((change.both, change.before_sums.pieces, change.after_sums.pieces), (3, 3, 4));
-/// # Ok::<(), gapwright::reach::Fault>(())
+/// # Ok::<(), gapwright::size_range::SizeRangeError>(())
 /// ```
 pub fn without(
     sizes: &[Size],

@@ -16,7 +16,7 @@ use super::supports::{self, Set, most_packs};
 use super::table::TotalsTable;
 use super::{GRACE, Reach, Rule, Size, SizeRangeError, Targets};
 
-/// Aim of the choice.
+/// Selection of the choice.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Selection {
     /// Fewest sizes, then least cost.
@@ -62,21 +62,21 @@ const MOST_EXCHANGES: u32 = 5_000;
 /// returned.
 ///
 /// # Errors
-/// As [`Reach::of`]; [`Fault::TooManySizes`].
+/// As [`Reach::of`]; [`SizeRangeError::TooManySizes`].
 ///
 /// ```
-/// use gapwright::choose::control::Watch;
+/// use gapwright::choose::control::Control;
 /// use gapwright::length::{Length, Unit};
-/// use gapwright::reach::{Aim, Guard, Rule, Size, Targets, select};
+/// use gapwright::size_range::{Selection, Guard, Rule, Size, Targets, select};
 /// let thou = |n: i64| Length::from_ticks(n * Unit::Thou.ticks());
 /// let catalogue: Vec<Size> = (1..=15).map(|n| Size::of(thou(n))).collect();
 /// let targets = Targets::new(thou(1), thou(15), thou(1))?;
 /// let rule = Rule { pieces: 3, window: Length::ZERO, guard: Guard::None };
-/// let choice = select(&catalogue, &targets, &rule, Aim::Fewest, 10_000, &Watch::patient())?;
+/// let choice = select(&catalogue, &targets, &rule, Selection::Fewest, 10_000, &Control::unlimited())?;
 /// // Three stamps on a letter, three denominations: 15 is the most (1, 4 and 5).
 /// assert!(choice.proven && choice.reach.missed().is_empty());
 /// assert_eq!(choice.sizes.len(), 3);
-/// # Ok::<(), gapwright::reach::Fault>(())
+/// # Ok::<(), gapwright::size_range::SizeRangeError>(())
 /// ```
 pub fn select(
     catalogue: &[Size],

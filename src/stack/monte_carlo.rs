@@ -1,7 +1,7 @@
 //! Distribution of a requirement's value by Monte Carlo: coverage intervals and the probability of
 //! conformity, without the assumption that the value is normal or even a sum.
 //!
-//! [`run`] draws a [`Model`] as a [`Plan`] says and returns an [`Outcome`]. The method is that of JCGM
+//! [`run`] draws a [`Model`] as a [`DrawOptions`] says and returns an [`Outcome`]. The method is that of JCGM
 //! 101:2008 (clauses 5, 6.4 and 7; from memory). Batches are drawn until the mean, the standard uncertainty
 //! and both ends of the symmetric interval are stable to the last digit asked for (7.9). The intervals then
 //! come from all draws of all batches. The probability of conformity is the share of draws within the limits
@@ -238,17 +238,17 @@ const WAVE: usize = 16;
 /// Every error of the model and of the plan.
 ///
 /// ```
-/// use gapwright::stack::monte_carlo::{Law, Measurand, Model, Plan, Source, Sum, Term, run};
+/// use gapwright::stack::monte_carlo::{Law, Measurand, Model, DrawOptions, Source, Sum, DrawTerm, run};
 /// use smallvec::smallvec;
 /// // A gap of 1.70 +/- 0.01 less a pack of 1.20 +/- 0.02, both rectangular.
 /// let source = |mean, half| Source { mean, law: Law::Rectangular { half } };
-/// let term = |factor, source| Term { factor, of: smallvec![source] };
+/// let term = |factor, source| DrawTerm { factor, of: smallvec![source] };
 /// let model = Model {
 ///     sources: vec![source(1.70, 0.01), source(1.20, 0.02)],
 ///     joint: vec![],
 ///     measurand: Measurand::Sum(Sum { constant: 0.0, terms: vec![term(1.0, 0), term(-1.0, 1)] }),
 /// };
-/// let plan = Plan { limits: Some([0.48, f64::INFINITY]), ..Plan::default() };
+/// let plan = DrawOptions { limits: Some([0.48, f64::INFINITY]), ..DrawOptions::default() };
 /// let outcome = run(&model, &plan).unwrap();
 /// assert!(outcome.settled);
 /// assert!((outcome.mean - 0.5).abs() < outcome.tolerance);

@@ -116,12 +116,12 @@ pub struct Contribution {
 /// use gapwright::decimal::Millionths;
 /// use gapwright::length::{Length, Tolerance, Unit};
 /// use gapwright::model::{Form, Shape, Term};
-/// use gapwright::stack::{Contributor, Coverage, Known, Stack, report};
+/// use gapwright::stack::{Contributor, Coverage, Evaluation, Stack, report};
 /// let mm = |text: &str| Length::parse(text, Some(Unit::Millimetre)).unwrap();
 /// let part = |term, nominal: &str, within: &str| Contributor {
 ///     label: String::new(), term, item: None, count: 1, readings: vec![], nominal: mm(nominal),
-///     tolerance: Tolerance::even(mm(within)), known: Known::Within(Shape::Rectangular),
-///     standard: Shape::Rectangular.standard(Tolerance::even(mm(within))), freedom: None, lot: None,
+///     tolerance: Tolerance::even(mm(within)), evaluation: Evaluation::Within(Shape::Rectangular),
+///     standard_uncertainty: Shape::Rectangular.standard_uncertainty(Tolerance::even(mm(within))), degrees_of_freedom: None, lot: None,
 /// };
 /// let (gap, pack) = (Term::Dimension(0), Term::Pack(0));
 /// let stack = Stack {

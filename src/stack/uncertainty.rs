@@ -30,15 +30,15 @@ use crate::stock::Lot;
 /// use gapwright::decimal::Millionths;
 /// use gapwright::length::{Length, Tolerance, Uncertainty};
 /// use gapwright::model::Term;
-/// use gapwright::stack::{Contributor, Coverage, Known, LotError, Stack, expanded};
+/// use gapwright::stack::{Contributor, Coverage, Evaluation, LotError, Stack, expanded};
 /// use gapwright::stock::Lot;
 /// let ticks = |n| Uncertainty::from(Length::from_ticks(n));
 /// let part = |term, count, standard, lot| Contributor {
 ///     label: String::new(), term, item: None, count, readings: vec![],
 ///     nominal: Length::ZERO, tolerance: Tolerance::default(),
-///     known: Known::Standard, standard: ticks(standard), freedom: None, lot,
+///     evaluation: Evaluation::Standard, standard_uncertainty: ticks(standard), degrees_of_freedom: None, lot,
 /// };
-/// let lot = LotError { lot: Lot::Item(0), standard: ticks(20) };
+/// let lot = LotError { lot: Lot::Item(0), standard_uncertainty: ticks(20) };
 /// // One gap of 30 less two shims of 10 each, whose lot is known to 20:
 /// // 30^2 + 2 x 10^2 + (2 x 20)^2 = 2700, of which the root is 51.961...
 /// let parts = [part(Term::Dimension(0), 1, 30, None), part(Term::Pack(0), 2, 10, Some(lot))];

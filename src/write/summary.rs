@@ -210,8 +210,8 @@ fn columns(styles: &Styles) -> [Col<'_>; 10] {
 
 /// Whether less than a tenth of the way between the limits is left, after the guard. Our own choice, no source.
 fn is_thin(v: &Verdict) -> bool {
-    let margin = i128::from(v.margin().raw());
-    margin * 10 < i128::from(v.upper.raw()) - i128::from(v.lower.raw())
+    let margin = v.margin().raw();
+    margin * 10 < v.upper.raw() - v.lower.raw()
 }
 
 fn pumps(page: &mut Page<'_>, verified: &Verified) -> Written {

@@ -98,7 +98,7 @@ struct Request {
     level: Millionths,
 }
 
-/// Outlook as it was read, with the options.
+/// Forecast as it was read, with the options.
 pub(super) struct Reading {
     pub(super) outlook: Forecast,
     pub(super) question: ProvisionOptions,
