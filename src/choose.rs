@@ -177,8 +177,8 @@ pub enum ChooseError {
 impl ChooseError {
     /// Problem of the stock workbook or of the pump workbook.
     pub fn problem(&self, stock: &str, pumps: &str) -> Problem {
-        let in_pumps = |found: String, expected: String, mend: &str| {
-            Problem::new(Place::file(pumps), found, expected, mend)
+        let in_pumps = |found: String, expected: String, fix: &str| {
+            Problem::new(Place::file(pumps), found, expected, fix)
         };
         match self {
             ChooseError::TooManyCombinations { pack, fit } => in_pumps(

@@ -250,6 +250,6 @@ pub fn main() -> ExitCode {
 }
 
 /// A problem with the command line itself.
-fn from_command_line(found: String, expected: &str, mend: &str) -> Problem {
-    Problem::new(Place::file("command line"), found, expected, mend)
+fn from_command_line(found: String, expected: &str, fix: &str) -> Problem {
+    Problem::new(Place::file("command line"), found, expected, fix)
 }

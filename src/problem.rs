@@ -167,13 +167,13 @@ impl Problem {
         place: Place,
         found: impl Into<String>,
         expected: impl Into<String>,
-        mend: impl Into<String>,
+        fix: impl Into<String>,
     ) -> Problem {
         Problem {
             place,
             found: cut_off(found.into()),
             expected: cut_off(expected.into()),
-            fix: cut_off(mend.into()),
+            fix: cut_off(fix.into()),
             more: 0,
         }
     }
@@ -185,7 +185,7 @@ impl Problem {
             Place::file("all files"),
             format!("{more} more {word}s than can be listed"),
             format!("at most {MOST_LISTED} {word}s"),
-            "mend those that are listed, then read again",
+            "fix those that are listed, then read again",
         );
         Problem { more, ..left_off }
     }
@@ -210,7 +210,7 @@ impl fmt::Display for Problem {
         writeln!(f, "{}", self.place)?;
         writeln!(f, "    found     {}", self.found)?;
         writeln!(f, "    expected  {}", self.expected)?;
-        write!(f, "    mend      {}", self.fix)
+        write!(f, "    fix      {}", self.fix)
     }
 }
 
@@ -221,7 +221,7 @@ impl fmt::Display for Problem {
 /// use gapwright::problem::{MOST_LISTED, Place, Problem, Problems};
 /// let mut problems = Problems::new();
 /// for row in 0..1_000_000 {
-///     problems.add(Problem::new(Place::file("a.csv"), format!("`{row}`"), "a length", "mend it"));
+///     problems.add(Problem::new(Place::file("a.csv"), format!("`{row}`"), "a length", "fix it"));
 /// }
 /// assert_eq!(problems.sorted().len(), MOST_LISTED);
 /// assert_eq!(problems.count(), 1_000_000);

@@ -356,7 +356,7 @@ pub struct Service {
     /// Scenarios that were not decided; they count as not served.
     pub undecided: u32,
     /// Scenarios in which every pump outside a gap has a kit; includes those served.
-    pub but_for_gaps: u32,
+    pub served_except_gaps: u32,
     /// Exact binomial interval about the service, 0 to 1. Its low end counts the undecided scenarios as not
     /// served, its high end as served.
     pub interval: [f64; 2],
@@ -445,7 +445,7 @@ pub fn provision(
     let together = safe::together(job, &ways, &safe);
     let free = remarks::free(&ways);
     // From here on a pump in a gap asks for no pieces.
-    let ways = ways.but_for_gaps();
+    let ways = ways.served_except_gaps();
     let chosen = trolley::choose(job, &ways, &choosing, &safe, question, control);
     let service = service::count(&ways, &chosen.pieces, &counting, question, control);
     Ok(Provision {

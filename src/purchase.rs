@@ -49,7 +49,7 @@ impl Lacking {
     /// Reports each missing value with the cell in which it is expected.
     pub fn say(&self, job: &Job, problems: &mut Problems) {
         let (sheet, item) = (&job.stock_sheet, &job.stock[self.item]);
-        let mut add = |column: Option<u32>, name: &str, expected: &str, mend: &str| {
+        let mut add = |column: Option<u32>, name: &str, expected: &str, fix: &str| {
             let at = match column {
                 Some(column) => sheet.sheet.place(item.row, column),
                 None => sheet.sheet.place(item.row, 0),
@@ -63,15 +63,15 @@ impl Lacking {
                     item.item
                 ),
             };
-            problems.add(Problem::new(at, found, expected, mend));
+            problems.add(Problem::new(at, found, expected, fix));
         };
         if self.price {
-            let mend = "type what one piece costs; clear Supplier, Pack qty and Lead days if it is not to be bought";
-            add(sheet.price_column, "Unit cost", "the price of one piece", mend);
+            let fix = "type what one piece costs; clear Supplier, Pack qty and Lead days if it is not to be bought";
+            add(sheet.price_column, "Unit cost", "the price of one piece", fix);
         }
         if self.pack {
-            let mend = "type the pieces in a pack, 1 if they are sold singly; clear Supplier and Lead days if it is not to be bought";
-            add(sheet.pack_column, "Pack qty", "how many pieces are sold together", mend);
+            let fix = "type the pieces in a pack, 1 if they are sold singly; clear Supplier and Lead days if it is not to be bought";
+            add(sheet.pack_column, "Pack qty", "how many pieces are sold together", fix);
         }
     }
 }

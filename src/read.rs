@@ -268,7 +268,7 @@ fn unused_sheets(book: &Option<Book>, used: &[&str], problems: &mut Problems) ->
             (*name != "Feelers" || of_blades) && table::has_headings(sheet, needed)
         });
         if let Some((name, _)) = meant {
-            let (expected, mend) = match key == columns::key(name) {
+            let (expected, fix) = match key == columns::key(name) {
                 true => {
                     let home = if *name == "Policy" { "pump" } else { "stock" };
                     (
@@ -285,7 +285,7 @@ fn unused_sheets(book: &Option<Book>, used: &[&str], problems: &mut Problems) ->
                 sheet.whole(),
                 format!("a sheet with the headings of the sheet `{name}`, which is not read"),
                 expected,
-                mend,
+                fix,
             ));
         }
         format!("sheet {} of {}", sheet.name, sheet.file)

@@ -169,12 +169,12 @@ fn money_or_exactly(amount: i64, job: &Job) -> String {
 
 /// A warning on one line.
 pub fn warning(warning: &Problem) -> String {
-    let Problem { place, found, expected, fix: mend, .. } = warning;
-    let mut mend = mend.split_whitespace().join(" ");
-    if let Some(first) = mend.get_mut(..1) {
+    let Problem { place, found, expected, fix, .. } = warning;
+    let mut fix = fix.split_whitespace().join(" ");
+    if let Some(first) = fix.get_mut(..1) {
         first.make_ascii_uppercase();
     }
-    format!("{place}: {found}. Expected {expected}. {mend}.")
+    format!("{place}: {found}. Expected {expected}. {fix}.")
 }
 
 /// A pump's status in a few words.

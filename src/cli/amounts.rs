@@ -12,8 +12,8 @@ const MOST_MONEY: i64 = 1_000_000_000_000_000_000;
 pub(super) struct Amounts<'a>(pub(super) &'a mut Problems);
 
 impl Amounts<'_> {
-    fn wrong(&mut self, option: &str, found: &str, expected: &str, mend: &str) {
-        let problem = from_command_line(format!("{option} {found}"), expected, mend);
+    fn wrong(&mut self, option: &str, found: &str, expected: &str, fix: &str) {
+        let problem = from_command_line(format!("{option} {found}"), expected, fix);
         self.0.add(problem);
     }
 
@@ -26,8 +26,8 @@ impl Amounts<'_> {
                 0 => "an amount of money from 0 to a million million",
                 _ => "an amount of money above 0, to a million million",
             };
-            let mend = "type the plain number, without a currency";
-            self.wrong(option, text, expected, mend);
+            let fix = "type the plain number, without a currency";
+            self.wrong(option, text, expected, fix);
         }
         money
     }
@@ -37,25 +37,25 @@ impl Amounts<'_> {
         &mut self,
         (option, text): (&str, &str),
         fits: impl Fn(i64) -> bool,
-        (expected, mend): (&str, &str),
+        (expected, fix): (&str, &str),
     ) -> Option<Millionths> {
         let bare = text.trim().trim_end_matches('%').trim_end();
         let percent = Millionths::parse(bare).map(Millionths::raw);
         let percent = percent.filter(|percent| fits(*percent));
         if percent.is_none() {
-            self.wrong(option, text, expected, mend);
+            self.wrong(option, text, expected, fix);
         }
         percent.map(|percent| Millionths::from_raw(percent / 100))
     }
 
     /// A length above 0 with its unit.
-    pub(super) fn length(&mut self, option: &str, text: &str, mend: &str) -> Option<Length> {
+    pub(super) fn length(&mut self, option: &str, text: &str, fix: &str) -> Option<Length> {
         let (length, found) = match Length::parse(text.trim(), None) {
             Ok(length) => (Some(length).filter(|l| *l > Length::ZERO), text.to_string()),
             Err(error) => (None, format!("{text}: {error}")),
         };
         if length.is_none() {
-            self.wrong(option, &found, "a length above 0 with its unit", mend);
+            self.wrong(option, &found, "a length above 0 with its unit", fix);
         }
         length
     }

@@ -28,8 +28,8 @@ pub(super) fn refuse(error: &Error, start: Instant) -> Stop {
         quiet: false,
         start,
     };
-    let (found, expected, mend) = parts(error);
-    let problem = from_command_line(found, &expected, &mend);
+    let (found, expected, fix) = parts(error);
+    let problem = from_command_line(found, &expected, &fix);
     Run::begin(&common, Files::default()).refuse_for(problem)
 }
 
@@ -52,8 +52,8 @@ fn parts(error: &Error) -> (String, String, String) {
         Some(format!("a similar {word} exists: '{name}'"))
     });
     let tips = similar.chain(told(error, ContextKind::Suggested));
-    let mend: Vec<String> = tips.chain(["see --help".to_string()]).collect();
-    (found(error), expected, mend.join("; "))
+    let fix: Vec<String> = tips.chain(["see --help".to_string()]).collect();
+    (found(error), expected, fix.join("; "))
 }
 
 /// The fault, with its argument.
@@ -120,10 +120,10 @@ mod tests {
             let wrong = crate::cli::Args::try_parse_from(arguments).err();
             wrong.map(|error| parts(&error)).unwrap_or_default()
         };
-        let (found, expected, mend) = parsed(&["gapwright", "kit", "a", "b", "--forced"]);
+        let (found, expected, fix) = parsed(&["gapwright", "kit", "a", "b", "--forced"]);
         assert_eq!(found, "unexpected argument '--forced' found");
         assert!(expected.starts_with("gapwright kit "), "{expected}");
-        assert_eq!(mend, "a similar argument exists: '--force'; see --help");
+        assert_eq!(fix, "a similar argument exists: '--force'; see --help");
         let (found, expected, _) = parsed(&["gapwright", "--problems", "xml", "schema"]);
         assert!(found.contains("'xml'"), "{found}");
         assert_eq!(expected, "one of text, json");
@@ -143,8 +143,8 @@ mod tests {
         let twice = ["gapwright", "kit", "a", "b", "--out", "c", "--out", "d"];
         let (found, ..) = parsed(&twice);
         assert_eq!(found, "the argument '--out <FILE>' cannot be used multiple times");
-        let (found, _, mend) = parsed(&["gapwright", "kitt"]);
+        let (found, _, fix) = parsed(&["gapwright", "kitt"]);
         assert_eq!(found, "unrecognized subcommand 'kitt'");
-        assert_eq!(mend, "a similar subcommand exists: 'kit'; see --help");
+        assert_eq!(fix, "a similar subcommand exists: 'kit'; see --help");
     }
 }

@@ -148,8 +148,8 @@ impl<'a> Claims<'a> {
                     "{option} {shown}, which is {}: both to be read and to be written",
                     input.display()
                 );
-                let mend = format!("give {option} another name{}", self.instead);
-                self.wrong(found, "an output that is no input", mend);
+                let fix = format!("give {option} another name{}", self.instead);
+                self.wrong(found, "an output that is no input", fix);
                 return None;
             }
         };
@@ -163,8 +163,8 @@ impl<'a> Claims<'a> {
         Some(output)
     }
 
-    fn wrong(&mut self, found: String, expected: &str, mend: String) {
-        self.problems.add(from_command_line(found, expected, &mend));
+    fn wrong(&mut self, found: String, expected: &str, fix: String) {
+        self.problems.add(from_command_line(found, expected, &fix));
     }
 }
 

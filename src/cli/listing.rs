@@ -98,7 +98,7 @@ pub(super) fn list(problems: &Problems, look: Look, line_of: LineOf<'_>) -> Stri
     let mut text = String::new();
     for file in files {
         text.push_str(&head(file, look));
-        // Each takes a walk through the file; whoever has more to mend looks into the marked copy.
+        // Each takes a walk through the file; whoever has more to fix looks into the marked copy.
         let of_file = groups.iter().filter(|group| file_of(group) == file);
         for (at, group) in of_file.enumerate() {
             let line_of = (at < EXCERPTS).then_some(line_of);
@@ -217,7 +217,7 @@ fn show(group: &Group<'_>, look: Look, line_of: Option<LineOf<'_>>, text: &mut S
         entry("", &format!("and {rest} more in {}", range(from, to)), look, text);
     }
     entry("expected", &first.expected, look, text);
-    entry("mend", &first.fix, look, text);
+    entry("fix", &first.fix, look, text);
 }
 
 /// `column C, rows 12 to 52`.
@@ -422,12 +422,12 @@ pumps.xlsx -------------------------------------------------------------
   problem  'Spare shims'!C10
     found     nothing
     expected  a thickness, such as `0.5 mm`
-    mend      correct the cell
+    fix       correct the cell
 
   warning  'Spare shims'!D10
     found     `1,250`
     expected  a thickness, such as `0.5 mm`
-    mend      correct the cell
+    fix       correct the cell
 
 stock.xlsx -------------------------------------------------------------
   problem  'Spare shims'!C8
@@ -436,12 +436,12 @@ stock.xlsx -------------------------------------------------------------
               'Spare shims'!C10  `thin 9`
               and 42 more in column C, rows 11 to 52
     expected  a thickness, such as `0.5 mm`
-    mend      correct the cell
+    fix       correct the cell
 
   problem  'Spare shims'!D10
     found     `thin`
     expected  a thickness, such as `0.5 mm`
-    mend      correct the cell
+    fix       correct the cell
 
 ";
         assert_eq!(list(&problems, look, &no_text), expected);

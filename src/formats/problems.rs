@@ -1,4 +1,4 @@
-//! Problems and warnings as JSON, format `gapwright.problems.v1`.
+//! Problems and warnings as JSON, format `gapwright.problems.v2`.
 
 use schemars::{JsonSchema, Schema, schema_for};
 use serde::{Deserialize, Serialize};
@@ -6,12 +6,12 @@ use serde::{Deserialize, Serialize};
 use crate::problem::Severity;
 
 /// Name of the format.
-pub const FORMAT: &str = "gapwright.problems.v1";
+pub const FORMAT: &str = "gapwright.problems.v2";
 
 /// Problems and warnings of a run, and the files that it wrote.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct ProblemsJson {
-    /// Always `gapwright.problems.v1`.
+    /// Always `gapwright.problems.v2`.
     pub format: String,
     /// Exit status of the run.
     pub exit_status: u8,

@@ -94,9 +94,9 @@ pub struct TogetherJson {
     /// Whether they can all be set aside at once, in the drawers and out of the sheets.
     pub fits: bool,
     /// The pieces that the drawers lack for that.
-    pub lacking: Vec<CountJson>,
+    pub missing: Vec<CountJson>,
     /// The sheets of which there are too few, unless several shapes are cut from one.
-    pub lacking_sheets: Vec<String>,
+    pub missing_plates: Vec<String>,
 }
 
 /// The pieces for all pumps together.
@@ -120,11 +120,11 @@ pub struct TrolleyJson {
     /// How many of those that it was chosen for are served; no measure of its service.
     pub served: u32,
     /// In how many of them every pump but those in a gap is served; those served are among them.
-    pub but_for_gaps: u32,
+    pub served_except_gaps: u32,
     /// Those in which some pump comes to a value in a gap.
     pub hopeless: u32,
     /// The sheets of which there are too few, unless several shapes are cut from one.
-    pub lacking_sheets: Vec<String>,
+    pub missing_plates: Vec<String>,
 }
 
 /// Pieces of one item on the trolley.
@@ -155,7 +155,7 @@ pub struct ServiceJson {
     /// found out were served, the high end as if all of them were.
     pub interval: [f64; 2],
     /// Those in which every pump but those in a gap is served; those served are among them.
-    pub but_for_gaps: u32,
+    pub served_except_gaps: u32,
     /// The exact binomial interval about the share of scenarios without a gap: none serves more.
     pub reachable: [f64; 2],
     /// Whether the probability is out of reach whatever is set aside: the whole of that lies below it.

@@ -288,7 +288,7 @@ fn tags(
         }
     }
     if let Some((_, line)) = twice.first() {
-        let mend = match left.as_slice() {
+        let fix = match left.as_slice() {
             [] => "nothing is left to issue of this plan".to_string(),
             left => format!("issue the others with --pump: {}", listed(left.iter().copied())),
         };
@@ -300,7 +300,7 @@ fn tags(
                 line.date
             ),
             "each kit of a plan issued once",
-            format!("{mend}; `--put-back TAG` reverses a kit"),
+            format!("{fix}; `--put-back TAG` reverses a kit"),
         ));
     }
     tags
@@ -376,7 +376,7 @@ fn changed(
         ));
         return;
     };
-    let mend = match same {
+    let fix = match same {
         true => {
             "this is the stock that the plan was made from, so the plan was changed since: make it again"
         }
@@ -390,7 +390,7 @@ fn changed(
         ),
     };
     let mut differs = |place: &Place, before: String, after: String| {
-        found.add(Problem::new(place.clone(), after, before, mend));
+        found.add(Problem::new(place.clone(), after, before, fix));
     };
     if i64::from(now.on_hand) != expected {
         differs(
@@ -639,8 +639,8 @@ fn take_line(
     if !is_known(taking, item, &filled.instead_at, problems) {
         return;
     }
-    let mut wrong = |found: String, expected: &str, mend: &str| {
-        problems.add(Problem::new(filled.instead_at.clone(), found, expected, mend));
+    let mut wrong = |found: String, expected: &str, fix: &str| {
+        problems.add(Problem::new(filled.instead_at.clone(), found, expected, fix));
     };
     if line.tag.is_empty() {
         wrong(
@@ -735,8 +735,8 @@ pub fn put_back(
     let mut found = Problems::new();
     let mut moves = fit(standing, counted, &mut found);
     let mut left: BTreeMap<String, u32> = BTreeMap::new();
-    let mut wrong = |place: Place, found_: String, expected: &str, mend: String| {
-        found.add(Problem::new(place, found_, expected, mend));
+    let mut wrong = |place: Place, found_: String, expected: &str, fix: String| {
+        found.add(Problem::new(place, found_, expected, fix));
     };
     let tagged = standing.log.entries().iter();
     let known: BTreeMap<String, &str> =

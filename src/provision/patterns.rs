@@ -183,7 +183,7 @@ impl Ways {
 
     /// Ways with classes in a gap asking for no pieces: there is no kit for them with any pieces, and the
     /// other pumps still need theirs.
-    pub(super) fn but_for_gaps(mut self) -> Ways {
+    pub(super) fn served_except_gaps(mut self) -> Ways {
         for (class, _) in self.classes.iter_mut().zip(&self.gap).filter(|(_, gap)| **gap) {
             *class = Class { ends: vec![0], cost: vec![0], waste: vec![0], ..Class::default() };
         }

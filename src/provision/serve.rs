@@ -116,7 +116,7 @@ impl<'a> Open<'a> {
             return None;
         }
         let mut assigned = self.first(classes);
-        let served = self.mend(classes, &mut assigned, there, moves);
+        let served = self.fix(classes, &mut assigned, there, moves);
         served.then_some(assigned)
     }
 
@@ -147,7 +147,7 @@ impl<'a> Open<'a> {
 
     /// Changes ways, at most `moves` times, until no item is overdrawn or the control says stop; returns
     /// whether it succeeded. If not, `assigned` is the last attempt.
-    pub(super) fn mend(
+    pub(super) fn fix(
         &self,
         classes: &[u32],
         assigned: &mut Assigned,

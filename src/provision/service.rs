@@ -68,7 +68,7 @@ pub(super) fn count(
         served: 0,
         hopeless: 0,
         undecided: 0,
-        but_for_gaps: 0,
+        served_except_gaps: 0,
         interval: [0.0, 1.0],
         reachable: [0.0, 1.0],
         missed: vec![0; scenarios.pumps],
@@ -81,7 +81,7 @@ pub(super) fn count(
         // No verdict counts a pump in a gap, since it asks for no pieces.
         let (mut pumps, certain) = match verdict {
             Verdict::Served => {
-                service.but_for_gaps += 1;
+                service.served_except_gaps += 1;
                 service.served += u32::from(!hopeless);
                 (Vec::new(), true)
             }

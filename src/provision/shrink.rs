@@ -315,7 +315,7 @@ impl<'a> Shed<'a> {
                 .map(|&scenario| {
                     let mut assigned = self.kept[scenario].clone()?;
                     let classes = self.scenarios.of(scenario);
-                    let fits = self.open.mend(classes, &mut assigned, there, MOVES);
+                    let fits = self.open.fix(classes, &mut assigned, there, MOVES);
                     fits.then_some(assigned)
                 })
                 .collect();

@@ -68,7 +68,7 @@ pub fn open(path: &Path, memory: &mut Memory) -> Result<Book, Problems> {
 /// assert_eq!(book.sheets[0].rows.len(), 2);
 /// ```
 pub fn workbook(file: &str, bytes: Vec<u8>, memory: &mut Memory) -> Result<Book, Problem> {
-    let problem = |found: &str, mend: &str| Problem::new(Place::file(file), found, EXPECTED, mend);
+    let problem = |found: &str, fix: &str| Problem::new(Place::file(file), found, EXPECTED, fix);
     let sha256 = sha256(&bytes);
     let mut is_text = false;
     let sheets = match bytes.as_slice() {
@@ -115,7 +115,7 @@ fn no_workbook(file: &str, bytes: &[u8]) -> Problem {
         .map(|b| b.to_ascii_lowercase())
         .collect();
     let holds = |wanted: &[u8]| memchr::memmem::find(&start, wanted).is_some();
-    let (found, mend) = if holds(b"<html") || holds(b"<!doctypehtml") || holds(b"<table") {
+    let (found, fix) = if holds(b"<html") || holds(b"<!doctypehtml") || holds(b"<table") {
         (
             "a web page with the name of a workbook",
             "open it in the spreadsheet program and save it as .xlsx",
@@ -135,7 +135,7 @@ fn no_workbook(file: &str, bytes: &[u8]) -> Problem {
             "save it as .xlsx or .csv from the spreadsheet program",
         )
     };
-    Problem::new(Place::file(file), found, EXPECTED, mend)
+    Problem::new(Place::file(file), found, EXPECTED, fix)
 }
 
 /// Bytes of a plain file within the size limit.
@@ -158,14 +158,14 @@ fn bytes(path: &Path, file: &str, memory: &Memory) -> Result<Vec<u8>, Problem> {
 }
 
 fn unreadable(file: &str, error: &std::io::Error) -> Problem {
-    let (found, mend) = match error.kind() {
+    let (found, fix) = match error.kind() {
         std::io::ErrorKind::NotFound => ("no such file".to_string(), "check the path"),
         _ => (
             format!("a file that cannot be read ({error})"),
             "check that it may be read and that no other program holds it",
         ),
     };
-    Problem::new(Place::file(file), found, EXPECTED, mend)
+    Problem::new(Place::file(file), found, EXPECTED, fix)
 }
 
 /// Folder of CSV files, one per sheet; each unreadable file is a problem of its own.

@@ -66,8 +66,8 @@ pub(super) fn with_book(
 
 fn of_json(file: &str, bytes: &[u8], problems: &mut Problems) -> Option<Carried> {
     let place = Place::file(file);
-    let mut wrong = |found: String, expected: &str, mend: &str| {
-        problems.add(Problem::new(place.clone(), found, expected, mend));
+    let mut wrong = |found: String, expected: &str, fix: &str| {
+        problems.add(Problem::new(place.clone(), found, expected, fix));
     };
     let plan = match plan::parse(bytes) {
         Ok(plan) => plan,

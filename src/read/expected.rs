@@ -211,8 +211,8 @@ impl<'a> Foresight<'a> {
     ) -> Option<Expected> {
         let label = &one.dimension.label;
         let column = heading(&one.dimension.name);
-        let mut lacks = |found: String, expected: String, mend: String| {
-            problems.add(Problem::new(one.place.clone(), found, expected, mend));
+        let mut lacks = |found: String, expected: String, fix: String| {
+            problems.add(Problem::new(one.place.clone(), found, expected, fix));
         };
         let file = self.history.as_ref().map(|history| &history.file);
         let (past, file) = match (past, file) {

@@ -26,12 +26,12 @@ pub(super) fn check<'a>(
         if nearest(name, gives_way.iter().copied()).is_none() {
             continue;
         }
-        let mend = mend_name(name, gives_way.iter().copied(), "");
+        let fix = mend_name(name, gives_way.iter().copied(), "");
         problems.warn(Problem::new(
             place.clone(),
             format!("the material `{name}`, which neither the models nor the materials table know"),
             "a gasket material that is known, or one of the shop's own",
-            format!("{mend}; its crush is not checked"),
+            format!("{fix}; its crush is not checked"),
         ));
     }
 }

@@ -111,13 +111,13 @@ impl Reader<'_> {
         span: &Range<usize>,
         found: impl Into<String>,
         expected: impl Into<String>,
-        mend: impl Into<String>,
+        fix: impl Into<String>,
     ) {
         let before = &self.text[..span.start.min(self.text.len())];
         let line = before.matches('\n').count() + 1;
         let column = before.chars().rev().take_while(|&c| c != '\n').count() + 1;
         let place = Place { file: self.file.to_string(), spot: Spot::Text { line, column } };
-        self.problems.add(Problem::new(place, found, expected, mend));
+        self.problems.add(Problem::new(place, found, expected, fix));
     }
 
     /// Reports a text that is not valid TOML.
@@ -208,9 +208,9 @@ impl Reader<'_> {
         if known.contains(&name) {
             return;
         }
-        let mend = mend_name(name, known.iter().copied(), "remove it");
+        let fix = mend_name(name, known.iter().copied(), "remove it");
         let found = format!("the key `{name}`, which is not known here");
-        self.add(span, found, format!("one of {}", known.join(", ")), mend);
+        self.add(span, found, format!("one of {}", known.join(", ")), fix);
     }
 
     fn length(&mut self, quantity: &Spanned<Quantity>, unit: Unit) -> Option<Length> {
@@ -643,13 +643,13 @@ impl Reader<'_> {
 
     fn unknown(&mut self, span: &Range<usize>, name: &str, names: &Names) {
         let known: Vec<&str> = names.all().map(|(name, _)| name.as_str()).collect();
-        let mend = mend_name(
+        let fix = mend_name(
             name,
             known.iter().copied(),
             "add it as a [dimension], a [thermal] term or a [pack]",
         );
         let found = format!("`{name}`, which is no dimension, thermal term or pack of this model");
-        self.add(span, found, format!("one of {}", known.join(", ")), mend);
+        self.add(span, found, format!("one of {}", known.join(", ")), fix);
     }
 }
 

@@ -20,9 +20,9 @@ pub fn stated(job: &mut Job, pump: usize, texts: &[String]) -> Result<Vec<PackPi
     let model = job.model_of(&job.pumps[pump]).clone();
     let fits = job.pumps[pump].fits.clone();
     let mut packs = vec![None; model.packs.len()];
-    let mut wrong = |found: String, expected: String, mend: &str| {
+    let mut wrong = |found: String, expected: String, fix: &str| {
         let place = Place::file("command line");
-        problems.add(Problem::new(place, found, expected, mend));
+        problems.add(Problem::new(place, found, expected, fix));
     };
     let names: Vec<&str> = model.packs.iter().map(|pack| pack.name.as_str()).collect();
     for text in texts {
@@ -116,9 +116,9 @@ fn warn(job: &mut Job, tag: &str, place: &Pack, pack: &PackPick) {
     }
     found.dedup();
     for (found, expected) in found {
-        let mend = "the stack-up is worked out as stated; no kit could be made so";
+        let fix = "the stack-up is worked out as stated; no kit could be made so";
         let place = Place::file("command line");
-        job.warnings.push(Problem::new(place, found, expected, mend));
+        job.warnings.push(Problem::new(place, found, expected, fix));
     }
 }
 

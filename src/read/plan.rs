@@ -42,8 +42,8 @@ pub fn packs(path: &Path, job: &Job, memory: &mut Memory) -> Result<Packs, Probl
 pub(super) fn packs_of_json(path: &Path, job: &Job) -> Result<Packs, Problems> {
     let mut problems = Problems::new();
     let file = path.display().to_string();
-    let wrong = |found: String, expected: &str, mend: &str| {
-        Problem::new(Place::file(&file), found, expected, mend)
+    let wrong = |found: String, expected: &str, fix: &str| {
+        Problem::new(Place::file(&file), found, expected, fix)
     };
     let bytes = super::bounded::bytes(path, super::bounded::OF_PLAN);
     let bytes = bytes.map_err(|error| plan::NotAPlan::Unreadable(error.to_string()));

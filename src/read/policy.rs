@@ -58,12 +58,12 @@ fn set(
         Err(SettingError::Unknown) => {
             let settings = policy.settings();
             let names = settings.iter().map(|(name, _)| *name);
-            let mend = mend_name(setting, names.clone(), "remove it");
+            let fix = mend_name(setting, names.clone(), "remove it");
             problems.add(Problem::new(
                 name_at,
                 format!("the setting `{setting}`, which is not known"),
                 format!("one of {}", names.collect::<Vec<_>>().join(", ")),
-                mend,
+                fix,
             ));
         }
         Err(SettingError::Value { expected }) => problems.add(Problem::new(

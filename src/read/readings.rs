@@ -431,19 +431,19 @@ fn resolve(
     match found {
         Some(at) if is_asked(pump, &pump.requirements[at]) => Some((index, Of::Requirement(at))),
         other => {
-            let (expected, mend) = match other {
+            let (expected, fix) = match other {
                 Some(at) => not_readable(pump, at, packs),
                 None => {
                     let names = readable(pump, packs);
-                    let mend = mend_name(what, names.iter().copied(), "correct it");
-                    (format!("one of {}", names.join(", ")), mend)
+                    let fix = mend_name(what, names.iter().copied(), "correct it");
+                    (format!("one of {}", names.join(", ")), fix)
                 }
             };
             problems.add(Problem::new(
                 what_place.clone(),
                 format!("a reading of `{what}` for {}", pump.tag),
                 expected,
-                mend,
+                fix,
             ));
             None
         }

@@ -333,7 +333,7 @@ impl<'a> Table<'a> {
             }
             near = None;
         }
-        let (at, found, mend) = match near {
+        let (at, found, fix) = match near {
             Some(near) => {
                 problems.withdraw_warnings(&place(near));
                 (
@@ -355,7 +355,7 @@ impl<'a> Table<'a> {
                 )
             }
         };
-        problems.add(Problem::new(at, found, format!("a column headed `{name}`"), mend));
+        problems.add(Problem::new(at, found, format!("a column headed `{name}`"), fix));
     }
 
     /// Heading most likely meant by a missing one: another word for it, else the most similar one among the unknown
@@ -529,7 +529,7 @@ impl TableRow<'_, '_> {
                     self.place(heading),
                     format!("the error value {error}"),
                     format!("a value for `{}`", heading.text),
-                    "mend the formula, or type the value",
+                    "fix the formula, or type the value",
                 ));
                 None
             }
@@ -591,10 +591,10 @@ impl TableRow<'_, '_> {
         };
         match wrong {
             None => Some(cell.show()),
-            Some((found, mend)) => {
+            Some((found, fix)) => {
                 let expected =
                     format!("a name of at most {LONGEST} characters for `{}`", heading.text);
-                problems.add(Problem::new(self.place(heading), found, expected, mend));
+                problems.add(Problem::new(self.place(heading), found, expected, fix));
                 None
             }
         }
@@ -613,8 +613,8 @@ impl TableRow<'_, '_> {
     /// thousand to others, `010` is ten here and a hundredth to some, and `10/20` may be a range.
     fn ask_about_number(&self, heading: &Heading, cell: &Cell, problems: &mut Problems) {
         let Cell::Text(text) = cell else { return };
-        let mut ask = |found: String, expected: &str, mend: &str| {
-            problems.warn(Problem::new(self.place(heading), found, expected, mend));
+        let mut ask = |found: String, expected: &str, fix: &str| {
+            problems.warn(Problem::new(self.place(heading), found, expected, fix));
         };
         let number: String =
             text.chars().take_while(|c| c.is_ascii_digit() || ",./".contains(*c)).collect();
@@ -653,18 +653,18 @@ impl TableRow<'_, '_> {
         heading: &Heading,
         cell: &Cell,
         expected: &str,
-        mend: &str,
+        fix: &str,
         problems: &mut Problems,
     ) {
-        let (found, mend) = match cell {
+        let (found, fix) = match cell {
             Cell::Date { iso, .. } => (
                 format!("the date {iso}"),
                 "give the cell a number format and type the number again",
             ),
-            Cell::Bool(yes) => (truth(*yes).to_string(), mend),
-            cell => (format!("`{}`", cell.show()), mend),
+            Cell::Bool(yes) => (truth(*yes).to_string(), fix),
+            cell => (format!("`{}`", cell.show()), fix),
         };
-        problems.add(Problem::new(self.place(heading), found, expected, mend));
+        problems.add(Problem::new(self.place(heading), found, expected, fix));
     }
 
     /// Reports a cell that is not a plain number, naming a note after the number.
@@ -672,7 +672,7 @@ impl TableRow<'_, '_> {
         &self,
         heading: &Heading,
         cell: &Cell,
-        [expected, mend]: [&str; 2],
+        [expected, fix]: [&str; 2],
         problems: &mut Problems,
     ) {
         match note_behind(cell) {
@@ -682,7 +682,7 @@ impl TableRow<'_, '_> {
                 expected,
                 "leave the number alone in the cell; move the note to a column of its own",
             )),
-            None => self.not(heading, cell, expected, mend, problems),
+            None => self.not(heading, cell, expected, fix, problems),
         }
     }
 
@@ -790,7 +790,7 @@ impl TableRow<'_, '_> {
         &self,
         heading: &Heading,
         problems: &mut Problems,
-        [expected, mend]: [&str; 2],
+        [expected, fix]: [&str; 2],
         parse: impl FnOnce(&str) -> Option<Millionths>,
     ) -> Option<Millionths> {
         let cell = self.cell(heading, problems)?;
@@ -801,7 +801,7 @@ impl TableRow<'_, '_> {
         };
         match number {
             Some(_) => self.ask_about_number(heading, cell, problems),
-            None => self.not(heading, cell, expected, mend, problems),
+            None => self.not(heading, cell, expected, fix, problems),
         }
         number
     }
@@ -870,7 +870,7 @@ impl TableRow<'_, '_> {
                 Some(value)
             }
             Err(error) => {
-                let mend = match error {
+                let fix = match error {
                     LengthError::NoUnit => mend_unit(&heading.text),
                     LengthError::NotANumber => match cell {
                         Cell::Date { .. } => {
@@ -893,7 +893,7 @@ impl TableRow<'_, '_> {
                     self.place(heading),
                     format!("`{}`: {error}", cell.show()),
                     format!("a length for `{}`", heading.text),
-                    mend,
+                    fix,
                 ));
                 None
             }

@@ -255,12 +255,12 @@ pub fn service(service: &Service) -> String {
 /// Purpose of the trolley, and whether it covers the scenarios that it was chosen for.
 pub fn chosen_for(provision: &Provision, question: &ProvisionOptions) -> String {
     let trolley = &provision.trolley;
-    let but_for_gaps = match trolley.hopeless {
+    let served_except_gaps = match trolley.hopeless {
         0 => String::new(),
         _ => format!("; {} if pumps in a gap are left out", trolley.served_except_gaps),
     };
     format!(
-        "The trolley {} {} of outages: it covers {} of the {} design scenarios ({} required){but_for_gaps}.",
+        "The trolley {} {} of outages: it covers {} of the {} design scenarios ({} required){served_except_gaps}.",
         match provision.falls_short(question) {
             true => "was to serve",
             false => "is for",
@@ -279,16 +279,16 @@ pub fn promise(provision: &Provision, question: &ProvisionOptions) -> String {
     let wanted = question.probability.to_f64();
     let asked_for = asked(question.probability);
     let level = asked(question.level);
-    let but_for_gaps = match service.hopeless {
+    let served_except_gaps = match service.hopeless {
         0 => String::new(),
         _ => format!(
             " Everything but the gaps is served in {} of {} scenarios counted.",
-            service.but_for_gaps, service.checks
+            service.served_except_gaps, service.checks
         ),
     };
     if service.out_of_reach(wanted) {
         return format!(
-            "NOT MET: {asked_for} is out of reach whatever is set aside: {} of {} scenarios counted come to a value in a gap, which leaves {} of outages at most (at {level}).{but_for_gaps}",
+            "NOT MET: {asked_for} is out of reach whatever is set aside: {} of {} scenarios counted come to a value in a gap, which leaves {} of outages at most (at {level}).{served_except_gaps}",
             service.hopeless,
             service.checks,
             rounded(service.reachable[1], f64::ceil)
@@ -300,13 +300,13 @@ pub fn promise(provision: &Provision, question: &ProvisionOptions) -> String {
             gaps => format!("; {gaps} of them come to a value in a gap"),
         };
         return format!(
-            "NOT MET: of the {} scenarios it was chosen for it serves {}, and {} were wanted for {asked_for}{gaps}.{but_for_gaps}",
+            "NOT MET: of the {} scenarios it was chosen for it serves {}, and {} were wanted for {asked_for}{gaps}.{served_except_gaps}",
             trolley.scenarios, trolley.served, trolley.wanted
         );
     }
     if high < wanted {
         return format!(
-            "NOT MET: the service that was counted lies below the {asked_for} asked for.{but_for_gaps}"
+            "NOT MET: the service that was counted lies below the {asked_for} asked for.{served_except_gaps}"
         );
     }
     if question.probability == Millionths::ONE {
@@ -318,7 +318,7 @@ pub fn promise(provision: &Provision, question: &ProvisionOptions) -> String {
     }
     if low < wanted {
         return format!(
-            "The count does not settle whether it is {asked_for} or more: more scenarios to choose it for (--scenarios) make it safer, more to count on (--checks) narrow the interval.{but_for_gaps}"
+            "The count does not settle whether it is {asked_for} or more: more scenarios to choose it for (--scenarios) make it safer, more to count on (--checks) narrow the interval.{served_except_gaps}"
         );
     }
     let coarse = match provision.coarse.is_empty() {
@@ -326,7 +326,7 @@ pub fn promise(provision: &Provision, question: &ProvisionOptions) -> String {
         false => " But these lie far apart for the limits: see the warning.",
     };
     format!(
-        "The {asked_for} asked for is met, interval and all, for {}.{coarse}{but_for_gaps}",
+        "The {asked_for} asked for is met, interval and all, for {}.{coarse}{served_except_gaps}",
         looked_at(question)
     )
 }
@@ -410,8 +410,8 @@ pub const CAUTION: &str = "Setting pieces aside does not set a clearance: measur
 
 /// An unanswerable request, as a problem of the stock workbook or of the pump workbook.
 pub fn fault(fault: &ProvisionError, stock: &str, pumps: &str) -> Problem {
-    let in_pumps = |found: String, expected: &str, mend: &str| {
-        Problem::new(Place::file(pumps), found, expected, mend)
+    let in_pumps = |found: String, expected: &str, fix: &str| {
+        Problem::new(Place::file(pumps), found, expected, fix)
     };
     match fault {
         ProvisionError::Choose(error) => error.problem(stock, pumps),

@@ -259,7 +259,7 @@ fn sentence(job: &Job, pump: &Pump, record: &Record, task: &Task) -> String {
             format!("It would fit {}.", slips.collect::<Vec<_>>().join(", or "))
         }
         Task::ReadAgain => {
-            "Clean and mend what is found and read again; move no piece before. If the second reading says the \
+            "Clean and fix what is found and read again; move no piece before. If the second reading says the \
              same, it counts."
                 .into()
         }

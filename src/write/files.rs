@@ -36,8 +36,8 @@ pub enum WriteError {
         path: PathBuf,
         /// The kind of thing that is there.
         what: &'static str,
-        /// How to mend it.
-        mend: &'static str,
+        /// How to fix it.
+        fix: &'static str,
     },
     /// The folder is not there.
     #[error("{path} cannot be written: there is no folder {folder}")]
@@ -74,10 +74,10 @@ pub enum WriteError {
 }
 
 impl WriteError {
-    /// As a problem with its place and mend.
+    /// As a problem with its place and fix.
     pub fn problem(&self) -> Problem {
-        let at = |path: &Path, found: String, expected: &str, mend: &str| {
-            Problem::new(Place::file(&path.display().to_string()), found, expected, mend)
+        let at = |path: &Path, found: String, expected: &str, fix: &str| {
+            Problem::new(Place::file(&path.display().to_string()), found, expected, fix)
         };
         match self {
             WriteError::Exists(path) => at(
@@ -86,11 +86,11 @@ impl WriteError {
                 "a name that is free",
                 "give another name, or --force to replace it",
             ),
-            WriteError::Unfit { path, what, mend } => at(
+            WriteError::Unfit { path, what, fix } => at(
                 path,
                 format!("{what}, which cannot be written"),
                 "a plain file, or a name that is free",
-                mend,
+                fix,
             ),
             WriteError::NoFolder { path, folder } => at(
                 path,
@@ -102,7 +102,7 @@ impl WriteError {
                 path,
                 format!("a file that cannot be written ({error})"),
                 "a folder that may be written into, with room for the file",
-                mend(error.kind()),
+                fix(error.kind()),
             ),
             WriteError::Workbook(error) => at(
                 Path::new("gapwright"),
@@ -128,7 +128,7 @@ impl WriteError {
     }
 }
 
-fn mend(kind: ErrorKind) -> &'static str {
+fn fix(kind: ErrorKind) -> &'static str {
     match kind {
         ErrorKind::StorageFull | ErrorKind::QuotaExceeded | ErrorKind::FileTooLarge => {
             "make room there, or give a name on another disk"
@@ -255,7 +255,7 @@ fn followed(path: &Path) -> (PathBuf, bool) {
 
 /// Where a file really goes: a symbolic link is followed, so that it still points where it did.
 fn target(path: &Path, force: bool) -> Result<PathBuf, WriteError> {
-    let unfit = |what, mend| WriteError::Unfit { path: path.to_path_buf(), what, mend };
+    let unfit = |what, fix| WriteError::Unfit { path: path.to_path_buf(), what, fix };
     let (real, ends) = followed(path);
     if !ends {
         return Err(unfit("a link that leads back to itself", "remove the link"));

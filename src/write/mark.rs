@@ -1,4 +1,4 @@
-//! A copy of the input sheets with what is wrong coloured and noted, to mend it where it is.
+//! A copy of the input sheets with what is wrong coloured and noted, to fix it where it is.
 
 use std::collections::{BTreeMap, HashSet};
 
@@ -132,8 +132,8 @@ impl MarkedProblem<'_> {
 
     /// How high it must be: a row is not made higher by itself in every program that opens the workbook.
     fn height(&self) -> f64 {
-        let Problem { place, found, expected, fix: mend, .. } = self.problem;
-        let texts = [(&place.file, 22), (found, 36), (expected, 34), (mend, 36)];
+        let Problem { place, found, expected, fix, .. } = self.problem;
+        let texts = [(&place.file, 22), (found, 36), (expected, 34), (fix, 36)];
         let lines = texts
             .map(|(text, across)| text.lines().map(|line| 1 + line.chars().count() / across).sum());
         let lines = lines.into_iter().max().unwrap_or(1_usize).clamp(1, 25);

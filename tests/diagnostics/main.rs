@@ -31,7 +31,7 @@ fn text(bytes: &[u8]) -> String {
 fn json(run: &Output) -> ProblemsJson {
     let list: ProblemsJson = serde_json::from_slice(&run.stdout)
         .unwrap_or_else(|error| panic!("{error}: {} {}", text(&run.stdout), text(&run.stderr)));
-    assert_eq!(list.format, "gapwright.problems.v1");
+    assert_eq!(list.format, "gapwright.problems.v2");
     assert_eq!(Some(i32::from(list.exit_status)), run.status.code());
     list
 }
@@ -162,7 +162,7 @@ fn people_read_the_list_on_standard_error_alone() {
         "S20,shim,F1,thin,0.0002,1,2.00,A2\n",
         "found     `thin`",
         "expected  a length",
-        "mend      ",
+        "fix       ",
         "problem  stock!F6\n",
     ];
     for words in expected {

@@ -112,7 +112,7 @@ fn the_copy_is_the_one_thing_that_is_written() {
     assert!(styles.contains("style=\"thick\"") && styles.contains("style=\"mediumDashed\""));
     let notes = parts(&path, "xl/comments");
     assert_eq!(notes.matches("<comment ref=").count(), 4);
-    for words in ["found: `thin`", "expected: a length", "mend: ", "found: a tolerance of 0"] {
+    for words in ["found: `thin`", "expected: a length", "fix: ", "found: a tolerance of 0"] {
         assert!(notes.contains(words), "{words} in {notes}");
     }
     // The list: number, severity, file, sheet, cell as a link, found, expected, fix.
@@ -230,7 +230,7 @@ fn names_of_sheets_that_clash_are_mended() {
 fn problem_at(row: u32, column: u32) -> Problem {
     let spot = Spot::Cell { sheet: "S".into(), row, column };
     let file = "f".to_string();
-    Problem::new(Place { file, spot }, "found", "expected", "mend")
+    Problem::new(Place { file, spot }, "found", "expected", "fix")
 }
 
 /// Kinds of cells, the limit of the copy, and places beyond the last row of a sheet.

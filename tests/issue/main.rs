@@ -134,7 +134,7 @@ fn partly_picked_substituted_and_beside_the_plan_are_recorded_as_such() {
     let all_not_fit =
         run.findings.iter().filter(|f| f["file"].as_str().unwrap().contains("kit-plan"));
     assert!(
-        all_not_fit.clone().all(|f| f["mend"].as_str().unwrap().contains("NOT FIT TO ASSEMBLE"))
+        all_not_fit.clone().all(|f| f["fix"].as_str().unwrap().contains("NOT FIT TO ASSEMBLE"))
     );
     let lines: Vec<String> = shop
         .log()

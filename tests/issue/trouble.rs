@@ -35,7 +35,7 @@ fn a_run_that_was_ended_between_its_two_files_is_found_and_finished() {
     assert!(
         run.findings
             .iter()
-            .all(|f| { f["mend"].as_str().unwrap().contains("go on with this stock workbook") })
+            .all(|f| { f["fix"].as_str().unwrap().contains("go on with this stock workbook") })
     );
     shop.issue(&["stock-next.xlsx", "--put-back", "B", "--out", "s3.xlsx"]).well();
 }

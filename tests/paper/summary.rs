@@ -132,10 +132,10 @@ fn pumps(verified: &Verified) -> Vec<Row> {
 
 /// A warning on one line: place, found value, expected value, fix.
 pub fn warning(warning: &gapwright::problem::Problem) -> String {
-    let mend: Vec<&str> = warning.fix.split_whitespace().collect();
-    let mend = mend.join(" ");
-    let mend = format!("{}{}", mend[..1].to_uppercase(), &mend[1..]);
-    format!("{}: {}. Expected {}. {mend}.", warning.place, warning.found, warning.expected)
+    let fix: Vec<&str> = warning.fix.split_whitespace().collect();
+    let fix = fix.join(" ");
+    let fix = format!("{}{}", fix[..1].to_uppercase(), &fix[1..]);
+    format!("{}: {}. Expected {}. {fix}.", warning.place, warning.found, warning.expected)
 }
 
 fn warnings(verified: &Verified) -> Vec<Row> {

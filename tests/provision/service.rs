@@ -28,7 +28,7 @@ fn every_scenario_is_judged_as_every_kit_says() {
         let mut unserved =
             found.service.unserved.iter().map(|u| (u.scenario, u)).collect::<HashMap<_, _>>();
         let mut missed = vec![0; pumps];
-        let (mut none, mut but_for_gaps) = (0, 0);
+        let (mut none, mut served_except_gaps) = (0, 0);
         for (scenario, numbers) in scenarios(&outlook, &question, Purpose::Counting) {
             let most = known.most_served(&scenario, &there);
             let gap = |pump: &usize| known.kits(*pump, &scenario[*pump]).is_empty();
@@ -37,7 +37,7 @@ fn every_scenario_is_judged_as_every_kit_says() {
             for number in numbers {
                 judged += 1;
                 none += u32::from(impossible);
-                but_for_gaps += u32::from(most + gaps == pumps);
+                served_except_gaps += u32::from(most + gaps == pumps);
                 let Some(verdict) = unserved.remove(&number) else {
                     assert_eq!(most, pumps, "case {seed}, scenario {number}");
                     continue;
@@ -55,7 +55,7 @@ fn every_scenario_is_judged_as_every_kit_says() {
         assert_eq!(service.served + service.unserved.len() as u32, service.checks);
         assert_eq!((service.undecided, service.hopeless), (0, none));
         assert_eq!(service.interval, exact_interval(service.served, service.checks, 0.95));
-        assert_eq!(service.but_for_gaps, but_for_gaps, "case {seed}");
+        assert_eq!(service.served_except_gaps, served_except_gaps, "case {seed}");
         assert_eq!(service.reachable, exact_interval(service.checks - none, service.checks, 0.95));
         hopeless += none;
     }

@@ -645,8 +645,8 @@ fn a_hopeless_pump_does_not_empty_the_trolley() {
     let (said, plain, cells) = provided(SMALL_STOCK, &pumps, &[]);
     assert_eq!(plain.service.hopeless, plain.service.checks);
     assert_eq!((plain.service.served, plain.trolley.served), (0, 0));
-    assert_eq!(plain.service.but_for_gaps, plain.service.checks);
-    assert_eq!(plain.trolley.but_for_gaps, 500);
+    assert_eq!(plain.service.served_except_gaps, plain.service.checks);
+    assert_eq!(plain.trolley.served_except_gaps, 500);
     assert!(plain.trolley.count >= 2 && money(&plain.trolley.cost) > 0);
     assert!(plain.trolley.falls_short && !plain.trolley.proven);
     assert!(plain.service.out_of_reach && plain.service.standing == ServiceStanding::NotMet);

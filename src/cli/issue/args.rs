@@ -104,7 +104,7 @@ impl Args {
             ([stock], true) => Some((None, stock)),
             ([plan, stock], false) => Some((Some(plan), stock)),
             (books, _) => {
-                let (expected, mend) = match alone {
+                let (expected, fix) = match alone {
                     true => (
                         "the stock workbook alone",
                         "leave the plan out: the log knows what went out",
@@ -116,7 +116,7 @@ impl Args {
                 };
                 let count = books.len();
                 let found = format!("{count} workbook{}", if count == 1 { "" } else { "s" });
-                problems.add(from_command_line(found, expected, mend));
+                problems.add(from_command_line(found, expected, fix));
                 None
             }
         }

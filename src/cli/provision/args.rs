@@ -151,13 +151,13 @@ impl Args {
     fn asked(&self, problems: &mut Problems) -> Request {
         let mut amounts = Amounts(problems);
         let step = self.step.as_ref().and_then(|text| {
-            let mend = "write it as in --step \"0.0005 in\" or --step \"0.01 mm\"";
-            amounts.length("--step", text, mend)
+            let fix = "write it as in --step \"0.0005 in\" or --step \"0.01 mm\"";
+            amounts.length("--step", text, fix)
         });
         let mut percent = |option, text: &str, [least, most]: [i64; 2], expected| {
             let fits = |percent: i64| (least..=most).contains(&percent) && percent % 100 == 0;
-            let mend = "write 95 for 95 %, not 0.95";
-            let share = amounts.percent((option, text), fits, (expected, mend));
+            let fix = "write 95 for 95 %, not 0.95";
+            let share = amounts.percent((option, text), fits, (expected, fix));
             share.unwrap_or(Millionths::from_raw(950_000))
         };
         Request {

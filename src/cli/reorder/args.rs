@@ -189,17 +189,17 @@ impl Args {
         let budget = money("--budget", &self.budget, 0);
         let order = money("--order-cost", &self.order_cost, 1);
         let lacking = money("--lacking-cost", &self.lacking_cost, 1);
-        let mend = "write it as in \"95 %\"";
+        let fix = "write it as in \"95 %\"";
         let service = amounts.percent(
             ("--service", &self.service),
             |percent| (100..100_000_000).contains(&percent),
-            ("a percentage above 0 and below 100", mend),
+            ("a percentage above 0 and below 100", fix),
         );
         let holding = self.holding.as_ref().and_then(|text| {
             amounts.percent(
                 ("--holding", text),
                 |percent| (100..1_000_000_000).contains(&percent),
-                ("a percentage above 0 and below 1000", mend),
+                ("a percentage above 0 and below 1000", fix),
             )
         });
         let step = self.step.as_ref();
@@ -239,13 +239,13 @@ fn range(text: &str, problems: &mut Problems) -> Option<(String, String, Length,
     };
     let Some((kind, fit, low, high)) = read() else {
         let expected = "a fit code, an equals sign, and two lengths with their units";
-        let mend = "write it as in --range \"F6=1 thou .. 125 thou\", or \"gasket F6=...\"";
-        problems.add(from_command_line(format!("--range {text}"), expected, mend));
+        let fix = "write it as in --range \"F6=1 thou .. 125 thou\", or \"gasket F6=...\"";
+        problems.add(from_command_line(format!("--range {text}"), expected, fix));
         return None;
     };
-    let mut wrong = |found: &str, expected: &str, mend: &str| {
+    let mut wrong = |found: &str, expected: &str, fix: &str| {
         let found = format!("--range {text}, which {found}");
-        problems.add(from_command_line(found, expected, mend));
+        problems.add(from_command_line(found, expected, fix));
     };
     if low < Length::ZERO {
         wrong("begins below nothing", "a range from 0 or above", "correct its first length");

@@ -35,9 +35,9 @@ pub(super) fn sheet(
     bytes: &[u8],
     memory: &mut Memory,
 ) -> Result<Sheet, Problem> {
-    let wrong = |spot: Spot, found: String, expected: &str, mend: &str| {
+    let wrong = |spot: Spot, found: String, expected: &str, fix: &str| {
         let file = file.to_string();
-        Problem::new(Place { file, spot }, found, expected, mend)
+        Problem::new(Place { file, spot }, found, expected, fix)
     };
     let text = text(bytes).map_err(|(line, found)| {
         wrong(

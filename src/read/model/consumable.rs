@@ -23,8 +23,8 @@ impl Reader<'_> {
         let count = *raw.count.get_ref();
         if !(1..=MOST_IN_A_BAG).contains(&count) {
             let expected = format!("a whole number from 1 to {MOST_IN_A_BAG}");
-            let mend = "correct the number, or remove the consumable";
-            self.add(&raw.count.span(), format!("{count} in a bag"), expected, mend);
+            let fix = "correct the number, or remove the consumable";
+            self.add(&raw.count.span(), format!("{count} in a bag"), expected, fix);
         }
         let fit_column = raw.fit_column.as_ref().map(|column| self.filled(column));
         let section = raw.section.as_ref().map(|section| self.section(section));

@@ -19,13 +19,13 @@ impl Reader<'_> {
             Quantity::Text(text) => temperature(text),
             number => number.number(),
         };
-        let [expected, mend] = match read {
+        let [expected, fix] = match read {
             Some(degrees) if is_temperature(degrees) => return Some(degrees),
             Some(_) => ["degrees Celsius from -273 to 1500", "correct the temperature"],
             None => TEMPERATURE,
         };
         let found = format!("`{}`", quantity.get_ref().show());
-        self.add(&quantity.span(), found, expected, mend);
+        self.add(&quantity.span(), found, expected, fix);
         None
     }
 
@@ -60,7 +60,7 @@ impl Reader<'_> {
                 if found.is_none() && raw.expansion.is_none() {
                     let known = materials.iter().filter(|m| m.expansion.is_some());
                     let known: Vec<&str> = known.map(|m| m.name.as_str()).collect();
-                    let mend = mend_name(
+                    let fix = mend_name(
                         material.get_ref(),
                         known.iter().copied(),
                         "state its expansion here",
@@ -72,7 +72,7 @@ impl Reader<'_> {
                             material.get_ref()
                         ),
                         format!("one of {}", known.join(", ")),
-                        mend,
+                        fix,
                     );
                     None
                 } else {

@@ -238,8 +238,8 @@ impl Reader<'_> {
                 let number = self.number(sensitivity);
                 if number.is_some_and(|c| c.raw().abs() > 10_000_000) {
                     let found = format!("the sensitivity {}", sensitivity.get_ref().show());
-                    let mend = "correct it; a sensitivity is 1 or -1 in most arrangements";
-                    self.add(&sensitivity.span(), found, "a number from -10 to 10", mend);
+                    let fix = "correct it; a sensitivity is 1 or -1 in most arrangements";
+                    self.add(&sensitivity.span(), found, "a number from -10 to 10", fix);
                     return None;
                 }
                 Some((term?, number?))

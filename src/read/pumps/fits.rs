@@ -42,7 +42,7 @@ pub(in crate::read) fn check_fits(
                 pack.kind
             );
             suggested += 1;
-            let mend = match suggested {
+            let fix = match suggested {
                 ..=MOST_SUGGESTED => mend_name(fit.as_str(), of_kind.iter().copied(), &missing),
                 _ => missing,
             };
@@ -56,7 +56,7 @@ pub(in crate::read) fn check_fits(
                 place.clone(),
                 format!("the fit code `{}`, which no {} in the stock has", fit.as_str(), pack.kind),
                 expected,
-                mend,
+                fix,
             ));
         }
     }

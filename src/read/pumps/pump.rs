@@ -478,7 +478,7 @@ fn figures(form: &Form, unit: Unit) -> String {
 
 /// Problem of limits that no requirement can have.
 fn unfit(place: Place, found: String, form: &Form) -> Problem {
-    let mend = match form {
+    let fix = match form {
         Form::Linear { .. } => {
             "correct the pump's own target and limits; what it does not give is the model's"
         }
@@ -486,7 +486,7 @@ fn unfit(place: Place, found: String, form: &Form) -> Problem {
             "correct the pump's own target and limits; an allowance of 45 % is 0.45; what it does not give is the model's"
         }
     };
-    Problem::new(place, found, "min below max, and the target between them", mend)
+    Problem::new(place, found, "min below max, and the target between them", fix)
 }
 
 fn due(cell: &Cell) -> Due {

@@ -75,8 +75,8 @@ fn together(job: &Job, together: &Together) -> TogetherJson {
         count: together.count,
         pieces: pieces(job, &together.pieces),
         fits: together.lacking.is_empty() && together.plates.is_empty(),
-        lacking: pieces(job, &together.lacking),
-        lacking_sheets: sheets(job, &together.plates),
+        missing: pieces(job, &together.lacking),
+        missing_plates: sheets(job, &together.plates),
     }
 }
 
@@ -102,9 +102,9 @@ fn trolley(job: &Job, provision: &Provision, question: &ProvisionOptions) -> Tro
         pieces: trolley.pieces.iter().map(piece).collect(),
         wanted: trolley.wanted,
         served: trolley.served,
-        but_for_gaps: trolley.served_except_gaps,
+        served_except_gaps: trolley.served_except_gaps,
         hopeless: trolley.hopeless,
-        lacking_sheets: sheets(job, &trolley.plates),
+        missing_plates: sheets(job, &trolley.plates),
     }
 }
 
@@ -123,7 +123,7 @@ fn service(provision: &Provision, asked: f64) -> ServiceJson {
         served: service.served,
         share: service.share(),
         interval: service.interval,
-        but_for_gaps: service.but_for_gaps,
+        served_except_gaps: service.served_except_gaps,
         reachable: service.reachable,
         out_of_reach: service.out_of_reach(asked),
         hopeless: service.hopeless,
