@@ -14,7 +14,7 @@ pub mod log;
 pub mod planned;
 pub mod record;
 
-use crate::plain_text::mended;
+use crate::plain_text::cleaned;
 
 /// A text as the log holds it: valid in a workbook, its words separated by single spaces.
 ///
@@ -22,8 +22,8 @@ use crate::plain_text::mended;
 /// assert_eq!(gapwright::issue::tidy("  SH-010\u{0}\n spare "), "SH-010\u{2400} spare");
 /// ```
 pub fn tidy(text: &str) -> String {
-    let mended = mended(text);
-    mended.split_whitespace().collect::<Vec<_>>().join(" ")
+    let cleaned = cleaned(text);
+    cleaned.split_whitespace().collect::<Vec<_>>().join(" ")
 }
 
 /// A stock number or a tag in the form that is compared: tidy, in one case.

@@ -13,28 +13,28 @@ const MOST_IN_CELL: usize = 32_767;
 /// notice.
 ///
 /// ```
-/// use gapwright::plain_text::mended;
-/// assert_eq!(mended("bin\u{0}7\u{1b}"), "bin\u{2400}7\u{241b}");
-/// assert_eq!(mended("=1+1"), "=1+1");
+/// use gapwright::plain_text::cleaned;
+/// assert_eq!(cleaned("bin\u{0}7\u{1b}"), "bin\u{2400}7\u{241b}");
+/// assert_eq!(cleaned("=1+1"), "=1+1");
 /// ```
-pub fn mended(text: &str) -> Cow<'_, str> {
-    mended_to(text, MOST_IN_CELL)
+pub fn cleaned(text: &str) -> Cow<'_, str> {
+    cleaned_to(text, MOST_IN_CELL)
 }
 
-/// A text as [`mended`] gives it, in at most `most` UTF-16 units.
-pub(crate) fn mended_to(text: &str, most: usize) -> Cow<'_, str> {
+/// A text as [`cleaned`] gives it, in at most `most` UTF-16 units.
+pub(crate) fn cleaned_to(text: &str, most: usize) -> Cow<'_, str> {
     // A UTF-16 unit takes at least one byte of UTF-8.
     let long = text.len() > most && units(text) > most;
     if !long && !text.contains(forbidden) {
         return Cow::Borrowed(text);
     }
-    let mut mended: String = text.chars().map(shown).collect();
+    let mut cleaned: String = text.chars().map(shown).collect();
     if long {
         let mark = format!("... (cut off: {} characters in all)", text.chars().count());
-        mended.truncate(fitting(&mended, most.saturating_sub(units(&mark))));
-        mended.push_str(&mark);
+        cleaned.truncate(fitting(&cleaned, most.saturating_sub(units(&mark))));
+        cleaned.push_str(&mark);
     }
-    Cow::Owned(mended)
+    Cow::Owned(cleaned)
 }
 
 /// Whether XML 1.0 does not allow a character.
@@ -80,12 +80,12 @@ mod tests {
     #[test]
     fn a_text_that_is_too_long_is_cut_between_characters_and_says_so() {
         let whole = "\u{1f600}".repeat(16_383);
-        assert_eq!(mended(&whole), whole);
+        assert_eq!(cleaned(&whole), whole);
         let long = "\u{1f600}".repeat(16_384);
-        let cut = mended(&long);
+        let cut = cleaned(&long);
         assert!(units(&cut) <= MOST_IN_CELL && units(&cut) > MOST_IN_CELL - 3);
         assert!(cut.ends_with("... (cut off: 16384 characters in all)"));
-        assert!(matches!(mended("a\tb\r\nc é 日"), Cow::Borrowed(_)));
-        assert_eq!(mended("\u{fffe}\u{b}"), "\u{fffd}\u{240b}");
+        assert!(matches!(cleaned("a\tb\r\nc é 日"), Cow::Borrowed(_)));
+        assert_eq!(cleaned("\u{fffe}\u{b}"), "\u{fffd}\u{240b}");
     }
 }

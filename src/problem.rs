@@ -210,7 +210,7 @@ impl fmt::Display for Problem {
         writeln!(f, "{}", self.place)?;
         writeln!(f, "    found     {}", self.found)?;
         writeln!(f, "    expected  {}", self.expected)?;
-        write!(f, "    fix      {}", self.fix)
+        write!(f, "    fix       {}", self.fix)
     }
 }
 
@@ -421,11 +421,11 @@ fn another_number(name: &str, known: &str) -> bool {
 /// Fix for an unknown name: the nearest known one, or else `otherwise`.
 ///
 /// ```
-/// use gapwright::problem::mend_name;
-/// assert_eq!(mend_name("shimm", ["shim"], "remove it"), "say `shim`, if that is what is meant");
-/// assert_eq!(mend_name("nut", ["shim"], "remove it"), "remove it");
+/// use gapwright::problem::fix_name;
+/// assert_eq!(fix_name("shimm", ["shim"], "remove it"), "say `shim`, if that is what is meant");
+/// assert_eq!(fix_name("nut", ["shim"], "remove it"), "remove it");
 /// ```
-pub fn mend_name<'a>(
+pub fn fix_name<'a>(
     name: &str,
     known: impl IntoIterator<Item = &'a str>,
     otherwise: &str,

@@ -11,7 +11,7 @@ use super::counts::{CountedLot, Counts};
 use super::key;
 use super::log::{Entry, HEADING_ROW, How, Log, Movement, OnHand, Out, SHEET};
 use super::planned::{Planned, PlannedLine, Step};
-use crate::problem::{Place, Problem, Problems, Spot, mend_name};
+use crate::problem::{Place, Problem, Problems, Spot, fix_name};
 
 /// Entries of a person beside a line of the plan.
 #[derive(Debug, Clone, PartialEq)]
@@ -257,7 +257,7 @@ fn tags(
             command_line(),
             format!("--pump {tag}"),
             "a tag of the plan",
-            mend_name(tag, known.iter().copied(), "see the sheet Issue of the plan for its tags"),
+            fix_name(tag, known.iter().copied(), "see the sheet Issue of the plan for its tags"),
         ));
     }
     if wanted.is_empty() {
@@ -697,7 +697,7 @@ fn is_known(taking: &Taking<'_>, item: &str, at: &Place, problems: &mut Problems
             at.clone(),
             format!("the item `{item}`, which the stock does not have"),
             "an item of the stock workbook",
-            mend_name(item, lots.map(|lot| lot.item.as_str()), "correct the stock number"),
+            fix_name(item, lots.map(|lot| lot.item.as_str()), "correct the stock number"),
         ));
     }
     known
@@ -757,7 +757,7 @@ pub fn put_back(
                 command_line(),
                 format!("--put-back {tag}, for which nothing is out"),
                 "a tag with pieces out, as the issue log has it",
-                mend_name(tag, near, "see the column Tag of the log"),
+                fix_name(tag, near, "see the column Tag of the log"),
             );
         }
         let tag = known.get(&key(tag)).copied().unwrap_or_default();

@@ -162,7 +162,7 @@ impl<'a> Open<'a> {
         let mut weight = vec![1_u64; there.len()];
         let mut stays = vec![0; classes.len()];
         let (mut looked, mut counted) = (0, 0);
-        let mut mended = false;
+        let mut repaired = false;
         let mut pace = Pace::at_least(self.control, self.grace);
         for now in 1..=moves {
             if pace.stop(looked - counted).is_some() {
@@ -243,12 +243,12 @@ impl<'a> Open<'a> {
             over.clear();
             over.extend((0..there.len()).filter(|&item| assigned.used[item] > there[item]));
             if over.is_empty() {
-                mended = true;
+                repaired = true;
                 break;
             }
         }
         self.worked(looked);
-        mended
+        repaired
     }
 
     /// Gives a pump another way.

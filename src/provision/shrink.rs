@@ -310,7 +310,7 @@ impl<'a> Shed<'a> {
         while !rest.is_empty() && failing.len() <= spare {
             let some = rest.split_off(..beside.min(rest.len())).unwrap_or_default();
             beside = SIDE_BY_SIDE[1].min(2 * beside);
-            let mended: Vec<Option<Assigned>> = some
+            let repaired: Vec<Option<Assigned>> = some
                 .par_iter()
                 .map(|&scenario| {
                     let mut assigned = self.kept[scenario].clone()?;
@@ -319,11 +319,11 @@ impl<'a> Shed<'a> {
                     fits.then_some(assigned)
                 })
                 .collect();
-            for (&scenario, mended) in some.iter().zip(mended) {
-                if mended.is_none() {
+            for (&scenario, repaired) in some.iter().zip(repaired) {
+                if repaired.is_none() {
                     failing.push(scenario);
                 }
-                changed.push((scenario, mended));
+                changed.push((scenario, repaired));
             }
         }
         (changed, failing)

@@ -396,7 +396,7 @@ fn read_issue(sheet: &Sheet, carried: &mut Carried, problems: &mut Problems) -> 
                 extra.at.clone(),
                 format!("{} for `{}`, which is no tag of the plan", extra.item, extra.tag),
                 "a tag of the plan",
-                crate::problem::mend_name(&extra.tag, known, "correct the tag"),
+                crate::problem::fix_name(&extra.tag, known, "correct the tag"),
             ));
         }
     }

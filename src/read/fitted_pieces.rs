@@ -12,7 +12,7 @@ use crate::issue::record::Carried;
 use crate::job::Job;
 use crate::length::Length;
 use crate::plan::{PackPick, Pick};
-use crate::problem::{Place, Problem, Problems, mend_name};
+use crate::problem::{Place, Problem, Problems, fix_name};
 use crate::pump::Pump;
 use crate::sheet::{Book, Sheet, SheetRow};
 
@@ -283,7 +283,7 @@ fn put_in(
             at.clone(),
             format!("{name} in `{}` of {}", pack.label, pump.tag),
             format!("a {} of fit {}", pack.kind, pump.fits[place].as_str()),
-            mend_name(name, known, "correct the item, or take the piece out of the pump"),
+            fix_name(name, known, "correct the item, or take the piece out of the pump"),
         ));
         return;
     };

@@ -3,7 +3,7 @@
 use itertools::Itertools;
 
 use crate::model::Model;
-use crate::problem::{Place, Problem, Problems, mend_name, nearest};
+use crate::problem::{Place, Problem, Problems, fix_name, nearest};
 
 /// Material of a gasket in the stock, and its place.
 pub(super) type OfGasket<'a> = (&'a str, &'a Place);
@@ -26,7 +26,7 @@ pub(super) fn check<'a>(
         if nearest(name, gives_way.iter().copied()).is_none() {
             continue;
         }
-        let fix = mend_name(name, gives_way.iter().copied(), "");
+        let fix = fix_name(name, gives_way.iter().copied(), "");
         problems.warn(Problem::new(
             place.clone(),
             format!("the material `{name}`, which neither the models nor the materials table know"),

@@ -20,7 +20,7 @@ use crate::model::{
     Caution, ConsumableNeed, Correlation, Dimension, Examples, Figure, Material, Model, Pack,
     Requirement, Shape, Spread, Term, Thermal,
 };
-use crate::problem::{Place, Problem, Problems, Spot, mend_name, nearest};
+use crate::problem::{Place, Problem, Problems, Spot, fix_name, nearest};
 use file::{
     CorrelationFile, DimensionFile, KEYS, ModelFile, NEEDED, PackFile, Quantity, RequirementFile,
 };
@@ -208,7 +208,7 @@ impl Reader<'_> {
         if known.contains(&name) {
             return;
         }
-        let fix = mend_name(name, known.iter().copied(), "remove it");
+        let fix = fix_name(name, known.iter().copied(), "remove it");
         let found = format!("the key `{name}`, which is not known here");
         self.add(span, found, format!("one of {}", known.join(", ")), fix);
     }
@@ -436,7 +436,7 @@ impl Reader<'_> {
                     &at.span(),
                     format!("a figure for `{name}`, which this model does not have"),
                     format!("one of {}", known.join(", ")),
-                    mend_name(name, known.iter().copied(), "remove it"),
+                    fix_name(name, known.iter().copied(), "remove it"),
                 );
                 continue;
             }
@@ -643,7 +643,7 @@ impl Reader<'_> {
 
     fn unknown(&mut self, span: &Range<usize>, name: &str, names: &Names) {
         let known: Vec<&str> = names.all().map(|(name, _)| name.as_str()).collect();
-        let fix = mend_name(
+        let fix = fix_name(
             name,
             known.iter().copied(),
             "add it as a [dimension], a [thermal] term or a [pack]",

@@ -14,7 +14,7 @@ use crate::decimal::Money;
 use crate::job::StockSheet;
 use crate::length::Length;
 use crate::model::Model;
-use crate::problem::{Place, Problem, Problems, mend_name};
+use crate::problem::{Place, Problem, Problems, fix_name};
 use crate::pump::Pump;
 use crate::sheet::{Book, Sheet};
 use crate::stock::Cut;
@@ -137,7 +137,7 @@ fn read_plates(table: &Table<'_>, draft: &mut Draft, names: &mut Names, problems
                     line.place(heading),
                     format!("the kind `{kind}`"),
                     format!("a kind that is cut from plate: {}", STACKED.join(" or ")),
-                    mend_name(
+                    fix_name(
                         &kind,
                         STACKED,
                         "only these are cut from plate; move any other row to Stock",

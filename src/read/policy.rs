@@ -4,7 +4,7 @@ use super::named_sheet;
 use super::rows::Lone;
 use super::table::Table;
 use crate::policy::{Policy, SettingError};
-use crate::problem::{Place, Problem, Problems, mend_name};
+use crate::problem::{Place, Problem, Problems, fix_name};
 use crate::sheet::Book;
 
 /// Takes the settings of the Policy sheet, if the workbook has one.
@@ -58,7 +58,7 @@ fn set(
         Err(SettingError::Unknown) => {
             let settings = policy.settings();
             let names = settings.iter().map(|(name, _)| *name);
-            let fix = mend_name(setting, names.clone(), "remove it");
+            let fix = fix_name(setting, names.clone(), "remove it");
             problems.add(Problem::new(
                 name_at,
                 format!("the setting `{setting}`, which is not known"),

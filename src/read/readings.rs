@@ -15,7 +15,7 @@ use crate::job::{Input, Job};
 use crate::length::{Length, LengthError, Unit};
 use crate::model::{Form, Pack};
 use crate::policy::Acceptance;
-use crate::problem::{Place, Problem, Problems, mend_name};
+use crate::problem::{Place, Problem, Problems, fix_name};
 use crate::pump::Pump;
 use crate::recheck::{Bench, Left, Of, Reading, Readings, is_asked};
 use crate::sheet::{Book, Cell, Sheet, SheetRow};
@@ -415,7 +415,7 @@ fn resolve(
             tag_place.clone(),
             format!("a reading of the pump `{tag}`"),
             "a pump of the pump workbook",
-            mend_name(tag, tags, "correct the tag"),
+            fix_name(tag, tags, "correct the tag"),
         ));
         return None;
     };
@@ -435,7 +435,7 @@ fn resolve(
                 Some(at) => not_readable(pump, at, packs),
                 None => {
                     let names = readable(pump, packs);
-                    let fix = mend_name(what, names.iter().copied(), "correct it");
+                    let fix = fix_name(what, names.iter().copied(), "correct it");
                     (format!("one of {}", names.join(", ")), fix)
                 }
             };

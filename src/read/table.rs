@@ -486,7 +486,7 @@ fn truth(yes: bool) -> &'static str {
 }
 
 /// Advice on giving a column its unit.
-fn mend_unit(heading: &str) -> String {
+fn fix_unit(heading: &str) -> String {
     match brackets(heading).find(|inside| Unit::parse(inside).is_none() && !inside.is_empty()) {
         Some(other) => format!(
             "`({other})` is no unit that is known here: write `(in)`, `(thou)`, `(mm)` or `(um)` in the \
@@ -871,7 +871,7 @@ impl TableRow<'_, '_> {
             }
             Err(error) => {
                 let fix = match error {
-                    LengthError::NoUnit => mend_unit(&heading.text),
+                    LengthError::NoUnit => fix_unit(&heading.text),
                     LengthError::NotANumber => match cell {
                         Cell::Date { .. } => {
                             "give the cell a number format and type the length again; a fraction \

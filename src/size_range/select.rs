@@ -101,7 +101,7 @@ pub fn select(
     let pieces = rule.pieces;
     let cover =
         Cover { supports: listed.as_deref().unwrap_or(&[]), weights: &weights, at_once, pieces };
-    let mending = Mending {
+    let repair = Repair {
         cover: &cover,
         catalogue,
         targets,
@@ -110,7 +110,7 @@ pub fn select(
         listed: listed.is_some(),
         control,
     };
-    let start = mending.good_set();
+    let start = repair.good_set();
     let (set, bound, nodes) = if listed.is_some() {
         let found = cover.search(start, effort, control);
         (found.set, found.bound, found.nodes)
@@ -181,7 +181,7 @@ fn by_counting(whole: &Reach, pieces: u32, at_once: u128) -> usize {
 }
 
 /// Search for a good set, without any proof.
-struct Mending<'a, 'w> {
+struct Repair<'a, 'w> {
     cover: &'a Cover<'a>,
     catalogue: &'a [Size],
     targets: &'a Targets,
@@ -191,7 +191,7 @@ struct Mending<'a, 'w> {
     control: &'a Control<'w>,
 }
 
-impl Mending<'_, '_> {
+impl Repair<'_, '_> {
     /// Number of targets met, of those that must be; `None` if the time ends first.
     fn met(&self, set: Set) -> Option<usize> {
         if self.listed {

@@ -15,7 +15,7 @@ use crate::forecast::usual_step;
 use crate::length::{Fine, Length, Unit};
 use crate::model::{ConsumableNeed, Dimension, Form, Model, Side, Spread, Term};
 use crate::packing::RingSpace;
-use crate::plain_text::{mended, mended_to};
+use crate::plain_text::{cleaned, cleaned_to};
 use crate::policy::Policy;
 use crate::pump::Growth;
 
@@ -542,7 +542,7 @@ fn quoted(values: impl IntoIterator<Item = String>) -> Option<Formula> {
     let values: Vec<String> = values.into_iter().collect();
     let list = values.join(",").replace('"', "\"\"");
     let whole = !values.iter().any(|value| value.contains(','));
-    let fits = list.encode_utf16().count() <= 255 && mended(&list) == list;
+    let fits = list.encode_utf16().count() <= 255 && cleaned(&list) == list;
     (whole && fits).then(|| Formula::new(format!("=\"{list}\"")))
 }
 
@@ -561,7 +561,7 @@ fn form<'s>(name: &str, lead: &str, columns: &[Column], styles: &'s Styles) -> W
     page.repeat()?;
     page.sheet.set_freeze_panes(FIRST_ROW, 1)?;
     for (at, column) in (0..).zip(columns) {
-        let note = Note::new(mended_to(&column.note, 8_000));
+        let note = Note::new(cleaned_to(&column.note, 8_000));
         let note = note.set_author("gapwright").add_author_prefix(false);
         page.sheet.insert_note(page.row, at, &note)?;
         let width = u16::try_from(column.head.chars().count().clamp(9, 24)).unwrap_or(24);

@@ -11,7 +11,7 @@ use super::style::{Styles, VALUES, WARN};
 use super::table::{Cells, Column};
 use super::text::{SheetNames, WriteText};
 use super::{WriteError, start, stock_after};
-use crate::plain_text::mended_to;
+use crate::plain_text::cleaned_to;
 use crate::problem::{Problem, Problems, Severity, Spot, address, quoted_sheet};
 use crate::sheet::{Book, Sheet};
 
@@ -96,7 +96,7 @@ fn add(
         mark.note.push_str("\n\n");
     }
     mark.note.push_str(&format!(
-        "{}\nfound: {}\nexpected: {}\nmend: {}",
+        "{}\nfound: {}\nexpected: {}\nfix: {}",
         severity.word().to_uppercase(),
         problem.found,
         problem.expected,
@@ -175,7 +175,7 @@ fn columns<'s>(styles: &Styles) -> [Col<'s>; 8] {
         Col::new("Cell", 11.0, move |line| cell(&line.cell().unwrap_or_default())),
         Col::new("Found", 36.0, of(|problem| &problem.found)),
         Col::new("Expected", 34.0, of(|problem| &problem.expected)),
-        Col::new("Mend", 36.0, of(|problem| &problem.fix)),
+        Col::new("Fix", 36.0, of(|problem| &problem.fix)),
     ]
 }
 
@@ -198,7 +198,7 @@ fn list<'a>(
         .set_header(format!("&C&A&Rgapwright {}", env!("CARGO_PKG_VERSION")))
         .set_footer("&RPage &P of &N")
         .set_screen_gridlines(false);
-    let lead = "Mend the workbooks themselves, not this copy, which holds values alone. The cells are marked on the next sheets, each with a note.";
+    let lead = "Fix the workbooks themselves, not this copy, which holds values alone. The cells are marked on the next sheets, each with a note.";
     page.title("Problems of the input workbooks", lead)?;
     let counts = [
         (problems.count(), Severity::Problem, "stop the run: thick border"),
@@ -358,7 +358,7 @@ const WIDEST: usize = 36;
 /// A note that shows all of its text, as far as it is of a reasonable length.
 fn note(text: &str) -> Note {
     const IN_NOTE: usize = 46;
-    let text = mended_to(text, 8_000);
+    let text = cleaned_to(text, 8_000);
     let lines = text.lines().map(|line| 1 + line.chars().count() / IN_NOTE);
     let lines = u32::try_from(lines.sum::<usize>()).unwrap_or(40).min(40);
     Note::new(text)

@@ -1,4 +1,4 @@
-//! Text from inputs in a workbook: always text, never a formula or a number, and mended the same way
+//! Text from inputs in a workbook: always text, never a formula or a number, and cleaned the same way
 //! everywhere where a workbook cannot hold it.
 //!
 //! # Decision
@@ -11,7 +11,7 @@ use std::collections::HashSet;
 use rust_xlsxwriter::{Format, Worksheet};
 
 use super::page::Written;
-use crate::plain_text::{fitting, forbidden, mended, mended_to};
+use crate::plain_text::{cleaned, cleaned_to, fitting, forbidden};
 
 /// A list in as many texts as it takes, none longer than so many characters unless a single entry is: a row
 /// of a sheet can only be so high (409 points, from memory), and what does not fit is not printed.
@@ -49,7 +49,7 @@ pub fn in_rows(entries: &[impl AsRef<str>], most: usize) -> Vec<String> {
 /// A text for a chart's title or the name of a series, where one that begins with `=` would be taken
 /// for a reference to cells.
 pub(super) fn chart_name(text: &str) -> String {
-    let text = mended_to(text, 255);
+    let text = cleaned_to(text, 255);
     match text.starts_with('=') {
         true => format!(" {text}"),
         false => text.into_owned(),
@@ -59,7 +59,7 @@ pub(super) fn chart_name(text: &str) -> String {
 /// Names of sheets that a workbook can have, each once.
 ///
 /// The rules of spreadsheet programs (from memory): 1 to 31 UTF-16 units, none of `[ ] : * ? / \`, no
-/// apostrophe at either end, not `History`, no two alike but for their case. What breaks them is mended:
+/// apostrophe at either end, not `History`, no two alike but for their case. What breaks them is cleaned:
 /// a forbidden character, a control character and an apostrophe at an end become `_`, no name becomes `Sheet`,
 /// a long name is cut off, and one that is taken, or `History`, has ` (2)`, ` (3)` ... behind it.
 ///
@@ -110,7 +110,7 @@ impl SheetNames {
     }
 }
 
-/// Writing text that may come from an input: as text, mended where that is needed.
+/// Writing text that may come from an input: as text, cleaned where that is needed.
 pub(super) trait WriteText {
     /// Writes a text into a cell.
     fn write_text(
@@ -139,7 +139,7 @@ impl WriteText for Worksheet {
         text: impl AsRef<str>,
         format: &Format,
     ) -> Written<&mut Self> {
-        self.write_string_with_format(row, column, mended(text.as_ref()), format)
+        self.write_string_with_format(row, column, cleaned(text.as_ref()), format)
     }
 
     fn across(
@@ -149,7 +149,7 @@ impl WriteText for Worksheet {
         text: &str,
         format: &Format,
     ) -> Written<&mut Self> {
-        self.merge_range(row, first, row, last, &mended(text), format)
+        self.merge_range(row, first, row, last, &cleaned(text), format)
     }
 }
 

@@ -546,7 +546,7 @@ fn a_pumps_own_lengths_and_temperatures() {
         ",,-273.2,1500.1,",
         &[("cell I2", "the temperature -273.2"), ("cell J2", "the temperature 1500.1")],
     );
-    let celsius = "expected  degrees Celsius, a plain number such as 80\n    fix      convert to degrees Celsius";
+    let celsius = "expected  degrees Celsius, a plain number such as 80\n    fix       convert to degrees Celsius";
     bad(",,cold,,140 degF", &[("cell I2", celsius), ("cell K2", celsius)]);
     bad(",,80 %,,", &[("cell I2", "`80 %`")]);
     // The scale may be after the number, in the heading or nowhere.

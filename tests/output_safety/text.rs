@@ -8,7 +8,7 @@ use std::path::Path;
 
 use assert_cmd::Command;
 use calamine::{Data, Reader, Xlsx};
-use gapwright::plain_text::mended;
+use gapwright::plain_text::cleaned;
 use ironcalc::import::load_from_xlsx_bytes;
 use tempfile::TempDir;
 
@@ -221,7 +221,7 @@ fn text_from_inputs_is_always_text() {
         let currency: String = text.trim().chars().take(12).collect();
         let hostile = written(text, &currency);
         // The readers trim the contents of a cell.
-        let shown = mended(text.trim()).into_owned();
+        let shown = cleaned(text.trim()).into_owned();
         for (name, holds) in &hostile {
             let usual = &plain[name];
             assert_eq!(holds.references, usual.references, "{name} with {text:?}");
@@ -235,7 +235,7 @@ fn text_from_inputs_is_always_text() {
             let mut expected = BTreeMap::new();
             for (text, count) in &usual.texts {
                 let text =
-                    text.to_lowercase().replace("vbnm", &mended(currency.trim()).to_lowercase());
+                    text.to_lowercase().replace("vbnm", &cleaned(currency.trim()).to_lowercase());
                 let text = text.replace("qwzx", &shown.to_lowercase());
                 *expected.entry(text).or_default() += count;
             }

@@ -10,7 +10,7 @@ use crate::cli::run::{Refusal, gathered};
 use crate::cli::settings::given;
 use crate::job::Job;
 use crate::plan::PackPick;
-use crate::problem::{Place, Problem, Problems, mend_name};
+use crate::problem::{Place, Problem, Problems, fix_name};
 use crate::read::{self, Memory, Sources};
 use crate::sweep::Sweep;
 
@@ -186,7 +186,7 @@ impl Args {
                 None => problems.add(from_command_line(
                     format!("--pump {tag}"),
                     "a tag of the pump workbook",
-                    &mend_name(tag, known.iter().copied(), "correct the tag"),
+                    &fix_name(tag, known.iter().copied(), "correct the tag"),
                 )),
             }
         }

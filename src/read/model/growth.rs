@@ -10,7 +10,7 @@ use crate::columns::pump_heading as heading;
 use crate::decimal::Millionths;
 use crate::length::{Length, Unit};
 use crate::model::{Material, TEMPERATURE, Thermal, is_temperature, temperature};
-use crate::problem::mend_name;
+use crate::problem::fix_name;
 
 impl Reader<'_> {
     /// A temperature in degrees Celsius that a part of a pump can have.
@@ -60,7 +60,7 @@ impl Reader<'_> {
                 if found.is_none() && raw.expansion.is_none() {
                     let known = materials.iter().filter(|m| m.expansion.is_some());
                     let known: Vec<&str> = known.map(|m| m.name.as_str()).collect();
-                    let fix = mend_name(
+                    let fix = fix_name(
                         material.get_ref(),
                         known.iter().copied(),
                         "state its expansion here",

@@ -7,7 +7,7 @@ use std::path::Path;
 use super::material::{gather_materials, join};
 use super::{BUILT_IN, DRAWINGS, parse_with};
 use crate::model::{Material, Model};
-use crate::problem::{Place, Problem, Problems, mend_name};
+use crate::problem::{Place, Problem, Problems, fix_name};
 use crate::read::bounded;
 use crate::read::drawing;
 use crate::read::drawing::DrawingAt;
@@ -127,7 +127,7 @@ impl Library {
             place,
             format!("the model `{name}`, which is not known"),
             format!("one of {}", names.join(", ")),
-            mend_name(name, known, "add its file to the folder given with --models"),
+            fix_name(name, known, "add its file to the folder given with --models"),
         )
     }
 

@@ -3,7 +3,7 @@
 use std::collections::{BTreeSet, HashMap, HashSet};
 
 use super::Draft;
-use crate::problem::{Place, Problem, Problems, mend_name};
+use crate::problem::{Place, Problem, Problems, fix_name};
 use crate::stock::Code;
 
 /// Every fit code must appear in the stock: a code that no row has is misspelt, or the item is missing from the list.
@@ -43,7 +43,7 @@ pub(in crate::read) fn check_fits(
             );
             suggested += 1;
             let fix = match suggested {
-                ..=MOST_SUGGESTED => mend_name(fit.as_str(), of_kind.iter().copied(), &missing),
+                ..=MOST_SUGGESTED => fix_name(fit.as_str(), of_kind.iter().copied(), &missing),
                 _ => missing,
             };
             let named: Vec<&str> = of_kind.iter().copied().take(MOST_NAMED).collect();
