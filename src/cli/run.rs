@@ -15,7 +15,7 @@ use super::progress::{self, Meter};
 use super::report::{Findings, Listing};
 use super::voice::{Voice, out};
 use super::{Common, DONE, FAILED, PROBLEMS};
-use crate::choose::control::{Control, Progress, Step};
+use crate::choose::control::{Control, PhaseProgress, Progress};
 use crate::formats::problems::ReadJson;
 use crate::job::Job;
 use crate::policy::Policy;
@@ -346,7 +346,7 @@ pub(super) struct Solving {
     interrupt: Interrupt,
     progress: Arc<Meter>,
     news: Box<dyn Fn(Progress) + Sync>,
-    steps: Box<dyn Fn(Step) + Sync>,
+    steps: Box<dyn Fn(PhaseProgress) + Sync>,
 }
 
 impl Solving {
