@@ -29,7 +29,7 @@ use crate::length::{Length, Unit};
 use crate::plan::{Kit, Plan};
 use crate::purchase::{Lacking, Market, Purchase};
 use crate::size_range::SizeRangeError;
-use level::{NoPoint, ReorderPoint, Seen};
+use level::{LoggedReorderPoint, NoPoint, Seen};
 use shelf::{Shelf, ShelfTargets};
 
 /// Options of the advice.
@@ -69,7 +69,7 @@ pub struct OrderLine {
     /// Order that brings it back to level, if the item is for sale.
     pub top_up: Option<TopUp>,
     /// Reorder point.
-    pub point: Result<ReorderPoint, NoPoint>,
+    pub point: Result<LoggedReorderPoint, NoPoint>,
     /// Economic order quantity.
     pub quantity: Option<Quantity>,
     /// Number to have ready for an outage like this one.

@@ -61,7 +61,7 @@ pub enum DemandLaw {
 
 /// Reorder point of an item.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct ReorderPoint {
+pub struct LoggedReorderPoint {
     /// Order again when no more than these are left.
     pub pieces: u32,
     /// Part of these above the mean demand of a lead time; negative where less suffices.
@@ -115,7 +115,7 @@ pub fn point(
     item: &Item,
     seen: Option<&Seen>,
     service: Millionths,
-) -> Result<ReorderPoint, NoPoint> {
+) -> Result<LoggedReorderPoint, NoPoint> {
     let seen = seen.ok_or(NoPoint::NoLog)?;
     let lead = item.offer.lead_days.ok_or(NoPoint::NoLeadTime)?.max(1);
     let Past { days, dates, wanted } = seen.past(&item.item);
@@ -132,7 +132,7 @@ pub fn point(
     let large = |_| NoPoint::TooLarge;
     let of = |demand: Demand| for_cycle_service(&demand, service.to_f64());
     match of(Demand::history(&rows).map_err(large)?) {
-        Ok(point) => Ok(ReorderPoint {
+        Ok(point) => Ok(LoggedReorderPoint {
             pieces: point.pieces,
             safety: point.safety,
             law: DemandLaw::Seen(rows.len()),
@@ -144,7 +144,7 @@ pub fn point(
             let pieces = of(demand).map_err(large)?.pieces;
             let largest = rows.iter().copied().max().unwrap_or(0);
             let pieces = pieces.max(largest);
-            Ok(ReorderPoint {
+            Ok(LoggedReorderPoint {
                 pieces,
                 safety: f64::from(pieces) - mean,
                 law: DemandLaw::Days { rows: rows.len(), largest },

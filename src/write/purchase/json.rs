@@ -12,7 +12,7 @@ use crate::formats::purchase::{
 use crate::length::{Length, Unit};
 use crate::narrow::narrow;
 use crate::plan::Kit;
-use crate::reorder::level::{DemandLaw, FEWEST_DATES, NoPoint, ReorderPoint};
+use crate::reorder::level::{DemandLaw, FEWEST_DATES, LoggedReorderPoint, NoPoint};
 use crate::reorder::shelf::Shelf;
 use crate::size_range::{Choice, SizeRangeError};
 
@@ -95,12 +95,12 @@ fn fault(fault: &SizeRangeError) -> FaultJson {
     }
 }
 
-fn basis(point: &Result<ReorderPoint, NoPoint>) -> ReorderBasisJson {
+fn basis(point: &Result<LoggedReorderPoint, NoPoint>) -> ReorderBasisJson {
     match *point {
-        Ok(ReorderPoint { law: DemandLaw::Seen(rows), .. }) => {
+        Ok(LoggedReorderPoint { law: DemandLaw::Seen(rows), .. }) => {
             ReorderBasisJson::LeadTimes { rows: narrow(rows) }
         }
-        Ok(ReorderPoint { law: DemandLaw::Days { rows, largest }, .. }) => {
+        Ok(LoggedReorderPoint { law: DemandLaw::Days { rows, largest }, .. }) => {
             ReorderBasisJson::Days { rows: narrow(rows), largest }
         }
         Err(NoPoint::NoLog) => ReorderBasisJson::NoLog,
