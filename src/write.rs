@@ -1,4 +1,4 @@
-//! Writers: a verified plan as a workbook or as JSON.
+//! Writers of workbooks: a verified plan, purchase, provision or recheck as sheets.
 //!
 //! One file a sheet, and one function a workbook that lists its sheets in their order.
 //!
@@ -17,7 +17,6 @@ pub mod blank;
 mod drawings;
 mod issue;
 mod issue_log;
-pub mod json;
 mod kits;
 mod labels;
 pub mod mark;
@@ -29,7 +28,6 @@ mod pages;
 mod picking;
 mod picture;
 mod plan_basis;
-pub mod problems;
 pub mod provision;
 pub mod purchase;
 mod reorder;
