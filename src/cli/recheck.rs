@@ -180,8 +180,5 @@ fn tell(verified: &VerifiedRecheck, run: &Run) {
         }
     }
     run.tell_written();
-    out!(
-        to,
-        "Recheck after every swap: the record predicts what it puts right, it does not prove it."
-    );
+    out!(to, "Recheck after every swap: the record predicts, it does not prove.");
 }

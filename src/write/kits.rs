@@ -161,7 +161,7 @@ impl Slip<'_, '_> {
         let mut facts = facts.join("  |  ");
         if facts.chars().count() > MOST_FACTS {
             facts = facts.chars().take(MOST_FACTS).collect();
-            facts.push_str(" ... (the rest stands in the pump workbook)");
+            facts.push_str(" ... (the rest is in the pump workbook)");
         }
         self.prose(&facts, &styles.prose, 16.0)
     }
@@ -344,7 +344,7 @@ impl Slip<'_, '_> {
             Some(Window::Between(low, high)) => {
                 if least <= most && (low > least || high < most) {
                     let text = format!(
-                        "A cold reading outside {} may leave the hot limits if the growth comes at its worst",
+                        "A cold reading outside {} may leave the hot limits in the worst case of growth",
                         between(low, high, unit)
                     );
                     self.prose(&text, &styles.wrapped, 16.0)?;

@@ -40,7 +40,7 @@ impl<'a> Provided<'a> {
 /// # Errors
 /// [`WriteError::Workbook`] and [`WriteError::Date`].
 pub fn workbook(provided: &Provided<'_>, date: &str) -> Result<Vec<u8>, WriteError> {
-    let (mut workbook, styles) = start("What to set aside before the outage", date)?;
+    let (mut workbook, styles) = start("Pieces to set aside before the outage", date)?;
     workbook.push_worksheet(summary::sheet(provided, &styles)?);
     workbook.push_worksheet(trolley::sheet(provided, &styles)?);
     safe::add(&mut workbook, provided, &styles)?;

@@ -305,7 +305,7 @@ fn a_number_counts_as_it_is_seen() {
 fn thousands_and_other_numbers_that_read_two_ways() {
     for count in ["\"1,000\"", "1.000", "\"2,500\"", "1 000", "1\u{a0}000", "1'000"] {
         let found = problems_of(&STOCK.replacen(",4,0", &format!(",{count},0"), 1), PUMPS);
-        each(&found, &[("cell F2", "the mark or space may part thousands")]);
+        each(&found, &[("cell F2", "the mark or space may separate thousands")]);
     }
     let (_, warnings) = read(&STOCK.replacen("0.010", "010 thou", 1));
     each(&warnings, &[("cell D2", "read as 10")]);

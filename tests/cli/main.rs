@@ -414,7 +414,7 @@ fn blank_workbooks_can_be_kitted_as_they_are() {
     }
     let run = gapwright(&["blank", "x", "--model", "screwed-impeler"]);
     assert_eq!(run.status.code(), Some(2));
-    assert!(text(&run.stderr).contains("say `screwed-impeller`"));
+    assert!(text(&run.stderr).contains("write `screwed-impeller`"));
 }
 
 /// A model that asks for rings by section: its columns and example rows follow, in any unit.

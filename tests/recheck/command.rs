@@ -386,7 +386,7 @@ fn a_reading_of_two_sides_may_be_below_nothing() {
     assert_eq!(record(&shop)["pumps"][0]["requirements"][0]["conforms"], false);
     let refused = run("total float of the collar", "-0.02 mm");
     assert_eq!(refused.status, 2);
-    assert!(refused.problems()[0].contains("less than nothing"), "{:?}", refused.problems());
+    assert!(refused.problems()[0].contains("below zero"), "{:?}", refused.problems());
 }
 
 /// Codes of what there is to do with a pump, in their order, after its decision.

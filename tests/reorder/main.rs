@@ -359,7 +359,7 @@ fn options_that_make_no_sense_are_all_refused_at_once() {
         assert!(said.contains(wrong), "{wrong}: {said}");
     }
     assert!(fs::read_dir(folder.path()).unwrap().next().is_none());
-    for wrong in ["a length above 0", "begins below nothing"] {
+    for wrong in ["a length above 0", "begins below zero"] {
         assert!(said.contains(wrong), "{wrong}: {said}");
     }
     // A drawer that no pump uses.
@@ -400,7 +400,10 @@ fn what_is_not_ordered_or_not_paid_for_is_said() {
     let run = reorder(folder.path(), stock.to_str().unwrap(), PUMPS, &["--budget", "0"]);
     let said = text(&run.stdout);
     assert_eq!(run.status.code(), Some(0), "{}", text(&run.stderr));
-    assert!(said.contains("Not ordered though they are below level or missing in bags, since they are not for sale: K4-005."), "{said}");
+    assert!(
+        said.contains("Below level or missing from bags, but not ordered (not for sale): K4-005."),
+        "{said}"
+    );
     assert!(said.contains("counted as free: K4-G094."), "{said}");
     assert!(said.contains("No due date, assumed able to wait: P-410."), "{said}");
     let purchase = read(folder.path());
@@ -439,7 +442,7 @@ fn consumables_that_come_after_the_due_date_are_said() {
         let run = reorder(folder.path(), &stock, &pumps, &[]);
         assert_eq!(run.status.code(), Some(0), "{}", text(&run.stderr));
         let said = text(&run.stdout);
-        let remark = "Consumables that come after their pumps are due: P2 lacks 4 of PR (due 2027-03-11, there on 2027-03-12).";
+        let remark = "Consumables that arrive after their pumps are due: P2 lacks 4 of PR (due 2027-03-11, arrives on 2027-03-12).";
         assert_eq!(said.contains(remark), late, "{said}");
         assert_eq!(said.contains("come after their pumps"), late, "{said}");
     }

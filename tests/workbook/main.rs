@@ -288,8 +288,8 @@ fn shows_the_librarys_own_numbers(verified: &Verified) {
     }
     let labels = [
         ("Nominal value", 1),
-        ("Margin by the rule in force", 1),
-        ("Margin by the rule in force", 2),
+        ("Margin by the acceptance rule", 1),
+        ("Margin by the acceptance rule", 2),
     ];
     for (at, (label, side)) in labels.into_iter().enumerate() {
         let found = column(label, side);
@@ -299,7 +299,7 @@ fn shows_the_librarys_own_numbers(verified: &Verified) {
             assert!((found - expected[at]).abs() < 1e-9, "{label}: {found} for {}", expected[at]);
         }
     }
-    let verdicts = column("Verdict by the rule in force", 1);
+    let verdicts = column("Result by the acceptance rule", 1);
     assert_eq!(verdicts.len(), expected.len());
     assert!(verdicts.iter().all(|v| *v == Data::String("met".into())));
 }
@@ -446,7 +446,7 @@ fn consumables_stand_on_every_sheet_and_so_does_what_lacks() {
     has(
         "Models",
         &[
-            "For the bag|What says which one fits|Pieces",
+            "For the bag|Chosen by|Pieces",
             "packing ring|the section, half of (`Box bore` less `Sleeve diameter`)|4",
             "lantern ring|the fit code in `Lantern fit`|1",
         ],

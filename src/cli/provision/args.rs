@@ -71,7 +71,7 @@ price:
               whole batch with the probability asked for; its service is
               counted on outages that it was not chosen for
 
-A value for which nothing in the drawers will do is reported as a gap: buy a
+A value for which no pieces in stock fit is reported as a gap: buy a
 thickness, or ask about a limit, while there is time.
 
 Examples:

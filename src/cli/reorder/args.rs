@@ -46,9 +46,9 @@ pub(in crate::cli) struct Args {
     #[arg(long, value_name = "PERCENT", allow_hyphen_values = true)]
     holding: Option<String>,
     /// Cost of a missing piece in an outage; gives how many to have ready.
-    #[arg(long, value_name = "MONEY", allow_hyphen_values = true)]
-    lacking_cost: Option<String>,
-    /// Number of outages to simulate for --lacking-cost.
+    #[arg(long, alias = "lacking-cost", value_name = "MONEY", allow_hyphen_values = true)]
+    shortage_cost: Option<String>,
+    /// Number of outages to simulate for --shortage-cost.
     #[arg(long, default_value_t = 1000, value_name = "N", value_parser = clap::value_parser!(u32).range(1..=100_000))]
     outages: u32,
     /// Range of totals that the shims of a fit code (or `gasket FIT`) must reach, instead of the totals
@@ -188,7 +188,7 @@ impl Args {
         };
         let budget = money("--budget", &self.budget, 0);
         let order = money("--order-cost", &self.order_cost, 1);
-        let lacking = money("--lacking-cost", &self.lacking_cost, 1);
+        let shortage = money("--shortage-cost", &self.shortage_cost, 1);
         let fix = "write it as in \"95 %\"";
         let service = amounts.percent(
             ("--service", &self.service),
@@ -211,7 +211,7 @@ impl Args {
                 service: service.unwrap_or(Millionths::from_raw(950_000)),
                 order,
                 holding,
-                lacking,
+                lacking: shortage,
             },
             outages: self.outages,
             step,
@@ -248,10 +248,10 @@ fn range(text: &str, problems: &mut Problems) -> Option<(String, String, Length,
         problems.add(from_command_line(found, expected, fix));
     };
     if low < Length::ZERO {
-        wrong("begins below nothing", "a range from 0 or above", "correct its first length");
+        wrong("begins below zero", "a range from 0 or above", "correct its first length");
     } else if low > high {
         let expected = "a range that ends where it begins or above";
-        wrong("is upside down", expected, "exchange the two lengths");
+        wrong("ends before it begins", expected, "exchange the two lengths");
     } else {
         return Some((kind, fit, low, high));
     }
