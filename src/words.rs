@@ -24,7 +24,7 @@ use crate::stack::Verdict;
 use crate::verify::Verified;
 
 pub use crate::show::{about, both, fine, finely, length, natural_unit, thickness, tolerance};
-pub(crate) use crate::show::{first_of, plural, short_length};
+pub(crate) use crate::show::{first_of, inward, plural, short_length};
 
 /// Mark on everything that belongs to a pump that must not be closed.
 pub const NOT_FIT: &str = "NOT FIT TO ASSEMBLE";

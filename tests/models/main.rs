@@ -446,7 +446,7 @@ fn no_slip_holds_a_cold_reading_against_hot_limits() {
     let asked = asked_readings(&slip);
     assert_eq!(asked.len(), 2, "{asked:?}");
     // Both less the error of a reading, 0.0005: the hot limits are the narrower ones.
-    let window = "ACCEPT, cold, 0.01682 to 0.02375 in (about 0.427 to 0.603 mm) (limits less 0.0005 in for \
+    let window = "ACCEPT, cold, 0.01682 to 0.02375 in (0.428 to 0.603 mm) (limits less 0.0005 in for \
                   the error of a reading, in the worst case of growth)";
     assert_eq!(asked[0], window);
     assert!(asked[1].starts_with("ACCEPT 1.8355 to 1.8645 in "));
@@ -467,7 +467,7 @@ fn no_slip_holds_a_cold_reading_against_hot_limits() {
     let nominal = slips(&model, None, &|job| job.policy.acceptance = Acceptance::Nominal);
     let asked = asked_readings(&nominal)[0];
     assert!(asked.contains("nominal rule: the error of a reading"), "{asked}");
-    let beside = "A cold reading outside 0.01632 to 0.02425 in (about 0.415 to 0.616 mm) may leave the hot limits in the worst case of growth";
+    let beside = "A cold reading outside 0.01632 to 0.02425 in (0.415 to 0.615 mm) may leave the hot limits in the worst case of growth";
     assert!(nominal.iter().any(|(_, _, text)| text == beside), "{nominal:?}");
     // Without growth, hot running is not mentioned.
     let cold = slips(&built_in("screwed-impeller"), None, &|_| ());
@@ -523,7 +523,7 @@ fn a_clearance_asked_hot_only_is_rechecked_cold() {
     let model = own(&folder, "hot-only").unwrap();
     let slip = slips(&model, Some(folder.path()), &|_| ());
     let asked = asked_readings(&slip);
-    let window = "ACCEPT, cold, 0.01682 to 0.02375 in (about 0.427 to 0.603 mm) (limits less 0.0005 in for \
+    let window = "ACCEPT, cold, 0.01682 to 0.02375 in (0.428 to 0.603 mm) (limits less 0.0005 in for \
                   the error of a reading, in the worst case of growth)";
     assert_eq!(asked[0], window);
     assert_eq!(asked.len(), 2, "{asked:?}");

@@ -153,12 +153,8 @@ pub mod kits {
         let each = if pieces == 1 { "" } else { " each" };
         format!("peel {layers} {word} off{each}, to {to}; deburr and measure again")
     }
-    pub fn micrometer(read: [&str; 3], about: [&str; 3], crushed: &str) -> String {
-        let [total, low, high] = read;
-        let [of_total, of_low, of_high] = about;
-        format!(
-            "Expected micrometer reading: {total}, between {low} and {high} ({of_total}, {of_low} to {of_high}){crushed}"
-        )
+    pub fn micrometer(total: &str, other: &str, between: &str, crushed: &str) -> String {
+        format!("Expected micrometer reading: {total} ({other}), between {between}{crushed}")
     }
     pub fn crushed(percents: &str, least: &str, most: &str) -> String {
         format!("; crushed by {percents} % (material: {least} to {most} %)")
@@ -202,8 +198,9 @@ pub mod kits {
             "No reading with an error of +/-{within} shows that it is met: use a finer instrument, and state its error"
         )
     }
-    pub fn between(low: &str, high: &str, about: [&str; 2]) -> String {
-        format!("{low} to {high} (about {} to {})", about[0], about[1])
+    pub fn between(low: &str, high: &str, other: Option<[String; 2]>) -> String {
+        let other = other.map(|[low, high]| format!(" ({low} to {high})"));
+        format!("{low} to {high}{}", other.unwrap_or_default())
     }
     pub fn outside(between: &str) -> String {
         format!(
