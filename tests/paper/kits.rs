@@ -12,8 +12,8 @@ use gapwright::recheck::accepted;
 use crate::anew::{self, Out};
 use crate::crush;
 use crate::figures::{
-    Round, about, about_bare, bare, inwards, is_about, millionths, other, raw, rounded, shortly,
-    symbol, thickness, with_unit, within,
+    Round, about, bare, inwards, is_about, millionths, other, raw, rounded, shortly, symbol,
+    thickness, with_unit, within,
 };
 use crate::outages::{Outage, held};
 use crate::page::{Row, Wrong, count, entry, line, texts};
