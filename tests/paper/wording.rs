@@ -526,14 +526,13 @@ pub mod provision {
         "Expected",
         "Values",
         "In a gap",
-        "Safe kit",
+        "Safe kit price",
         "Not served",
         "Status",
     ];
     pub const MEASURED: &str = "measured";
     pub const OF_READINGS: &str = ", from past readings";
-    pub const STANDING: [&str; 2] =
-        ["Measured; pieces in stock", "Every value examined can be met"];
+    pub const STANDING: [&str; 2] = ["Measured; pieces in stock", "All values can be met"];
     pub const MEASURED_GAP: &str = "GAP: measured, and no pieces in stock fit";
     pub const TROLLEY: [&str; 13] = [
         "Bin",
@@ -602,7 +601,7 @@ pub mod purchase {
         "Kind",
         "Fit",
         "Thickness",
-        "Pieces per sealed pack",
+        "Pack qty",
         "Packs for this outage",
         "Packs back to level",
         "Packs to order",

@@ -202,7 +202,7 @@ fn gaps(page: &mut Page<'_>, provided: &Provided<'_>) -> Written {
     let Styles { text, bold, wrapped, count, remark, prose, .. } = page.styles;
     page.part("Gaps")?;
     if safe.iter().all(|kit| kit.gaps() == 0) {
-        let none = "None: every value examined can be met.";
+        let none = "None: all values can be met.";
         return page.text(none, &page.styles.plain);
     }
     let words = page.last - BEFORE + 1;
