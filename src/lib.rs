@@ -34,7 +34,7 @@
 //! | [`purchase`] | packs to buy for an outage |
 //! | [`reorder`], [`inventory`], [`size_range`] | order to level; order quantities; thicknesses to stock |
 //! | [`problem`], [`sheet`], [`read`] | files in: every problem with its place and fix |
-//! | [`words`], [`mod@write`] | sentences, workbooks and JSON out |
+//! | [`words`], [`mod@write`], [`json`], [`output`] | sentences; workbooks; JSON; files put in their places |
 //! | [`manual`] | pages for people who use the program |
 //! | [`cli`] | command line |
 //!
@@ -50,7 +50,7 @@
 //! use gapwright::read::{self, Sources};
 //! use gapwright::stack::report;
 //! use gapwright::verify::verify;
-//! use gapwright::write;
+//! use gapwright::{json, output, write};
 //!
 //! # std::env::set_current_dir(env!("CARGO_MANIFEST_DIR")).unwrap();
 //! let job = read::job(&Sources {
@@ -62,7 +62,7 @@
 //! let plan = choose(&job, &Control::unlimited()).expect("three pumps can be listed");
 //! assert!(plan.proven());
 //! let verified = verify(job, plan).expect("the checker agrees");
-//! assert_eq!(write::json::plan(&verified).waste, "22.000000");
+//! assert_eq!(json::plan(&verified).waste, "22.000000");
 //!
 //! // The running clearance of the first pump: 0.051 - 0.030 = 0.021 in, within 0.0003 and 0.0002 at worst.
 //! let (job, plan) = (verified.job(), verified.plan());
@@ -77,9 +77,9 @@
 //! let path = folder.path().join("plan.xlsx");
 //! let bytes = write::workbook(&verified, "2027-03-01").expect("a workbook");
 //! // An output is compared with the inputs, so that no input is overwritten.
-//! let inputs = write::Inputs::of(["samples/tiny/stock.csv", "samples/tiny/pumps.csv"]);
+//! let inputs = output::Inputs::of(["samples/tiny/stock.csv", "samples/tiny/pumps.csv"]);
 //! let output = inputs.output(&path, false).expect("a file that is no input");
-//! write::place(&[(&output, &bytes)]).expect("a file that was not there");
+//! output::place(&[(&output, &bytes)]).expect("a file that was not there");
 //! assert!(path.exists());
 //! ```
 //!
@@ -113,10 +113,12 @@ pub mod formats;
 pub mod inventory;
 pub mod issue;
 pub mod job;
+pub mod json;
 pub mod length;
 pub mod manual;
 pub mod model;
 mod narrow;
+pub mod output;
 pub mod packing;
 pub mod plain_text;
 pub mod plan;

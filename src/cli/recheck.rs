@@ -10,13 +10,14 @@ use super::voice::{must_see, out};
 use super::{Common, from_command_line};
 use crate::formats;
 use crate::job::Job;
+use crate::json;
+use crate::output;
 use crate::problem::Problems;
 use crate::read::{self, Back, BenchSources, Memory, Sources};
 use crate::recheck::{Decision, recheck};
 use crate::verify::{VerifiedRecheck, verify_recheck};
 use crate::words::NOT_FIT;
 use crate::words::recheck::{decision, is_accepted_unmeasured, to_do};
-use crate::write;
 use crate::write::as_built::{self, AsBuilt};
 
 /// Arguments of `recheck`.
@@ -101,7 +102,7 @@ impl Args {
 
     fn read(&self, memory: &mut Memory, problems: &mut Problems) -> Option<(Job, Back)> {
         let readings = self.readings.as_deref();
-        if readings.is_some_and(|readings| write::is_same_file(readings, &self.plan)) {
+        if readings.is_some_and(|readings| output::is_same_file(readings, &self.plan)) {
             problems.add(from_command_line(
                 format!("--readings {}", self.plan.display()),
                 "a workbook other than the plan",
@@ -129,7 +130,7 @@ pub(super) fn run(args: &Args, common: &Common) -> Ended {
     let built =
         AsBuilt { recheck: &verified, plan_id: &back.plan_id, inputs: &back.inputs, date: &date };
     let status =
-        run.deliver(as_built::workbook(&built), || formats::text(&as_built::json::record(&built)))?;
+        run.deliver(as_built::workbook(&built), || formats::text(&json::recheck::record(&built)))?;
     tell(&verified, &run);
     Ok(status)
 }

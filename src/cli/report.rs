@@ -9,9 +9,11 @@ use super::listing::{self, Look};
 use super::run::today;
 use super::{Common, DONE, PROBLEMS, WARNED, escape};
 use crate::formats::problems::ReadJson;
+use crate::json;
+use crate::output::{self, Output, WriteError};
 use crate::problem::Problems;
 use crate::read::{self, Memory};
-use crate::write::{self, Output, WriteError};
+use crate::write;
 
 /// How problems and warnings are listed.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
@@ -53,7 +55,7 @@ impl Findings {
         let books = self.books.iter();
         let books = books.filter_map(|book| read::book(book, memory).ok());
         let copy = write::mark::workbook(problems, &books.collect::<Vec<_>>(), &today())?;
-        write::place(&[(output, &copy)])?;
+        output::place(&[(output, &copy)])?;
         Ok(Some(output.path().to_path_buf()))
     }
 
@@ -67,8 +69,8 @@ impl Findings {
     ) {
         let shown: Vec<String> = written.iter().map(|path| path.display().to_string()).collect();
         if self.form == Listing::Json {
-            let list = write::problems::list(problems, status, shown, read);
-            let text = write::problems::text(&list);
+            let list = json::problems::list(problems, status, shown, read);
+            let text = json::problems::text(&list);
             writeln!(std::io::stdout(), "{text}").ok();
             return;
         }

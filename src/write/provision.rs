@@ -2,7 +2,6 @@
 
 mod basis;
 mod coverage;
-pub mod json;
 mod safe;
 mod summary;
 mod trolley;
@@ -17,11 +16,11 @@ use crate::verify::VerifiedProvision;
 /// A verified provision with what was asked, ready to be written.
 #[derive(Debug, Clone, Copy)]
 pub struct Provided<'a> {
-    outlook: &'a Forecast,
-    question: &'a ProvisionOptions,
+    pub(crate) outlook: &'a Forecast,
+    pub(crate) question: &'a ProvisionOptions,
     /// The level of the ranges that past readings gave.
-    level: Millionths,
-    provision: &'a Provision,
+    pub(crate) level: Millionths,
+    pub(crate) provision: &'a Provision,
 }
 
 impl<'a> Provided<'a> {

@@ -1,11 +1,10 @@
 //! The workbook of `gapwright reorder`: what to order, grouped by supplier, and what speaks for it.
 
 mod basis;
-pub mod json;
 mod levels;
 mod order;
 mod pumps;
-mod reach;
+pub(crate) mod reach;
 mod summary;
 
 use super::{WriteError, start};

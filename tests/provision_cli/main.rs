@@ -16,6 +16,7 @@ use gapwright::forecast::Forecast;
 use gapwright::formats::common::{LengthJson, PackJson, StoppedBy};
 use gapwright::formats::provision::{LawJson, ProvisionJson, ServiceStanding, WarningJson};
 use gapwright::job::{Job, Parts};
+use gapwright::json::provision::plain as plain_values;
 use gapwright::length::{Length, Tolerance, Unit};
 use gapwright::plan::{Kit, Stop};
 use gapwright::provision::{ProvisionOptions, provision};
@@ -23,7 +24,6 @@ use gapwright::read::{Ahead, Sources, forecast};
 use gapwright::verify::Breach;
 use gapwright::words::provision::runs;
 use gapwright::write::provision::Provided;
-use gapwright::write::provision::json::plain as plain_values;
 use tempfile::TempDir;
 
 const STOCK: &str = "samples/provision/stock.xlsx";

@@ -467,7 +467,7 @@ fn consumables_stand_on_every_sheet_and_so_does_what_lacks() {
         assert!(!texts.iter().any(|text| text.contains("not counted against")));
     }
     // The plan as JSON agrees.
-    let plan = write::json::plan(&verified);
+    let plan = gapwright::json::plan(&verified);
     let [a, b, c] = plan.pumps.as_slice() else { panic!("three pumps") };
     assert!(c.bag.is_empty() && !c.served && b.bag.iter().all(|share| share.lacking == 0));
     let ring = a.bag[0].ring.as_ref().unwrap();
@@ -528,7 +528,7 @@ fn opened_packs_of_consumables_are_spoiled_where_the_policy_says_so() {
     assert_eq!(plan.kits, before.plan().kits);
     let after = verify(job, plan).unwrap();
     assert_eq!((after.issued()[row], after.left()[row]), (8, 0));
-    let json = write::json::plan(&after);
+    let json = gapwright::json::plan(&after);
     let stock = json.stock.iter().find(|row| row.item == "R12").unwrap();
     assert_eq!((stock.before, stock.issued, stock.spoiled, stock.after), (11, 8, 3, 0));
 }

@@ -52,7 +52,7 @@ pub(super) fn add(workbook: &mut Workbook, ordered: &Ordered<'_>, styles: &Style
 }
 
 /// The unit that a drawer's thicknesses are shown in.
-pub(super) fn unit_of(job: &Job, shelf: &Shelf) -> Unit {
+pub(crate) fn unit_of(job: &Job, shelf: &Shelf) -> Unit {
     let metric = shelf
         .items
         .iter()
