@@ -377,7 +377,7 @@ pub fn safe_holds(question: &ProvisionOptions) -> String {
 pub fn fits(job: &Job, together: &Together) -> String {
     let mut parts = Vec::new();
     if !together.lacking.is_empty() {
-        parts.push(format!("the drawers are short of {}", listed(job, &together.lacking)));
+        parts.push(format!("the stock is short of {}", listed(job, &together.lacking)));
     }
     if !together.plates.is_empty() {
         parts.push(format!("too few plates of {}", plates(job, &together.plates)));

@@ -179,9 +179,7 @@ fn readings(job: &Job, records: &[Record], book: &Book, wrong: &mut Wrong) {
                     (Some(false), Some(false)) => "beyond, and NOT MET",
                     (Some(false), _) => "beyond what was predicted",
                     (_, Some(false)) => "NOT MET",
-                    (None, _) if matches!(of, Of::Requirement(1)) => {
-                        "met as picked, pack not measured"
-                    }
+                    (None, _) if matches!(of, Of::Requirement(1)) => "met as picked, not measured",
                     (None, _) => "not read; met as predicted",
                 };
             let mut row = texts(&[&pump.tag, label, symbol(unit)]);

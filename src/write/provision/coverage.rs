@@ -270,11 +270,11 @@ fn chart(page: &mut Page<'_>, provided: &Provided<'_>) -> Written {
     let mut chart = Chart::new(ChartType::Column);
     let series = figures.series(&mut chart, "Share of the values that can be met", 1);
     series.set_gap(60).set_format(&mut fill(VALUES));
-    chart.title().set_name("Share of each pump's values that the drawers can meet");
+    chart.title().set_name("Share of each pump's values that the stock can meet");
     chart.legend().set_hidden();
     chart.y_axis().set_min(0).set_max(1).set_num_format("0 %");
     chart.set_width(1000).set_height(280);
-    chart.set_alt_text("Share of each pump's expected values that the drawers can meet");
+    chart.set_alt_text("Share of each pump's expected values that the stock can meet");
     page.sheet.insert_chart(row, 0, &chart)?;
     page.row += 15;
     Ok(())
