@@ -129,9 +129,9 @@ fn record(job: &Job, records: &[Record], book: &Book, wrong: &mut Wrong) {
         let decided = found(3).split(';').next().unwrap_or("");
         wrong.same("decision", decided, decision(&record.decision));
         if matches!(record.decision, Decision::Look(_) | Decision::Swap(_)) {
-            wrong.same("what there is to say", found(4), words::SEE);
+            wrong.same("remarks", found(4), words::SEE);
         } else {
-            wrong.unless(!found(4).is_empty(), "what there is to say");
+            wrong.unless(!found(4).is_empty(), "remarks");
         }
         let signed =
             [&record.bench.fitter, &record.bench.checker].map(|who| who.as_deref().unwrap_or(""));

@@ -243,7 +243,7 @@ pub mod kits {
     }
     pub fn read_thick(count: u32, by: &str) -> String {
         format!(
-            " {count} blades together read thick, by up to {by} beside their own tolerance: wipe them dry and press them together."
+            " {count} blades together read thick, by up to {by} on top of their own tolerance: wipe them dry and press them together."
         )
     }
     pub fn growths(counted: &str, columns: &str) -> String {
@@ -288,7 +288,7 @@ pub mod labels {
         format!("Plan {id}")
     }
     pub fn without(tags: &str) -> String {
-        format!("{}, and so without a bag: {tags}.", super::NOT_FIT)
+        format!("{}, no bag: {tags}.", super::NOT_FIT)
     }
 }
 
