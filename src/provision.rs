@@ -203,7 +203,7 @@ pub struct SetAside {
     pub count: u32,
 }
 
-/// Pieces for one pump that meet every one of its values that the drawers can meet.
+/// Pieces for one pump that meet every one of its values that the stock can meet.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct SafeKit {
     /// Pieces, ascending by item.

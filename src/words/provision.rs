@@ -173,7 +173,7 @@ pub fn standing(kit: &SafeKit) -> String {
     match (kit.axes.is_empty(), kit.gaps(), kit.values()) {
         (true, 0, _) => "Measured; pieces in stock".into(),
         (true, ..) => format!("{GAP}: measured, and no pieces in stock fit"),
-        (false, 0, _) => "Every value examined can be met".into(),
+        (false, 0, _) => "All values can be met".into(),
         (false, gaps, values) => format!("{GAP}: {gaps} of {values} values"),
     }
 }
@@ -368,7 +368,7 @@ fn looked_at(question: &ProvisionOptions) -> String {
 /// Values that a safe kit holds for.
 pub fn safe_holds(question: &ProvisionOptions) -> String {
     format!(
-        "every pump at {} that the stock can meet, whatever values the other pumps have",
+        "every pump at {}, if the stock can meet it, whatever values the other pumps have",
         looked_at(question)
     )
 }
@@ -377,7 +377,7 @@ pub fn safe_holds(question: &ProvisionOptions) -> String {
 pub fn fits(job: &Job, together: &Together) -> String {
     let mut parts = Vec::new();
     if !together.lacking.is_empty() {
-        parts.push(format!("the drawers are short of {}", listed(job, &together.lacking)));
+        parts.push(format!("the stock is short of {}", listed(job, &together.lacking)));
     }
     if !together.plates.is_empty() {
         parts.push(format!("too few plates of {}", plates(job, &together.plates)));

@@ -88,10 +88,10 @@ pub(super) fn files<'s>(head: &'static str, files: &[Input], styles: &'s Styles)
 pub(super) fn inputs_and_policy<'s>(job: &Job, styles: &'s Styles) -> [Section<'s>; 2] {
     let covered = match job.policy.guard() {
         Guard::Expanded(_) => {
-            "number of combined standard uncertainties that a kit keeps clear of its limits"
+            "combined standard uncertainties that a kit keeps clear of its limits"
         }
         Guard::None | Guard::WorstCase => {
-            "number of standard uncertainties taken as the worst case, where no plus/minus is given"
+            "standard uncertainties taken as the worst case if no plus/minus is given"
         }
     };
     let meanings = [
@@ -102,7 +102,7 @@ pub(super) fn inputs_and_policy<'s>(job: &Job, styles: &'s Styles) -> [Section<'
         "whether the rest of an opened pack is waste",
         "name of the currency",
         "seed of all random draws; the choice of pieces uses none",
-        "end of the search; the best plan found is written",
+        "end of the search; the best plan found by then is written",
         "error of a micrometer reading of a finished pack, for recheck",
         "error of a clearance reading, for recheck",
     ];

@@ -87,7 +87,7 @@ fn columns(styles: &Styles) -> [Col<'_>; 10] {
         Col::new("Total needed", 20.0, |line| wrapped.of(line.window())),
         Col::new("Allows for", 32.0, |line| wrapped.of(line.presumed())),
         Col::new("Nearest total", 18.0, |line| wrapped.of(line.nearest())),
-        Col::new("Status", 25.0, |line| styles.alarm.of(words::standing(line.kit, line.bag))),
+        Col::new("Status", 30.0, |line| styles.alarm.of(words::standing(line.kit, line.bag))),
     ]
 }
 

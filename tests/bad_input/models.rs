@@ -121,7 +121,7 @@ fn tolerances_and_limits() {
     let crossed: &[&str] = &["the lower limit above the upper one"];
     let outside: &[&str] = &["a target outside the limits"];
     let whole: &[&str] = &["not two limits", "[lower, upper]"];
-    let known: &[&str] = &["no single statement of how well `ring` is known"];
+    let known: &[&str] = &["not exactly one tolerance or uncertainty of `ring`"];
     let ring = "\n[dimension.ring]";
     each_alone(
         GOOD,
@@ -244,7 +244,7 @@ fn what_grows() {
         ],
     );
     let neither = GOOD.replace("expansion = 11.4\nexpansion_plus_minus = 0.7\n", "");
-    let said: &[&str] = &["nothing that says how `casing_growth` grows", "a material"];
+    let said: &[&str] = &["no expansion for `casing_growth`", "a material"];
     let head = "[thermal.casing_growth]";
     each_alone(&neither, &[(head, "§[thermal.casing_growth]", said)]);
     // A table with keys in place of its terms.
@@ -622,7 +622,7 @@ fn one_reading_where_several_are_asked_for() {
     assert!(
         shown(&found, shop.folder.path())
             .iter()
-            .any(|said| said.contains("a resolution beside what is known"))
+            .any(|said| said.contains("a resolution beside another statement of uncertainty"))
     );
     fs::write(&path, text).unwrap();
     let one = pumps.replace(",0.050\n", ",,0.050,\n");

@@ -240,7 +240,7 @@ pub mod kits {
     }
     pub fn read_thick(count: u32, by: &str) -> String {
         format!(
-            " {count} blades together read thick, by up to {by} beside their own tolerance: wipe them dry and press them together."
+            " {count} blades together read thick, by up to {by} on top of their own tolerance: wipe them dry and press them together."
         )
     }
     pub fn growths(counted: &str, columns: &str) -> String {
@@ -285,7 +285,7 @@ pub mod labels {
         format!("Plan {id}")
     }
     pub fn without(tags: &str) -> String {
-        format!("{}, and so without a bag: {tags}.", super::NOT_FIT)
+        format!("{}, no bag: {tags}.", super::NOT_FIT)
     }
 }
 
@@ -523,14 +523,13 @@ pub mod provision {
         "Expected",
         "Values",
         "In a gap",
-        "Safe kit",
+        "Safe kit price",
         "Not served",
         "Status",
     ];
     pub const MEASURED: &str = "measured";
     pub const OF_READINGS: &str = ", from past readings";
-    pub const STANDING: [&str; 2] =
-        ["Measured; pieces in stock", "Every value examined can be met"];
+    pub const STANDING: [&str; 2] = ["Measured; pieces in stock", "All values can be met"];
     pub const MEASURED_GAP: &str = "GAP: measured, and no pieces in stock fit";
     pub const TROLLEY: [&str; 13] = [
         "Bin",
@@ -599,7 +598,7 @@ pub mod purchase {
         "Kind",
         "Fit",
         "Thickness",
-        "Pieces per sealed pack",
+        "Pack qty",
         "Packs for this outage",
         "Packs back to level",
         "Packs to order",

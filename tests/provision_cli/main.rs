@@ -652,8 +652,8 @@ fn a_hopeless_pump_does_not_empty_the_trolley() {
     let missed = plain.pumps.iter().map(|pump| pump.missed);
     assert!(missed.eq([0, plain.service.checks]));
     for words in [
-        "NOT MET: 95 % is out of reach whatever is set aside",
-        "Everything but the gaps is served in 1000 of 1000",
+        "NOT MET: no pieces that could be set aside reach 95 %",
+        "If pumps in a gap are left out, 1000 of 1000",
     ] {
         assert!(said.contains(words), "`{words}` is not in\n{said}");
         assert!(cells.contains(words), "`{words}` is not in\n{cells}");
@@ -685,7 +685,7 @@ fn long_steps_and_pieces_without_a_cost_are_warned_of() {
     assert_eq!(plain.warnings, []);
     assert_eq!(plain.service.standing, ServiceStanding::Met);
     assert!(!plain.pumps[0].coarse && !said.contains("WARNING"));
-    assert!(said.contains("every value looked at, 0.0005 in apart"));
+    assert!(said.contains("every value examined, 0.0005 in apart"));
     // The range is a thou wide, a quarter of the width of the running clearance's limits.
     let stock = SMALL_STOCK.replace("0.0002,4,2\nS20", "0.0002,4,\nS20");
     let (said, plain, cells) = provided(&stock, &pumps, &["--step", "0.001 in"]);
@@ -696,11 +696,13 @@ fn long_steps_and_pieces_without_a_cost_are_warned_of() {
     assert_eq!(*free, WarningJson::CountedAsFree { items: vec!["=S10".into()] });
     // The same in sentences, on the terminal and in the workbook.
     for words in [
-        "Values are looked at 0.0010 in apart, more than a fifth of a requirement's width (0.0040 in at the narrowest) of =A1",
-        "Counted as free, since the stock has no unit cost for them, or 0: =S10; the prices",
+        "Values are examined 0.0010 in apart, more than a fifth of a requirement's width (0.0040 in at the narrowest) of =A1",
+        "Counted as free (no unit cost in the stock, or 0): =S10. Prices",
     ] {
         assert!(said.contains(words), "{words}\n{said}");
         assert!(cells.contains(words), "{words}\n{cells}");
     }
-    assert!(said.contains("interval and all") && said.contains("see the warning"));
+    assert!(
+        said.contains("even at the low end of the interval") && said.contains("see the warning")
+    );
 }

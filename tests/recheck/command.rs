@@ -314,8 +314,7 @@ fn a_reading_where_a_tick_belongs_is_asked_about() {
     let above = format!("{column}{}", row.parse::<u32>().unwrap() - 1);
     change(&shop.at("kit-plan.xlsx"), "Kits", &[(above.as_str(), Put::from("0.0301"))]);
     let run = recheck(&shop, &[]);
-    let warning =
-        format!("warning kit-plan.xlsx!{above} `0.0301`, where a tick belongs or nothing");
+    let warning = format!("warning kit-plan.xlsx!{above} `0.0301` in a cell for a tick");
     assert!(run.all().contains(&warning), "{:?}", run.all());
 }
 

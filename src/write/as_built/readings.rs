@@ -134,7 +134,7 @@ fn standing(
         (None, _) => match read {
             None => ("not read; met as predicted", false),
             Some(true) => ("met as the pack was read", false),
-            Some(false) => ("met as picked, pack not measured", false),
+            Some(false) => ("met as picked, not measured", false),
         },
     }
 }

@@ -51,7 +51,7 @@ pub(super) fn sheet(provided: &Provided<'_>, styles: &Styles) -> Written<Workshe
         ),
         (
             "Draws",
-            "A range: every value examined is equally likely, each pump by itself. Past readings: mean and standard deviation of the model are drawn once per outage for all its pumps (normal, scaled inverse chi-square), each pump normal about that mean. So each pump has Student's t distribution, and two are correlated by 1/(n + 1) (Gelman et al., Bayesian Data Analysis, from memory)".into(),
+            "A range: every value examined is equally likely, each pump by itself. Past readings: mean and standard deviation are drawn once per outage for all pumps of a model (normal, scaled inverse chi-square). Each pump is normal about that mean. So each pump has Student's t distribution, and two are correlated by 1/(n + 1) (Gelman et al., Bayesian Data Analysis, from memory)".into(),
         ),
         (
             "Trolley",

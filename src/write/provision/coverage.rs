@@ -202,7 +202,7 @@ fn gaps(page: &mut Page<'_>, provided: &Provided<'_>) -> Written {
     let Styles { text, bold, wrapped, count, remark, prose, .. } = page.styles;
     page.part("Gaps")?;
     if safe.iter().all(|kit| kit.gaps() == 0) {
-        let none = "None: every value examined can be met.";
+        let none = "None: all values can be met.";
         return page.text(none, &page.styles.plain);
     }
     let words = page.last - BEFORE + 1;
@@ -270,11 +270,11 @@ fn chart(page: &mut Page<'_>, provided: &Provided<'_>) -> Written {
     let mut chart = Chart::new(ChartType::Column);
     let series = figures.series(&mut chart, "Share of the values that can be met", 1);
     series.set_gap(60).set_format(&mut fill(VALUES));
-    chart.title().set_name("Share of each pump's values that the drawers can meet");
+    chart.title().set_name("Share of each pump's values that the stock can meet");
     chart.legend().set_hidden();
     chart.y_axis().set_min(0).set_max(1).set_num_format("0 %");
     chart.set_width(1000).set_height(280);
-    chart.set_alt_text("Share of each pump's expected values that the drawers can meet");
+    chart.set_alt_text("Share of each pump's expected values that the stock can meet");
     page.sheet.insert_chart(row, 0, &chart)?;
     page.row += 15;
     Ok(())

@@ -262,7 +262,7 @@ fn columns(styles: &Styles) -> [Col<'_>; 10] {
         Col::of("Expected", |line| wrapped.of(&line.expected)),
         Col::of("Values", |line| count.of(line.kit.values())),
         Col::of("In a gap", |line| count.of(line.kit.gaps())),
-        Col::of("Safe kit", |line| money.of(line.kit.cost.to_f64())),
+        Col::of("Safe kit price", |line| money.of(line.kit.cost.to_f64())),
         Col::of("Not served", |line| text.of(&line.missed)),
         Col::of("Status", |line| match line.kit.gaps() {
             0 => wrapped.of(&line.standing),

@@ -84,7 +84,7 @@ fn columns(styles: &Styles) -> [Col<'_>; 14] {
         Col::new("Kind", 11.0, |line| text.of(&line.item.kind)),
         Col::new("Fit", 8.0, |line| text.of(line.item.fit.as_str())),
         Col::new("Thickness", 14.0, |line| text.of(line.thickness().unwrap_or_default())),
-        Col::new("Pieces per sealed pack", 9.0, |line| count.of(line.item.carton_qty)),
+        Col::new("Pack qty", 9.0, |line| count.of(line.item.carton_qty)),
         Col::new("Packs for this outage", 10.0, |line| count.of(line.want.outage)),
         Col::new("Packs back to level", 10.0, |line| count.of(line.want.level)),
         Col::new("Packs to order", 10.0, move |line| {

@@ -207,7 +207,7 @@ impl SizeChange<'_> {
         let both = i64::try_from(self.change.both.max(1)).unwrap_or(1);
         let guards = [self.change.before_sums.guard, self.change.after_sums.guard];
         let guards = guards.map(|guard| Length::from_ticks(guard.ticks() / both).to_f64(unit));
-        guards.map(|guard| format!("{guard:.5}")).join(", ")
+        format!("{} {unit}", guards.map(|guard| format!("{guard:.5}")).join(", "))
     }
 }
 

@@ -30,9 +30,9 @@ const HEADS: [&str; 15] = [
     "Variance at lower limit",
     "Variance at upper limit",
     "Share of variance",
-    "Largest minus allowed (worst case)",
-    "Largest plus allowed (worst case)",
-    "Largest standard uncertainty allowed (expanded)",
+    "Max minus (worst case)",
+    "Max plus (worst case)",
+    "Max standard uncertainty (expanded)",
 ];
 const SENSITIVITY: u16 = 1;
 pub(super) const IN_GAP: u16 = 2;
