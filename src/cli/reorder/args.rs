@@ -39,13 +39,13 @@ pub(in crate::cli) struct Args {
     /// Probability of no stock-out during a lead time (cycle service level).
     #[arg(long, default_value = "95 %", value_name = "PERCENT", allow_hyphen_values = true)]
     service: String,
-    /// Cost of placing an order; gives, with --holding, how many packs to order at a time.
+    /// Cost of placing an order; with --holding it gives the number of packs to order at a time.
     #[arg(long, value_name = "MONEY", allow_hyphen_values = true)]
     order_cost: Option<String>,
     /// Cost of holding stock for a year, in percent of its price.
     #[arg(long, value_name = "PERCENT", allow_hyphen_values = true)]
     holding: Option<String>,
-    /// Cost of a missing piece in an outage; gives how many to have ready.
+    /// Cost of a missing piece in an outage; gives the number of pieces to have ready.
     #[arg(long, value_name = "MONEY", allow_hyphen_values = true)]
     lacking_cost: Option<String>,
     /// Number of outages to simulate for --lacking-cost.
