@@ -9,7 +9,7 @@ use crate::job::Job;
 use crate::plan::PackPick;
 use crate::stack::monte_carlo::{DrawOptions as Draws, Outcome};
 use crate::stack::{Undrawn, level_of_draws, simulate};
-use crate::sweep::{self, Point, Sweep};
+use crate::sweep::{self, Sweep, SweepPoint};
 
 /// Stack-up of one pump, analysed.
 #[derive(Debug, Clone)]
@@ -21,7 +21,7 @@ pub struct Analysed {
     /// Outcome of the draws of each requirement, or the reason that there is none.
     pub draws: Vec<Result<Outcome, Undrawn>>,
     /// Sweeps, each with its points and whether the pieces were chosen again at each step.
-    pub sweeps: Vec<(Sweep, Vec<Point>, bool)>,
+    pub sweeps: Vec<(Sweep, Vec<SweepPoint>, bool)>,
 }
 
 impl Analysed {

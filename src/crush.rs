@@ -29,12 +29,12 @@ pub struct Crush {
     /// Compressibility of the item's material; `None` where it is not known.
     pub range: Option<Compressibility>,
     /// Position of the crush against that range, from the exact lengths.
-    pub standing: Option<Standing>,
+    pub standing: Option<CrushVerdict>,
 }
 
 /// Position of a crush against the range of its material; both ends are within.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Standing {
+pub enum CrushVerdict {
     /// Less than the least compressibility.
     Below,
     /// Within the range.
@@ -63,13 +63,13 @@ pub fn percent(gap: Fine, free: Fine) -> Option<Millionths> {
 }
 
 /// Position of the crush against a range, without rounding.
-fn standing(gap: Fine, free: Fine, range: Compressibility) -> Standing {
+fn standing(gap: Fine, free: Fine, range: Compressibility) -> CrushVerdict {
     let crushed = 100_000_000 * (free - gap).raw();
     let against = |limit: Millionths| crushed.cmp(&(i128::from(limit.raw()) * free.raw()));
     match (against(range.least), against(range.most)) {
-        (Ordering::Less, _) => Standing::Below,
-        (_, Ordering::Greater) => Standing::Above,
-        _ => Standing::Within,
+        (Ordering::Less, _) => CrushVerdict::Below,
+        (_, Ordering::Greater) => CrushVerdict::Above,
+        _ => CrushVerdict::Within,
     }
 }
 

@@ -71,7 +71,7 @@ impl Stacked {
 
 /// Limits and prediction of a clearance.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Wanted {
+pub struct Clearance {
     /// Lower and upper limit.
     pub limits: [Length; 2],
     /// Least and greatest clearance of a pump that comes out as predicted.
@@ -100,14 +100,14 @@ pub struct Gauge {
 /// nearest to the limit, then thickest blades first.
 ///
 /// ```
-/// use gapwright::feeler::{Blade, Chosen, Wanted, gauge};
+/// use gapwright::feeler::{Blade, Chosen, Clearance, gauge};
 /// use gapwright::length::{Fine, Length, Tolerance, Unit};
 /// let thou = |n: i64| Length::from_ticks(n * Unit::Thou.ticks());
 /// let blade = |n| Blade {
 ///     thickness: thou(n), tolerance: Tolerance::even(thou(1)), count: 1,
 /// };
 /// let set: Vec<Blade> = [5, 10, 15, 20, 25].map(blade).into();
-/// let wanted = Wanted {
+/// let wanted = Clearance {
 ///     limits: [thou(19), thou(30)],
 ///     predicted: [Fine::from(thou(24)), Fine::from(thou(26))],
 /// };
@@ -119,7 +119,7 @@ pub struct Gauge {
 /// let Chosen::Stack(no_go, false) = gauge.no_go else { panic!() };
 /// assert_eq!(no_go.nominal, thou(25));
 /// ```
-pub fn gauge(set: &[Blade], wanted: &Wanted) -> Gauge {
+pub fn gauge(set: &[Blade], wanted: &Clearance) -> Gauge {
     let [lower, upper] = wanted.limits;
     let [least, greatest] = wanted.predicted;
     let go = choose(

@@ -123,7 +123,7 @@ pub struct Expected {
     /// Greatest expected value.
     pub high: Length,
     /// Distribution.
-    pub law: Law,
+    pub law: ExpectedLaw,
 }
 
 impl Expected {
@@ -140,9 +140,9 @@ impl Expected {
     ///
     /// ```
     /// use gapwright::length::{Length, Unit};
-    /// use gapwright::forecast::{Expected, Law};
+    /// use gapwright::forecast::{Expected, ExpectedLaw};
     /// let thou = |n: i64| Length::from_ticks(n * Unit::Thou.ticks());
-    /// let expected = Expected { low: thou(20), high: thou(25), law: Law::Even };
+    /// let expected = Expected { low: thou(20), high: thou(25), law: ExpectedLaw::Even };
     /// assert_eq!(expected.values(thou(2)), [20, 22, 24, 25].map(thou));
     /// ```
     pub fn values(&self, step: Length) -> Vec<Length> {
@@ -165,9 +165,9 @@ impl Expected {
     ///
     /// ```
     /// use gapwright::length::{Length, Unit};
-    /// use gapwright::forecast::{Expected, Law};
+    /// use gapwright::forecast::{Expected, ExpectedLaw};
     /// let tenth = |n: i64| Length::from_ticks(n * Unit::Thou.ticks() / 10);
-    /// let expected = Expected { low: tenth(200), high: tenth(250), law: Law::Even };
+    /// let expected = Expected { low: tenth(200), high: tenth(250), law: ExpectedLaw::Even };
     /// let near = [(209, 200), (211, 220), (244, 240), (246, 250), (261, 270), (15, 20), (-9, 20)];
     /// for (drawn, value) in near {
     ///     assert_eq!(expected.nearest(tenth(drawn), tenth(20)), tenth(value));
@@ -203,7 +203,7 @@ impl Expected {
 
 /// Distribution of the values of a dimension.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Law {
+pub enum ExpectedLaw {
     /// Even: every examined value of the range is equally likely; only the ends are known.
     Even,
     /// Prediction from past readings: the mean and a multiple of Student's t for one more reading, not just

@@ -34,7 +34,7 @@
 //! | [`purchase`] | packs to buy for an outage |
 //! | [`reorder`], [`inventory`], [`size_range`] | order to level; order quantities; thicknesses to stock |
 //! | [`problem`], [`sheet`], [`read`] | files in: every problem with its place and fix |
-//! | [`words`], [`mod@write`] | sentences, workbooks and JSON out |
+//! | [`words`], [`mod@write`], [`output`] | sentences; workbooks and JSON; files put in their places |
 //! | [`manual`] | pages for people who use the program |
 //! | [`cli`] | command line |
 //!
@@ -50,7 +50,7 @@
 //! use gapwright::read::{self, Sources};
 //! use gapwright::stack::report;
 //! use gapwright::verify::verify;
-//! use gapwright::write;
+//! use gapwright::{output, write};
 //!
 //! # std::env::set_current_dir(env!("CARGO_MANIFEST_DIR")).unwrap();
 //! let job = read::job(&Sources {
@@ -77,9 +77,9 @@
 //! let path = folder.path().join("plan.xlsx");
 //! let bytes = write::workbook(&verified, "2027-03-01").expect("a workbook");
 //! // An output is compared with the inputs, so that no input is overwritten.
-//! let inputs = write::Inputs::of(["samples/tiny/stock.csv", "samples/tiny/pumps.csv"]);
+//! let inputs = output::Inputs::of(["samples/tiny/stock.csv", "samples/tiny/pumps.csv"]);
 //! let output = inputs.output(&path, false).expect("a file that is no input");
-//! write::place(&[(&output, &bytes)]).expect("a file that was not there");
+//! output::place(&[(&output, &bytes)]).expect("a file that was not there");
 //! assert!(path.exists());
 //! ```
 //!
@@ -117,6 +117,7 @@ pub mod length;
 pub mod manual;
 pub mod model;
 mod narrow;
+pub mod output;
 pub mod packing;
 pub mod plain_text;
 pub mod plan;

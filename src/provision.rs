@@ -16,7 +16,7 @@
 //! ```
 //! use gapwright::choose::control::Control;
 //! use gapwright::length::{Length, Unit};
-//! use gapwright::forecast::{Expected, Law, Forecast};
+//! use gapwright::forecast::{Expected, ExpectedLaw, Forecast};
 //! use gapwright::provision::{ProvisionOptions, provision};
 //! use gapwright::read::{self, Sources};
 //!
@@ -33,7 +33,7 @@
 //! for pump in &job.pumps {
 //!     let mut of_pump = vec![None; pump.dimensions.len()];
 //!     let middle = pump.dimensions[0].value;
-//!     of_pump[0] = Some(Expected { low: middle - thou(2), high: middle + thou(2), law: Law::Even });
+//!     of_pump[0] = Some(Expected { low: middle - thou(2), high: middle + thou(2), law: ExpectedLaw::Even });
 //!     expected.push(of_pump);
 //! }
 //! let outlook = Forecast::new(job, expected).expect("a range for every dimension");

@@ -12,7 +12,7 @@ use crate::stock::Item;
 
 /// Offer of one item: whole packs only.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Offer {
+pub struct CartonOffer {
     /// The item's index in the stock.
     pub item: usize,
     /// Pieces in a pack; at least one.
@@ -27,7 +27,7 @@ pub struct Offer {
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Market {
     /// By item of the stock; `None` for what is not for sale.
-    pub offers: Vec<Option<Offer>>,
+    pub offers: Vec<Option<CartonOffer>>,
     /// The day of the order, in days since 1899-12-30, as spreadsheets count them.
     pub today: i64,
     /// Most that may be spent.
@@ -118,7 +118,7 @@ impl Market {
     }
 }
 
-fn offer(item: usize, lot: &Item) -> Result<Option<Offer>, Lacking> {
+fn offer(item: usize, lot: &Item) -> Result<Option<CartonOffer>, Lacking> {
     if lot.cut.is_some() || lot.size.is_none() || !lot.offer.for_sale() {
         return Ok(None);
     }
@@ -129,7 +129,7 @@ fn offer(item: usize, lot: &Item) -> Result<Option<Offer>, Lacking> {
             pack: lot.offer.carton_qty.is_none(),
         });
     };
-    Ok(Some(Offer {
+    Ok(Some(CartonOffer {
         item,
         pack,
         price: Money::from_raw(unit_cost.raw().saturating_mul(i64::from(pack))),

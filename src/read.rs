@@ -45,7 +45,7 @@ pub use issue_log::{issue_log, issue_log_of, log_beside_stock, log_is_unchanged,
 pub use model::{BUILT_IN, Library, parse as parse_model};
 pub use pieces::stated as stated_pieces;
 pub use plan::{Packs, packs as packs_of_plan};
-pub use readings::{Back, Sources as BenchSources, bench};
+pub use readings::{Back, ReadingSources as BenchSources, bench};
 pub use single::{Holds, Stock, holds, stock_alone};
 pub use stock_counts::held;
 

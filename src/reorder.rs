@@ -22,15 +22,15 @@ use crate::day;
 use crate::decimal::Money;
 use crate::inventory::economic::Quantity;
 use crate::inventory::level::TopUp;
-use crate::inventory::outage::Provision;
+use crate::inventory::outage::NewsvendorQuantity;
 use crate::issue::log::Log;
 use crate::job::Job;
 use crate::length::{Length, Unit};
 use crate::plan::{Kit, Plan};
 use crate::purchase::{Lacking, Market, Purchase};
 use crate::size_range::SizeRangeError;
-use level::{NoPoint, Point, Seen};
-use shelf::{Shelf, Wanted};
+use level::{LoggedReorderPoint, NoPoint, Seen};
+use shelf::{Shelf, ShelfTargets};
 
 /// Options of the advice.
 #[derive(Debug, Clone, PartialEq)]
@@ -69,11 +69,11 @@ pub struct OrderLine {
     /// Order that brings it back to level, if the item is for sale.
     pub top_up: Option<TopUp>,
     /// Reorder point.
-    pub point: Result<Point, NoPoint>,
+    pub point: Result<LoggedReorderPoint, NoPoint>,
     /// Economic order quantity.
     pub quantity: Option<Quantity>,
     /// Number to have ready for an outage like this one.
-    pub ready: Option<Provision>,
+    pub ready: Option<NewsvendorQuantity>,
     /// Mean demand of the simulated outages, in pieces.
     pub asked: f64,
 }
@@ -91,7 +91,7 @@ pub struct Buy {
 
 /// Advice that follows from a purchase, per item and per drawer.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Report {
+pub struct PurchaseReport {
     /// Bags of the pumps that can then be kitted.
     pub bags: Vec<Bag>,
     /// Per item of the stock.
@@ -164,7 +164,7 @@ pub fn report<'a>(
     after: After<'_>,
     log: Option<&Log>,
     control: impl Fn(&str) -> Control<'a>,
-) -> Report {
+) -> PurchaseReport {
     let bags = consumables::fill(after.delivered, &after.purchase.plan);
     let seen = log.and_then(|log| Seen::until(log, &question.date));
     let history = log.and_then(|log| Some((seen.as_ref()?.days(), log.entries().len())));
@@ -172,7 +172,7 @@ pub fn report<'a>(
     let levels = control("what the packs back to level do").tenths(5);
     let with_levels = with_levels(after, &lines, &levels);
     let shelves = shelves(job, question, after.delivered, &control("which thicknesses to hold"));
-    Report { bags, lines, shelves, history, with_levels }
+    PurchaseReport { bags, lines, shelves, history, with_levels }
 }
 
 /// Number of pumps that the stock serves with the packs back to level included.
@@ -286,7 +286,8 @@ fn shelves(
             }
         }
         if let Some(pieces) = question.pieces.filter(|_| kind == "shim") {
-            asked = Wanted { rule: crate::size_range::Rule { pieces, ..asked.rule }, ..asked };
+            asked =
+                ShelfTargets { rule: crate::size_range::Rule { pieces, ..asked.rule }, ..asked };
         }
         let held = |item: usize| delivered.stock[item].available() > 0;
         let drawer = (kind.clone(), fit.clone(), items);

@@ -7,11 +7,11 @@
 //!
 //! ```
 //! use gapwright::length::{Length, Unit};
-//! use gapwright::size_range::{Guard, Reach, Rule, Size, Targets};
+//! use gapwright::size_range::{WindowGuard, Reach, Rule, StockedSize, Targets};
 //! let thou = |n: i64| Length::from_ticks(n * Unit::Thou.ticks());
-//! let sizes = [1, 2, 5, 10].map(|n| Size::of(thou(n)));
+//! let sizes = [1, 2, 5, 10].map(|n| StockedSize::of(thou(n)));
 //! let targets = Targets::new(thou(1), thou(20), thou(1))?;
-//! let rule = Rule { pieces: 3, window: Length::ZERO, guard: Guard::None };
+//! let rule = Rule { pieces: 3, window: Length::ZERO, guard: WindowGuard::None };
 //! let reach = Reach::of(&sizes, &targets, &rule)?;
 //! assert_eq!(reach.missed(), [thou(18), thou(19)]);
 //! // With one piece, with two, with three.
@@ -54,7 +54,7 @@ pub enum SizeRangeError {
     /// Too many targets.
     #[error("{0} targets; at most a million can be looked at: take a coarser step")]
     TooManyTargets(i64),
-    /// Size that is not a thickness.
+    /// StockedSize that is not a thickness.
     #[error("size {0}: a thickness must be above zero, its tolerance and cost not below")]
     Size(usize),
     /// Number of pieces that a pack cannot have here.
@@ -83,9 +83,9 @@ pub enum SizeRangeError {
     TooManySizes(usize),
 }
 
-/// Size of pieces.
+/// StockedSize of pieces.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Size {
+pub struct StockedSize {
     /// Thickness of one piece.
     pub thickness: Length,
     /// Plus/minus on one piece; the larger one of two different sides.
@@ -96,10 +96,10 @@ pub struct Size {
     pub cost: Money,
 }
 
-impl Size {
+impl StockedSize {
     /// Exact pieces of a thickness, without a limit on their number.
-    pub fn of(thickness: Length) -> Size {
-        Size { thickness, tolerance: Length::ZERO, count: None, cost: Money::ZERO }
+    pub fn of(thickness: Length) -> StockedSize {
+        StockedSize { thickness, tolerance: Length::ZERO, count: None, cost: Money::ZERO }
     }
 }
 
@@ -168,9 +168,9 @@ impl Targets {
     }
 }
 
-/// Guard: the part of the window taken up by the errors of a pack's pieces.
+/// WindowGuard: the part of the window taken up by the errors of a pack's pieces.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Guard {
+pub enum WindowGuard {
     /// Zero: the pack is measured and pieces are swapped.
     None,
     /// Sum of their tolerances: the worst case.
@@ -179,23 +179,23 @@ pub enum Guard {
     RootSumSquare,
 }
 
-impl Guard {
+impl WindowGuard {
     /// Part that one piece adds to the sum over a pack.
     fn part(self, tolerance: Length) -> u64 {
         let ticks = u64::try_from(tolerance.ticks()).unwrap_or(0);
         match self {
-            Guard::None => 0,
-            Guard::WorstCase => ticks,
-            Guard::RootSumSquare => ticks.saturating_mul(ticks),
+            WindowGuard::None => 0,
+            WindowGuard::WorstCase => ticks,
+            WindowGuard::RootSumSquare => ticks.saturating_mul(ticks),
         }
     }
 
-    /// Guard of a sum of parts.
+    /// WindowGuard of a sum of parts.
     fn of(self, sum: u64) -> Length {
         let ticks = match self {
-            Guard::None => 0,
-            Guard::WorstCase => narrow::<i64>(sum),
-            Guard::RootSumSquare => narrow::<i64>(root_up(sum.into())),
+            WindowGuard::None => 0,
+            WindowGuard::WorstCase => narrow::<i64>(sum),
+            WindowGuard::RootSumSquare => narrow::<i64>(root_up(sum.into())),
         };
         Length::from_ticks(ticks)
     }
@@ -208,8 +208,8 @@ pub struct Rule {
     pub pieces: u32,
     /// Greatest distance of a pack from the target, errors included.
     pub window: Length,
-    /// Guard against the errors of the pieces.
-    pub guard: Guard,
+    /// WindowGuard against the errors of the pieces.
+    pub guard: WindowGuard,
 }
 
 impl Rule {
@@ -232,7 +232,7 @@ pub struct Met {
     /// Nominal total of the pack less the target: of packs with the fewest pieces, the one with most room
     /// left in the window.
     pub error: Length,
-    /// Guard of that pack.
+    /// WindowGuard of that pack.
     pub guard: Length,
 }
 
@@ -250,15 +250,19 @@ impl Reach {
     /// total and number of pieces, the least guard of such a pack.
     ///
     /// # Errors
-    /// [`SizeRangeError::Size`], [`SizeRangeError::Pieces`], [`SizeRangeError::Window`]; [`SizeRangeError::TooFine`] if the table would hold more
+    /// [`SizeRangeError::StockedSize`], [`SizeRangeError::Pieces`], [`SizeRangeError::Window`]; [`SizeRangeError::TooFine`] if the table would hold more
     /// than eight million numbers or take more than about ten thousand million steps.
-    pub fn of(sizes: &[Size], targets: &Targets, rule: &Rule) -> Result<Reach, SizeRangeError> {
+    pub fn of(
+        sizes: &[StockedSize],
+        targets: &Targets,
+        rule: &Rule,
+    ) -> Result<Reach, SizeRangeError> {
         Reach::until(sizes, targets, rule, &Control::unlimited())
     }
 
     /// [`Reach::of`] under a control: [`SizeRangeError::Stopped`].
     pub(crate) fn until(
-        sizes: &[Size],
+        sizes: &[StockedSize],
         targets: &Targets,
         rule: &Rule,
         control: &Control<'_>,
@@ -307,8 +311,8 @@ impl Reach {
 const GRACE: usize = 200_000;
 
 /// Refuses sizes that are not thicknesses.
-fn check_sizes(sizes: &[Size]) -> Result<(), SizeRangeError> {
-    let sound = |size: &Size| {
+fn check_sizes(sizes: &[StockedSize]) -> Result<(), SizeRangeError> {
+    let sound = |size: &StockedSize| {
         size.thickness > Length::ZERO && size.tolerance >= Length::ZERO && size.cost >= Money::ZERO
     };
     match sizes.iter().position(|size| !sound(size)) {

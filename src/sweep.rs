@@ -1,7 +1,7 @@
 //! Sweeps: one dimension, tolerance, temperature, target or limit of a pump varied over a range, with its
 //! pieces fixed or chosen again at every step.
 //!
-//! [`Sweep::parse`] reads one; [`held`] and [`chosen_anew`] run it and return its [`Point`]s.
+//! [`Sweep::parse`] reads one; [`held`] and [`chosen_anew`] run it and return its [`SweepPoint`]s.
 
 use crate::accounting::{pack_total, stack};
 use crate::choose::control::Control;
@@ -323,16 +323,16 @@ fn between(from: Setting, to: Setting, steps: u32) -> Vec<Setting> {
 
 /// Result of one step.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Point {
+pub struct SweepPoint {
     /// Value that was set.
     pub setting: Setting,
     /// Pieces and the result of each requirement; `None` if no kit meets them.
-    pub kit: Option<Step>,
+    pub kit: Option<SweepStep>,
     /// Error of the setting itself, such as a target outside the limits.
     pub fault: Option<StepError>,
 }
 
-impl Point {
+impl SweepPoint {
     /// Reason that there is no kit, in words.
     pub fn why(&self) -> String {
         match self.fault {
@@ -344,7 +344,7 @@ impl Point {
 
 /// Step that can be worked out.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Step {
+pub struct SweepStep {
     /// Pieces of each place.
     pub packs: Vec<PackPick>,
     /// Total of each place.
@@ -354,7 +354,7 @@ pub struct Step {
 }
 
 /// Runs a sweep of a pump with these pieces fixed.
-pub fn held(job: &Job, pump: usize, packs: &[PackPick], sweep: &Sweep) -> Vec<Point> {
+pub fn held(job: &Job, pump: usize, packs: &[PackPick], sweep: &Sweep) -> Vec<SweepPoint> {
     let step = |&setting: &Setting| {
         let mut job = job.clone();
         let fault = set(&mut job.parts, pump, sweep.knob, setting).err();
@@ -363,7 +363,7 @@ pub fn held(job: &Job, pump: usize, packs: &[PackPick], sweep: &Sweep) -> Vec<Po
             adjust(&mut stack, sweep.knob, setting);
             stacked(&job, pump, packs.to_vec(), &stack)
         });
-        Point { setting, kit, fault }
+        SweepPoint { setting, kit, fault }
     };
     sweep.settings.iter().map(step).collect()
 }
@@ -377,7 +377,7 @@ pub fn chosen_anew(
     pump: usize,
     sweep: &Sweep,
     control: &Control<'_>,
-) -> Result<Vec<Point>, ChooseError> {
+) -> Result<Vec<SweepPoint>, ChooseError> {
     let mut points = Vec::new();
     for &setting in &sweep.settings {
         let mut alone = job.clone();
@@ -402,19 +402,19 @@ pub fn chosen_anew(
                 _ => None,
             },
         };
-        points.push(Point { setting, kit, fault });
+        points.push(SweepPoint { setting, kit, fault });
     }
     Ok(points)
 }
 
-fn stacked(job: &Job, pump: usize, packs: Vec<PackPick>, stack: &Stack) -> Step {
+fn stacked(job: &Job, pump: usize, packs: Vec<PackPick>, stack: &Stack) -> SweepStep {
     let pump = &job.pumps[pump];
     let unit = job.model_of(pump).unit;
     let requirements = pump.requirements.iter().map(|requirement| {
         let form = &requirement.form;
         (report(form, stack, job.policy.coverage, unit), judge(form, stack, job.policy.guard()))
     });
-    Step {
+    SweepStep {
         requirements: requirements.collect(),
         totals: packs.iter().map(|pack| pack_total(job, pack).0).collect(),
         packs,

@@ -8,7 +8,7 @@ use itertools::Itertools;
 use crate::choose::control::Phase;
 use crate::columns::pump_heading;
 use crate::consumables::{self, Bag, Lack, Share};
-use crate::crush::{Crush, Standing, crushes};
+use crate::crush::{Crush, CrushVerdict, crushes};
 use crate::cutting::Layout;
 use crate::decimal::{Millionths, Money, show, show_price};
 use crate::feeler::{Chosen, Gauge, Stacked};
@@ -64,11 +64,11 @@ pub fn crush_warning(job: &Job, pump: &Pump, crush: &Crush) -> Option<String> {
     let (least, most) = (range.least.raw(), range.most.raw());
     // The nearest tenth of a percent, unless that would contradict the words.
     let (shown, so) = match standing {
-        Standing::Within => return None,
-        Standing::Below if nearest.raw() < least => (nearest, LEAK),
-        Standing::Below => (Millionths::from_raw(nearest.raw() - TENTH), LEAK),
-        Standing::Above if nearest.raw() > most => (nearest, TEAR),
-        Standing::Above => (Millionths::from_raw(nearest.raw() + TENTH), TEAR),
+        CrushVerdict::Within => return None,
+        CrushVerdict::Below if nearest.raw() < least => (nearest, LEAK),
+        CrushVerdict::Below => (Millionths::from_raw(nearest.raw() - TENTH), LEAK),
+        CrushVerdict::Above if nearest.raw() > most => (nearest, TEAR),
+        CrushVerdict::Above => (Millionths::from_raw(nearest.raw() + TENTH), TEAR),
     };
     Some(format!(
         "WARNING: {}: {} is crushed by {} %, and {} gives way by {} to {} % under its usual test load: {so}",
@@ -85,7 +85,7 @@ pub fn crush_warning(job: &Job, pump: &Pump, crush: &Crush) -> Option<String> {
 /// `crushed by 33.3 % (material: 25 to 40 %)`. `None` where there are none.
 pub fn crush_within(crushes: &[Crush]) -> Option<String> {
     let within = crushes.iter();
-    let within = within.filter(|crush| crush.standing == Some(Standing::Within));
+    let within = within.filter(|crush| crush.standing == Some(CrushVerdict::Within));
     let ranges = within.clone().filter_map(|crush| crush.range);
     let least = ranges.clone().map(|range| range.least).max()?;
     let most = ranges.map(|range| range.most).min()?;

@@ -1,4 +1,4 @@
-//! Writers: a verified plan out, as a workbook or as JSON; whole or not at all.
+//! Writers: a verified plan as a workbook or as JSON.
 //!
 //! One file a sheet, and one function a workbook that lists its sheets in their order.
 //!
@@ -15,7 +15,6 @@ mod basis;
 mod between;
 pub mod blank;
 mod drawings;
-mod files;
 mod issue;
 mod issue_log;
 pub mod json;
@@ -51,7 +50,7 @@ use crate::verify::Verified;
 use drawings::Drawings;
 use style::Styles;
 
-pub use files::{Inputs, Output, WriteError, is_same_file, place};
+use crate::output::WriteError;
 pub use issue_log::workbook as issue_log;
 pub use labels::code;
 pub use stock_next::workbook as stock_next;

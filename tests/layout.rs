@@ -23,6 +23,7 @@ const ROOMS: &[(&str, &str)] = &[
     ("plain_text", ""),
     ("length", "decimal narrow"),
     ("problem", "narrow"),
+    ("output", "problem"),
     ("sheet", "decimal problem"),
     ("show", "decimal length"),
     ("inventory", "decimal narrow"),
@@ -77,13 +78,13 @@ const ROOMS: &[(&str, &str)] = &[
     (
         "write",
         "accounting analysis consumables choose columns crush cutting day decimal feeler formats \
-         issue job length model narrow forecast packing plain_text plan policy problem provision \
+         issue job length model narrow forecast output packing plain_text plan policy problem provision \
          pump size_range recheck reorder sheet show stack stock sweep verify words",
     ),
     (
         "cli",
         "accounting analysis choose crush day decimal formats issue job length model \
-         manual forecast plain_text plan policy problem provision read recheck reorder sheet \
+         manual forecast output plain_text plan policy problem provision read recheck reorder sheet \
          stack stock sweep verify words write",
     ),
 ];
@@ -116,8 +117,8 @@ const DOORS: &[(&str, &str)] = &[
     ("quick_xml", "read"),
     ("rayon", "choose cli provision stack"),
     ("rust_decimal", "decimal inventory length read"),
-    ("rust_xlsxwriter", "write"),
-    ("same_file", "write"),
+    ("rust_xlsxwriter", "output write"),
+    ("same_file", "output"),
     ("schemars", "formats problem"),
     ("serde", "formats problem read"),
     ("serde_json", "cli formats write"),
@@ -125,13 +126,13 @@ const DOORS: &[(&str, &str)] = &[
     ("smallvec", "choose provision stack"),
     ("statrs", "inventory provision stack"),
     ("strsim", "problem read"),
-    ("tempfile", "write"),
+    ("tempfile", "output"),
     ("terminal_size", "cli"),
     ("textwrap", "cli"),
     (
         "thiserror",
-        "choose formats inventory job length model forecast policy provision size_range read stack \
-         sweep verify write",
+        "choose formats inventory job length model forecast output policy provision size_range read stack \
+         sweep verify",
     ),
     ("toml", "read"),
     ("unicode_width", "cli"),
@@ -225,12 +226,12 @@ fn first_word(text: &str) -> Option<String> {
     (!word.is_empty()).then_some(word)
 }
 
-/// What a table says: names parted by spaces.
+/// Names of a table, parted by spaces.
 fn listed(names: &str) -> BTreeSet<String> {
     names.split_whitespace().map(String::from).collect()
 }
 
-/// What is told of two sets that should be one.
+/// Differences of two sets that should be one.
 fn differences(what: &str, found: &BTreeSet<String>, listed: &BTreeSet<String>) -> Vec<String> {
     let new = found.difference(listed).map(|name| format!("{what} {name}: not in the table"));
     let gone = listed
@@ -304,6 +305,47 @@ fn each_outside_crate_stands_behind_its_rooms() {
         wrong.push(format!("{door} is in the table and no dependency"));
     }
     assert!(wrong.is_empty(), "{}", wrong.join("\n"));
+}
+
+/// One word, one meaning: no two public types have one name. Types of tests and those below a function are left out.
+#[test]
+fn no_two_public_types_have_one_name() {
+    let mut homes: BTreeMap<String, Vec<PathBuf>> = BTreeMap::new();
+    for source in sources() {
+        for line in source.code.lines() {
+            let rest = line.strip_prefix("pub struct ").or(line.strip_prefix("pub enum "));
+            let Some(rest) = rest else { continue };
+            let name = rest.split(|c: char| !c.is_alphanumeric()).next().unwrap_or_default();
+            homes.entry(name.to_string()).or_default().push(source.path.clone());
+        }
+    }
+    assert!(homes.len() > 200, "{} types were seen", homes.len());
+    homes.retain(|_, homes| homes.len() > 1);
+    assert!(homes.is_empty(), "{homes:#?}");
+}
+
+/// A comment begins with a noun phrase or a verb.
+#[test]
+fn no_comment_begins_with_a_pronoun() {
+    let (mut seen, mut wrong) = (0, Vec::new());
+    for source in sources() {
+        let text = fs::read_to_string(&source.path).unwrap();
+        for (at, line) in text.lines().enumerate() {
+            let comment =
+                ["/// ", "//! "].iter().find_map(|mark| line.trim_start().strip_prefix(mark));
+            let Some(comment) = comment else { continue };
+            seen += 1;
+            // The first line of a comment, or any that begins so: a sentence can be turned round.
+            if ["What ", "The same ", "Whatever ", "It "]
+                .iter()
+                .any(|word| comment.starts_with(word))
+            {
+                wrong.push(format!("{}:{}", source.path.display(), at + 1));
+            }
+        }
+    }
+    assert!(seen > 5_000, "{seen} comments were seen");
+    assert!(wrong.is_empty(), "{wrong:#?}");
 }
 
 /// The reader of imports sees what it should: the tests above cannot pass by seeing nothing.

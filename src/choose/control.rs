@@ -49,7 +49,7 @@ pub enum Phase {
 
 /// Progress of a part of the work.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Step {
+pub struct PhaseProgress {
     /// Part.
     pub part: Phase,
     /// Amount done.
@@ -126,7 +126,7 @@ pub struct Control<'a> {
     interrupt: Option<&'a AtomicBool>,
     looks: Option<&'a Looks>,
     listener: Option<&'a (dyn Fn(Progress) + Sync)>,
-    steps: Option<&'a (dyn Fn(Step) + Sync)>,
+    steps: Option<&'a (dyn Fn(PhaseProgress) + Sync)>,
     /// Nodes after which a search ends.
     pub(crate) most_nodes: usize,
     /// Backend of the linear programs.
@@ -209,7 +209,7 @@ impl<'a> Control<'a> {
 
     /// Sets a listener for the progress of the parts of the work.
     #[must_use]
-    pub fn steps(mut self, steps: &'a (dyn Fn(Step) + Sync)) -> Control<'a> {
+    pub fn steps(mut self, steps: &'a (dyn Fn(PhaseProgress) + Sync)) -> Control<'a> {
         self.steps = Some(steps);
         self
     }
@@ -260,7 +260,7 @@ impl<'a> Control<'a> {
     /// Reports the progress of a part of the work.
     pub(crate) fn step(&self, part: Phase, done: usize, of: usize) {
         if let Some(steps) = self.steps {
-            steps(Step { part, done, of });
+            steps(PhaseProgress { part, done, of });
         }
     }
 }

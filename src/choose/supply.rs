@@ -15,7 +15,7 @@ use crate::cutting::{Layout, layouts_until};
 use crate::job::Job;
 use crate::length::Length;
 use crate::plan::Stop;
-use crate::purchase::Offer;
+use crate::purchase::CartonOffer;
 
 /// Supplier.
 pub struct Supplier {
@@ -124,7 +124,7 @@ fn by_the_pack(job: &Job, item: usize, most: u32) -> Option<Supplier> {
 /// the pieces on hand.
 pub fn bought(
     job: &Job,
-    offer: &Offer,
+    offer: &CartonOffer,
     on_hand: u32,
     most: u32,
     ready: &mut [i64],

@@ -7,6 +7,7 @@ use super::files::Files;
 use super::run::{Ended, Run};
 use super::voice::{Voice, out};
 use crate::model::Model;
+use crate::output::WriteError;
 use crate::problem::{Place, Problems};
 use crate::read::Library;
 use crate::write;
@@ -78,7 +79,7 @@ pub(super) fn run(args: &Args, common: &Common) -> Ended {
         true => write::blank::workbooks_ahead(&model),
         false => write::blank::workbooks(&model),
     };
-    let (stock, pumps) = run.made(made.map_err(write::WriteError::from))?;
+    let (stock, pumps) = run.made(made.map_err(WriteError::from))?;
     run.make_folder(&args.folder)?;
     let status = run.deliver_all(&[stock, pumps])?;
     tell(args, run.voice());

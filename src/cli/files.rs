@@ -4,8 +4,8 @@ use std::path::{Path, PathBuf};
 
 use super::from_command_line;
 use super::report::Listing;
+use crate::output::{Inputs, Output};
 use crate::problem::Problems;
-use crate::write::{Inputs, Output};
 
 /// Files that a command reads and writes.
 #[derive(Default)]

@@ -12,7 +12,7 @@ use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 
 use super::escape;
 use super::voice::{Voice, warning};
-use crate::choose::control::{Progress, Step};
+use crate::choose::control::{PhaseProgress, Progress};
 use crate::decimal::{Money, show_money};
 use crate::plan::Objective;
 use crate::words;
@@ -105,7 +105,7 @@ pub(super) fn of_news(news: &Progress, currency: &str) -> String {
 }
 
 /// How far a provision is.
-pub(super) fn of_step(step: &Step) -> String {
+pub(super) fn of_step(step: &PhaseProgress) -> String {
     let what = words::part(step.part);
     let of = match step.of {
         0 => String::new(),

@@ -10,13 +10,13 @@ use super::voice::{must_see, out};
 use super::{Common, from_command_line};
 use crate::formats;
 use crate::job::Job;
+use crate::output;
 use crate::problem::Problems;
 use crate::read::{self, Back, BenchSources, Memory, Sources};
 use crate::recheck::{Decision, recheck};
 use crate::verify::{VerifiedRecheck, verify_recheck};
 use crate::words::NOT_FIT;
 use crate::words::recheck::{decision, is_accepted_unmeasured, to_do};
-use crate::write;
 use crate::write::as_built::{self, AsBuilt};
 
 /// Arguments of `recheck`.
@@ -101,7 +101,7 @@ impl Args {
 
     fn read(&self, memory: &mut Memory, problems: &mut Problems) -> Option<(Job, Back)> {
         let readings = self.readings.as_deref();
-        if readings.is_some_and(|readings| write::is_same_file(readings, &self.plan)) {
+        if readings.is_some_and(|readings| output::is_same_file(readings, &self.plan)) {
             problems.add(from_command_line(
                 format!("--readings {}", self.plan.display()),
                 "a workbook other than the plan",

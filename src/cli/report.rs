@@ -9,9 +9,10 @@ use super::listing::{self, Look};
 use super::run::today;
 use super::{Common, DONE, PROBLEMS, WARNED, escape};
 use crate::formats::problems::ReadJson;
+use crate::output::{self, Output, WriteError};
 use crate::problem::Problems;
 use crate::read::{self, Memory};
-use crate::write::{self, Output, WriteError};
+use crate::write;
 
 /// How problems and warnings are listed.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
@@ -53,7 +54,7 @@ impl Findings {
         let books = self.books.iter();
         let books = books.filter_map(|book| read::book(book, memory).ok());
         let copy = write::mark::workbook(problems, &books.collect::<Vec<_>>(), &today())?;
-        write::place(&[(output, &copy)])?;
+        output::place(&[(output, &copy)])?;
         Ok(Some(output.path().to_path_buf()))
     }
 

@@ -2,7 +2,7 @@
 //! interrupt, the time limit and the exit status.
 //!
 //! A command says once what it reads and what it writes. [`Run::begin`] holds the one against the other, and only
-//! a [`write::Output`] that it let pass can be written: no command can write over its inputs.
+//! a [`output::Output`] that it let pass can be written: no command can write over its inputs.
 
 use std::io::Write;
 use std::path::{Path, PathBuf};
@@ -15,14 +15,14 @@ use super::progress::{self, Meter};
 use super::report::{Findings, Listing};
 use super::voice::{Voice, out};
 use super::{Common, DONE, FAILED, PROBLEMS};
-use crate::choose::control::{Control, Progress, Step};
+use crate::choose::control::{Control, PhaseProgress, Progress};
 use crate::formats::problems::ReadJson;
 use crate::job::Job;
+use crate::output::{self, Output, WriteError};
 use crate::policy::Policy;
 use crate::problem::{Place, Problem, Problems};
 use crate::read::Memory;
 use crate::verify::Breach;
-use crate::write::{self, Output, WriteError};
 
 /// A run that ended early, with its exit status; it has been said why.
 pub(super) struct Stop(pub(super) u8);
@@ -313,7 +313,7 @@ impl Run {
         if !self.problems.none() {
             return Err(self.refuse());
         }
-        let placed = self.interrupt.held_off(|| write::place(files));
+        let placed = self.interrupt.held_off(|| output::place(files));
         placed.map_err(|error| self.fail(&error))?;
         let written: Vec<PathBuf> = files.iter().map(|(place, _)| place.path().into()).collect();
         Ok(self.settle(DONE, &written))
@@ -346,7 +346,7 @@ pub(super) struct Solving {
     interrupt: Interrupt,
     progress: Arc<Meter>,
     news: Box<dyn Fn(Progress) + Sync>,
-    steps: Box<dyn Fn(Step) + Sync>,
+    steps: Box<dyn Fn(PhaseProgress) + Sync>,
 }
 
 impl Solving {

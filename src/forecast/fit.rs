@@ -9,7 +9,7 @@
 //! - Rows of one tag are one reading: a pump keeps its own lean, so its rows say less of the next pump than as many
 //!   pumps would.
 
-use super::Law;
+use super::ExpectedLaw;
 use crate::decimal::Millionths;
 use crate::length::{Length, Uncertainty};
 use crate::stack::Coverage;
@@ -73,16 +73,16 @@ impl Fit {
     ///
     /// ```
     /// use gapwright::length::{Length, Unit};
-    /// use gapwright::forecast::{Fit, Law};
+    /// use gapwright::forecast::{Fit, ExpectedLaw};
     /// // Readings with s = 2 thou: 2 sqrt(1 + 1/3) = 2.309 401...
     /// let readings = [20, 22, 24].map(|thou| Length::from_ticks(thou * 254_000));
-    /// let Law::Readings { scale, degrees_of_freedom, .. } = Fit::of(&readings).unwrap().law() else { panic!() };
+    /// let ExpectedLaw::Readings { scale, degrees_of_freedom, .. } = Fit::of(&readings).unwrap().law() else { panic!() };
     /// assert_eq!(degrees_of_freedom, 2);
     /// assert!((scale.to_f64(Unit::Thou) - 2.309_401).abs() < 1e-6);
     /// ```
     #[allow(clippy::cast_possible_truncation)]
-    pub fn law(&self) -> Law {
-        Law::Readings {
+    pub fn law(&self) -> ExpectedLaw {
+        ExpectedLaw::Readings {
             mean: self.mean(),
             scale: Uncertainty::from_raw((self.scale() * FINE).ceil() as i64),
             degrees_of_freedom: self.count - 1,

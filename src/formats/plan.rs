@@ -14,7 +14,7 @@ use serde::{Deserialize, Serialize};
 use super::common::{
     CountJson, InputJson, LengthJson, PackJson, RequirementJson, ShortJson, StoppedBy, WorthJson,
 };
-use crate::crush::Standing;
+use crate::crush::CrushVerdict;
 use crate::plan::Objective;
 
 /// Name of the format.
@@ -238,12 +238,12 @@ pub enum StandingJson {
     Above,
 }
 
-impl From<Standing> for StandingJson {
-    fn from(standing: Standing) -> StandingJson {
+impl From<CrushVerdict> for StandingJson {
+    fn from(standing: CrushVerdict) -> StandingJson {
         match standing {
-            Standing::Below => StandingJson::Below,
-            Standing::Within => StandingJson::Within,
-            Standing::Above => StandingJson::Above,
+            CrushVerdict::Below => StandingJson::Below,
+            CrushVerdict::Within => StandingJson::Within,
+            CrushVerdict::Above => StandingJson::Above,
         }
     }
 }

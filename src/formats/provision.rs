@@ -37,7 +37,7 @@ pub struct ProvisionJson {
     /// Doubts about the answer.
     pub warnings: Vec<WarningJson>,
     /// The pumps, in the order of the pump workbook.
-    pub pumps: Vec<PumpJson>,
+    pub pumps: Vec<ForecastPumpJson>,
     /// The files that it was made from.
     pub inputs: Vec<InputJson>,
 }
@@ -182,7 +182,7 @@ pub enum ServiceStanding {
 
 /// One pump.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct PumpJson {
+pub struct ForecastPumpJson {
     /// Its tag.
     pub tag: String,
     /// Its model.
@@ -255,7 +255,7 @@ pub struct SafeKitJson {
 pub struct RunJson {
     /// From where to where each dimension that is not measured goes, by its name in the model; both
     /// ends count.
-    pub ranges: BTreeMap<String, RangeJson>,
+    pub ranges: BTreeMap<String, ValueRangeJson>,
     /// How many values these are.
     pub values: u64,
     /// The pieces to take, by the pack's name in the model; null is a gap: nothing in the drawers
@@ -265,7 +265,7 @@ pub struct RunJson {
 
 /// A range of lengths.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct RangeJson {
+pub struct ValueRangeJson {
     /// The unit of both.
     pub unit: String,
     /// The first value.

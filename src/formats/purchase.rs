@@ -35,7 +35,7 @@ pub struct PurchaseJson {
     /// null where no pump stays short or nothing is ordered back to level.
     pub served_with_level_packs: Option<u32>,
     /// Pumps, in the order of the pump sheet.
-    pub pumps: Vec<PumpJson>,
+    pub pumps: Vec<ShortPumpJson>,
     /// Items, in the order of the stock sheet; pieces that are cut from sheets left out.
     pub items: Vec<ItemJson>,
     /// Drawers.
@@ -44,7 +44,7 @@ pub struct PurchaseJson {
 
 /// How a pump stands.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct PumpJson {
+pub struct ShortPumpJson {
     /// Its tag.
     pub tag: String,
     /// Whether it can be kitted from today's stock.

@@ -23,12 +23,12 @@ pub struct RecheckJson {
     /// The acceptance rule.
     pub acceptance: AcceptanceJson,
     /// The pumps, in the order of the pump workbook.
-    pub pumps: Vec<PumpJson>,
+    pub pumps: Vec<RecheckedPumpJson>,
 }
 
 /// One pump.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct PumpJson {
+pub struct RecheckedPumpJson {
     /// Its tag.
     pub tag: String,
     /// The decision.

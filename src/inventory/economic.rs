@@ -31,7 +31,7 @@ pub enum Discount {
 
 /// An item that is bought repeatedly. All rates are for one period, usually a year.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Purchase {
+pub struct Replenishment {
     /// Demand in a period, in pieces.
     pub demand: Millionths,
     /// Cost of placing an order.
@@ -92,9 +92,9 @@ impl Quantity {
 ///
 /// ```
 /// use gapwright::decimal::Millionths;
-/// use gapwright::inventory::economic::{Discount, Purchase, least_cost};
+/// use gapwright::inventory::economic::{Discount, Replenishment, least_cost};
 /// let number = |text| Millionths::parse(text).unwrap();
-/// let mut purchase = Purchase {
+/// let mut purchase = Replenishment {
 ///     demand: number("1000"),
 ///     order: number("10"),
 ///     storage: number("0.50"),
@@ -111,7 +111,7 @@ impl Quantity {
 /// assert_eq!(least_cost(&purchase)?.cartons, 1);
 /// # Ok::<(), gapwright::inventory::InventoryError>(())
 /// ```
-pub fn least_cost(purchase: &Purchase) -> Result<Quantity, InventoryError> {
+pub fn least_cost(purchase: &Replenishment) -> Result<Quantity, InventoryError> {
     let bands = purchase.bands()?;
     let mut best: Option<(Cost, u32, &Band)> = None;
     for band in &bands {
@@ -133,7 +133,7 @@ pub fn least_cost(purchase: &Purchase) -> Result<Quantity, InventoryError> {
 ///
 /// # Errors
 /// As [`least_cost`]; [`InventoryError::NotAboveZero`] for 0 packs.
-pub fn evaluate(purchase: &Purchase, cartons: u32) -> Result<Quantity, InventoryError> {
+pub fn evaluate(purchase: &Replenishment, cartons: u32) -> Result<Quantity, InventoryError> {
     let bands = purchase.bands()?;
     let band = bands.iter().find(|band| (band.first..=band.last).contains(&cartons));
     let band = band.ok_or_else(|| not_above("the number of packs", cartons.to_string()))?;
@@ -172,7 +172,7 @@ fn not_above(what: &'static str, found: String) -> InventoryError {
     InventoryError::NotAboveZero { what, found }
 }
 
-impl Purchase {
+impl Replenishment {
     /// Price bands, if all numbers are valid.
     fn bands(&self) -> Result<Vec<Band>, InventoryError> {
         for (what, number) in [("the demand", self.demand), ("the cost of an order", self.order)] {

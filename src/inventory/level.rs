@@ -4,7 +4,7 @@ use super::{InventoryError, above_zero};
 
 /// Stock position of an item, in pieces.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
-pub struct Standing {
+pub struct StockPosition {
     /// On hand.
     pub on_hand: u32,
     /// Ordered and not received.
@@ -13,7 +13,7 @@ pub struct Standing {
     pub backorders: u32,
 }
 
-impl Standing {
+impl StockPosition {
     /// Inventory position: on hand and on order, less backorders.
     pub fn position(&self) -> i64 {
         i64::from(self.on_hand) + i64::from(self.on_order) - i64::from(self.backorders)
@@ -51,14 +51,14 @@ pub struct TopUp {
 /// [`InventoryError::NotAboveZero`] for a pack of 0 pieces, [`InventoryError::Levels`], [`InventoryError::TooLarge`].
 ///
 /// ```
-/// use gapwright::inventory::level::{Levels, Standing, back_to_level};
+/// use gapwright::inventory::level::{Levels, StockPosition, back_to_level};
 /// let levels = Levels { min: 6, max: Some(20), pack: 5 };
-/// let standing = Standing { on_hand: 4, on_order: 0, backorders: 1 };
+/// let standing = StockPosition { on_hand: 4, on_order: 0, backorders: 1 };
 /// let order = back_to_level(&standing, &levels)?;
 /// assert_eq!((order.cartons, order.pieces, order.after), (3, 15, 18));
 /// # Ok::<(), gapwright::inventory::InventoryError>(())
 /// ```
-pub fn back_to_level(standing: &Standing, levels: &Levels) -> Result<TopUp, InventoryError> {
+pub fn back_to_level(standing: &StockPosition, levels: &Levels) -> Result<TopUp, InventoryError> {
     above_zero("the pack quantity", levels.pack.into())?;
     let (min, pack) = (i64::from(levels.min), i64::from(levels.pack));
     let max = i64::from(levels.max.unwrap_or(levels.min));

@@ -49,7 +49,7 @@ impl Costs {
 
 /// Best number of pieces for an outage.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Provision {
+pub struct NewsvendorQuantity {
     /// Smallest count that suffices at least as often as the critical ratio; no count costs less.
     pub pieces: u32,
     /// Expected cost with `pieces`.
@@ -80,9 +80,9 @@ pub struct Provision {
 /// assert!((best.cost - 1.797235).abs() < 1e-6);
 /// # Ok::<(), gapwright::inventory::InventoryError>(())
 /// ```
-pub fn provision(demand: &Demand, costs: &Costs) -> Result<Provision, InventoryError> {
+pub fn provision(demand: &Demand, costs: &Costs) -> Result<NewsvendorQuantity, InventoryError> {
     let pieces = demand.least(costs.risk())?;
-    Ok(Provision {
+    Ok(NewsvendorQuantity {
         pieces,
         cost: costs.expected(demand, pieces),
         service: demand.within(pieces),

@@ -202,7 +202,7 @@ pub enum LogError {
 ///
 /// Total demand: the plans asked for `out - stood_in + missed`, before any return.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
-pub struct Demand {
+pub struct LoggedDemand {
     /// Pieces that went out, spoiled ones too.
     pub out: u64,
     /// Pieces that were put back.
@@ -213,7 +213,7 @@ pub struct Demand {
     pub stood_in: u64,
 }
 
-impl Demand {
+impl LoggedDemand {
     /// Adds a movement of the item.
     fn add(&mut self, moved: &Movement) {
         if moved.how == How::Counted {
@@ -420,7 +420,7 @@ impl Log {
     /// Demand for an item from one date to another, both `YYYY-MM-DD` and both included.
     ///
     /// ```
-    /// use gapwright::issue::log::{Demand, How, Log, Movement, OnHand};
+    /// use gapwright::issue::log::{LoggedDemand, How, Log, Movement, OnHand};
     /// let mut log = Log::new();
     /// let movement = Movement {
     ///     plan: "3f0a".into(),
@@ -436,12 +436,12 @@ impl Log {
     /// };
     /// log.append("2027-03-01", vec![movement]);
     /// let demand = log.demand("sh-010", "2027-01-01", "2027-03-31");
-    /// assert_eq!(demand, Demand { out: 2, missed: 1, ..Demand::default() });
-    /// assert_eq!(log.demand("SH-010", "2027-03-02", "2027-03-31"), Demand::default());
+    /// assert_eq!(demand, LoggedDemand { out: 2, missed: 1, ..LoggedDemand::default() });
+    /// assert_eq!(log.demand("SH-010", "2027-03-02", "2027-03-31"), LoggedDemand::default());
     /// ```
-    pub fn demand(&self, item: &str, from: &str, to: &str) -> Demand {
+    pub fn demand(&self, item: &str, from: &str, to: &str) -> LoggedDemand {
         let item = key(item);
-        let mut demand = Demand::default();
+        let mut demand = LoggedDemand::default();
         for moved in self.within(from, to).map(|entry| &entry.movement) {
             if key(&moved.item) == item {
                 demand.add(moved);
@@ -451,8 +451,8 @@ impl Log {
     }
 
     /// Demand for every item by date, in one pass: by stock number as it is compared, and date.
-    pub fn demands(&self, to: &str) -> BTreeMap<String, BTreeMap<&str, Demand>> {
-        let mut demands: BTreeMap<String, BTreeMap<&str, Demand>> = BTreeMap::new();
+    pub fn demands(&self, to: &str) -> BTreeMap<String, BTreeMap<&str, LoggedDemand>> {
+        let mut demands: BTreeMap<String, BTreeMap<&str, LoggedDemand>> = BTreeMap::new();
         let entries = self.entries.iter();
         for entry in entries.filter(|entry| entry.date.as_str() <= to) {
             let dates = demands.entry(key(&entry.movement.item)).or_default();

@@ -15,7 +15,7 @@ use crate::pump::Pump;
 
 /// Action on the pieces of a line.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Step {
+pub enum PickStep {
     /// Picked from their bin.
     Pick,
     /// Cut from a lot of sheets; the sheets are counted, the pieces are not.
@@ -28,39 +28,39 @@ pub enum Step {
     Short,
 }
 
-impl Step {
+impl PickStep {
     /// Words on the Issue sheet.
     pub fn words(&self) -> String {
         match self {
-            Step::Pick => "pick".into(),
-            Step::CutFrom(sheet) => format!("cut from {sheet}"),
-            Step::Spoiled => "spoiled with its pack".into(),
-            Step::CutUp => "cut up".into(),
-            Step::Short => "short".into(),
+            PickStep::Pick => "pick".into(),
+            PickStep::CutFrom(sheet) => format!("cut from {sheet}"),
+            PickStep::Spoiled => "spoiled with its pack".into(),
+            PickStep::CutUp => "cut up".into(),
+            PickStep::Short => "short".into(),
         }
     }
 
     /// Reads the words back.
     ///
     /// ```
-    /// use gapwright::issue::planned::Step;
-    /// let step = Step::CutFrom("SHEET-1".into());
-    /// assert_eq!(Step::parse(&step.words()), Some(step));
-    /// assert_eq!(Step::parse("picked"), None);
+    /// use gapwright::issue::planned::PickStep;
+    /// let step = PickStep::CutFrom("SHEET-1".into());
+    /// assert_eq!(PickStep::parse(&step.words()), Some(step));
+    /// assert_eq!(PickStep::parse("picked"), None);
     /// ```
-    pub fn parse(words: &str) -> Option<Step> {
+    pub fn parse(words: &str) -> Option<PickStep> {
         Some(match words {
-            "pick" => Step::Pick,
-            "spoiled with its pack" => Step::Spoiled,
-            "cut up" => Step::CutUp,
-            "short" => Step::Short,
-            _ => Step::CutFrom(words.strip_prefix("cut from ")?.to_string()),
+            "pick" => PickStep::Pick,
+            "spoiled with its pack" => PickStep::Spoiled,
+            "cut up" => PickStep::CutUp,
+            "short" => PickStep::Short,
+            _ => PickStep::CutFrom(words.strip_prefix("cut from ")?.to_string()),
         })
     }
 
     /// Whether the line takes from the counts of the stock.
     pub fn counts(&self) -> bool {
-        matches!(self, Step::Pick | Step::Spoiled | Step::CutUp)
+        matches!(self, PickStep::Pick | PickStep::Spoiled | PickStep::CutUp)
     }
 }
 
@@ -68,7 +68,7 @@ impl Step {
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct PlannedLine {
     /// Action.
-    pub step: Step,
+    pub step: PickStep,
     /// The pump; empty where it is not for a single one.
     pub tag: String,
     /// Destination of the pieces, by its label; empty where no single place is short.
@@ -156,7 +156,7 @@ fn of_pump(job: &Job, pump: &Pump, kit: &Kit, bag: &Bag) -> Vec<PlannedLine> {
     match kit {
         Kit::Short(shorts) => lines.extend(shorts.iter().map(|short| {
             let place = short.pack.map_or("", |pack| model.packs[pack].label.as_str());
-            line(Step::Short, place, "", 0, Some(Why::Short(short.clone())))
+            line(PickStep::Short, place, "", 0, Some(Why::Short(short.clone())))
         })),
         Kit::Served(packs) => {
             for (pack, picked) in model.packs.iter().zip(packs) {
@@ -172,19 +172,19 @@ fn of_pump(job: &Job, pump: &Pump, kit: &Kit, bag: &Bag) -> Vec<PlannedLine> {
         let place = &model.consumables[need].kind;
         for pick in &share.picks {
             let item = &job.stock[pick.item].item;
-            lines.push(line(Step::Pick, place, item, pick.count, None));
+            lines.push(line(PickStep::Pick, place, item, pick.count, None));
         }
         if let Some(why) = consumables::lack(job, pump, need, share) {
             let why = Some(Why::Lacking(why));
-            lines.push(line(Step::Short, place, "", share.lacking, why));
+            lines.push(line(PickStep::Short, place, "", share.lacking, why));
         }
     }
     lines
 }
 
-fn step(job: &Job, item: usize) -> Step {
+fn step(job: &Job, item: usize) -> PickStep {
     let cut = job.stock[item].cut;
-    cut.map_or(Step::Pick, |cut| Step::CutFrom(job.plates[cut.plate].item.clone()))
+    cut.map_or(PickStep::Pick, |cut| PickStep::CutFrom(job.plates[cut.plate].item.clone()))
 }
 
 fn of_no_pump(job: &Job, plan: &Plan, issued: &[u32]) -> Vec<PlannedLine> {
@@ -199,9 +199,9 @@ fn of_no_pump(job: &Job, plan: &Plan, issued: &[u32]) -> Vec<PlannedLine> {
     let lots = job.stock.iter().zip(issued).enumerate();
     let spoiled = lots.map(|(index, (lot, &issued))| {
         let lost = spoiled(job, index, issued);
-        line(Step::Spoiled, &lot.item, lost)
+        line(PickStep::Spoiled, &lot.item, lost)
     });
     let cut = job.plates.iter().zip(plan.plates_cut(job));
-    let cut = cut.map(|(lot, sheets)| line(Step::CutUp, &lot.item, sheets));
+    let cut = cut.map(|(lot, sheets)| line(PickStep::CutUp, &lot.item, sheets));
     spoiled.chain(cut).filter(|line| line.planned > 0).collect()
 }

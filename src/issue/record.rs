@@ -10,7 +10,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use super::counts::{CountedLot, Counts};
 use super::key;
 use super::log::{Entry, HEADING_ROW, How, Log, Movement, OnHand, Out, SHEET};
-use super::planned::{Planned, PlannedLine, Step};
+use super::planned::{PickStep, Planned, PlannedLine};
 use crate::problem::{Place, Problem, Problems, Spot, fix_name};
 
 /// Entries of a person beside a line of the plan.
@@ -76,7 +76,7 @@ impl Carried {
 
 /// A stock with its hash and its log, for withdrawals and returns.
 #[derive(Debug)]
-pub struct Standing<'a> {
+pub struct StockAndLog<'a> {
     /// Counts.
     pub counts: &'a Counts,
     /// SHA-256 of the stock workbook.
@@ -89,7 +89,7 @@ pub struct Standing<'a> {
     pub log_place: Place,
 }
 
-impl Standing<'_> {
+impl StockAndLog<'_> {
     /// Place of a line of the log.
     fn line(&self, number: u32) -> Place {
         Place {
@@ -114,7 +114,7 @@ pub struct Moves {
 
 /// Warns of a date that is earlier than lines of the log: lines cannot be taken back, and demand is counted by their
 /// dates.
-pub fn warn_of_date(date: &str, standing: &Standing<'_>, problems: &mut Problems) {
+pub fn warn_of_date(date: &str, standing: &StockAndLog<'_>, problems: &mut Problems) {
     const YEAR: i32 = 366;
     let Some(last) = standing.log.entries().last().map(|entry| entry.date.as_str()) else {
         return;
@@ -142,7 +142,7 @@ fn command_line() -> Place {
 }
 
 /// Compares the last counts in the log with the stock. A difference is a problem, or with `counted` a movement.
-pub fn fit(standing: &Standing<'_>, counted: bool, problems: &mut Problems) -> Moves {
+pub fn fit(standing: &StockAndLog<'_>, counted: bool, problems: &mut Problems) -> Moves {
     let (counts, log) = (standing.counts, standing.log);
     let mut moves = Moves::default();
     let now = |item: &str| counts.get(item).map_or(0, |lot| lot.on_hand);
@@ -205,7 +205,7 @@ pub fn fit(standing: &Standing<'_>, counted: bool, problems: &mut Problems) -> M
 
 /// Whether the stock is as it was before the last run of the log: a run that stopped between writing its two files
 /// leaves the log new and the stock old.
-fn behind(standing: &Standing<'_>) -> Option<Problem> {
+fn behind(standing: &StockAndLog<'_>) -> Option<Problem> {
     let (counts, log) = (standing.counts, standing.log);
     let now = |item: &str| counts.get(item).map_or(0, |lot| lot.on_hand);
     let last = log.last_counts();
@@ -243,7 +243,7 @@ fn listed<'a>(items: impl Iterator<Item = &'a str>) -> String {
 fn tags(
     carried: &Carried,
     wanted: &[String],
-    standing: &Standing<'_>,
+    standing: &StockAndLog<'_>,
     problems: &mut Problems,
 ) -> BTreeSet<String> {
     let known = carried.tags();
@@ -309,7 +309,7 @@ fn tags(
 /// Compares the stock with the one that the plan was made from, less the pieces that this plan has taken out since.
 fn unchanged(
     carried: &Carried,
-    standing: &Standing<'_>,
+    standing: &StockAndLog<'_>,
     told: &BTreeSet<String>,
     problems: &mut Problems,
 ) {
@@ -362,7 +362,7 @@ fn changed(
     lot: &CountedLot,
     expected: i64,
     out: i64,
-    standing: &Standing<'_>,
+    standing: &StockAndLog<'_>,
     same: bool,
     found: &mut Problems,
 ) {
@@ -428,7 +428,7 @@ fn changed(
 
 /// Takes pieces and keeps count.
 struct Taking<'a> {
-    standing: &'a Standing<'a>,
+    standing: &'a StockAndLog<'a>,
     plan: String,
     left: BTreeMap<String, u32>,
     moves: Moves,
@@ -499,7 +499,7 @@ impl Taking<'_> {
 pub fn issue(
     carried: &Carried,
     wanted: &[String],
-    standing: &Standing<'_>,
+    standing: &StockAndLog<'_>,
     counted: bool,
     problems: &mut Problems,
 ) -> Moves {
@@ -581,8 +581,8 @@ pub fn issue(
 fn shared_now(carried: &Carried, shared: &PlannedLine, tags: &BTreeSet<String>) -> bool {
     carried.planned.lines.iter().any(|line| {
         let of_it = match &line.step {
-            Step::Pick => key(&line.item) == key(&shared.item),
-            Step::CutFrom(sheet) => key(sheet) == key(&shared.item),
+            PickStep::Pick => key(&line.item) == key(&shared.item),
+            PickStep::CutFrom(sheet) => key(sheet) == key(&shared.item),
             _ => false,
         };
         of_it && tags.contains(&key(&line.tag))
@@ -597,7 +597,7 @@ fn take_line(
 ) {
     let note = filled.note.as_str();
     let picked = filled.picked.unwrap_or(line.planned);
-    if line.step == Step::Short {
+    if line.step == PickStep::Short {
         if filled.picked.is_some_and(|picked| picked > 0) || filled.instead.is_some() {
             problems.add(Problem::new(
                 filled.at.clone(),
@@ -610,9 +610,9 @@ fn take_line(
         return;
     }
     let how = match &line.step {
-        Step::CutFrom(sheet) => How::CutFrom(sheet.clone()),
-        Step::Spoiled => How::Spoiled,
-        Step::CutUp => How::CutUp,
+        PickStep::CutFrom(sheet) => How::CutFrom(sheet.clone()),
+        PickStep::Spoiled => How::Spoiled,
+        PickStep::CutUp => How::CutUp,
         _ if picked == line.planned => How::AsPlanned,
         _ if picked < line.planned => How::Partly,
         _ => How::More,
@@ -714,7 +714,7 @@ fn take_extra(taking: &mut Taking<'_>, extra: &Extra, problems: &mut Problems) {
         "NOT FIT TO ASSEMBLE before the stack-up of what is in it was worked out (`gapwright stack`) and the finished pack measured",
     ));
     let line = PlannedLine {
-        step: Step::Pick,
+        step: PickStep::Pick,
         tag: extra.tag.clone(),
         place: extra.place.clone(),
         item: super::tidy(&taken.0.item),
@@ -728,7 +728,7 @@ fn take_extra(taking: &mut Taking<'_>, extra: &Extra, problems: &mut Problems) {
 pub fn put_back(
     tags: &[String],
     items: &[(String, u32)],
-    standing: &Standing<'_>,
+    standing: &StockAndLog<'_>,
     counted: bool,
     problems: &mut Problems,
 ) -> Moves {
@@ -850,7 +850,7 @@ fn back(
 }
 
 /// Counts of each item after the log's last run, for a stock that is as it was before that run.
-pub fn finish(standing: &Standing<'_>, problems: &mut Problems) -> BTreeMap<String, u32> {
+pub fn finish(standing: &StockAndLog<'_>, problems: &mut Problems) -> BTreeMap<String, u32> {
     let last = standing.log.last_counts();
     let mut after = BTreeMap::new();
     if last.is_empty() {

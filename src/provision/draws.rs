@@ -17,7 +17,7 @@
 use chacha20::ChaCha8Rng;
 use chacha20::rand_core::Rng;
 
-use crate::forecast::{Expected, Law};
+use crate::forecast::{Expected, ExpectedLaw};
 use crate::length::Length;
 use crate::stack::monte_carlo::signed;
 
@@ -25,7 +25,7 @@ use crate::stack::monte_carlo::signed;
 #[derive(Default)]
 pub(super) struct Draws {
     /// Common parameters of pumps, by model, dimension and distribution of past readings.
-    common: Vec<((usize, usize, Law), Common)>,
+    common: Vec<((usize, usize, ExpectedLaw), Common)>,
 }
 
 /// Mean, relative to that of the readings, and standard deviation; in ticks.
@@ -44,7 +44,7 @@ impl Draws {
         step: Length,
         rng: &mut ChaCha8Rng,
     ) -> Length {
-        let Law::Readings { mean, .. } = expected.law else {
+        let ExpectedLaw::Readings { mean, .. } = expected.law else {
             // Every value equally likely, except for one part in 2^64 of their number.
             let values = u128::from(expected.count(step));
             let number = (u128::from(rng.next_u64()) * values) >> 64;
@@ -60,13 +60,13 @@ impl Draws {
         expected.nearest(mean + Length::from_ticks(ticks), step)
     }
 
-    fn common(&mut self, key: (usize, usize, Law), rng: &mut ChaCha8Rng) -> Common {
+    fn common(&mut self, key: (usize, usize, ExpectedLaw), rng: &mut ChaCha8Rng) -> Common {
         if let Some((_, common)) = self.common.iter().find(|(known, _)| *known == key) {
             return *common;
         }
         let common = match key.2 {
-            Law::Even => Common { mean: 0.0, deviation: 0.0 },
-            Law::Readings { scale, degrees_of_freedom: freedom, .. } => {
+            ExpectedLaw::Even => Common { mean: 0.0, deviation: 0.0 },
+            ExpectedLaw::Readings { scale, degrees_of_freedom: freedom, .. } => {
                 drawn(scale.raw(), freedom.max(1), rng)
             }
         };
@@ -131,8 +131,8 @@ mod tests {
     /// Scenarios of pumps with the same expected values, each of its model, less the mean in ticks.
     fn scenarios(expected: Expected, models: &[usize], step: Length, number: u64) -> Vec<Vec<f64>> {
         let mean = match expected.law {
-            Law::Even => Length::ZERO,
-            Law::Readings { mean, .. } => mean,
+            ExpectedLaw::Even => Length::ZERO,
+            ExpectedLaw::Readings { mean, .. } => mean,
         };
         let one = |stream| {
             let mut rng = ChaCha8Rng::from_seed([3; 32]);
@@ -156,7 +156,7 @@ mod tests {
         Expected {
             low: Length::from_ticks(400_000),
             high: Length::from_ticks(600_000),
-            law: Law::Readings {
+            law: ExpectedLaw::Readings {
                 mean: Length::from_ticks(500_000),
                 scale,
                 degrees_of_freedom: freedom,
@@ -169,7 +169,7 @@ mod tests {
     #[test]
     fn every_value_of_a_range_is_as_likely() {
         let length = Length::from_ticks;
-        let expected = Expected { low: length(1_000), high: length(1_009), law: Law::Even };
+        let expected = Expected { low: length(1_000), high: length(1_009), law: ExpectedLaw::Even };
         for (step, least, most) in [(1, 1_788, 2_212), (4, 4_694, 5_306)] {
             let draws = scenarios(expected, &[0], length(step), 20_000);
             let values = expected.values(length(step));

@@ -12,7 +12,7 @@ use crate::columns::key as heading_key;
 use crate::formats::issue_sheet::{EXTRA, HEADINGS, ID, OWN};
 use crate::formats::plan::{self, PlanJson};
 use crate::issue::counts::{CountedLot, Counts};
-use crate::issue::planned::{Planned, PlannedLine, Step};
+use crate::issue::planned::{PickStep, Planned, PlannedLine};
 use crate::issue::record::{Carried, Extra, Filled, RULES};
 use crate::issue::{key, tidy};
 use crate::problem::{Place, Problem, Problems};
@@ -135,33 +135,33 @@ fn lines(plan: &PlanJson) -> Vec<(PlannedLine, String)> {
         for short in &pump.short {
             let place = short.pack.as_deref().unwrap_or_default();
             let note = short.cause.to_string();
-            add(line(Step::Short, tag, place, "", 0), note);
+            add(line(PickStep::Short, tag, place, "", 0), note);
         }
         for (place, pack) in &pump.packs {
             for piece in &pack.pieces {
                 let step = piece.cut_from.as_ref();
-                let step = step.map_or(Step::Pick, |sheet| Step::CutFrom(tidy(sheet)));
+                let step = step.map_or(PickStep::Pick, |sheet| PickStep::CutFrom(tidy(sheet)));
                 let taken = line(step, tag, place, &piece.item, piece.count);
                 add(taken, String::new());
             }
         }
         for share in &pump.bag {
             for piece in &share.pieces {
-                let taken = line(Step::Pick, tag, &share.kind, &piece.item, piece.count);
+                let taken = line(PickStep::Pick, tag, &share.kind, &piece.item, piece.count);
                 add(taken, String::new());
             }
             if let Some(why) = &share.reason {
-                let short = line(Step::Short, tag, &share.kind, "", share.lacking);
+                let short = line(PickStep::Short, tag, &share.kind, "", share.lacking);
                 add(short, why.to_string());
             }
         }
     }
     for item in plan.stock.iter().filter(|item| item.spoiled > 0) {
-        let lost = line(Step::Spoiled, "", "", &item.item, item.spoiled);
+        let lost = line(PickStep::Spoiled, "", "", &item.item, item.spoiled);
         add(lost, String::new());
     }
     for lot in plan.sheets.iter().filter(|lot| lot.before > lot.after) {
-        let cut = line(Step::CutUp, "", "", &lot.item, lot.before - lot.after);
+        let cut = line(PickStep::CutUp, "", "", &lot.item, lot.before - lot.after);
         add(cut, String::new());
     }
     lines
@@ -330,7 +330,7 @@ fn read_issue(sheet: &Sheet, carried: &mut Carried, problems: &mut Problems) -> 
             shown: headings.map(|heading| row.row.cell(heading.column).map(Cell::show)),
         });
         whole &= count.is_some();
-        let Some(step_read) = Step::parse(&words) else {
+        let Some(step_read) = PickStep::parse(&words) else {
             whole = false;
             if kept {
                 continue;

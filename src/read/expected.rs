@@ -9,7 +9,7 @@ use super::pumps::combined;
 use super::table::{Heading, Table, TableRow};
 use super::{Ahead, pumps};
 use crate::columns::pump_heading as heading;
-use crate::forecast::{Expected, Fit, Law};
+use crate::forecast::{Expected, ExpectedLaw, Fit};
 use crate::length::{Length, Tolerance, Uncertainty};
 use crate::model::{Dimension, Model, Spread};
 use crate::policy::Policy;
@@ -193,7 +193,7 @@ impl<'a> Foresight<'a> {
                     *count += 1;
                 });
             }
-            Expected { low, high, law: Law::Even }
+            Expected { low, high, law: ExpectedLaw::Even }
         } else if self.whole {
             self.past_range(one, past, problems)?
         } else {

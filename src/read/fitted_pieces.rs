@@ -7,7 +7,7 @@ use super::numbered_sheets;
 use crate::accounting::pack_total;
 use crate::formats::slip::{KEYS, PIECE, SlipRow as Holds};
 use crate::issue::key;
-use crate::issue::planned::Step;
+use crate::issue::planned::PickStep;
 use crate::issue::record::Carried;
 use crate::job::Job;
 use crate::length::Length;
@@ -86,7 +86,7 @@ fn ask_about_missing_slips(
     problems: &mut Problems,
 ) {
     let lines = carried.planned.lines.iter();
-    let picks = lines.filter(|line| line.step == Step::Pick);
+    let picks = lines.filter(|line| line.step == PickStep::Pick);
     let pumps = picks.filter_map(|line| Some((tags.pump(&line.tag)?, line.tag.as_str())));
     let mut missing: BTreeMap<usize, &str> = pumps.collect();
     missing.retain(|pump, _| !kits.contains_key(pump));
@@ -202,7 +202,7 @@ pub(super) fn as_issued(
 ) {
     for (line, filled) in carried.planned.lines.iter().zip(&carried.filled) {
         let otherwise = filled.picked.is_some_and(|picked| picked != line.planned);
-        let stacked = matches!(line.step, Step::Pick | Step::CutFrom(_));
+        let stacked = matches!(line.step, PickStep::Pick | PickStep::CutFrom(_));
         if !stacked || (!otherwise && filled.instead.is_none()) {
             continue;
         }

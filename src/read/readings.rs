@@ -25,7 +25,7 @@ pub(crate) const NEEDED: [&str; 3] = ["Tag", "What", "Reading"];
 
 /// Sources of readings.
 #[derive(Debug, Clone)]
-pub struct Sources<'a> {
+pub struct ReadingSources<'a> {
     /// The plan: the workbook that `kit` wrote, or its JSON.
     pub plan: &'a Path,
     /// Workbook with a sheet Readings, if there is one.
@@ -55,7 +55,7 @@ pub struct Back {
 /// Every problem, each with its cell: a file that is not a plan, pieces that the stock does not have, a reading
 /// without a unit, for an unknown part, or given twice.
 pub fn bench(
-    sources: &Sources<'_>,
+    sources: &ReadingSources<'_>,
     job: &Job,
     memory: &mut Memory,
 ) -> Result<(Back, Vec<Problem>), Problems> {
@@ -65,7 +65,7 @@ pub fn bench(
 }
 
 fn gather(
-    sources: &Sources<'_>,
+    sources: &ReadingSources<'_>,
     job: &Job,
     memory: &mut Memory,
     problems: &mut Problems,

@@ -55,7 +55,7 @@ pub enum Task {
     /// A caution of the model, to mind.
     Caution(usize),
     /// A step of the swap.
-    Swap(Step),
+    Swap(WorkStep),
     /// Measure, fit and recheck after a swap, and bring the readings back.
     BringBack,
     /// No swap puts it right.
@@ -64,7 +64,7 @@ pub enum Task {
 
 /// A step of a swap, or what is expected after it.
 #[derive(Debug, Clone, PartialEq)]
-pub enum Step {
+pub enum WorkStep {
     /// Take pieces out of a place.
     TakeOut(usize, Vec<Pick>),
     /// Put pieces out of the drawers into a place.
@@ -212,32 +212,32 @@ fn cautions(job: &Job, pump: &Pump, moment: &str) -> Vec<Task> {
 }
 
 /// The steps of a swap, place by place, and what is expected after it.
-fn steps(swap: &Swap) -> Vec<Step> {
+fn steps(swap: &Swap) -> Vec<WorkStep> {
     let mut lines = Vec::new();
     for (place, [out, into]) in swap.moves.iter().enumerate() {
         if out.is_empty() && into.is_empty() {
             continue;
         }
         if !out.is_empty() {
-            lines.push(Step::TakeOut(place, out.clone()));
+            lines.push(WorkStep::TakeOut(place, out.clone()));
         }
         for pick in into {
             let drawn = swap.drawn[place].iter();
             let mut drawn = drawn.filter(|d| (d.item, d.peeled) == (pick.item, pick.peeled));
             let from_drawer = drawn.next().map_or(0, |d| d.count);
             if from_drawer > 0 {
-                lines.push(Step::PutIn(place, Pick { count: from_drawer, ..*pick }));
+                lines.push(WorkStep::PutIn(place, Pick { count: from_drawer, ..*pick }));
             }
             if let Some(again @ 1..) = pick.count.checked_sub(from_drawer) {
-                lines.push(Step::PeelFurther(place, Pick { count: again, ..*pick }));
+                lines.push(WorkStep::PeelFurther(place, Pick { count: again, ..*pick }));
             }
         }
         lines.push(match swap.packs[place].picks.is_empty() {
-            true => Step::StaysEmpty(place),
-            false => Step::MeasurePack(place, swap.expected[place]),
+            true => WorkStep::StaysEmpty(place),
+            false => WorkStep::MeasurePack(place, swap.expected[place]),
         });
     }
     let verdicts = swap.verdicts.iter().enumerate();
-    lines.extend(verdicts.map(|(requirement, verdict)| Step::Expected(requirement, *verdict)));
+    lines.extend(verdicts.map(|(requirement, verdict)| WorkStep::Expected(requirement, *verdict)));
     lines
 }

@@ -9,12 +9,14 @@ use std::collections::BTreeMap;
 
 use crate::day;
 use crate::decimal::{Millionths, Money};
-use crate::inventory::economic::{Break, Discount, Purchase as Repeated, Quantity, least_cost};
-use crate::inventory::level::{Levels, Standing, TopUp, back_to_level};
-use crate::inventory::outage::{Costs, Provision, provision};
+use crate::inventory::economic::{
+    Break, Discount, Quantity, Replenishment as Repeated, least_cost,
+};
+use crate::inventory::level::{Levels, StockPosition, TopUp, back_to_level};
+use crate::inventory::outage::{Costs, NewsvendorQuantity, provision};
 use crate::inventory::reorder::for_cycle_service;
 use crate::inventory::{Demand, InventoryError};
-use crate::issue::log::{Demand as Asked, Log};
+use crate::issue::log::{Log, LoggedDemand as Asked};
 use crate::narrow::narrow;
 use crate::stock::Item;
 
@@ -44,7 +46,7 @@ pub struct Past {
 
 /// Distribution assumed for the demand in lead time.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Law {
+pub enum DemandLaw {
     /// As in the consecutive lead times in the log, whose number is given.
     Seen(usize),
     /// Every day like any day of the log, since it holds too few lead times for the service asked for; at least the
@@ -59,13 +61,13 @@ pub enum Law {
 
 /// Reorder point of an item.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Point {
+pub struct LoggedReorderPoint {
     /// Order again when no more than these are left.
     pub pieces: u32,
     /// Part of these above the mean demand of a lead time; negative where less suffices.
     pub safety: f64,
     /// Distribution of the demand.
-    pub law: Law,
+    pub law: DemandLaw,
 }
 
 /// Reasons why an item has no reorder point.
@@ -109,7 +111,11 @@ pub const FEWEST_DAYS: u32 = 90;
 ///
 /// # Errors
 /// [`NoPoint`].
-pub fn point(item: &Item, seen: Option<&Seen>, service: Millionths) -> Result<Point, NoPoint> {
+pub fn point(
+    item: &Item,
+    seen: Option<&Seen>,
+    service: Millionths,
+) -> Result<LoggedReorderPoint, NoPoint> {
     let seen = seen.ok_or(NoPoint::NoLog)?;
     let lead = item.offer.lead_days.ok_or(NoPoint::NoLeadTime)?.max(1);
     let Past { days, dates, wanted } = seen.past(&item.item);
@@ -126,9 +132,11 @@ pub fn point(item: &Item, seen: Option<&Seen>, service: Millionths) -> Result<Po
     let large = |_| NoPoint::TooLarge;
     let of = |demand: Demand| for_cycle_service(&demand, service.to_f64());
     match of(Demand::history(&rows).map_err(large)?) {
-        Ok(point) => {
-            Ok(Point { pieces: point.pieces, safety: point.safety, law: Law::Seen(rows.len()) })
-        }
+        Ok(point) => Ok(LoggedReorderPoint {
+            pieces: point.pieces,
+            safety: point.safety,
+            law: DemandLaw::Seen(rows.len()),
+        }),
         Err(InventoryError::TooFew { .. }) => {
             let daily = Demand::history(&seen.periods(&item.item, 1)).map_err(large)?;
             let demand = daily.over(lead).map_err(large)?;
@@ -136,10 +144,10 @@ pub fn point(item: &Item, seen: Option<&Seen>, service: Millionths) -> Result<Po
             let pieces = of(demand).map_err(large)?.pieces;
             let largest = rows.iter().copied().max().unwrap_or(0);
             let pieces = pieces.max(largest);
-            Ok(Point {
+            Ok(LoggedReorderPoint {
                 pieces,
                 safety: f64::from(pieces) - mean,
-                law: Law::Days { rows: rows.len(), largest },
+                law: DemandLaw::Days { rows: rows.len(), largest },
             })
         }
         Err(_) => Err(NoPoint::TooLarge),
@@ -253,7 +261,7 @@ pub fn below(item: &Item, on_hand: u32, again: Option<u32>) -> bool {
 /// Order that brings an item back to level, if its unreserved count is below its min level, or at or below its
 /// reorder point; in packs for sale, up to the max level.
 pub fn top_up(item: &Item, on_hand: u32, again: Option<u32>) -> Option<TopUp> {
-    let standing = Standing { on_hand, backorders: item.reserved, ..Standing::default() };
+    let standing = StockPosition { on_hand, backorders: item.reserved, ..StockPosition::default() };
     let levels = Levels {
         min: least(item, again),
         max: item.offer.max_level.filter(|&max| max >= least(item, again)),
@@ -266,7 +274,7 @@ pub fn top_up(item: &Item, on_hand: u32, again: Option<u32>) -> Option<TopUp> {
 /// Number of pieces of an item to have ready for an outage like those simulated: enough as often as the critical
 /// ratio of its price and the cost of a missing piece. `None` where that is unknown, and for consumables, which are
 /// not simulated.
-pub fn ready(item: &Item, asked: &[u32], question: &LevelOptions) -> Option<Provision> {
+pub fn ready(item: &Item, asked: &[u32], question: &LevelOptions) -> Option<NewsvendorQuantity> {
     item.size.as_ref()?;
     let costs = Costs::new(item.offer.unit_cost?, question.lacking?).ok()?;
     provision(&Demand::history(asked).ok()?, &costs).ok()

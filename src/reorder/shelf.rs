@@ -9,7 +9,7 @@ use crate::policy::Acceptance;
 use crate::problem::{Place, Problem, Problems};
 use crate::reorder::ReorderOptions;
 use crate::size_range::{
-    self, Change, Choice, Guard, Reach, Rule, Selection, Size, SizeRangeError, Targets,
+    self, Change, Choice, Reach, Rule, Selection, SizeRangeError, StockedSize, Targets, WindowGuard,
 };
 use crate::stock::Item;
 
@@ -18,7 +18,7 @@ const EFFORT: u64 = 20_000;
 
 /// Totals that a drawer must reach.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Wanted {
+pub struct ShelfTargets {
     /// Range of pack totals, in steps.
     pub targets: Targets,
     /// Most pieces, the window and its guard.
@@ -33,7 +33,7 @@ pub struct Shelf {
     /// Fit code, as the stock spells it first.
     pub fit: String,
     /// Totals that it must reach.
-    pub asked: Wanted,
+    pub asked: ShelfTargets,
     /// Its items, by index: those on hand today, then the others in stock order.
     pub items: Vec<usize>,
     /// Range reached by the thicknesses on hand today.
@@ -101,7 +101,7 @@ pub fn drawers(job: &Job) -> Vec<(String, String, Vec<usize>)> {
 /// Totals that the pumps of this outage need from a drawer: from the least to the greatest middle of the range that a
 /// pump allows, half the narrowest allowance to either side, and the most pieces of the place that takes fewest.
 /// `None` if no pump states a need.
-pub fn asked_by_pumps(job: &Job, kind: &str, fit: &str, step: Length) -> Option<Wanted> {
+pub fn asked_by_pumps(job: &Job, kind: &str, fit: &str, step: Length) -> Option<ShelfTargets> {
     let plenty: Vec<u32> = job.stock.iter().map(|item| item.on_hand.max(100)).collect();
     let fit = crate::stock::folded(fit);
     let mut range: Option<(i64, i64)> = None;
@@ -126,26 +126,26 @@ pub fn asked_by_pumps(job: &Job, kind: &str, fit: &str, step: Length) -> Option<
     let high = -(-most).div_euclid(step_ticks) * step_ticks;
     let targets =
         Targets::new(Length::from_ticks(low.max(0)), Length::from_ticks(high.max(0)), step).ok()?;
-    Some(Wanted {
+    Some(ShelfTargets {
         targets,
         rule: Rule {
             pieces: pieces.clamp(1, size_range::MOST_PIECES),
             window: Length::from_ticks(window),
             guard: match job.policy.acceptance {
-                Acceptance::WorstCase => Guard::WorstCase,
+                Acceptance::WorstCase => WindowGuard::WorstCase,
                 // The deduction for an expanded uncertainty is near the root of the squares.
-                Acceptance::Expanded => Guard::RootSumSquare,
-                Acceptance::Nominal => Guard::None,
+                Acceptance::Expanded => WindowGuard::RootSumSquare,
+                Acceptance::Nominal => WindowGuard::None,
             },
         },
     })
 }
 
-fn size(item: &Item) -> Option<Size> {
+fn size(item: &Item) -> Option<StockedSize> {
     let size = item.size?;
     let pack = i64::from(item.carton_qty);
     // Without a price it counts as free, which is reported next to the cost.
-    Some(Size {
+    Some(StockedSize {
         thickness: size.thickness,
         tolerance: size.tolerance.plus.max(size.tolerance.minus),
         count: None,
@@ -162,16 +162,16 @@ fn size(item: &Item) -> Option<Size> {
 pub fn shelf(
     job: &Job,
     (kind, fit, items): (String, String, Vec<usize>),
-    asked: Wanted,
+    asked: ShelfTargets,
     held: impl Fn(usize) -> bool,
     control: &Control<'_>,
 ) -> Result<Shelf, SizeRangeError> {
-    let sizes: Vec<Size> = items.iter().filter_map(|&i| size(&job.stock[i])).collect();
-    let of = |wanted: &dyn Fn(usize) -> bool| -> Vec<Size> {
+    let sizes: Vec<StockedSize> = items.iter().filter_map(|&i| size(&job.stock[i])).collect();
+    let of = |wanted: &dyn Fn(usize) -> bool| -> Vec<StockedSize> {
         let pairs = items.iter().zip(&sizes);
         pairs.filter(|(item, _)| wanted(**item)).map(|(_, size)| *size).collect()
     };
-    let Wanted { targets, rule } = asked;
+    let ShelfTargets { targets, rule } = asked;
     let today = |item: usize| job.stock[item].available() > 0;
     let after = of(&held);
     let mut changes = Vec::new();
@@ -190,7 +190,7 @@ pub fn shelf(
         }
     }
     let select = |aim| size_range::select(&sizes, &targets, &rule, aim, EFFORT, control);
-    let reach = |sizes: &[Size]| Reach::until(sizes, &targets, &rule, control);
+    let reach = |sizes: &[StockedSize]| Reach::until(sizes, &targets, &rule, control);
     Ok(Shelf {
         today: reach(&of(&today))?,
         after: reach(&after)?,

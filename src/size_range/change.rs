@@ -3,7 +3,7 @@
 use crate::choose::control::Control;
 use crate::length::Length;
 
-use super::{Reach, Rule, Size, SizeRangeError, Targets};
+use super::{Reach, Rule, SizeRangeError, StockedSize, Targets};
 
 /// Sums over the targets that are met before and after a change.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -66,15 +66,15 @@ impl Change {
 /// Effect of dropping a size, by its index.
 ///
 /// # Errors
-/// As [`Reach::of`]; [`SizeRangeError::Size`] for an index that does not exist.
+/// As [`Reach::of`]; [`SizeRangeError::StockedSize`] for an index that does not exist.
 ///
 /// ```
 /// use gapwright::length::{Length, Unit};
-/// use gapwright::size_range::{Guard, Rule, Size, Targets, without};
+/// use gapwright::size_range::{WindowGuard, Rule, StockedSize, Targets, without};
 /// let thou = |n: i64| Length::from_ticks(n * Unit::Thou.ticks());
-/// let sizes = [1, 2, 5].map(|n| Size::of(thou(n)));
+/// let sizes = [1, 2, 5].map(|n| StockedSize::of(thou(n)));
 /// let targets = Targets::new(thou(1), thou(5), thou(1))?;
-/// let rule = Rule { pieces: 2, window: Length::ZERO, guard: Guard::None };
+/// let rule = Rule { pieces: 2, window: Length::ZERO, guard: WindowGuard::None };
 /// let change = without(&sizes, 1, &targets, &rule)?;
 /// assert_eq!(change.lost, [thou(3), thou(4)]);
 /// // 1, 2 and 5 took one piece each and take 1, 2 and 1 now.
@@ -82,7 +82,7 @@ impl Change {
 /// # Ok::<(), gapwright::size_range::SizeRangeError>(())
 /// ```
 pub fn without(
-    sizes: &[Size],
+    sizes: &[StockedSize],
     index: usize,
     targets: &Targets,
     rule: &Rule,
@@ -92,7 +92,7 @@ pub fn without(
 
 /// [`without`] under a control.
 pub(crate) fn without_until(
-    sizes: &[Size],
+    sizes: &[StockedSize],
     index: usize,
     targets: &Targets,
     rule: &Rule,
@@ -113,8 +113,8 @@ pub(crate) fn without_until(
 /// # Errors
 /// As [`Reach::of`].
 pub fn with(
-    sizes: &[Size],
-    size: Size,
+    sizes: &[StockedSize],
+    size: StockedSize,
     targets: &Targets,
     rule: &Rule,
 ) -> Result<Change, SizeRangeError> {
@@ -123,8 +123,8 @@ pub fn with(
 
 /// [`with`] under a control.
 pub(crate) fn with_until(
-    sizes: &[Size],
-    size: Size,
+    sizes: &[StockedSize],
+    size: StockedSize,
     targets: &Targets,
     rule: &Rule,
     control: &Control<'_>,

@@ -46,7 +46,7 @@ struct Node {
     number: u64,
     taken: Set,
     barred: Set,
-    /// Size to branch on.
+    /// StockedSize to branch on.
     split: u32,
 }
 

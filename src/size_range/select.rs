@@ -14,7 +14,7 @@ use crate::plan::Stop;
 use super::search::{Cover, members};
 use super::supports::{self, Set, most_packs};
 use super::table::TotalsTable;
-use super::{GRACE, Reach, Rule, Size, SizeRangeError, Targets};
+use super::{GRACE, Reach, Rule, SizeRangeError, StockedSize, Targets};
 
 /// Selection of the choice.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -67,11 +67,11 @@ const MOST_EXCHANGES: u32 = 5_000;
 /// ```
 /// use gapwright::choose::control::Control;
 /// use gapwright::length::{Length, Unit};
-/// use gapwright::size_range::{Selection, Guard, Rule, Size, Targets, select};
+/// use gapwright::size_range::{Selection, WindowGuard, Rule, StockedSize, Targets, select};
 /// let thou = |n: i64| Length::from_ticks(n * Unit::Thou.ticks());
-/// let catalogue: Vec<Size> = (1..=15).map(|n| Size::of(thou(n))).collect();
+/// let catalogue: Vec<StockedSize> = (1..=15).map(|n| StockedSize::of(thou(n))).collect();
 /// let targets = Targets::new(thou(1), thou(15), thou(1))?;
-/// let rule = Rule { pieces: 3, window: Length::ZERO, guard: Guard::None };
+/// let rule = Rule { pieces: 3, window: Length::ZERO, guard: WindowGuard::None };
 /// let choice = select(&catalogue, &targets, &rule, Selection::Fewest, 10_000, &Control::unlimited())?;
 /// // Three stamps on a letter, three denominations: 15 is the most (1, 4 and 5).
 /// assert!(choice.proven && choice.reach.missed().is_empty());
@@ -79,7 +79,7 @@ const MOST_EXCHANGES: u32 = 5_000;
 /// # Ok::<(), gapwright::size_range::SizeRangeError>(())
 /// ```
 pub fn select(
-    catalogue: &[Size],
+    catalogue: &[StockedSize],
     targets: &Targets,
     rule: &Rule,
     aim: Selection,
@@ -132,7 +132,7 @@ pub fn select(
     let least_cost = least_cost.max(cheapest(catalogue, least_sizes));
     let proven = bound >= cover.weigh(set);
     let sizes: Vec<usize> = members(set).collect();
-    let chosen: Vec<Size> = sizes.iter().map(|&index| catalogue[index]).collect();
+    let chosen: Vec<StockedSize> = sizes.iter().map(|&index| catalogue[index]).collect();
     Ok(Choice {
         cost: chosen.iter().map(|size| size.cost).sum(),
         reach: Reach::until(&chosen, targets, rule, control)?,
@@ -146,10 +146,10 @@ pub fn select(
 }
 
 /// Weight of each size: one number for both parts of the aim.
-fn weights(catalogue: &[Size], aim: Selection) -> Vec<i128> {
+fn weights(catalogue: &[StockedSize], aim: Selection) -> Vec<i128> {
     let all = i128::try_from(catalogue.len()).unwrap_or(0);
-    let cost = |size: &Size| i128::from(size.cost.raw());
-    let weight = |size: &Size| match aim {
+    let cost = |size: &StockedSize| i128::from(size.cost.raw());
+    let weight = |size: &StockedSize| match aim {
         Selection::Fewest => heavy(catalogue) + cost(size),
         Selection::LeastCost => cost(size) * (all + 1) + 1,
     };
@@ -157,13 +157,13 @@ fn weights(catalogue: &[Size], aim: Selection) -> Vec<i128> {
 }
 
 /// Number above all costs together.
-fn heavy(catalogue: &[Size]) -> i128 {
+fn heavy(catalogue: &[StockedSize]) -> i128 {
     let costs = catalogue.iter().map(|size| i128::from(size.cost.raw()));
     costs.sum::<i128>() + 1
 }
 
 /// Least cost of `count` sizes.
-fn cheapest(catalogue: &[Size], count: usize) -> i128 {
+fn cheapest(catalogue: &[StockedSize], count: usize) -> i128 {
     let mut costs: Vec<i128> = catalogue.iter().map(|s| s.cost.raw().into()).collect();
     costs.sort_unstable();
     costs.iter().take(count).sum()
@@ -183,7 +183,7 @@ fn by_counting(whole: &Reach, pieces: u32, at_once: u128) -> usize {
 /// Search for a good set, without any proof.
 struct Repair<'a, 'w> {
     cover: &'a Cover<'a>,
-    catalogue: &'a [Size],
+    catalogue: &'a [StockedSize],
     targets: &'a Targets,
     rule: &'a Rule,
     wanted: &'a [bool],
@@ -198,7 +198,7 @@ impl Repair<'_, '_> {
             let supported = |sets: &&Vec<Set>| sets.iter().any(|support| support & !set == 0);
             return Some(self.cover.supports.iter().filter(supported).count());
         }
-        let chosen: Vec<Size> = members(set).map(|index| self.catalogue[index]).collect();
+        let chosen: Vec<StockedSize> = members(set).map(|index| self.catalogue[index]).collect();
         let end: Length = self.targets.last() + self.rule.window;
         let mut pace = Pace::at_least(self.control, GRACE);
         // A coarser grain only makes the table smaller, so this fails only when the time ends.

@@ -3,7 +3,7 @@
 use crate::choose::control::{Control, Pace};
 use crate::length::Length;
 
-use super::{GRACE, Rule, Size, Targets};
+use super::{GRACE, Rule, StockedSize, Targets};
 
 /// Set of sizes of a catalogue, one bit each.
 pub(super) type Set = u128;
@@ -18,7 +18,7 @@ const MOST_LOOKS: u64 = 30_000_000;
 ///
 /// `None` if there are too many packs to list, or the time ends.
 pub(super) fn list(
-    catalogue: &[Size],
+    catalogue: &[StockedSize],
     targets: &Targets,
     rule: &Rule,
     control: &Control<'_>,
@@ -51,7 +51,7 @@ pub(super) fn most_packs(kinds: u128, pieces: u128) -> u128 {
 
 struct Listing<'a> {
     pace: Pace<'a>,
-    catalogue: &'a [Size],
+    catalogue: &'a [StockedSize],
     targets: &'a Targets,
     rule: &'a Rule,
     supports: Vec<Vec<Set>>,

@@ -4,7 +4,7 @@ use crate::choose::control::Pace;
 use crate::length::Length;
 use crate::narrow::narrow;
 
-use super::{Met, Rule, Size, SizeRangeError, Targets, check_sizes};
+use super::{Met, Rule, SizeRangeError, StockedSize, Targets, check_sizes};
 
 /// Most numbers in a table: 64 MB.
 const MOST_CELLS: i64 = 8_000_000;
@@ -28,7 +28,7 @@ pub(super) struct TotalsTable {
 impl TotalsTable {
     /// Table of all packs of at most the rule's number of pieces with totals up to `end`.
     pub(super) fn of(
-        sizes: &[Size],
+        sizes: &[StockedSize],
         end: Length,
         rule: &Rule,
         pace: &mut Pace<'_>,
@@ -38,7 +38,7 @@ impl TotalsTable {
         let grain = grain.max(1);
         let pieces = i64::from(rule.pieces);
         let cells = if sizes.is_empty() { 1 } else { end.ticks() / grain + 1 };
-        let rounds = |size: &Size| match size.count {
+        let rounds = |size: &StockedSize| match size.count {
             Some(count) => i64::from(count.min(rule.pieces)),
             None => 1,
         };

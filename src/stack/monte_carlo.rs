@@ -1,7 +1,7 @@
 //! Distribution of a requirement's value by Monte Carlo: coverage intervals and the probability of
 //! conformity, without the assumption that the value is normal or even a sum.
 //!
-//! [`run`] draws a [`Model`] as a [`DrawOptions`] says and returns an [`Outcome`]. The method is that of JCGM
+//! [`run`] draws a [`DrawModel`] as a [`DrawOptions`] says and returns an [`Outcome`]. The method is that of JCGM
 //! 101:2008 (clauses 5, 6.4 and 7; from memory). Batches are drawn until the mean, the standard uncertainty
 //! and both ends of the symmetric interval are stable to the last digit asked for (7.9). The intervals then
 //! come from all draws of all batches. The probability of conformity is the share of draws within the limits
@@ -82,7 +82,7 @@ pub enum Measurand {
 
 /// Inputs and measurand. All numbers are in units of the caller's choice.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Model {
+pub struct DrawModel {
     /// Inputs, independent of each other except in joint groups.
     pub sources: Vec<Source>,
     /// Groups of sources that are drawn together; a source is in at most one group.
@@ -134,7 +134,7 @@ pub struct Outcome {
     /// Share of draws within and outside the limits, if there are limits.
     pub conformity: Option<Conformity>,
     /// Numerical error of each of the above: twice the standard deviation, estimated from the batches.
-    pub spread: Spread,
+    pub spread: DrawnSpread,
     /// Numerical tolerance of the standard uncertainty: half a unit of the last digit asked for.
     pub tolerance: f64,
     /// Whether the draws are enough: the numerical errors of the mean, the standard uncertainty and the ends
@@ -160,14 +160,14 @@ pub struct Conformity {
 /// The ends of the shortest interval vary more than those of the symmetric one, most of all for a symmetric
 /// distribution, and are not waited for.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Spread {
-    /// Spread of the mean.
+pub struct DrawnSpread {
+    /// DrawnSpread of the mean.
     pub mean: f64,
-    /// Spread of the standard uncertainty.
+    /// DrawnSpread of the standard uncertainty.
     pub standard: f64,
-    /// Spread of the ends of the symmetric interval.
+    /// DrawnSpread of the ends of the symmetric interval.
     pub symmetric: [f64; 2],
-    /// Spread of the ends of the shortest interval.
+    /// DrawnSpread of the ends of the shortest interval.
     pub shortest: [f64; 2],
 }
 
@@ -238,12 +238,12 @@ const WAVE: usize = 16;
 /// Every error of the model and of the plan.
 ///
 /// ```
-/// use gapwright::stack::monte_carlo::{Law, Measurand, Model, DrawOptions, Source, Sum, DrawTerm, run};
+/// use gapwright::stack::monte_carlo::{Law, Measurand, DrawModel, DrawOptions, Source, Sum, DrawTerm, run};
 /// use smallvec::smallvec;
 /// // A gap of 1.70 +/- 0.01 less a pack of 1.20 +/- 0.02, both rectangular.
 /// let source = |mean, half| Source { mean, law: Law::Rectangular { half } };
 /// let term = |factor, source| DrawTerm { factor, of: smallvec![source] };
-/// let model = Model {
+/// let model = DrawModel {
 ///     sources: vec![source(1.70, 0.01), source(1.20, 0.02)],
 ///     joint: vec![],
 ///     measurand: Measurand::Sum(Sum { constant: 0.0, terms: vec![term(1.0, 0), term(-1.0, 1)] }),
@@ -256,7 +256,7 @@ const WAVE: usize = 16;
 /// // Below 0.48 lies a triangle of an eighth of the half: 1/16.
 /// assert!((outcome.conformity.unwrap().below - 1.0 / 16.0).abs() < 0.002);
 /// ```
-pub fn run(model: &Model, plan: &DrawOptions) -> Result<Outcome, Vec<DrawError>> {
+pub fn run(model: &DrawModel, plan: &DrawOptions) -> Result<Outcome, Vec<DrawError>> {
     let drawer = Drawer::new(model, plan, check(model, plan)?);
     let cuts = drawer.cuts();
     draw(&drawer, cuts).ok_or_else(|| vec![DrawError::NoValue])
@@ -273,7 +273,7 @@ fn draw(drawer: &Drawer, cuts: Cuts) -> Option<Outcome> {
         let draw = |desk: &mut Desk, n| drawer.batch(desk, n, &cuts);
         batches.par_extend(wave.map_init(|| Desk::new(drawer), draw));
         let (mean, standard) = moments(&batches)?;
-        let spread = Spread::of(&batches);
+        let spread = DrawnSpread::of(&batches);
         let tolerance = tolerance(standard, plan.digits);
         let settled = batches.len() >= WAVE && spread.within(tolerance);
         if !settled && batches.len() < most {
@@ -319,7 +319,7 @@ fn share(part: u64, all: u64) -> f64 {
 }
 
 /// Number of draws in a batch, `max(100 / (1 - level), 10 000)` (7.9.4), or all errors.
-fn check(model: &Model, plan: &DrawOptions) -> Result<usize, Vec<DrawError>> {
+fn check(model: &DrawModel, plan: &DrawOptions) -> Result<usize, Vec<DrawError>> {
     let mut faults = Vec::new();
     let sources = &model.sources;
     for (n, source) in sources.iter().enumerate() {
@@ -403,7 +403,7 @@ fn moments(batches: &[Batch]) -> Option<(f64, f64)> {
     (mean.is_finite() && variance.is_finite()).then(|| (mean, variance.sqrt()))
 }
 
-impl Spread {
+impl DrawnSpread {
     fn of(batches: &[Batch]) -> Self {
         let twice = |of: fn(&Batch) -> f64| {
             let values: Vec<f64> = batches.iter().map(of).collect();
@@ -420,7 +420,7 @@ impl Spread {
             });
             2.0 * (squares / (n * (n - 1.0))).sqrt()
         };
-        Spread {
+        DrawnSpread {
             mean: twice(|batch| batch.mean),
             standard: twice(Batch::standard),
             symmetric: [twice(|b| b.symmetric[0]), twice(|b| b.symmetric[1])],
@@ -521,10 +521,10 @@ mod tests {
     use smallvec::smallvec;
 
     /// Distribution with a long tail next to a flat one, and a gap that closes now and then.
-    fn model() -> Model {
+    fn model() -> DrawModel {
         let source = |mean, law| Source { mean, law };
         let sum = |of| Sum { constant: 0.0, terms: vec![DrawTerm { factor: 1.0, of }] };
-        Model {
+        DrawModel {
             sources: vec![
                 source(1.0, Law::Student { scale: 0.1, dof: 3 }),
                 source(0.5, Law::Normal { sd: 0.15 }),

@@ -8,7 +8,7 @@ use itertools::Itertools;
 use smallvec::{SmallVec, smallvec};
 
 use super::monte_carlo::{
-    DrawError, DrawOptions, DrawTerm, Joint, Law, Measurand, Model, Outcome, Source, Sum,
+    DrawError, DrawModel, DrawOptions, DrawTerm, Joint, Law, Measurand, Outcome, Source, Sum,
 };
 use super::{Contributor, Coverage, Evaluation, Stack};
 use crate::length::{Length, Tolerance, Unit};
@@ -84,7 +84,7 @@ pub fn taken_as_normal<'a>(form: &'a Form, stack: &'a Stack) -> impl Iterator<It
 }
 
 /// Requirement as a model of the engine.
-fn draw(form: &Form, stack: &Stack, unit: Unit) -> Model {
+fn draw(form: &Form, stack: &Stack, unit: Unit) -> DrawModel {
     let (value, gap) = match form {
         Form::Linear { terms, .. } => (terms.clone(), None),
         Form::GasketFill { gap, .. } => (form.value(), Some(gap.clone())),
@@ -131,7 +131,7 @@ fn draw(form: &Form, stack: &Stack, unit: Unit) -> Model {
             .flat_map(|(part, drawn)| drawn.terms(model::sensitivity(terms, part.term).to_f64()))
             .collect(),
     };
-    Model {
+    DrawModel {
         measurand: match gap {
             None => Measurand::Sum(sum(&value)),
             Some(gap) => Measurand::Ratio { free: sum(&value), gap: sum(&gap) },

@@ -5,7 +5,7 @@ use itertools::Itertools;
 use super::{about, length, money, natural_unit};
 use crate::accounting::pack_total;
 use crate::decimal::Millionths;
-use crate::forecast::{Expected, Law};
+use crate::forecast::{Expected, ExpectedLaw};
 use crate::job::Job;
 use crate::length::{Length, Unit};
 use crate::plan::PackPick;
@@ -111,9 +111,9 @@ pub fn pieces(job: &Job, unit: Unit, pack: &PackPick) -> String {
 /// Distribution of an expected value, in words.
 pub fn law(expected: &Expected, unit: Unit) -> String {
     match expected.law {
-        Law::Even if expected.low == expected.high => "one value".into(),
-        Law::Even => "every value looked at alike".into(),
-        Law::Readings { mean, scale, degrees_of_freedom: freedom } => {
+        ExpectedLaw::Even if expected.low == expected.high => "one value".into(),
+        ExpectedLaw::Even => "every value looked at alike".into(),
+        ExpectedLaw::Readings { mean, scale, degrees_of_freedom: freedom } => {
             let n = f64::from(freedom) + 1.0;
             let deviation = scale.to_f64(unit) / (1.0 + 1.0 / n).sqrt();
             format!(

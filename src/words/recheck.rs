@@ -7,7 +7,7 @@ use crate::plan::Pick;
 use crate::policy::Acceptance;
 use crate::pump::Pump;
 use crate::recheck::mix_ups::Slip;
-use crate::recheck::work::{self, Step, Task, Usual, unmeasured};
+use crate::recheck::work::{self, Task, Usual, WorkStep, unmeasured};
 use crate::recheck::{Compared, Decision, Of, Record, Searched, Suspect};
 
 /// The decision in a word or two.
@@ -300,21 +300,21 @@ fn sentence(job: &Job, pump: &Pump, record: &Record, task: &Task) -> String {
 }
 
 /// A step of a swap, or what is expected after it.
-fn step(job: &Job, pump: &Pump, step: &Step) -> String {
+fn step(job: &Job, pump: &Pump, step: &WorkStep) -> String {
     let model = job.model_of(pump);
     let label = |place: usize| &model.packs[place].label;
     match step {
-        Step::TakeOut(place, picks) => {
+        WorkStep::TakeOut(place, picks) => {
             let all: Vec<String> = picks.iter().map(|pick| pieces(job, pick)).collect();
             format!("{}: take out {}.", label(*place), all.join(" and "))
         }
-        Step::PutIn(place, pick) => put_in(job, label(*place), pick),
-        Step::PeelFurther(place, pick) => peel_further(job, label(*place), pick),
-        Step::StaysEmpty(place) => format!("{}: the place stays empty.", label(*place)),
-        Step::MeasurePack(place, reading) => {
+        WorkStep::PutIn(place, pick) => put_in(job, label(*place), pick),
+        WorkStep::PeelFurther(place, pick) => peel_further(job, label(*place), pick),
+        WorkStep::StaysEmpty(place) => format!("{}: the place stays empty.", label(*place)),
+        WorkStep::MeasurePack(place, reading) => {
             format!("{}: {}.", label(*place), expected(*reading, model.unit))
         }
-        Step::Expected(index, verdict) => format!(
+        WorkStep::Expected(index, verdict) => format!(
             "{}: then expected {} ({}), limits {} to {}.",
             pump.requirements[*index].label,
             about(verdict.value, model.unit),

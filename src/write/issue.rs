@@ -8,7 +8,7 @@ use super::table::{Cells, Column, Value};
 use super::text::WriteText;
 use crate::formats::issue_sheet::{EXTRA, HEADINGS, ID, OWN};
 use crate::issue::key;
-use crate::issue::planned::{Planned, PlannedLine, Step, Why};
+use crate::issue::planned::{PickStep, Planned, PlannedLine, Why};
 use crate::job::Job;
 use crate::verify::Verified;
 use crate::words;
@@ -33,7 +33,7 @@ fn columns(styles: &Styles) -> [Col<'_>; 10] {
     let Styles { text, wrapped, entry, count_entry, .. } = styles;
     let note = entry.clone().set_text_wrap();
     // Nothing can be picked for a place that is short.
-    let open = |row: &IssueLine<'_>| row.line.step != Step::Short;
+    let open = |row: &IssueLine<'_>| row.line.step != PickStep::Short;
     let picked = move |row: &IssueLine<'_>| if open(row) { count_entry } else { text }.blank();
     let instead = move |row: &IssueLine<'_>| if open(row) { entry } else { text }.blank();
     let [tag, place, bin, item, step, planned, taken, other, pieces, said] = HEADINGS;

@@ -16,7 +16,7 @@ use window::{Window, cold_window, inwards};
 use crate::accounting::{pack_total, stack, verdicts};
 use crate::consumables::Bag;
 use crate::crush::{Crush, crushes};
-use crate::feeler::{self, Wanted};
+use crate::feeler::{self, Clearance};
 use crate::formats::slip::{self, SlipRow};
 use crate::job::Job;
 use crate::length::{Fine, Length, Unit};
@@ -605,7 +605,7 @@ impl Slip<'_, '_> {
         let parts = stack(self.job, self.pump, packs);
         let v: Verdict = judge(&cold, &parts, Guard::WorstCase);
         let wanted =
-            Wanted { limits, predicted: [v.value - v.guard_lower, v.value + v.guard_upper] };
+            Clearance { limits, predicted: [v.value - v.guard_lower, v.value + v.guard_upper] };
         let gauge = feeler::gauge(&self.job.feelers, &wanted);
         let unit = self.model().unit;
         let text = words::blades(&gauge, unit);

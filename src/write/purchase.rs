@@ -12,7 +12,7 @@ use super::{WriteError, start};
 use crate::consumables::serving;
 use crate::job::Job;
 use crate::plan::{Objective, ObjectiveValue};
-use crate::reorder::{Buy, ReorderOptions, Report};
+use crate::reorder::{Buy, PurchaseReport, ReorderOptions};
 use crate::verify::VerifiedPurchase;
 use crate::words;
 
@@ -27,7 +27,7 @@ pub struct Ordered<'a> {
     /// Packs that are bought, with the job that they make.
     pub bought: &'a VerifiedPurchase,
     /// Levels, bags and drawers after it.
-    pub report: &'a Report,
+    pub report: &'a PurchaseReport,
 }
 
 /// The workbook's bytes; the question's date is printed on it.

@@ -13,7 +13,7 @@ use super::text::chart_name;
 use crate::analysis::Analysed;
 use crate::job::Job;
 use crate::stack::ReportSide;
-use crate::sweep::{Point, Setting, Sweep};
+use crate::sweep::{Setting, Sweep, SweepPoint};
 
 const NAME: &str = "Sweep";
 
@@ -57,7 +57,7 @@ struct Block<'a> {
     job: &'a Job,
     one: &'a Analysed,
     sweep: &'a Sweep,
-    points: &'a [Point],
+    points: &'a [SweepPoint],
     anew: bool,
 }
 
@@ -95,7 +95,7 @@ impl Block<'_> {
     }
 
     /// A point: where the thing is moved to, the packs, and each requirement.
-    fn point<'s>(&self, point: &Point, styles: &'s Styles) -> Vec<Cell<'s>> {
+    fn point<'s>(&self, point: &SweepPoint, styles: &'s Styles) -> Vec<Cell<'s>> {
         let unit = self.job.model_of(&self.job.pumps[self.one.pump]).unit;
         let length = styles.length(unit);
         let to = point.setting.to_f64(unit);

@@ -16,13 +16,13 @@ use std::process::{Command, ExitCode, Stdio};
 use std::time::Instant;
 
 use gapwright::stack::monte_carlo::{
-    DrawOptions, DrawTerm, Law, Measurand, Model, Outcome, Source, Sum, run,
+    DrawModel, DrawOptions, DrawTerm, Law, Measurand, Outcome, Source, Sum, run,
 };
 use smallvec::smallvec;
 
 /// Invented: a bore less a shaft, a housing face, run-out, a face by eye, four shims and the error that their lot
 /// shares.
-fn model() -> Model {
+fn model() -> DrawModel {
     let rectangular = |half| Law::Rectangular { half };
     let parts = [
         (1.0, 120.050, rectangular(0.010)),
@@ -39,7 +39,7 @@ fn model() -> Model {
     let sources = parts.map(|(_, mean, law)| Source { mean, law });
     let terms =
         parts.iter().enumerate().map(|(n, part)| DrawTerm { factor: part.0, of: smallvec![n] });
-    Model {
+    DrawModel {
         sources: sources.to_vec(),
         joint: vec![],
         measurand: Measurand::Sum(Sum { constant: 0.0, terms: terms.collect() }),

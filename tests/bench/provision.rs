@@ -28,10 +28,10 @@ use std::collections::BTreeMap;
 use std::sync::Mutex;
 use std::time::{Duration, Instant};
 
-use gapwright::choose::control::{Control, Phase, Step};
+use gapwright::choose::control::{Control, Phase, PhaseProgress};
 use gapwright::choose::parts::{CostRow, instances, solve_from};
 use gapwright::decimal::Millionths;
-use gapwright::forecast::{Expected, Forecast, Law};
+use gapwright::forecast::{Expected, ExpectedLaw, Forecast};
 use gapwright::job::{Job, Parts};
 use gapwright::length::{Length, Tolerance, Uncertainty};
 use gapwright::plan::Objective;
@@ -68,7 +68,7 @@ fn case(pumps: usize) {
     };
     let start = Instant::now();
     let began: Mutex<Vec<(Phase, f64)>> = Mutex::default();
-    let note = |step: Step| {
+    let note = |step: PhaseProgress| {
         let mut began = began.lock().unwrap();
         if began.last().is_none_or(|(part, _)| *part != step.part) {
             began.push((step.part, start.elapsed().as_secs_f64()));
@@ -245,9 +245,9 @@ fn ranges(mut job: Parts, centres: &[Vec<Length>], families: usize) -> Forecast 
             // From three thou below to three above, for the ring two.
             let half = tenths(if dimension == 0 { 30 } else { 20 });
             let law = if family.is_multiple_of(2) {
-                Law::Even
+                ExpectedLaw::Even
             } else {
-                Law::Readings {
+                ExpectedLaw::Readings {
                     mean: *middle,
                     // A scale of half a thou.
                     scale: Uncertainty::from_raw(127_000 * 100_000),

@@ -8,7 +8,7 @@
     missing_docs
 )]
 
-use gapwright::feeler::{Blade, Chosen, GROWTH, MOST, Wanted, gauge};
+use gapwright::feeler::{Blade, Chosen, Clearance, GROWTH, MOST, gauge};
 use gapwright::length::{Fine, Length, Tolerance, Unit};
 use gapwright::read::{self, Sources};
 use rand::{RngExt, SeedableRng};
@@ -24,7 +24,7 @@ fn blade(thickness: i64, within: i64) -> Blade {
 }
 
 /// Count, distance inside the limit, and whether a pump as predicted passes, of the best stack by every subset.
-fn by_hand(set: &[Blade], wanted: &Wanted, go: bool) -> Option<(bool, u32, i64)> {
+fn by_hand(set: &[Blade], wanted: &Clearance, go: bool) -> Option<(bool, u32, i64)> {
     let mut best: Option<(bool, u32, i64)> = None;
     for subset in 1_u32..1 << set.len() {
         let blades: Vec<&Blade> =
@@ -70,7 +70,7 @@ fn the_fewest_blades_are_what_every_stack_says() {
         let upper = lower + 10 * rng.random_range(2..8);
         let value = rng.random_range(lower..=upper);
         let guard = rng.random_range(0..10);
-        let wanted = Wanted {
+        let wanted = Clearance {
             limits: [tenths(lower), tenths(upper)],
             predicted: [tenths(value - guard).into(), tenths(value + guard).into()],
         };

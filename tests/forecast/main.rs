@@ -6,7 +6,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 use gapwright::decimal::Millionths;
-use gapwright::forecast::{Fit, Forecast, Law};
+use gapwright::forecast::{ExpectedLaw, Fit, Forecast};
 use gapwright::length::{Length, Unit};
 use gapwright::problem::{Problem, Problems};
 use gapwright::read::{Ahead, Sources, forecast, job};
@@ -124,7 +124,7 @@ fn a_range_stands_for_a_reading_and_a_reading_for_itself() {
     let expected = a[0].unwrap();
     assert_eq!(expected.low, inches("0.038"));
     assert_eq!(expected.high, inches("0.044"));
-    assert_eq!(expected.law, Law::Even);
+    assert_eq!(expected.law, ExpectedLaw::Even);
     // The snap ring is measured, and so is all of B.
     assert!(a[1].is_none() && b.iter().all(Option::is_none));
     // A is in the job at the middle, with the model's plus/minus as for B.
@@ -263,7 +263,7 @@ fn past_readings_are_fitted_as_scipy_does() {
     };
     let inch = 254_000_000.0_f64;
     near(fit.deviation().to_f64(Unit::Inch), 0.000_842_021_377_400_835_3);
-    let Law::Readings { mean, scale, degrees_of_freedom: freedom } = fit.law() else {
+    let ExpectedLaw::Readings { mean, scale, degrees_of_freedom: freedom } = fit.law() else {
         panic!("a law of readings")
     };
     assert_eq!((mean, freedom), (inches("0.04087"), 9));
@@ -288,7 +288,7 @@ fn a_pump_without_a_range_has_that_of_its_models_past() {
     // 0.038 000 007 and 0.043 739 993, outward to steps of half a thou.
     assert_eq!(expected.low, inches("0.038"));
     assert_eq!(expected.high, inches("0.044"));
-    let Law::Readings { degrees_of_freedom: freedom, mean, .. } = expected.law else {
+    let ExpectedLaw::Readings { degrees_of_freedom: freedom, mean, .. } = expected.law else {
         panic!("a law of readings")
     };
     assert_eq!((freedom, mean), (9, inches("0.04087")));
@@ -332,7 +332,7 @@ fn ranges_outrank_past_readings_and_that_is_said_once() {
     let pumps = format!("{PUMPS}C,screwed-impeller,F1,F1,,0.050,0.030,0.033\n");
     let shop = Shop::new(STOCK, &pumps, Some(PAST));
     let (_, expected) = shop.good().into_parts();
-    assert_eq!(expected[2][0].unwrap().law, Law::Even);
+    assert_eq!(expected[2][0].unwrap().law, ExpectedLaw::Even);
     only(
         &shop.warnings(),
         &["cell G2", "a range for 2 pumps", "10 past readings", "the range counts"],
@@ -389,14 +389,16 @@ P10,screwed-impeller,0.0397,2029-03-01
     let (once, more) = (law(PAST), law(&format!("{PAST}{again}")));
     // The mean of 0.0413, 0.0417, 0.0425 and 0.0397 is 0.0413 again.
     assert_eq!(once, more);
-    let Law::Readings { degrees_of_freedom: freedom, .. } = more else { panic!("readings") };
+    let ExpectedLaw::Readings { degrees_of_freedom: freedom, .. } = more else {
+        panic!("readings")
+    };
     assert_eq!(freedom, 9);
     // Without tags they cannot be told apart.
     let bare_rows = |text: &str| {
         let lines = text.lines().map(|line| line.split_once(',').unwrap().1);
         lines.collect::<Vec<_>>().join("\n")
     };
-    let Law::Readings { degrees_of_freedom: freedom, .. } =
+    let ExpectedLaw::Readings { degrees_of_freedom: freedom, .. } =
         law(&bare_rows(&format!("{PAST}{again}")))
     else {
         panic!("readings")

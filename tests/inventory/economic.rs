@@ -2,13 +2,13 @@
 
 use gapwright::decimal::{Millionths, Money};
 use gapwright::inventory::InventoryError;
-use gapwright::inventory::economic::{Break, Discount, Purchase, evaluate, least_cost};
+use gapwright::inventory::economic::{Break, Discount, Replenishment, evaluate, least_cost};
 use rand::RngExt;
 
 use super::{cents, dice, money, near, pick};
 
-fn plain(demand: &str, order: &str, storage: &str) -> Purchase {
-    Purchase {
+fn plain(demand: &str, order: &str, storage: &str) -> Replenishment {
+    Replenishment {
         demand: money(demand),
         order: money(order),
         storage: money(storage),
@@ -25,9 +25,9 @@ fn priced(
     interest: &str,
     prices: &[(u32, &str)],
     discount: Discount,
-) -> Purchase {
+) -> Replenishment {
     let price = |&(packs, price): &(u32, &str)| Break { cartons: packs, price: money(price) };
-    Purchase {
+    Replenishment {
         interest: money(interest),
         prices: prices.iter().map(price).collect(),
         discount,
@@ -103,7 +103,7 @@ fn published_incremental_breaks() {
 }
 
 /// Cost of a period as a fraction over `2 pieces`, written out from the price of one order.
-fn fraction(purchase: &Purchase, packs: u32) -> (i128, i128) {
+fn fraction(purchase: &Replenishment, packs: u32) -> (i128, i128) {
     let mut paid = 0_i128;
     for number in 1..=packs {
         let counted = match purchase.discount {
@@ -134,7 +134,7 @@ fn no_number_of_packs_costs_less() {
             packs += pick(&mut dice, 1, 25);
             price -= pick(&mut dice, 1, 40);
         }
-        let purchase = Purchase {
+        let purchase = Replenishment {
             demand: money(&pick(&mut dice, 1, 400).to_string()),
             order: cents(pick(&mut dice, 50, 3000)),
             storage: cents(pick(&mut dice, 10, 400)),
@@ -169,7 +169,7 @@ fn no_number_of_packs_costs_less() {
 fn packs_are_not_rounded() {
     // K 3, demand 50, h 1: the root of 300 is 17.32. In packs of 12, 1.443 packs are nearest to one;
     // 12 cost 18.5 and 24 cost 18.25.
-    let purchase = Purchase { pack: 12, ..plain("50", "3", "1") };
+    let purchase = Replenishment { pack: 12, ..plain("50", "3", "1") };
     let best = least_cost(&purchase).unwrap();
     near(best.exact, 300.0_f64.sqrt(), 1e-15);
     assert_eq!((best.cartons, best.pieces, best.cost()), (2, 24, 18.25));
@@ -180,12 +180,12 @@ fn packs_are_not_rounded() {
 
 #[test]
 fn what_makes_no_sense_is_refused_and_says_why() {
-    let says = |purchase: &Purchase| least_cost(purchase).unwrap_err().to_string();
+    let says = |purchase: &Replenishment| least_cost(purchase).unwrap_err().to_string();
     assert!(says(&plain("0", "8", "1")).contains("the demand is 0;"));
     assert!(says(&plain("10", "-8", "1")).contains("the cost of an order is -8;"));
     assert!(says(&plain("10", "8", "0")).contains("the cost of holding is 0;"));
     assert!(says(&plain("10", "8", "-1")).contains("the storage cost is -1;"));
-    let none = Purchase { pack: 0, ..plain("10", "8", "1") };
+    let none = Replenishment { pack: 0, ..plain("10", "8", "1") };
     assert!(says(&none).contains("the pack quantity is 0;"));
     for (index, prices) in [
         (0, vec![(2, "5")]),
@@ -198,7 +198,7 @@ fn what_makes_no_sense_is_refused_and_says_why() {
     }
     let given = priced("10", "8", "0.2", &[(1, "0")], Discount::AllUnits);
     assert!(says(&given).contains("a price is 0;"));
-    let vast = Purchase {
+    let vast = Replenishment {
         order: Money::from_raw(i64::MAX),
         demand: Millionths::from_raw(i64::MAX),
         ..plain("1", "1", "0.000001")

@@ -1,7 +1,7 @@
 //! Back to level.
 
 use gapwright::inventory::InventoryError;
-use gapwright::inventory::level::{Levels, Standing, back_to_level};
+use gapwright::inventory::level::{Levels, StockPosition, back_to_level};
 
 /// Every number of packs, for every stock position of a small item: no order without need, each order reaches the min
 /// level, and no other number of packs comes closer to the max level without passing it.
@@ -14,7 +14,7 @@ fn every_small_item_is_brought_back() {
                 for min in 0..7 {
                     for max in [None, Some(min), Some(min + 2), Some(min + 7)] {
                         for pack in 1..=6 {
-                            let standing = Standing { on_hand, on_order, backorders };
+                            let standing = StockPosition { on_hand, on_order, backorders };
                             let levels = Levels { min, max, pack };
                             let order = back_to_level(&standing, &levels).unwrap();
                             let position =
@@ -53,13 +53,13 @@ fn every_small_item_is_brought_back() {
 
 #[test]
 fn what_makes_no_sense_is_refused() {
-    let standing = Standing::default();
+    let standing = StockPosition::default();
     let levels = Levels { min: 5, max: Some(3), pack: 1 };
     let fault = back_to_level(&standing, &levels).unwrap_err();
     assert_eq!(fault, InventoryError::Levels { min: 5, max: 3 });
     let levels = Levels { min: 5, max: None, pack: 0 };
     assert!(back_to_level(&standing, &levels).is_err());
-    let owing = Standing { backorders: u32::MAX, ..standing };
+    let owing = StockPosition { backorders: u32::MAX, ..standing };
     let levels = Levels { min: u32::MAX, max: None, pack: 1 };
     assert_eq!(back_to_level(&owing, &levels), Err(InventoryError::TooLarge("the order")));
 }

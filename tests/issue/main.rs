@@ -11,7 +11,7 @@ use std::collections::BTreeMap;
 use std::fs;
 
 use calamine::{Reader, Xlsx, open_workbook};
-use gapwright::issue::log::Demand;
+use gapwright::issue::log::LoggedDemand;
 use gapwright::read::{self, Memory};
 use shop::{Put, Shop, cells, change};
 
@@ -75,7 +75,7 @@ fn the_whole_round_on_the_sample_outage_comes_back_to_the_first_counts() {
         let demand = log.demand(name, "2027-03-02", "2027-03-02");
         assert_eq!(demand.out, u64::from(before - after[name]), "{name}");
         assert_eq!(demand.out, demand.back);
-        assert_eq!(log.demand(name, "2027-03-03", "2027-12-31"), Demand::default());
+        assert_eq!(log.demand(name, "2027-03-03", "2027-12-31"), LoggedDemand::default());
     }
     assert_eq!(log.short("2027-01-01", "2027-12-31").count(), 4);
     // A kit that was put back completely may be issued again, the short one may not.
@@ -160,9 +160,9 @@ fn partly_picked_substituted_and_beside_the_plan_are_recorded_as_such() {
     assert!(counts.iter().map(|(item, count)| (item.as_str(), *count)).eq(expected));
     let (log, _) = read::issue_log(&shop.at("issue-log.xlsx"), &mut Memory::default()).unwrap();
     let of = |item: &str| log.demand(item, "2027-01-01", "2027-12-31");
-    assert_eq!(of("s30"), Demand { out: 1, missed: 1, stood_in: 1, back: 0 });
-    assert_eq!(of("S10"), Demand { out: 2, missed: 0, stood_in: 1, back: 0 });
-    assert_eq!(of("G105"), Demand { missed: 1, ..Demand::default() });
+    assert_eq!(of("s30"), LoggedDemand { out: 1, missed: 1, stood_in: 1, back: 0 });
+    assert_eq!(of("S10"), LoggedDemand { out: 2, missed: 0, stood_in: 1, back: 0 });
+    assert_eq!(of("G105"), LoggedDemand { missed: 1, ..LoggedDemand::default() });
 
     // Returned by item, then the rest: a substitute comes back as itself.
     let back = ["stock-next.xlsx", "--put-back", "b", "--out", "stock-3.xlsx"];

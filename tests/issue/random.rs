@@ -4,8 +4,8 @@ use std::collections::BTreeMap;
 
 use gapwright::issue::counts::{CountedLot, Counts};
 use gapwright::issue::log::{How, Log};
-use gapwright::issue::planned::{Planned, PlannedLine, Step};
-use gapwright::issue::record::{self, Carried, Filled, Standing};
+use gapwright::issue::planned::{PickStep, Planned, PlannedLine};
+use gapwright::issue::record::{self, Carried, Filled, StockAndLog};
 use gapwright::problem::{Place, Problems};
 use gapwright::read::{Memory, issue_log_of};
 use gapwright::write;
@@ -50,7 +50,7 @@ fn random_days_end_with_the_counts_of_a_store_that_only_adds_and_takes_away() {
         let mut out: BTreeMap<(String, String), u32> = BTreeMap::new();
         for day in 0..8 {
             let stock = counts(&store);
-            let standing = Standing {
+            let standing = StockAndLog {
                 counts: &stock,
                 sha256: "",
                 stock: Place::file("stock"),
@@ -67,7 +67,7 @@ fn random_days_end_with_the_counts_of_a_store_that_only_adds_and_takes_away() {
                     let known = log.known().any(|(name, last)| name == item && last != new);
                     store.insert(item.clone(), new);
                     let stock = counts(&store);
-                    let standing = Standing { counts: &stock, ..standing };
+                    let standing = StockAndLog { counts: &stock, ..standing };
                     let mut refusal = Problems::new();
                     record::fit(&standing, false, &mut refusal);
                     assert_eq!(refusal.none(), !known);
@@ -132,7 +132,7 @@ fn random_days_end_with_the_counts_of_a_store_that_only_adds_and_takes_away() {
                         seen.partly += u32::from(fewer);
                         seen.instead += u32::from(instead.is_some());
                         lines.push(PlannedLine {
-                            step: Step::Pick,
+                            step: PickStep::Pick,
                             tag: tag.clone(),
                             place: "Shims".into(),
                             item: item.clone(),

@@ -1,7 +1,7 @@
 //! Plans and ranges of another job are refused by name.
 
 use gapwright::choose::{choose, control::Control};
-use gapwright::forecast::{Expected, Forecast, Law};
+use gapwright::forecast::{Expected, ExpectedLaw, Forecast};
 use gapwright::job::Job;
 use gapwright::length::{Length, Tolerance};
 use gapwright::plan::{Cause, Kit, MarginalValue, Pick, Plan, Shortfall, Window};
@@ -76,7 +76,7 @@ fn ranges_that_do_not_go_with_the_job_are_refused_by_name() {
     let job = Job::new(whole()).unwrap();
     let range = |low: i64, high: i64| {
         let [low, high] = [low, high].map(Length::from_ticks);
-        Some(Expected { low, high, law: Law::Even })
+        Some(Expected { low, high, law: ExpectedLaw::Even })
     };
     let refused = |ranges| Forecast::new(job.clone(), ranges).unwrap_err().to_string();
     let good = vec![vec![range(1, 1), None], vec![None, range(3, 9)]];

@@ -13,7 +13,7 @@ use std::sync::Mutex;
 use std::time::{Duration, Instant};
 
 use gapwright::choose::choose;
-use gapwright::choose::control::{Control, Looks, Phase, Progress, Step};
+use gapwright::choose::control::{Control, Looks, Phase, PhaseProgress, Progress};
 use gapwright::choose::worth::valued;
 use gapwright::formats::plan::LeftOutJson;
 use gapwright::job::Job;
@@ -259,9 +259,9 @@ fn the_headline_says_goal_by_goal_what_is_proven() {
 fn the_news_names_its_stage() {
     let job = generate::fleet(1, 12, 12, 6, 10, 3);
     let news: Mutex<Vec<(i64, i64)>> = Mutex::default();
-    let steps: Mutex<Vec<Step>> = Mutex::default();
+    let steps: Mutex<Vec<PhaseProgress>> = Mutex::default();
     let listener = |one: Progress| news.lock().unwrap().push((one.value, one.bound));
-    let step = |one: Step| steps.lock().unwrap().push(one);
+    let step = |one: PhaseProgress| steps.lock().unwrap().push(one);
     let control = Control::unlimited().listener(&listener).steps(&step);
     valued(&job, choose(&job, &control).unwrap(), &control);
     let news = news.into_inner().unwrap();
@@ -271,7 +271,7 @@ fn the_news_names_its_stage() {
     }
     let steps = steps.into_inner().unwrap();
     for part in [Phase::Listing, Phase::Order, Phase::Worth] {
-        let told: Vec<&Step> = steps.iter().filter(|step| step.part == part).collect();
+        let told: Vec<&PhaseProgress> = steps.iter().filter(|step| step.part == part).collect();
         assert!(!told.is_empty(), "{part:?}");
         assert!(told.iter().all(|step| step.done <= step.of && step.of > 0));
     }

@@ -3,12 +3,12 @@
 use gapwright::choose::control::{Control, Looks};
 use gapwright::choose::purchase::purchase;
 use gapwright::decimal::Money;
-use gapwright::forecast::{Expected, Forecast, Law};
+use gapwright::forecast::{Expected, ExpectedLaw, Forecast};
 use gapwright::length::{Length, Unit};
 use gapwright::plan::Stop;
 use gapwright::provision::{ProvisionError, ProvisionOptions, provision};
 use gapwright::purchase::Market;
-use gapwright::size_range::{self, Guard, Rule, Size, Targets, select};
+use gapwright::size_range::{self, Rule, StockedSize, Targets, WindowGuard, select};
 use gapwright::verify::{verify_provision, verify_purchase};
 
 use super::{MOST_BETWEEN, alone, generate, sample, spread};
@@ -46,8 +46,11 @@ fn what_is_set_aside_holds_whenever_it_is_ended() {
     let expected = job.pumps.iter().map(|pump| {
         let mut of_pump = vec![None; pump.dimensions.len()];
         let middle = pump.dimensions[0].value;
-        of_pump[0] =
-            Some(Expected { low: middle - thou(2), high: middle + thou(2), law: Law::Even });
+        of_pump[0] = Some(Expected {
+            low: middle - thou(2),
+            high: middle + thou(2),
+            law: ExpectedLaw::Even,
+        });
         of_pump
     });
     let outlook = Forecast::new(job.clone(), expected.collect()).unwrap();
@@ -79,9 +82,9 @@ fn what_is_set_aside_holds_whenever_it_is_ended() {
 
 #[test]
 fn sizes_that_are_chosen_in_haste_still_reach_everything() {
-    let catalogue: Vec<Size> = (1..=40).map(|n| Size::of(thou(n))).collect();
+    let catalogue: Vec<StockedSize> = (1..=40).map(|n| StockedSize::of(thou(n))).collect();
     let targets = Targets::new(thou(1), thou(120), thou(1)).unwrap();
-    let rule = Rule { pieces: 4, window: Length::ZERO, guard: Guard::None };
+    let rule = Rule { pieces: 4, window: Length::ZERO, guard: WindowGuard::None };
     let run = |looks: &Looks| {
         let control = Control::unlimited().counted(looks);
         select(&catalogue, &targets, &rule, size_range::Selection::Fewest, 2_000, &control)

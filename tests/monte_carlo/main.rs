@@ -16,8 +16,8 @@
 use std::f64::consts::PI;
 
 use gapwright::stack::monte_carlo::{
-    CLASSES, DrawError, DrawOptions, DrawTerm, Joint, Law, Measurand, Model, Outcome, Source, Sum,
-    run,
+    CLASSES, DrawError, DrawModel, DrawOptions, DrawTerm, Joint, Law, Measurand, Outcome, Source,
+    Sum, run,
 };
 use smallvec::SmallVec;
 
@@ -41,12 +41,12 @@ fn terms(terms: &[(f64, &[usize])]) -> Sum {
     Sum { constant: 0.0, terms: terms.iter().map(|(c, of)| term(*c, of)).collect() }
 }
 
-fn alone(sources: Vec<Source>, measurand: Measurand) -> Model {
-    Model { sources, joint: vec![], measurand }
+fn alone(sources: Vec<Source>, measurand: Measurand) -> DrawModel {
+    DrawModel { sources, joint: vec![], measurand }
 }
 
 /// The sum of all sources.
-fn sum(sources: Vec<Source>) -> Model {
+fn sum(sources: Vec<Source>) -> DrawModel {
     let terms = (0..sources.len()).map(|n| term(1.0, &[n])).collect();
     let constant = 0.0;
     alone(sources, Measurand::Sum(Sum { constant, terms }))
@@ -262,10 +262,10 @@ fn a_rare_interference_is_seen() {
 
 // Correlation.
 
-fn correlated(sources: Vec<Source>, correlation: Vec<Vec<f64>>) -> Model {
+fn correlated(sources: Vec<Source>, correlation: Vec<Vec<f64>>) -> DrawModel {
     let members = (0..sources.len()).collect();
     let joint = vec![Joint { members, correlation }];
-    Model { joint, ..sum(sources) }
+    DrawModel { joint, ..sum(sources) }
 }
 
 /// JCGM 100:2008, 5.2.2 [memory]: ten resistors of 1000 ohm, each 0.1, calibrated with one standard: together 1.0
@@ -297,7 +297,7 @@ fn opposed_and_part_correlated_inputs() {
     ];
     let measurand = Measurand::Sum(terms(&[(3.0, &[2]), (1.0, &[0]), (1.0, &[1])]));
     let joint = vec![Joint { members: vec![2, 0], correlation: r(0.6) }];
-    let model = Model { sources, joint, measurand };
+    let model = DrawModel { sources, joint, measurand };
     let outcome = run(&model, &draws(1_000_000)).unwrap();
     let exact = 21.2_f64.sqrt();
     assert!((outcome.standard - exact).abs() < 4.0 * exact / 2e6_f64.sqrt(), "{outcome:?}");
@@ -595,7 +595,7 @@ fn what_cannot_vary_is_settled_at_once() {
 // Independent of thread count and machine.
 
 /// Every law, products, a group and a ratio.
-fn everything() -> Model {
+fn everything() -> DrawModel {
     let sources = vec![
         source(2.0, rectangular(0.1)),
         source(1.0, Law::Triangular { half: 0.1 }),
@@ -609,7 +609,7 @@ fn everything() -> Model {
         vec![Joint { members: vec![6, 2], correlation: vec![vec![1.0, -0.25], vec![-0.25, 1.0]] }];
     let free = Sum { constant: 0.1, ..terms(&[(1.0, &[0]), (0.3, &[1, 2]), (2.0, &[3])]) };
     let gap = terms(&[(1.0, &[1]), (1.0, &[4]), (-1.0, &[5]), (0.5, &[6, 6])]);
-    Model { sources, joint, measurand: Measurand::Ratio { free, gap } }
+    DrawModel { sources, joint, measurand: Measurand::Ratio { free, gap } }
 }
 
 #[test]
@@ -673,7 +673,7 @@ fn every_fault_is_told_at_once() {
         members: members.to_vec(),
         correlation: vec![vec![1.0, r], vec![r, 1.0]],
     };
-    let model = Model {
+    let model = DrawModel {
         sources,
         joint: vec![
             group(&[5, 6], 1.1),

@@ -288,8 +288,8 @@ fn of_two_files_none_is_changed_if_one_cannot_be_written() {
 }
 
 /// A place to write to, of a run without inputs.
-fn output(path: &Path, replace: bool) -> gapwright::write::Output {
-    let inputs = gapwright::write::Inputs::default();
+fn output(path: &Path, replace: bool) -> gapwright::output::Output {
+    let inputs = gapwright::output::Inputs::default();
     inputs.output(path, replace).unwrap()
 }
 
@@ -300,7 +300,7 @@ fn what_was_written_before_is_said() {
     let path = folder.path().join("plan.xlsx");
     // One name twice: free when both are checked, taken when the second is put in its place.
     let place = output(&path, false);
-    let error = gapwright::write::place(&[(&place, b"one"), (&place, b"two")]).unwrap_err();
+    let error = gapwright::output::place(&[(&place, b"one"), (&place, b"two")]).unwrap_err();
     assert_eq!(error.written_before(), std::slice::from_ref(&path));
     assert!(error.problem().found.contains("cannot be written"));
     assert_eq!(fs::read(&path).unwrap(), b"one");
@@ -317,12 +317,12 @@ fn what_is_replaced_keeps_its_permissions() {
     for kept in [0o664, 0o600, 0o640] {
         fs::write(&path, b"old").unwrap();
         fs::set_permissions(&path, fs::Permissions::from_mode(kept)).unwrap();
-        gapwright::write::place(&[(&output(&path, true), b"new")]).unwrap();
+        gapwright::output::place(&[(&output(&path, true), b"new")]).unwrap();
         assert_eq!((mode(), fs::read(&path).unwrap().as_slice()), (kept, &b"new"[..]));
     }
     // A new one is as readable as any other new file of this user.
     let (new, other) = (folder.path().join("new.xlsx"), folder.path().join("other"));
-    gapwright::write::place(&[(&output(&new, false), b"new")]).unwrap();
+    gapwright::output::place(&[(&output(&new, false), b"new")]).unwrap();
     fs::write(&other, b"other").unwrap();
     let mode = |path: &Path| fs::metadata(path).unwrap().permissions().mode();
     assert_eq!(mode(&new), mode(&other));

@@ -1,6 +1,6 @@
 //! Kits: every line of every slip, in the order of the slips, with the cells for readings and the hidden columns.
 
-use gapwright::feeler::{Chosen, Gauge, Stacked, Wanted, gauge};
+use gapwright::feeler::{Chosen, Clearance, Gauge, Stacked, gauge};
 use gapwright::formats::slip;
 use gapwright::job::Job;
 use gapwright::length::Fine;
@@ -535,7 +535,7 @@ impl Slip<'_> {
         let (job, unit) = (self.job, self.job.model_of(self.pump).unit);
         let out = anew::worst(job, self.pump, self.packs, &anew::cold(form));
         let predicted = [out.value - out.guards[0], out.value + out.guards[1]];
-        let wanted = Wanted {
+        let wanted = Clearance {
             limits: limits.map(|limit| Fine::from_raw(limit).whole().unwrap()),
             predicted: predicted.map(Fine::from_raw),
         };

@@ -4,7 +4,7 @@ use std::fs;
 
 use gapwright::choose::control::Control;
 use gapwright::decimal::Millionths;
-use gapwright::forecast::{Forecast, Law};
+use gapwright::forecast::{ExpectedLaw, Forecast};
 use gapwright::length::Length;
 use gapwright::plan::PackPick;
 use gapwright::provision::{Provision, ProvisionOptions, SafeKit, SetAside, provision};
@@ -194,8 +194,8 @@ impl Case {
         let expected = expected.filter_map(|(dimension, expected)| {
             let expected = expected.as_ref()?;
             let law = match expected.law {
-                Law::Even => "",
-                Law::Readings { .. } => words::OF_READINGS,
+                ExpectedLaw::Even => "",
+                ExpectedLaw::Readings { .. } => words::OF_READINGS,
             };
             Some(format!(
                 "{} {}{law}",

@@ -5,7 +5,7 @@ use gapwright::decimal::{Millionths, Money};
 use gapwright::job::Job;
 use gapwright::plan::{Kit, Plan};
 use gapwright::read::job;
-use gapwright::reorder::{After, ReorderOptions, Report, buy, level, report};
+use gapwright::reorder::{After, PurchaseReport, ReorderOptions, buy, level, report};
 use gapwright::verify::{VerifiedPurchase, verify_purchase};
 use gapwright::write::purchase::{Ordered, workbook};
 
@@ -75,7 +75,7 @@ struct Case<'a> {
     job: &'a Job,
     today: &'a Plan,
     bought: &'a VerifiedPurchase,
-    report: &'a Report,
+    report: &'a PurchaseReport,
     budget: Option<Money>,
     book: &'a Book,
     wrong: &'a mut Wrong,

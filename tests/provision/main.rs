@@ -20,7 +20,7 @@ mod service;
 mod trolley;
 
 use gapwright::decimal::Millionths;
-use gapwright::forecast::{Expected, Forecast, Law};
+use gapwright::forecast::{Expected, ExpectedLaw, Forecast};
 use gapwright::job::{Job, Parts};
 use gapwright::length::{Length, Tolerance, Uncertainty};
 use gapwright::model::{Correlation, Dimension, Form, Model, Pack, Requirement, Term};
@@ -158,9 +158,9 @@ pub fn random_outlook(seed: u64, pumps: usize) -> Forecast {
                 let low = half_thou(middle - rng.random_range(0..=4));
                 let high = half_thou(middle + rng.random_range(0..=4));
                 let law = if rng.random_bool(0.7) {
-                    Law::Even
+                    ExpectedLaw::Even
                 } else {
-                    Law::Readings {
+                    ExpectedLaw::Readings {
                         mean: half_thou(middle),
                         scale: Uncertainty::from_raw(rng.random_range(1..=3) * 12_700_000_000),
                         degrees_of_freedom: rng.random_range(2..=9),
@@ -233,7 +233,7 @@ pub fn wide_outlook(seed: u64) -> Forecast {
     job.stock = (0..7).map(&mut lot).collect();
     let (low, high) = (half_thou(44), half_thou(58 + rng.random_range(0..=8)));
     pump.dimensions[0].value = low;
-    let expected = vec![Some(Expected { low, high, law: Law::Even }), None];
+    let expected = vec![Some(Expected { low, high, law: ExpectedLaw::Even }), None];
     Forecast::new(Job::new(job).unwrap(), vec![expected]).unwrap()
 }
 
@@ -257,8 +257,11 @@ pub fn shared_outlook(seed: u64) -> Forecast {
     for (pump, expected) in job.pumps.iter_mut().zip(&mut ranges) {
         let low = half_thou(rng.random_range(40..=52));
         pump.dimensions[0].value = low;
-        expected[0] =
-            Some(Expected { low, high: low + half_thou(rng.random_range(2..=8)), law: Law::Even });
+        expected[0] = Some(Expected {
+            low,
+            high: low + half_thou(rng.random_range(2..=8)),
+            law: ExpectedLaw::Even,
+        });
     }
     Forecast::new(Job::new(job).unwrap(), ranges).unwrap()
 }

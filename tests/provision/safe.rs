@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use gapwright::accounting::verdicts;
 use gapwright::choose::control::Control;
-use gapwright::forecast::{Expected, Forecast, Law};
+use gapwright::forecast::{Expected, ExpectedLaw, Forecast};
 use gapwright::length::Length;
 use gapwright::provision::{ProvisionError, ProvisionOptions, SetAside, provision};
 
@@ -157,7 +157,7 @@ fn a_search_cut_short_says_so_and_its_bound_holds() {
 #[test]
 fn too_many_values_are_refused_with_a_step_that_makes_few_enough() {
     let (job, _) = random_outlook(1, 1).into_parts();
-    let wide = Expected { low: half_thou(2), high: half_thou(400), law: Law::Even };
+    let wide = Expected { low: half_thou(2), high: half_thou(400), law: ExpectedLaw::Even };
     let outlook = Forecast::new(job, vec![vec![Some(wide), Some(wide)]]).unwrap();
     let fine = ProvisionOptions::new(Length::from_ticks(1_270));
     let fault = provision(&outlook, &fine, &Control::unlimited()).unwrap_err();

@@ -4,7 +4,7 @@ use std::collections::HashMap;
 
 use gapwright::choose::control::Control;
 use gapwright::decimal::Millionths;
-use gapwright::forecast::{Expected, Forecast, Law};
+use gapwright::forecast::{Expected, ExpectedLaw, Forecast};
 use gapwright::length::Length;
 use gapwright::provision::{ProvisionOptions, Purpose, exact_interval, provision};
 
@@ -71,7 +71,7 @@ fn intervals_hold_the_exact_probability() {
     for seed in 0..300 {
         let (job, mut ranges) = random_outlook(seed, 2).into_parts();
         for expected in ranges.iter_mut().flatten().flatten() {
-            expected.law = Law::Even;
+            expected.law = ExpectedLaw::Even;
         }
         let outlook = Forecast::new(job, ranges).unwrap();
         let question = ProvisionOptions {

@@ -28,7 +28,7 @@ use gapwright::accounting::{pack_total, verdicts};
 use gapwright::choose::choose;
 use gapwright::choose::control::{Control, Progress};
 use gapwright::choose::parts::{Column, Combination, CostRow, Instance, Uses, combinations, solve};
-use gapwright::crush::{Crush, Standing, crushes};
+use gapwright::crush::{Crush, CrushVerdict, crushes};
 use gapwright::cutting::PlateLot;
 use gapwright::decimal::Millionths;
 use gapwright::job::Job;
@@ -587,7 +587,7 @@ fn the_printed_gasket_is_crushed_by_three_eighths() {
     let of = |free| crushed(&filled("0.005 in", &[(free, Some("Vegetable Fibre"))]), &[2])[0];
     let printed = of("0.004 in");
     assert_eq!(printed.percent.to_string(), "37.5");
-    assert_eq!(printed.standing, Some(Standing::Within));
+    assert_eq!(printed.standing, Some(CrushVerdict::Within));
     assert_eq!(of("0.00375 in").percent.to_string(), "33.333333");
 }
 
@@ -596,7 +596,7 @@ fn the_printed_gasket_is_crushed_by_three_eighths() {
 /// filled PTFE from memory.
 #[test]
 fn gap_and_half_suits_some_materials_and_not_others() {
-    use Standing::{Above, Below, Within};
+    use CrushVerdict::{Above, Below, Within};
     for (material, [least, most], standing) in [
         ("vegetable fibre", [25, 40], Within),
         ("cork rubber", [15, 45], Within),
@@ -616,7 +616,7 @@ fn gap_and_half_suits_some_materials_and_not_others() {
         assert_eq!((range.least, range.most), (percent(least), percent(most)));
         assert_eq!(crush.standing, Some(standing), "{material}");
         let warning = words::crush_warning(&job, &job.pumps[0], &crush);
-        assert_eq!(warning.is_some(), standing != Standing::Within);
+        assert_eq!(warning.is_some(), standing != CrushVerdict::Within);
         let range = format!("{material} gives way by {least} to {most} %");
         let within = words::crush_within(&[crush]);
         match standing {
@@ -643,13 +643,13 @@ fn the_ends_of_a_range_are_within_it() {
         let said = words::crush_warning(&job, &job.pumps[0], &crush);
         (crush.standing.unwrap(), said.unwrap_or_default())
     };
-    assert_eq!(of("0.75 mm").0, Standing::Within);
-    assert_eq!(of("0.60 mm").0, Standing::Within);
+    assert_eq!(of("0.75 mm").0, CrushVerdict::Within);
+    assert_eq!(of("0.60 mm").0, CrushVerdict::Within);
     let (below, said) = of("0.7500001 mm");
-    assert_eq!(below, Standing::Below);
+    assert_eq!(below, CrushVerdict::Below);
     assert!(said.contains("by 24.9 %"), "{said}");
     let (above, said) = of("0.5999999 mm");
-    assert_eq!(above, Standing::Above);
+    assert_eq!(above, CrushVerdict::Above);
     assert!(said.contains("by 40.1 %"), "{said}");
 }
 
@@ -668,7 +668,7 @@ fn gaskets_on_each_other_are_crushed_as_the_pack_is() {
     assert_eq!(two.len(), 2);
     assert!(two.iter().all(|crush| crush.percent.to_string() == "25"));
     assert_eq!((two[0].item, two[1].item), (0, 1));
-    assert!(two.iter().all(|c| c.standing == Some(Standing::Within)));
+    assert!(two.iter().all(|c| c.standing == Some(CrushVerdict::Within)));
     // The range that both materials allow: 25 to 40 % and 18 to 30 %.
     let said = words::crush_within(&two).unwrap();
     assert_eq!(said, "crushed by 25.0 % (material: 25 to 30 %)");
@@ -715,7 +715,7 @@ fn a_gasket_is_crushed_further_where_the_gap_shrinks_hot() {
     assert_eq!(shown, ["33.333333", "35.133333"]);
     // Rubber sheet compresses by 15 to 35 %.
     let standing = both.iter().map(|crush| crush.standing.unwrap());
-    assert!(standing.eq([Standing::Within, Standing::Above]));
+    assert!(standing.eq([CrushVerdict::Within, CrushVerdict::Above]));
     assert_eq!((both[0].requirement, both[1].requirement), (0, 1));
 }
 

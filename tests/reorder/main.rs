@@ -101,7 +101,7 @@ fn the_sample_is_bought_for_and_the_pump_that_cannot_wait_is_named() {
 
 fn of(
     purchase: &PurchaseJson,
-    wanted: fn(&gapwright::formats::purchase::PumpJson) -> bool,
+    wanted: fn(&gapwright::formats::purchase::ShortPumpJson) -> bool,
 ) -> Vec<&str> {
     let pumps = purchase.pumps.iter().filter(|pump| wanted(pump));
     pumps.map(|pump| pump.tag.as_str()).collect()

@@ -1,4 +1,4 @@
-//! What the commands write for programs against the schemas that `gapwright schema` prints, by an independent
+//! JSON of the commands against the schemas that `gapwright schema` prints, by an independent
 //! validator (crate `jsonschema`, JSON Schema 2020-12).
 
 #![allow(clippy::unwrap_used, clippy::expect_used, missing_docs)]

@@ -17,7 +17,7 @@ mod packs;
 mod sets;
 
 use gapwright::length::{Length, Unit};
-use gapwright::size_range::{Guard, Rule, Size, Targets};
+use gapwright::size_range::{Rule, StockedSize, Targets, WindowGuard};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
@@ -39,7 +39,7 @@ fn hundredths(count: i64) -> Length {
 
 /// Packs of at most `pieces` pieces that must hit their target.
 fn exact(pieces: u32) -> Rule {
-    Rule { pieces, window: Length::ZERO, guard: Guard::None }
+    Rule { pieces, window: Length::ZERO, guard: WindowGuard::None }
 }
 
 fn all_thou(last: i64) -> Targets {
@@ -47,12 +47,12 @@ fn all_thou(last: i64) -> Targets {
 }
 
 /// Every thickness from 1 thou up.
-fn every_thou(last: i64) -> Vec<Size> {
-    (1..=last).map(|n| Size::of(thou(n))).collect()
+fn every_thou(last: i64) -> Vec<StockedSize> {
+    (1..=last).map(|n| StockedSize::of(thou(n))).collect()
 }
 
 /// Every pack of at most `pieces` pieces, as counts of each size.
-fn every_pack(sizes: &[Size], pieces: u32) -> Vec<Vec<u32>> {
+fn every_pack(sizes: &[StockedSize], pieces: u32) -> Vec<Vec<u32>> {
     let mut packs = vec![vec![]];
     for size in sizes {
         let most = size.count.unwrap_or(u32::MAX);
@@ -72,13 +72,13 @@ fn every_pack(sizes: &[Size], pieces: u32) -> Vec<Vec<u32>> {
 }
 
 /// Part of the window that a pack's errors take, in ticks.
-fn taken(sizes: &[Size], pack: &[u32], guard: Guard) -> i64 {
+fn taken(sizes: &[StockedSize], pack: &[u32], guard: WindowGuard) -> i64 {
     let each = sizes.iter().zip(pack);
     let tolerances = each.flat_map(|(size, &n)| vec![size.tolerance.ticks(); n as usize]);
     match guard {
-        Guard::None => 0,
-        Guard::WorstCase => tolerances.sum(),
-        Guard::RootSumSquare => {
+        WindowGuard::None => 0,
+        WindowGuard::WorstCase => tolerances.sum(),
+        WindowGuard::RootSumSquare => {
             let square: i64 = tolerances.map(|t| t * t).sum();
             (0..).find(|root| root * root >= square).unwrap()
         }

@@ -2,7 +2,7 @@
 
 use gapwright::length::Length;
 use gapwright::size_range::{
-    Guard, MOST_PIECES, Reach, Rule, Size, SizeRangeError, Targets, with, without,
+    MOST_PIECES, Reach, Rule, SizeRangeError, StockedSize, Targets, WindowGuard, with, without,
 };
 
 use super::{all_thou, dice, every_pack, exact, hundredths, pick, taken, thou};
@@ -13,7 +13,7 @@ use super::{all_thou, dice, every_pack, exact, hundredths, pick, taken, thou};
 fn the_thirteen_thicknesses_reach_every_thou_to_125_with_three_pieces() {
     for last in [120, 125] {
         let sizes = [1, 2, 3, 4, 5, 10, 15, 20, 25, 50, 75, 100, last];
-        let kit = sizes.map(|n| Size::of(thou(n)));
+        let kit = sizes.map(|n| StockedSize::of(thou(n)));
         let reach = Reach::of(&kit, &all_thou(125), &exact(3)).unwrap();
         assert!(reach.missed().is_empty());
         assert_eq!(reach.share(3).to_bits(), 1.0_f64.to_bits());
@@ -34,7 +34,7 @@ fn the_thirteen_thicknesses_reach_every_thou_to_125_with_three_pieces() {
 /// the unreachable ones [computed].
 #[test]
 fn the_seven_metric_sizes_miss_exactly_what_is_published() {
-    let sizes = [10, 12, 15, 18, 30, 40, 50].map(|n| Size::of(hundredths(n)));
+    let sizes = [10, 12, 15, 18, 30, 40, 50].map(|n| StockedSize::of(hundredths(n)));
     let targets = Targets::new(hundredths(1), hundredths(130), hundredths(1)).unwrap();
     let reach = Reach::of(&sizes, &targets, &exact(13)).unwrap();
     let missed = [1, 2, 3, 4, 5, 6, 7, 8, 9, 11, 13, 14, 16, 17, 19, 21, 23, 26, 29, 31, 41];
@@ -42,7 +42,7 @@ fn the_seven_metric_sizes_miss_exactly_what_is_published() {
     // 0.42 is 0.30 and 0.12: two pieces [computed].
     assert_eq!(reach.met()[41].unwrap().pieces, 2);
     // One of each makes 77 sums, besides the empty pack; 0.53 is not one [computed].
-    let single = sizes.map(|size| Size { count: Some(1), ..size });
+    let single = sizes.map(|size| StockedSize { count: Some(1), ..size });
     let targets = Targets::new(hundredths(1), hundredths(175), hundredths(1)).unwrap();
     let once = Reach::of(&single, &targets, &exact(7)).unwrap();
     let sums: std::collections::BTreeSet<i64> = (1..1 << 7)
@@ -66,15 +66,15 @@ fn every_pack_there_is_agrees() {
         let rule = Rule {
             pieces: pick(&mut dice, 1, 4) as u32,
             window: Length::from_ticks(pick(&mut dice, 0, 8)),
-            guard: [Guard::None, Guard::WorstCase, Guard::RootSumSquare]
+            guard: [WindowGuard::None, WindowGuard::WorstCase, WindowGuard::RootSumSquare]
                 [pick(&mut dice, 0, 2) as usize],
         };
         let grain = pick(&mut dice, 1, 4);
-        let sizes: Vec<Size> = (0..pick(&mut dice, 0, 4))
-            .map(|_| Size {
+        let sizes: Vec<StockedSize> = (0..pick(&mut dice, 0, 4))
+            .map(|_| StockedSize {
                 tolerance: Length::from_ticks(pick(&mut dice, 0, 3)),
                 count: (pick(&mut dice, 0, 2) == 0).then(|| pick(&mut dice, 0, 3) as u32),
-                ..Size::of(Length::from_ticks(grain * pick(&mut dice, 1, 9)))
+                ..StockedSize::of(Length::from_ticks(grain * pick(&mut dice, 1, 9)))
             })
             .collect();
         let (first, step) = (pick(&mut dice, 0, 6), pick(&mut dice, 1, 4));
@@ -120,16 +120,16 @@ fn a_size_dropped_or_added_changes_what_it_must() {
     let mut dice = dice(2);
     let (mut lost, mut gained, mut dearer, mut narrower) = (0, 0, 0, 0);
     for _ in 0..200 {
-        let sizes: Vec<Size> = (0..4)
-            .map(|_| Size {
+        let sizes: Vec<StockedSize> = (0..4)
+            .map(|_| StockedSize {
                 tolerance: Length::from_ticks(pick(&mut dice, 0, 2)),
-                ..Size::of(Length::from_ticks(pick(&mut dice, 1, 14)))
+                ..StockedSize::of(Length::from_ticks(pick(&mut dice, 1, 14)))
             })
             .collect();
         let targets =
             Targets::new(Length::from_ticks(1), Length::from_ticks(40), Length::from_ticks(1))
                 .unwrap();
-        let rule = Rule { pieces: 3, window: Length::from_ticks(4), guard: Guard::WorstCase };
+        let rule = Rule { pieces: 3, window: Length::from_ticks(4), guard: WindowGuard::WorstCase };
         let index = pick(&mut dice, 0, 3) as usize;
         let mut rest = sizes.clone();
         let size = rest.remove(index);
@@ -165,8 +165,8 @@ fn a_size_dropped_or_added_changes_what_it_must() {
 
 #[test]
 fn means_and_shares_are_those_of_the_targets_met() {
-    let sizes = [Size { tolerance: Length::from_ticks(3), ..Size::of(thou(4)) }];
-    let rule = Rule { pieces: 2, window: Length::from_ticks(6), guard: Guard::WorstCase };
+    let sizes = [StockedSize { tolerance: Length::from_ticks(3), ..StockedSize::of(thou(4)) }];
+    let rule = Rule { pieces: 2, window: Length::from_ticks(6), guard: WindowGuard::WorstCase };
     let reach = Reach::of(&sizes, &all_thou(10), &rule).unwrap();
     // 4 with one piece, 8 with two; two pieces take all 6 ticks of the window.
     assert_eq!((reach.met_with(1), reach.met_with(2)), (1, 2));
@@ -189,25 +189,28 @@ fn what_makes_no_sense_is_refused_and_says_why() {
     let fine = Targets::new(one, thou(1000), Length::from_ticks(1));
     assert_eq!(fine, Err(SizeRangeError::TooManyTargets(999 * 254_000 + 1)));
     let targets = all_thou(125);
-    let sizes = [Size::of(one)];
+    let sizes = [StockedSize::of(one)];
     for pieces in [0, MOST_PIECES + 1] {
         let refused = Reach::of(&sizes, &targets, &exact(pieces));
         assert_eq!(refused, Err(SizeRangeError::Pieces(pieces)));
     }
     let backwards = Rule { window: thou(-1), ..exact(3) };
     assert_eq!(Reach::of(&sizes, &targets, &backwards), Err(SizeRangeError::Window));
-    for bad in [Size::of(Length::ZERO), Size { tolerance: thou(-1), ..sizes[0] }] {
+    for bad in [StockedSize::of(Length::ZERO), StockedSize { tolerance: thou(-1), ..sizes[0] }] {
         let refused = Reach::of(&[sizes[0], bad], &targets, &exact(3));
         assert_eq!(refused, Err(SizeRangeError::Size(1)));
     }
     // Lots measured to the tick have hardly a common divisor: 0.1 nm.
-    let measured = [Size::of(Length::from_ticks(254_003)), Size::of(Length::from_ticks(508_000))];
+    let measured = [
+        StockedSize::of(Length::from_ticks(254_003)),
+        StockedSize::of(Length::from_ticks(508_000)),
+    ];
     let fault = Reach::of(&measured, &targets, &exact(3)).unwrap_err();
     assert_eq!(fault, SizeRangeError::TooFine { grain_nm: "0.1".into(), cells: 31_750_001 });
     assert!(fault.to_string().contains("round the sizes to a coarser step"));
     let wide = Rule { window: Length::from_ticks(1_000_000), ..exact(3) };
     let short = Targets::new(Length::ZERO, Length::from_ticks(900_000), Length::from_ticks(1));
-    let pair = [3, 4].map(|n| Size::of(Length::from_ticks(n)));
+    let pair = [3, 4].map(|n| StockedSize::of(Length::from_ticks(n)));
     let fault = Reach::of(&pair, &short.unwrap(), &wide);
     assert!(matches!(fault, Err(SizeRangeError::TooFine { .. })));
     assert_eq!(without(&sizes, 1, &targets, &exact(3)), Err(SizeRangeError::Size(1)));

@@ -7,13 +7,13 @@ use gapwright::decimal::Money;
 use gapwright::length::{Length, Unit};
 use gapwright::plan::Stop;
 use gapwright::size_range::{
-    Choice, Guard, Reach, Rule, Selection, Size, SizeRangeError, Targets, select,
+    Choice, Reach, Rule, Selection, SizeRangeError, StockedSize, Targets, WindowGuard, select,
 };
 
 use super::{all_thou, dice, every_thou, exact, pick, thou};
 
 fn chosen(
-    catalogue: &[Size],
+    catalogue: &[StockedSize],
     targets: &Targets,
     rule: &Rule,
     aim: Selection,
@@ -21,7 +21,7 @@ fn chosen(
 ) -> Choice {
     let choice = select(catalogue, targets, rule, aim, effort, &Control::unlimited()).unwrap();
     // With any status, the set reaches the range of the catalogue, and its figures are its own.
-    let sizes: Vec<Size> = choice.sizes.iter().map(|&n| catalogue[n]).collect();
+    let sizes: Vec<StockedSize> = choice.sizes.iter().map(|&n| catalogue[n]).collect();
     assert_eq!(choice.reach, Reach::of(&sizes, targets, rule).unwrap());
     let whole = Reach::of(catalogue, targets, rule).unwrap();
     assert_eq!(choice.reach.missed(), whole.missed());
@@ -85,12 +85,12 @@ fn every_set_there_is_agrees() {
         let rule = Rule {
             pieces: pick(&mut dice, if full { 2 } else { 1 }, 3) as u32,
             window: Length::from_ticks(pick(&mut dice, 0, if full { 1 } else { 3 })),
-            guard: [Guard::None, Guard::WorstCase, Guard::RootSumSquare]
+            guard: [WindowGuard::None, WindowGuard::WorstCase, WindowGuard::RootSumSquare]
                 [pick(&mut dice, 0, 2) as usize],
         };
         let grain = pick(&mut dice, 1, 2);
-        let catalogue: Vec<Size> = (0..pick(&mut dice, if full { 7 } else { 1 }, 9))
-            .map(|index| Size {
+        let catalogue: Vec<StockedSize> = (0..pick(&mut dice, if full { 7 } else { 1 }, 9))
+            .map(|index| StockedSize {
                 thickness: Length::from_ticks(if full {
                     index + 1
                 } else {
@@ -112,7 +112,7 @@ fn every_set_there_is_agrees() {
         // The count and the cost of every set that reaches as much.
         let sets: Vec<(usize, Money)> = (0..1_usize << catalogue.len())
             .filter_map(|set| {
-                let sizes: Vec<Size> = (0..catalogue.len())
+                let sizes: Vec<StockedSize> = (0..catalogue.len())
                     .filter(|n| set & 1 << n != 0)
                     .map(|n| catalogue[n])
                     .collect();
@@ -152,7 +152,7 @@ fn every_set_there_is_agrees() {
             }
         }
         windows += u32::from(rule.window > Length::ZERO);
-        guarded += u32::from(rule.guard != Guard::None && rule.window > Length::ZERO);
+        guarded += u32::from(rule.guard != WindowGuard::None && rule.window > Length::ZERO);
         missing += u32::from(!need.is_empty());
         counted += u32::from(catalogue.iter().any(|size| size.count.is_some()));
         differ += u32::from(by_cost.sizes.len() > fewest.0);
@@ -169,8 +169,8 @@ fn every_set_there_is_agrees() {
 fn a_large_catalogue_gives_a_good_set_and_an_honest_bound() {
     let sold = [1, 2, 3, 4, 5, 10, 15, 20, 25, 50, 75, 100, 120];
     let sizes = (1..=25).chain((26..=128).step_by(3)).take(60);
-    let mut catalogue: Vec<Size> = sizes.map(|n| Size::of(thou(n))).collect();
-    catalogue.extend([50, 75, 100, 120].map(|n| Size::of(thou(n))));
+    let mut catalogue: Vec<StockedSize> = sizes.map(|n| StockedSize::of(thou(n))).collect();
+    catalogue.extend([50, 75, 100, 120].map(|n| StockedSize::of(thou(n))));
     let choice = chosen(&catalogue, &all_thou(125), &exact(3), Selection::Fewest, 300);
     println!("{} of {}, at least {}", choice.sizes.len(), catalogue.len(), choice.least_sizes);
     assert!(choice.reach.missed().is_empty() && choice.sizes.len() <= sold.len());
@@ -186,7 +186,7 @@ fn a_large_catalogue_gives_a_good_set_and_an_honest_bound() {
 /// suffices (every set of them in turn [computed], below).
 #[test]
 fn twelve_of_the_thirteen_thicknesses_do_as_much() {
-    let sold = [1, 2, 3, 4, 5, 10, 15, 20, 25, 50, 75, 100, 120].map(|n| Size::of(thou(n)));
+    let sold = [1, 2, 3, 4, 5, 10, 15, 20, 25, 50, 75, 100, 120].map(|n| StockedSize::of(thou(n)));
     let choice = chosen(&sold, &all_thou(125), &exact(3), Selection::Fewest, 1000);
     assert!(choice.proven);
     assert_eq!(choice.sizes, (0..12).collect::<Vec<_>>());
@@ -209,8 +209,11 @@ fn twelve_of_the_thirteen_thicknesses_do_as_much() {
 /// packs that the sizes make.
 #[test]
 fn packs_too_many_to_list_are_bounded_by_their_number() {
-    let catalogue: Vec<Size> = (1..=60)
-        .map(|n| Size { cost: Money::from_raw(1_000_000 + 10_000 * n), ..Size::of(thou(n)) })
+    let catalogue: Vec<StockedSize> = (1..=60)
+        .map(|n| StockedSize {
+            cost: Money::from_raw(1_000_000 + 10_000 * n),
+            ..StockedSize::of(thou(n))
+        })
         .collect();
     for aim in [Selection::Fewest, Selection::LeastCost] {
         let choice = chosen(&catalogue, &all_thou(125), &exact(6), aim, 1000);
@@ -250,15 +253,17 @@ fn nothing_to_reach_takes_no_size() {
 
 #[test]
 fn what_makes_no_sense_is_refused() {
-    let many: Vec<Size> = every_thou(129);
+    let many: Vec<StockedSize> = every_thou(129);
     let control = Control::unlimited();
     let refused = select(&many, &all_thou(5), &exact(2), Selection::Fewest, 1, &control);
     assert_eq!(refused, Err(SizeRangeError::TooManySizes(129)));
     let full =
         select(&many[..128], &all_thou(128), &exact(1), Selection::Fewest, 1, &control).unwrap();
     assert!(full.proven && full.sizes.len() == 128);
-    let dear =
-        [Size { cost: Money::from_raw(-1), ..Size::of(Length::from_ticks(Unit::Thou.ticks())) }];
+    let dear = [StockedSize {
+        cost: Money::from_raw(-1),
+        ..StockedSize::of(Length::from_ticks(Unit::Thou.ticks()))
+    }];
     let refused = select(&dear, &all_thou(5), &exact(2), Selection::Fewest, 1, &control);
     assert_eq!(refused, Err(SizeRangeError::Size(0)));
 }

@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use super::Done;
 use crate::cli::files::Files;
 use crate::cli::from_command_line;
-use crate::issue::record::{self, Moves, Standing};
+use crate::issue::record::{self, Moves, StockAndLog};
 use crate::problem::{Place, Problems};
 use crate::read::{self, Memory};
 
@@ -168,7 +168,7 @@ impl Args {
         let log = log.map_err(|found| problems.absorb(found)).ok();
         let sound = problems.count() == before && (plan.is_none() || carried.is_some());
         let ((stock, held), (mut log, log_sha256)) = stock.zip(held).zip(log).filter(|_| sound)?;
-        let standing = Standing {
+        let standing = StockAndLog {
             counts: &held.counts,
             sha256: &stock.sha256,
             stock: Place::file(&stock_file.display().to_string()),

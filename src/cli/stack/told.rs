@@ -9,7 +9,7 @@ use crate::job::Job;
 use crate::model::Form;
 use crate::stack::monte_carlo::Outcome;
 use crate::stack::{judge, report};
-use crate::sweep::{Point, Sweep};
+use crate::sweep::{Sweep, SweepPoint};
 use crate::words;
 
 /// The whole account; `left_out` are the tags of pumps without pieces, for this reason.
@@ -162,7 +162,7 @@ fn shortened(label: &str, most: usize) -> String {
 fn tell_sweep(
     job: &Job,
     one: &Analysed,
-    (sweep, points, anew): (&Sweep, &[Point], bool),
+    (sweep, points, anew): (&Sweep, &[SweepPoint], bool),
     to: Voice,
 ) {
     let pump = &job.pumps[one.pump];

@@ -9,7 +9,7 @@ use super::joint::factor;
 use super::law::Law;
 use super::normal::BLOCK;
 use super::sampling::{Scratch, fill};
-use super::{CLASSES, DrawOptions, Measurand, Model, Source, Sum};
+use super::{CLASSES, DrawModel, DrawOptions, Measurand, Source, Sum};
 
 /// Draws of a batch and their own statistics.
 #[derive(Debug, Clone)]
@@ -97,7 +97,7 @@ impl Desk {
 /// Draws batches of a model that has been checked.
 #[derive(Debug)]
 pub(super) struct Drawer<'a> {
-    model: &'a Model,
+    model: &'a DrawModel,
     pub(super) plan: &'a DrawOptions,
     /// Number of draws in a batch.
     pub(super) size: usize,
@@ -109,7 +109,7 @@ pub(super) struct Drawer<'a> {
 }
 
 impl<'a> Drawer<'a> {
-    pub(super) fn new(model: &'a Model, plan: &'a DrawOptions, size: usize) -> Self {
+    pub(super) fn new(model: &'a DrawModel, plan: &'a DrawOptions, size: usize) -> Self {
         let groups = model.joint.iter().filter_map(|joint| {
             let factor = factor(&joint.correlation)?;
             Some((&joint.members[..], factor))

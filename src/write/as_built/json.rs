@@ -3,15 +3,15 @@
 use super::super::json::{exact, length, requirement};
 use super::AsBuilt;
 use crate::formats::recheck::{
-    DecisionJson, FORMAT, FittedJson, FoundJson, OfJson, PumpJson, ReadingJson, RecheckJson,
-    SlipJson, TaskJson, UsualJson,
+    DecisionJson, FORMAT, FittedJson, FoundJson, OfJson, ReadingJson, RecheckJson,
+    RecheckedPumpJson, SlipJson, TaskJson, UsualJson,
 };
 use crate::job::Job;
 use crate::length::Fine;
 use crate::plan::Pick;
 use crate::pump::Pump;
 use crate::recheck::mix_ups::Slip;
-use crate::recheck::work::{Step, Task, Usual, work};
+use crate::recheck::work::{Task, Usual, WorkStep, work};
 use crate::recheck::{Decision, Of, Record, Suspect};
 
 /// The record in the shape of the format.
@@ -33,11 +33,11 @@ struct Names<'a> {
 }
 
 impl Names<'_> {
-    fn pump(&self, record: &Record) -> PumpJson {
+    fn pump(&self, record: &Record) -> RecheckedPumpJson {
         let Names { job, pump } = self;
         let unit = job.model_of(pump).unit;
         let checked = pump.requirements.iter().zip(&record.requirements);
-        PumpJson {
+        RecheckedPumpJson {
             tag: pump.tag.clone(),
             decision: decision(&record.decision),
             to_do: work(job, pump, record).iter().map(|task| self.task(task)).collect(),
@@ -150,14 +150,14 @@ impl Names<'_> {
         }
     }
 
-    fn step(&self, step: &Step) -> TaskJson {
+    fn step(&self, step: &WorkStep) -> TaskJson {
         let unit = self.job.model_of(self.pump).unit;
         match step {
-            Step::TakeOut(place, picks) => TaskJson::TakeOut {
+            WorkStep::TakeOut(place, picks) => TaskJson::TakeOut {
                 pack: self.pack(*place),
                 pieces: picks.iter().map(|pick| self.fitted(pick)).collect(),
             },
-            Step::PutIn(place, pick) => {
+            WorkStep::PutIn(place, pick) => {
                 let item = &self.job.stock[pick.item];
                 TaskJson::PutIn {
                     pack: self.pack(*place),
@@ -166,11 +166,11 @@ impl Names<'_> {
                     cut_from: item.cut.map(|cut| self.job.plates[cut.plate].item.clone()),
                 }
             }
-            Step::PeelFurther(place, pick) => {
+            WorkStep::PeelFurther(place, pick) => {
                 TaskJson::PeelFurther { pack: self.pack(*place), piece: self.fitted(pick) }
             }
-            Step::StaysEmpty(place) => TaskJson::StaysEmpty { pack: self.pack(*place) },
-            Step::MeasurePack(place, (total, tolerance)) => {
+            WorkStep::StaysEmpty(place) => TaskJson::StaysEmpty { pack: self.pack(*place) },
+            WorkStep::MeasurePack(place, (total, tolerance)) => {
                 let ends = [*total, *total - tolerance.minus, *total + tolerance.plus];
                 let (unit, [total, least, most]) = exact(unit, ends.map(Fine::from));
                 TaskJson::MeasurePack {
@@ -181,7 +181,7 @@ impl Names<'_> {
                     most,
                 }
             }
-            Step::Expected(index, verdict) => TaskJson::Expected {
+            WorkStep::Expected(index, verdict) => TaskJson::Expected {
                 requirement: requirement(&self.requirement(*index), unit, verdict),
             },
         }

@@ -5,12 +5,12 @@ use std::collections::BTreeMap;
 use super::super::json::{counted, exact, inputs, length, pack};
 use super::Provided;
 use crate::decimal::show_money;
-use crate::forecast::{Expected, Law};
+use crate::forecast::{Expected, ExpectedLaw};
 use crate::formats::common::{CountJson, PackJson};
 use crate::formats::provision::{
-    ExpectedJson, FORMAT, LawJson, ProvisionJson, PumpJson, QuestionJson, RangeJson, RunJson,
+    ExpectedJson, FORMAT, ForecastPumpJson, LawJson, ProvisionJson, QuestionJson, RunJson,
     SafeKitJson, ServiceJson, ServiceStanding, TogetherJson, TrolleyJson, TrolleyPieceJson,
-    WarningJson,
+    ValueRangeJson, WarningJson,
 };
 use crate::job::Job;
 use crate::length::{Length, Unit};
@@ -132,14 +132,14 @@ fn service(provision: &Provision, asked: f64) -> ServiceJson {
     }
 }
 
-fn pump(provided: &Provided<'_>, index: usize) -> PumpJson {
+fn pump(provided: &Provided<'_>, index: usize) -> ForecastPumpJson {
     let (job, kit) = (provided.outlook.job(), &provided.provision.safe[index]);
     let pump = &job.pumps[index];
     let model = job.model_of(pump);
     let dimensions = model.dimensions.iter().zip(&provided.outlook.expected()[index]);
     let count = |count: usize| u64::try_from(count).unwrap_or(u64::MAX);
     let missed = provided.provision.service.missed.get(index);
-    PumpJson {
+    ForecastPumpJson {
         tag: pump.tag.clone(),
         model: model.name.clone(),
         expected: dimensions
@@ -162,14 +162,14 @@ fn pump(provided: &Provided<'_>, index: usize) -> PumpJson {
 
 fn expected(dimension: &str, unit: Unit, expected: &Expected) -> ExpectedJson {
     let mean = match expected.law {
-        Law::Even => expected.low,
-        Law::Readings { mean, .. } => mean,
+        ExpectedLaw::Even => expected.low,
+        ExpectedLaw::Readings { mean, .. } => mean,
     };
     let (unit, [low, high, mean]) =
         exact(unit, [expected.low, expected.high, mean].map(Into::into));
     let law = match expected.law {
-        Law::Even => LawJson::Even,
-        Law::Readings { scale, degrees_of_freedom: freedom, .. } => {
+        ExpectedLaw::Even => LawJson::Even,
+        ExpectedLaw::Readings { scale, degrees_of_freedom: freedom, .. } => {
             let n = f64::from(freedom) + 1.0;
             let deviation = scale.to_f64(unit) / (1.0 + 1.0 / n).sqrt();
             LawJson::Readings { mean, deviation, readings: freedom + 1 }
@@ -185,7 +185,7 @@ fn take(job: &Job, model: &Model, kit: &SafeKit) -> Vec<RunJson> {
     };
     let range = |[from, to]: [Length; 2]| {
         let (unit, [from, to]) = exact(model.unit, [from.into(), to.into()]);
-        RangeJson { unit: unit.symbol().into(), from, to }
+        ValueRangeJson { unit: unit.symbol().into(), from, to }
     };
     let runs = runs(kit).into_iter().map(|run| RunJson {
         ranges: kit

@@ -11,7 +11,7 @@ use super::super::style::{Styles, VALUES};
 use super::super::table::{Cells, Column, over};
 use super::super::text::chart_name;
 use super::{Provided, height};
-use crate::forecast::Law;
+use crate::forecast::ExpectedLaw;
 use crate::provision::SafeKit;
 use crate::pump::Pump;
 use crate::words;
@@ -287,8 +287,8 @@ fn pumps(page: &mut Page<'_>, provided: &Provided<'_>) -> Written {
             let expected = (*expected)?;
             let range = said::range([expected.low, expected.high], model.unit);
             let law = match expected.law {
-                Law::Even => "",
-                Law::Readings { .. } => ", as past readings say",
+                ExpectedLaw::Even => "",
+                ExpectedLaw::Readings { .. } => ", as past readings say",
             };
             Some(format!("{} {range}{law}", dimension.label))
         });

@@ -6,13 +6,13 @@ use super::reach::unit_of;
 use crate::day;
 use crate::decimal::{Money, show_money};
 use crate::formats::purchase::{
-    ChoiceJson, DrawerJson, FORMAT, FaultJson, ItemJson, PumpJson, PurchaseJson, ReachJson,
-    ReorderBasisJson, StillShortJson,
+    ChoiceJson, DrawerJson, FORMAT, FaultJson, ItemJson, PurchaseJson, ReachJson, ReorderBasisJson,
+    ShortPumpJson, StillShortJson,
 };
 use crate::length::{Length, Unit};
 use crate::narrow::narrow;
 use crate::plan::Kit;
-use crate::reorder::level::{FEWEST_DATES, Law, NoPoint, Point};
+use crate::reorder::level::{DemandLaw, FEWEST_DATES, LoggedReorderPoint, NoPoint};
 use crate::reorder::shelf::Shelf;
 use crate::size_range::{Choice, SizeRangeError};
 
@@ -34,7 +34,7 @@ pub fn purchase(ordered: &Ordered<'_>) -> PurchaseJson {
         cost_bound: show_money(Money::from_raw(bound.map_or(0, |goal| goal.bound))),
         served_with_level_packs: report.with_levels.map(narrow),
         pumps: (0..job.pumps.len())
-            .map(|at| PumpJson {
+            .map(|at| ShortPumpJson {
                 tag: job.pumps[at].tag.clone(),
                 today: served(&ordered.buy.today.kits[at]),
                 after: served(&plan.kits[at]),
@@ -95,12 +95,12 @@ fn fault(fault: &SizeRangeError) -> FaultJson {
     }
 }
 
-fn basis(point: &Result<Point, NoPoint>) -> ReorderBasisJson {
+fn basis(point: &Result<LoggedReorderPoint, NoPoint>) -> ReorderBasisJson {
     match *point {
-        Ok(Point { law: Law::Seen(rows), .. }) => {
+        Ok(LoggedReorderPoint { law: DemandLaw::Seen(rows), .. }) => {
             ReorderBasisJson::LeadTimes { rows: narrow(rows) }
         }
-        Ok(Point { law: Law::Days { rows, largest }, .. }) => {
+        Ok(LoggedReorderPoint { law: DemandLaw::Days { rows, largest }, .. }) => {
             ReorderBasisJson::Days { rows: narrow(rows), largest }
         }
         Err(NoPoint::NoLog) => ReorderBasisJson::NoLog,

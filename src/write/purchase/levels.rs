@@ -4,7 +4,7 @@ use rust_xlsxwriter::Worksheet;
 
 use super::Ordered;
 use crate::reorder::OrderLine;
-use crate::reorder::level::{Law, NoPoint, Point};
+use crate::reorder::level::{DemandLaw, LoggedReorderPoint, NoPoint};
 use crate::stock::Item;
 use crate::words;
 use crate::write::page::{Page, Written};
@@ -98,10 +98,12 @@ pub(super) fn sheet(ordered: &Ordered<'_>, styles: &Styles) -> Written<Worksheet
 }
 
 /// The ground of a reorder point, or why there is none.
-pub(super) fn basis(point: &Result<Point, NoPoint>) -> String {
+pub(super) fn basis(point: &Result<LoggedReorderPoint, NoPoint>) -> String {
     match point {
-        Ok(Point { law: Law::Seen(rows), .. }) => format!("{rows} lead times of the issue log"),
-        Ok(Point { law: Law::Days { rows, largest }, .. }) => format!(
+        Ok(LoggedReorderPoint { law: DemandLaw::Seen(rows), .. }) => {
+            format!("{rows} lead times of the issue log")
+        }
+        Ok(LoggedReorderPoint { law: DemandLaw::Days { rows, largest }, .. }) => format!(
             "days of the issue log ({rows} lead times are too few); the largest lead time wanted {largest}"
         ),
         Err(NoPoint::NoLog) => "no issue log".into(),

@@ -9,7 +9,7 @@ use super::Ordered;
 use crate::job::Job;
 use crate::length::{Length, Unit};
 use crate::reorder::shelf::Shelf;
-use crate::size_range::{Change, Choice, Guard, Reach};
+use crate::size_range::{Change, Choice, Reach, WindowGuard};
 use crate::stock::Item;
 use crate::words;
 use crate::write::page::{Page, Written};
@@ -71,9 +71,11 @@ fn drawer(page: &mut Page<'_>, sheet: &str, job: &Job, shelf: &Shelf) -> Written
     let name = format!("{}, fit {}", shelf.kind, shelf.fit);
     page.part(&name)?;
     let guard = match rule.guard {
-        Guard::None => "nominal totals count",
-        Guard::WorstCase => "with every piece anywhere in its tolerance",
-        Guard::RootSumSquare => "with the root of the squares of the pieces' tolerances kept clear",
+        WindowGuard::None => "nominal totals count",
+        WindowGuard::WorstCase => "with every piece anywhere in its tolerance",
+        WindowGuard::RootSumSquare => {
+            "with the root of the squares of the pieces' tolerances kept clear"
+        }
     };
     let first = shelf.asked.targets.at(0);
     let last = shelf.asked.targets.at(shelf.asked.targets.len() - 1);
