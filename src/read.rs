@@ -1,7 +1,7 @@
 //! Readers: files in, a checked [`Job`] or every problem out.
 //!
 //! [`job`] reads a stock workbook, a pump workbook and the models into a [`Job`]. [`forecast()`] does so before the pumps
-//! are measured, [`bench`] reads readings of finished packs and clearances, [`issue_log()`] the issue log,
+//! are measured, [`bench()`] reads readings of finished packs and clearances, [`issue_log()`] the issue log,
 //! [`packs_of_plan`] a plan that was written before. No reader stops at the first problem: each returns its value, or
 //! all [`Problems`] with their cells and fixes.
 //!

@@ -250,7 +250,7 @@ impl Reach {
     /// total and number of pieces, the least guard of such a pack.
     ///
     /// # Errors
-    /// [`SizeRangeError::StockedSize`], [`SizeRangeError::Pieces`], [`SizeRangeError::Window`]; [`SizeRangeError::TooFine`] if the table would hold more
+    /// [`SizeRangeError::Size`], [`SizeRangeError::Pieces`], [`SizeRangeError::Window`]; [`SizeRangeError::TooFine`] if the table would hold more
     /// than eight million numbers or take more than about ten thousand million steps.
     pub fn of(
         sizes: &[StockedSize],

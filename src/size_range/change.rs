@@ -66,7 +66,7 @@ impl Change {
 /// Effect of dropping a size, by its index.
 ///
 /// # Errors
-/// As [`Reach::of`]; [`SizeRangeError::StockedSize`] for an index that does not exist.
+/// As [`Reach::of`]; [`SizeRangeError::Size`] for an index that does not exist.
 ///
 /// ```
 /// use gapwright::length::{Length, Unit};

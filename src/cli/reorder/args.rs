@@ -46,9 +46,9 @@ pub(in crate::cli) struct Args {
     #[arg(long, value_name = "PERCENT", allow_hyphen_values = true)]
     holding: Option<String>,
     /// Cost of a missing piece in an outage; gives the number of pieces to have ready.
-    #[arg(long, value_name = "MONEY", allow_hyphen_values = true)]
-    lacking_cost: Option<String>,
-    /// Number of outages to simulate for --lacking-cost.
+    #[arg(long, alias = "lacking-cost", value_name = "MONEY", allow_hyphen_values = true)]
+    missing_cost: Option<String>,
+    /// Number of outages to simulate for --missing-cost.
     #[arg(long, default_value_t = 1000, value_name = "N", value_parser = clap::value_parser!(u32).range(1..=100_000))]
     outages: u32,
     /// Range of totals that the shims of a fit code (or `gasket FIT`) must reach, instead of the totals
@@ -188,7 +188,7 @@ impl Args {
         };
         let budget = money("--budget", &self.budget, 0);
         let order = money("--order-cost", &self.order_cost, 1);
-        let lacking = money("--lacking-cost", &self.lacking_cost, 1);
+        let lacking = money("--missing-cost", &self.missing_cost, 1);
         let fix = "write it as in \"95 %\"";
         let service = amounts.percent(
             ("--service", &self.service),

@@ -168,7 +168,7 @@ fn notes(ordered: &Ordered<'_>) -> Vec<String> {
                 question.outages,
                 words::money(lacking.raw(), job)
             ),
-            None => "Ready for an outage: not worked out; it needs --lacking-cost, the cost of one missing piece.".into(),
+            None => "Ready for an outage: not worked out; it needs --missing-cost, the cost of one missing piece.".into(),
         },
         "One more today would save: found by solving again with one more piece on hand and nothing bought. Do not add these up.".into(),
     ];
