@@ -129,7 +129,7 @@ fn pieces_are_chosen_or_taken_from_a_plan() {
     assert!(text(&held.stdout).contains("NOT MET"), "{}", text(&held.stdout));
     let said = text(&anew.stdout);
     assert!(
-        said.contains("pieces chosen anew for this pump alone, out of the whole drawer")
+        said.contains("pieces chosen again for this pump alone, out of the whole drawer")
             && !said.contains("NOT MET"),
         "{said}"
     );

@@ -22,7 +22,7 @@ pub(super) fn tell(verified: &VerifiedProvision, question: &ProvisionOptions, ru
     let unmeasured = provision.safe.iter().filter(|kit| !kit.axes.is_empty()).count();
     out!(
         to,
-        "{unmeasured} of {} pumps are not measured yet; values are looked at in steps of {}.",
+        "{unmeasured} of {} pumps are not measured yet; values are examined in steps of {}.",
         job.pumps.len(),
         crate::words::length(question.step, crate::words::natural_unit(question.step))
     );
@@ -77,6 +77,6 @@ fn tell_gaps(job: &Job, provision: &Provision) {
         warning!("{} {gap}.", words::GAP);
     }
     if let Some(more @ 1..) = gaps.len().checked_sub(MOST_GAPS) {
-        warning!("{} for {more} pumps more; all stand on Coverage.", words::GAP);
+        warning!("{} for {more} more pumps; see Coverage for all.", words::GAP);
     }
 }

@@ -90,7 +90,7 @@ pack or lead days; then it needs Unit cost (of one piece) and Pack qty if a
 pump that is short could use it. A pump with a Due date before a pack can
 arrive takes from what is on hand only.
 
-Manual: `gapwright help buying`. Measure what comes in, enter it in the stock,
+Manual: `gapwright help buying`. Measure new pieces, enter them in the stock,
 and plan again with `gapwright kit`.";
 
 /// Job and log as they were read, with the options.

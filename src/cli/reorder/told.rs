@@ -26,7 +26,7 @@ pub(super) fn tell(ordered: &Ordered<'_>, run: &Run) {
         }
         let lead = match item.offer.lead_days {
             Some(days) => format!(
-                ", there on {}",
+                ", arrives {}",
                 crate::day::written(ordered.buy.market.today + i64::from(days))
             ),
             None => String::new(),
@@ -67,5 +67,5 @@ pub(super) fn tell(ordered: &Ordered<'_>, run: &Run) {
         out!(to, "{remark}");
     }
     run.tell_written();
-    out!(to, "Measure what comes in before it counts, and plan anew with `gapwright kit`.");
+    out!(to, "Measure new pieces, enter them in the stock, then plan again with `gapwright kit`.");
 }

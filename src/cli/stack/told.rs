@@ -171,7 +171,7 @@ fn tell_sweep(
         to,
         "  {} moved, pieces {}: margin of each requirement by the rule ({unit})",
         sweep.label,
-        if anew { "chosen anew for this pump alone, out of the whole drawer" } else { "held" }
+        if anew { "chosen again for this pump alone, out of the whole drawer" } else { "held" }
     );
     let labels = pump.requirements.iter();
     let labels: Vec<String> = labels.map(|r| shortened(&r.label, LABEL)).collect();
