@@ -5,18 +5,19 @@
 //! # The problem
 //!
 //! A place is filled by a *combination* of pieces. A *column* of a pump is one combination per place that together meet
-//! every requirement, guards included. Suppliers are blocks too: a column of theirs opens packs, cuts up a sheet or buys.
+//! every requirement, guards included. *Suppliers* have columns too: one opens packs, cuts up a plate or buys packs.
 //!
 //! ```text
 //! P, S     pumps and suppliers; together the blocks b
-//! K_b      columns k of block b, all listed beforehand
+//! K_b      columns k of block b, all listed beforehand (see Sizes)
 //! q_i      pieces of item i on hand and free (rows)
 //! a_ik     pieces of item i that column k takes; negative if it supplies them
 //! c_gk     cost of column k on goal g, an integer
 //! x_bk     1 if block b takes column k, else 0 (variables)
 //!
 //! minimise    z_g = sum over b and k of c_gk x_bk       goal by goal, in lexicographic order
-//! subject to  sum over k of x_bk <= 1                   each pump; = 1 for each supplier, which may supply zero
+//! subject to  sum over k of x_bk <= 1                   each pump
+//!             sum over k of x_bk = 1                    each supplier; one of its columns supplies zero
 //!             sum over b and k of a_ik x_bk <= q_i      each item
 //!             z_h <= Z_h                                each earlier goal h, Z_h its value reached
 //! ```
@@ -24,13 +25,13 @@
 //! | goal, in this order | cost of a column |
 //! |---|---|
 //! | pumps served, one goal per priority, 1 first | -1 for a pump of that priority |
-//! | purchase cost, when packs are bought (a budget is a limit on it from the start) | price of the packs |
+//! | purchase cost, only in a [`mod@purchase`]; a budget is a limit on it from the start | price of the packs |
 //! | waste | cost and handling of the pieces, peeled layers, spoiled packs, charge off target |
-//! | pieces | number of pieces |
-//! | scarcity | scarcity points of the pieces |
+//! | pieces, not in a purchase | number of pieces |
+//! | scarcity, not in a purchase | [`scarcity_points`] of the pieces |
 //!
-//! Money is in millionths of the currency. Pumps that share no item are separate problems, whose values and bounds add
-//! up.
+//! Money is in millionths of the currency. Groups of pumps that share no item are separate problems: their values and
+//! bounds add up.
 //!
 //! # The method
 //!
@@ -45,9 +46,9 @@
 //! ```
 //!
 //! (no 0 for a supplier). This Lagrangian bound holds for all such prices. The linear programs, in floating point, only
-//! propose them; the bound itself is computed in integers (`bound`) and rounded up to a multiple of the common divisor of
-//! the costs. Columns whose reduced cost lifts the bound above the best value are removed (*reduced-cost fixing*).
-//! Branches limit the total of a class of items, then of one item, then split the columns of one pump.
+//! propose prices; the bound is computed in integers (`bound`) and rounded up to a multiple of the common divisor of the
+//! costs. Columns whose reduced cost lifts the bound above the best value are removed (*reduced-cost fixing*). Branches
+//! limit the total of a class of items, then of one item; then they split the columns of one pump.
 //!
 //! A goal is *proven* if its value equals its bound: no plan that is as good on the earlier goals is better on this one. If
 //! the time limit cuts the list of columns short, only the trivial bound (every pump served, zero cost) is reported.
@@ -68,20 +69,17 @@
 //!    expanded uncertainty is no sum over places: rows and windows leave it out, and it is held against every row
 //!    once a choice is whole. Of patterns that take the same pieces the least wasteful one becomes a column.
 //!
-//! A first plan holds the pumps that the relaxed plan takes whole, and searches the rest with some forty others as a
-//! small problem of their own; that is usually the optimum already. After the goals come the worth of one more
-//! (`worth`) and, for groups of at most 40 pumps, the fixed order: pump by pump, the earliest column with which
-//! everything above can still be reached.
+//! A good plan comes early: the pumps that the relaxation serves whole stay, and the rest are searched with some forty
+//! others as a small problem. Last comes a fixed order among equal plans, for groups of at most 40 pumps: pump by pump,
+//! the earliest column with which every goal can still be reached.
 //!
 //! # Sizes
 //!
-//! At most 4,000,000 combinations per kind and fit, 1,000,000 patterns per pump and 40,000,000 columns are listed.
-//! Where the time limit ends the listing, pumps have the ways listed by then, a few all over the totals at least,
-//! and nothing counts as proven: with 120 tight pumps, 45 sizes and a limit of 3 s such a plan kits 98 pumps, with
-//! 20 s all 120. Packs that are spoiled once opened have a weak bound, which does not see the remainders until the
-//! search has split on an item's total. At 10,000 pumps the linear programs of the waste goal, thousands of pumps
-//! whose options cost exactly alike, take longest; microlp looks at its clock once in a thousand pivots, a second
-//! or so in the largest, and HiGHS is given the time that is left and cannot be interrupted.
+//! At most 4,000,000 combinations per kind and fit, 1,000,000 patterns per pump and 40,000,000 columns are listed. Where
+//! the time limit ends the listing, each pump has the columns listed by then, at least a few spread over its totals, and
+//! only the trivial bound counts. Packs that are spoiled once opened have a weak bound until the search has branched on
+//! an item's total. In large groups the linear programs of the waste goal take longest: microlp looks at its clock once
+//! in a thousand pivots; HiGHS is given the time that is left and cannot be interrupted.
 
 mod bound;
 mod climb;

@@ -64,8 +64,8 @@ const EXIT_STATUSES: [(u8, &str); 5] = [
 /// Kits an outage of rebuilt pumps from one drawer of shims and gaskets.
 ///
 /// Reads a stock workbook and a pump workbook, chooses the pieces that bring every pump to its
-/// running clearance and gasket allowance with the least waste, proves that no choice is better, and
-/// writes one workbook: picking list, kit slips, bag labels, stack-up, what is short, stock after.
+/// running clearance and gasket allowance with the least waste, and proves that no choice is better.
+/// Writes one workbook: picking list, kit slips, bag labels, stack-up, shortages, stock after.
 #[derive(Parser)]
 #[command(
     name = "gapwright",
@@ -96,7 +96,7 @@ struct Args {
         value_parser = clap::value_parser!(u32).range(16..=65_536)
     )]
     memory: u32,
-    /// Print no account of the run; problems, warnings and pumps that stay open still go to standard
+    /// Print no report of the run; problems, warnings and pumps that stay open still go to standard
     /// error.
     #[arg(long, short, global = true, help_heading = EVERYWHERE)]
     quiet: bool,
@@ -128,10 +128,10 @@ The manual:
 Exit status:
   0  done as asked (pumps that cannot be kitted are reported)
   1  `check` alone: there are warnings and no problems
-  2  the inputs have problems: all are listed, nothing was written but
-     the marked copy of --mark
-  3  a file could not be written; nothing was changed, unless the
-     message says what
+  2  the inputs have problems: all are listed, and only the marked copy
+     of --mark was written
+  3  a file exists or could not be written; nothing was changed, unless
+     the message says so
   130  Ctrl-C ended the run at once; each output is the old file or the
      new one. The first Ctrl-C of a search only ends the search, and the
      best plan found is written
@@ -144,7 +144,7 @@ local codes and a competent person (licensed where required) decide.";
 enum Command {
     /// Write empty stock and pump workbooks to start from.
     Blank(blank::Args),
-    /// Work out what to set aside before anything is measured.
+    /// Work out the pieces to set aside before anything is measured.
     Provision(provision::Args),
     /// Read the workbooks, list every problem, write nothing.
     Check(check::Args),
@@ -156,9 +156,9 @@ enum Command {
     Issue(issue::Args),
     /// Compare readings with the plan: accept, look first, or swap.
     Recheck(recheck::Args),
-    /// Work out what to buy, and which thicknesses to hold.
+    /// Work out the packs to buy and the thicknesses to hold.
     Reorder(reorder::Args),
-    /// Print a page of the manual, the help of a command, or their list.
+    /// Print a page of the manual or the help of a command; alone, list them.
     Help {
         /// Command or topic; the list of both if none is given.
         #[arg(value_name = "COMMAND|TOPIC")]
@@ -175,7 +175,7 @@ enum Command {
         /// Folder to write all pages into: gapwright.1, gapwright-kit.1, gapwright-bench.7 and so on.
         #[arg(long, value_name = "DIR")]
         out: Option<PathBuf>,
-        /// Replace pages that are there already.
+        /// Replace existing pages.
         #[arg(long)]
         force: bool,
     },

@@ -1,8 +1,8 @@
-//! Formats that programs read, one file a format: those that are read back, which both sides share, and those that
-//! are only written.
+//! Formats for other programs: one module per format, with the structs that become JSON.
 //!
-//! A changed shape is a new version of the format; an older one is read, or refused by its name. States and reasons
-//! are codes, with their figures beside them; sentences stand in what people read.
+//! `gapwright schema` prints their JSON Schemas; [`crate::write::json`] and the writers fill them in. A format that is
+//! read back is shared by reader and writer. A changed shape is a new version; an older version is read, or refused by
+//! its name. States and reasons are codes with figures; sentences are for people and stand elsewhere.
 
 pub mod common;
 pub(crate) mod issue_log;

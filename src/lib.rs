@@ -2,8 +2,9 @@
 //!
 //! A pump shop sets the impeller running clearance of each rebuilt pump with a pack of shims. The bearing-cover gasket
 //! fills the gap that this pack leaves, plus an allowance for crush. For many pumps and one drawer of pieces, this crate
-//! finds the kits that meet every limit, serve the most pumps by priority and waste the least; it proves that no kits are
-//! better, checks the plan with code of its own, and writes picking list, kit slips and stack-up.
+//! finds the kits that meet every limit, serve the most pumps by priority and waste the least. It proves that no kits are
+//! better, checks the plan with code of its own, and writes picking list, kit slips and stack-up. Words of the trade are
+//! explained in the manual: [`manual::start`].
 //!
 //! # The flow
 //!
@@ -21,7 +22,7 @@
 //! |---|---|
 //! | [`length`], [`decimal`] | exact lengths, coefficients and money |
 //! | [`model`], [`stock`], [`pump`], [`policy`], [`job`] | the nouns; a value that exists is valid |
-//! | [`packing`], [`cutting`] | the space of a packing ring; the yield of a sheet |
+//! | [`packing`], [`cutting`] | the space of a packing ring; the yield of a plate |
 //! | [`stack`] | stack-up of a requirement: worst case, uncertainty, Monte Carlo, verdict |
 //! | [`choose`] | choice of pieces, its bound, and the reason that a pump is short |
 //! | [`plan`], [`verify`] | the plan, and its checker |
@@ -40,47 +41,63 @@
 //!
 //! # Example
 //!
-//! From two files to a workbook, with the stack-up of one pump:
+//! From two files to a workbook:
 //!
 //! ```
 //! use gapwright::choose::{choose, control::Control};
-//! use gapwright::length::Unit;
-//! use gapwright::accounting::stack;
-//! use gapwright::plan::Kit;
 //! use gapwright::read::{self, Sources};
-//! use gapwright::stack::report;
 //! use gapwright::verify::verify;
-//! use gapwright::{json, output, write};
+//! use gapwright::{output, write};
 //!
-//! # std::env::set_current_dir(env!("CARGO_MANIFEST_DIR")).unwrap();
-//! let job = read::job(&Sources {
-//!     stock: "samples/tiny/stock.csv".into(),
-//!     pumps: "samples/tiny/pumps.csv".into(),
-//!     ..Sources::default()
-//! })
-//! .expect("the sample has no problems");
-//! let plan = choose(&job, &Control::unlimited()).expect("three pumps can be listed");
+//! # std::env::set_current_dir(env!("CARGO_MANIFEST_DIR"))?;
+//! let [stock, pumps] = ["samples/tiny/stock.csv", "samples/tiny/pumps.csv"];
+//! let sources = Sources { stock: stock.into(), pumps: pumps.into(), ..Sources::default() };
+//! let job = read::job(&sources).expect("the sample has no problems");
+//!
+//! let plan = choose(&job, &Control::unlimited())?;
 //! assert!(plan.proven());
 //! let verified = verify(job, plan).expect("the checker agrees");
+//! let workbook = write::workbook(&verified, "2027-03-01")?;
+//!
+//! # let folder = tempfile::tempdir()?;
+//! # let path = folder.path().join("plan.xlsx");
+//! # /*
+//! let path = "plan.xlsx";
+//! # */
+//! // Only `Inputs` makes an output, so that no input is overwritten; an existing file is kept.
+//! let output = output::Inputs::of([stock, pumps]).output(&path, false).expect("no input");
+//! output::place(&[(&output, &workbook)])?;
+//! # assert!(path.exists());
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
+//!
+//! The same plan for programs, and the stack-up of its first pump:
+//!
+//! ```
+//! use gapwright::accounting::stack;
+//! use gapwright::length::Unit;
+//! use gapwright::plan::Kit;
+//! use gapwright::stack::report;
+//! use gapwright::json;
+//! # use gapwright::{choose::{choose, control::Control}, read::{self, Sources}, verify::verify};
+//! # std::env::set_current_dir(env!("CARGO_MANIFEST_DIR"))?;
+//! # let [stock, pumps] = ["samples/tiny/stock.csv", "samples/tiny/pumps.csv"];
+//! # let sources = Sources { stock: stock.into(), pumps: pumps.into(), ..Sources::default() };
+//! # let job = read::job(&sources).expect("the sample has no problems");
+//! # let plan = choose(&job, &Control::unlimited())?;
+//! # let verified = verify(job, plan).expect("the checker agrees");
+//!
 //! assert_eq!(json::plan(&verified).waste, "22.000000");
 //!
-//! // The running clearance of the first pump: 0.051 - 0.030 = 0.021 in, within 0.0003 and 0.0002 at worst.
+//! // Clearance 0.051 - 0.030 = 0.021 in, within 0.0003 (reading) + 0.0002 (shim) at worst.
 //! let (job, plan) = (verified.job(), verified.plan());
 //! let pump = &job.pumps[0];
 //! let Kit::Served(packs) = &plan.kits[0] else { panic!("the first pump is kitted") };
-//! let clearance = &pump.requirements[0];
-//! let report = report(&clearance.form, &stack(job, pump, packs), job.policy.coverage, Unit::Inch);
+//! let clearance = &pump.requirements[0].form;
+//! let report = report(clearance, &stack(job, pump, packs), job.policy.coverage, Unit::Inch);
 //! assert!((report.value - 0.021).abs() < 1e-12);
 //! assert!((report.sides[1].worst - 0.0005).abs() < 1e-12);
-//!
-//! let folder = tempfile::tempdir().expect("a temporary folder");
-//! let path = folder.path().join("plan.xlsx");
-//! let bytes = write::workbook(&verified, "2027-03-01").expect("a workbook");
-//! // An output is compared with the inputs, so that no input is overwritten.
-//! let inputs = output::Inputs::of(["samples/tiny/stock.csv", "samples/tiny/pumps.csv"]);
-//! let output = inputs.output(&path, false).expect("a file that is no input");
-//! output::place(&[(&output, &bytes)]).expect("a file that was not there");
-//! assert!(path.exists());
+//! # Ok::<(), Box<dyn std::error::Error>>(())
 //! ```
 //!
 //! The plan predicts; it does not prove a fit. Measure the finished pack and recheck the clearance. The maker's

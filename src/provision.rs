@@ -6,8 +6,8 @@
 //! shared and the trolley costs less. Its service is counted on scenarios of its own, never on those that it
 //! was chosen for.
 //!
-//! Values are examined in steps: the low end of a range, every step up from there, and the high end. Money is
-//! the unit cost of the pieces set aside; most of them go back into their drawers.
+//! Values are examined in steps: the low end of a range, every step up from there, and the high end. Values between
+//! two steps are not examined. Money is the unit cost of the pieces set aside; most of them go back into their drawers.
 //!
 //! The trolley is chosen by sample average approximation: Kleywegt, Shapiro and Homem-de-Mello, The sample
 //! average approximation method for stochastic discrete optimization, SIAM Journal on Optimization 12 (2002);
@@ -36,8 +36,8 @@
 //!     of_pump[0] = Some(Expected { low: middle - thou(2), high: middle + thou(2), law: ExpectedLaw::Even });
 //!     expected.push(of_pump);
 //! }
-//! let outlook = Forecast::new(job, expected).expect("a range for every dimension");
-//! let found = provision(&outlook, &ProvisionOptions::new(thou(1)), &Control::unlimited())?;
+//! let forecast = Forecast::new(job, expected).expect("a range for every dimension");
+//! let found = provision(&forecast, &ProvisionOptions::new(thou(1)), &Control::unlimited())?;
 //! assert!(found.safe.iter().all(|kit| kit.proven && kit.values() == 5));
 //! assert!(found.trolley.bound <= found.trolley.cost);
 //! assert!(found.service.interval[0] <= found.service.share());

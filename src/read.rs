@@ -1,4 +1,22 @@
 //! Readers: files in, a checked [`Job`] or every problem out.
+//!
+//! [`job`] reads a stock workbook, a pump workbook and the models into a [`Job`]. [`forecast()`] does so before the pumps
+//! are measured, [`bench()`] reads readings of finished packs and clearances, [`issue_log()`] the issue log,
+//! [`packs_of_plan`] a plan that was written before. No reader stops at the first problem: each returns its value, or
+//! all [`Problems`] with their cells and fixes.
+//!
+//! ```
+//! use gapwright::read::{self, Sources};
+//!
+//! # std::env::set_current_dir(env!("CARGO_MANIFEST_DIR")).unwrap();
+//! let stock = "samples/tiny/stock.csv";
+//! // The stock in place of the pumps: no job, but a list that says so.
+//! let sources = Sources { stock: stock.into(), pumps: stock.into(), ..Sources::default() };
+//! let problems = read::job(&sources).unwrap_err();
+//! for problem in problems.sorted() {
+//!     println!("{problem}");
+//! }
+//! ```
 
 mod book;
 pub(crate) mod bounded;

@@ -1,9 +1,9 @@
 //! Checker of plans: every plan is worked out again from the job alone before anything is written.
 //!
-//! [`verify`] makes a [`Verified`] plan; only such a plan is written. The checker shares no code with the
-//! choice of pieces. Limits are judged at the extreme values of every contributor from the requirement's own
-//! definition; stock and goals are counted again. It cannot show that no better plan exists: that is the
-//! bound's part.
+//! [`verify`] makes a [`Verified`] plan; only such a plan is written. The checker shares no code with [`crate::choose`]:
+//! it judges the limits at the extreme values of every contributor, from the requirement's own definition, and counts
+//! stock and goals again. A plan that fails gives every [`Breach`]. The checker cannot show that no better plan exists;
+//! the bound does that. Purchases, provisions and rechecks have checkers of their own.
 
 mod bags;
 mod breach;

@@ -1,13 +1,18 @@
 //! Writers of workbooks: a verified plan, purchase, provision or recheck as sheets.
 //!
-//! One file a sheet, and one function a workbook that lists its sheets in their order.
+//! [`workbook`] gives the bytes of the plan workbook, [`json::plan`] the plan for programs; the modules have the other
+//! workbooks. Nothing here touches a file: [`crate::output`] does.
 //!
-//! - To add a **column**: one `table::Column` in the list of the table (heading, width, cell).
-//! - To add a **row of results** to Stack-up: a name in `stack_up::outcomes::Row`; the compiler asks for the rest.
-//! - To add a **sheet**: a file whose function begins a `page::Page`, writes its rows from the top down and returns
-//!   the sheet, and a line in the function of its workbook. A sheet of pages, one a pump or so, is a
-//!   `pages::Series`: it goes on to numbered sheets where one is full, and nothing else knows what a sheet holds.
-//! - To add a **fact to Basis**: an entry in the list of the workbook's own basis; `basis` writes them all.
+//! # To add to a workbook
+//!
+//! Each sheet has a file, and each workbook a function that lists its sheets in their order.
+//!
+//! - A **column**: one `table::Column` in the list of the table (heading, width, cell).
+//! - A **row of results** on Stack-up: a name in `stack_up::outcomes::Row`; the compiler asks for the rest.
+//! - A **sheet**: a file whose function begins a `page::Page`, writes its rows from the top down and returns the
+//!   sheet; and a line in the function of its workbook. A sheet of pages, such as one per pump, is a
+//!   `pages::Series`, which goes on to numbered sheets where one is full.
+//! - A **fact on Basis**: an entry in the list of the workbook's own basis; `basis` writes them all.
 
 pub mod analysis;
 pub mod as_built;

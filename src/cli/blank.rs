@@ -14,23 +14,39 @@ use crate::write;
 
 /// Arguments of `blank`.
 #[derive(clap::Args)]
+#[command(after_long_help = AFTER)]
 pub(super) struct Args {
     /// Folder for stock.xlsx and pumps.xlsx; made if it does not exist.
     folder: PathBuf,
-    /// Model of pump that the columns are for; see `gapwright help models`.
+    /// Model of the pumps, which gives the columns; see `gapwright help models`.
     #[arg(long, default_value = "screwed-impeller", value_name = "NAME")]
     model: String,
     /// Folder of the shop's own models (.toml), beside the built-in ones.
     #[arg(long, value_name = "DIR")]
     models: Option<PathBuf>,
-    /// Add columns for the range that is expected of each dimension, for `gapwright provision` before
-    /// anything is measured.
+    /// Add columns for the expected range of each dimension, for `gapwright provision` before anything
+    /// is measured.
     #[arg(long)]
     ahead: bool,
-    /// Replace workbooks that exist.
+    /// Replace existing workbooks.
     #[arg(long)]
     force: bool,
 }
+
+const AFTER: &str = "\
+Examples:
+  gapwright blank my-shop
+        writes my-shop/stock.xlsx and my-shop/pumps.xlsx, with example rows
+        that can be kitted as they are
+  gapwright blank my-shop --model front-set-metric --force
+        the columns of another model; replaces both workbooks
+  gapwright blank my-shop --models our-models --model our-pump
+        a model of the shop, our-models/our-pump.toml
+  gapwright blank spring --ahead
+        with columns for expected ranges, before anything is measured
+
+Point at a heading in the workbooks to read its note. Manual: `gapwright help
+start`, `gapwright help workbooks`.";
 
 impl Args {
     fn workbooks(&self) -> [PathBuf; 2] {

@@ -19,7 +19,7 @@ use crate::stock::Item;
 #[command(after_long_help = AFTER)]
 pub(super) struct Args {
     /// Stock workbook: .xlsx, .xlsm, .xlsb, .xls, .ods, .csv, or a folder of .csv files. A pump workbook
-    /// alone will do, or one workbook with both.
+    /// alone will do, and so will one workbook with both.
     stock: PathBuf,
     /// Pump workbook, likewise.
     pumps: Option<PathBuf>,
@@ -28,7 +28,7 @@ pub(super) struct Args {
     models: Option<PathBuf>,
     #[command(flatten)]
     settings: Settings,
-    /// Copy of the sheets to write if anything is wrong, with those cells coloured and noted.
+    /// If anything is wrong, write a copy of the sheets with the wrong cells coloured and noted.
     #[arg(long, value_name = "FILE")]
     mark: Option<PathBuf>,
     /// Replace the marked copy if it exists.
@@ -39,7 +39,7 @@ pub(super) struct Args {
 const AFTER: &str = "\
 Examples:
   gapwright check stock.xlsx pumps.xlsx
-        reads all that `kit` would read, and counts it
+        reads everything that `kit` would read, and counts it
   gapwright check stock.xlsx
   gapwright check pumps.xlsx
         one workbook alone, as far as it can be checked alone

@@ -13,10 +13,10 @@ pub(super) struct Usual {
     /// Date to print; today if not given.
     #[arg(long, value_name = "YYYY-MM-DD")]
     date: Option<String>,
-    /// Copy of the sheets to write if anything is wrong, with those cells coloured and noted.
+    /// If anything is wrong, write a copy of the sheets with the wrong cells coloured and noted.
     #[arg(long, value_name = "FILE")]
     mark: Option<PathBuf>,
-    /// Replace output files that exist.
+    /// Replace existing output files.
     #[arg(long)]
     force: bool,
 }
@@ -53,8 +53,8 @@ pub(super) struct Threads {
 /// The result for programs.
 #[derive(clap::Args)]
 pub(super) struct Json {
-    /// Result for other programs, to write as well (see `gapwright help programs`); `-` is standard
-    /// output, and the account for people then goes to standard error.
+    /// Also write the result as JSON, for other programs (see `gapwright help programs`); `-` is
+    /// standard output, and the report for people then goes to standard error.
     #[arg(long = "json", value_name = "FILE")]
     path: Option<PathBuf>,
 }

@@ -42,8 +42,8 @@ pub(super) struct Args {
 const AFTER: &str = "\
 Examples:
   gapwright kit stock.xlsx pumps.xlsx
-        writes kit-plan.xlsx: picking list, kit slips, stack-up, what is
-        short, stock after
+        writes kit-plan.xlsx: picking list, kit slips, stack-up,
+        shortages, stock after
   gapwright kit stock.xlsx pumps.xlsx --out week-12.xlsx --json week-12.json --force
         the plan for other programs as well; replaces both files
   gapwright kit stock.xlsx pumps.xlsx --mark marked.xlsx

@@ -68,10 +68,10 @@ At the bench:
   gapwright recheck plan.json stock.xlsx pumps.xlsx --readings bench.csv
         readings from a list: columns Tag, What, Reading
 
-Each reading is compared with its prediction. If they differ by more than
-both can be off, something is wrong: the record says what to look for, and
-offers no swap before the second reading, in the cell beside the first, says
-the same. Write a gap between two blades as 0.021 to 0.022. If a requirement
+Each reading is compared with its prediction. If they differ by more than the
+errors of both, something is wrong: the record lists the likely causes, and
+offers no swap before a second reading, in the cell beside the first, says the
+same. Write a gap between two blades as 0.021 to 0.022. If a requirement
 is not met as found, the smallest swap puts it right; the gasket follows.
 Record swapped pieces on the sheet Issue of the plan, then recheck again.
 

@@ -3,15 +3,14 @@
 /// Settings that every command has which judges pieces.
 #[derive(clap::Args)]
 pub(super) struct Judging {
-    /// Rule by which a requirement counts as met: `worst case`, `nominal` or `expanded` (uncertainty); see
-    /// `gapwright help rules`.
+    /// Rule by which a requirement counts as met: `worst case` (unless given), `nominal` or `expanded`
+    /// (uncertainty); see `gapwright help rules`.
     #[arg(long, value_name = "RULE", allow_hyphen_values = true)]
     acceptance: Option<String>,
-    /// Coverage factor of the expanded rule, 2 unless given; or a level of confidence such as `95 %`,
-    /// from which it follows.
+    /// Coverage factor of the expanded rule, 2 unless given; or a level of confidence such as `95 %`.
     #[arg(long, value_name = "K", allow_hyphen_values = true)]
     coverage_factor: Option<String>,
-    /// Charge for handling, per piece.
+    /// Charge for handling, per piece; 0.50 unless given.
     #[arg(long, value_name = "MONEY", allow_hyphen_values = true)]
     handling: Option<String>,
 }
@@ -21,10 +20,10 @@ pub(super) struct Judging {
 pub(super) struct Settings {
     #[command(flatten)]
     judging: Judging,
-    /// Charge per thou that a requirement comes out off its target.
+    /// Charge per thou off the target of a requirement; 0.10 unless given.
     #[arg(long, value_name = "MONEY", allow_hyphen_values = true)]
     off_target_rate: Option<String>,
-    /// Seconds from the start of the run; then the best plan found is written.
+    /// Seconds from the start of the run, 60 unless given; then the best plan found is written.
     #[arg(long, value_name = "SECONDS", allow_hyphen_values = true)]
     time_limit: Option<String>,
 }

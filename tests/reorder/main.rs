@@ -321,6 +321,16 @@ fn what_a_purchase_lacks_is_named_by_its_cell() {
     assert!(said.contains("no column Pack qty"), "{said}");
 }
 
+/// The earlier name of `--shortage-cost` is still read, and answered under the new one.
+#[test]
+fn the_earlier_name_of_an_option_is_still_read() {
+    let folder = TempDir::new().unwrap();
+    let run = reorder(folder.path(), STOCK, PUMPS, &["--lacking-cost", "dear"]);
+    assert_eq!(run.status.code(), Some(2));
+    let said = text(&run.stderr);
+    assert!(said.contains("--shortage-cost dear"), "{said}");
+}
+
 #[test]
 fn options_that_make_no_sense_are_all_refused_at_once() {
     let folder = TempDir::new().unwrap();

@@ -46,7 +46,7 @@ pub(in crate::cli) struct Args {
     /// Date to record; today if not given.
     #[arg(long, value_name = "YYYY-MM-DD")]
     date: Option<String>,
-    /// Copy of the sheets to write if anything is wrong, with those cells coloured and noted.
+    /// If anything is wrong, write a copy of the sheets with the wrong cells coloured and noted.
     #[arg(long, value_name = "FILE")]
     mark: Option<PathBuf>,
     /// Replace the stock workbook for next time and the marked copy if they exist. The stock workbook
@@ -70,7 +70,7 @@ On the day:
 More:
   gapwright issue kit-plan.xlsx stock.xlsx --pump P-101 --pump P-102
         these kits only; the others later, from stock-next.xlsx and the same
-        plan. Opened packs and cut sheets go with the first kit that takes
+        plan. Opened packs and cut plates go with the first kit that takes
         from them
   gapwright issue stock-next.xlsx --put-back P-101 --out stock-3.xlsx
         all pieces that are out for P-101 come back

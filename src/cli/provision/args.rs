@@ -61,15 +61,15 @@ pub(in crate::cli) struct Args {
 }
 
 const AFTER: &str = "\
-Before the outage nothing is measured, but the range of a clearance is known,
-or what pumps of the same model came to before. Two answers, each with its
+Before the outage nothing is measured, but you know the range of a clearance,
+or have past readings of pumps of the same model. Two answers, each with its
 price:
 
-  safe kits   per pump the least costly pieces that meet every value of its
-              range, whatever the other pumps come to
-  trolley     for all pumps together the least costly pieces that serve the
-              whole batch with the probability asked for; its service is
-              counted on outages that it was not chosen for
+  safe kits   per pump the cheapest pieces that do for every value of its
+              range, whatever the other pumps need
+  trolley     for all pumps together the cheapest pieces that kit every pump
+              with the probability given; its service is counted on outages
+              that it was not chosen for
 
 A value for which no pieces in stock fit is reported as a gap: buy a
 thickness, or ask about a limit, while there is time.
@@ -85,8 +85,8 @@ Examples:
   gapwright provision stock.xlsx pumps.xlsx --step \"0.0002 in\" --out spring.xlsx
         finer steps, into a workbook of its own
 
-A measured pump counts as it is. At the time limit, or at Ctrl-C, the best
-found is written with its bounds. Manual: `gapwright help outage`.
+Readings outrank ranges. At the time limit, or at Ctrl-C, the best result found
+is written with its bounds. Manual: `gapwright help outage`.
 
 Setting pieces aside does not set a clearance: measure each pump, then run
 `gapwright kit`.";

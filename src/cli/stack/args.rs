@@ -23,15 +23,15 @@ pub(in crate::cli) struct Args {
     /// Stock workbook, to choose pieces from or to name them by their item numbers.
     #[arg(long, value_name = "FILE")]
     stock: Option<PathBuf>,
-    /// Plan that `kit` wrote, workbook or JSON: each pump with its pieces of the plan, with the changes
-    /// recorded on the sheet Issue (needs --stock).
+    /// Plan that `kit` wrote, workbook or JSON: its pieces, with the deviations on its sheet Issue
+    /// (needs --stock).
     #[arg(long, value_name = "FILE", requires = "stock", conflicts_with = "pack")]
     plan: Option<PathBuf>,
     /// Pieces of one place, `PLACE=PIECE, PIECE`; once per place of the model. Separate pieces by a
     /// semicolon, or by a comma and a space.
     #[arg(long, value_name = "PLACE=PIECES")]
     pack: Vec<String>,
-    /// Tag of a pump to work out, all unless given; may be given several times.
+    /// Tag of a pump to work out, all pumps unless given; may be given several times.
     #[arg(long = "pump", value_name = "TAG")]
     tags: Vec<String>,
     /// Move one figure over a range, `NAME = FROM .. TO`; may be given several times.
@@ -47,14 +47,14 @@ pub(in crate::cli) struct Args {
     /// Workbook to write.
     #[arg(long, default_value = "stack-up.xlsx", value_name = "FILE")]
     out: PathBuf,
-    /// Rule by which a requirement counts as met: `worst case`, `nominal` or `expanded` (uncertainty); see
-    /// `gapwright help rules`.
+    /// Rule by which a requirement counts as met: `worst case` (unless given), `nominal` or `expanded`
+    /// (uncertainty); see `gapwright help rules`.
     #[arg(long, value_name = "RULE", allow_hyphen_values = true)]
     acceptance: Option<String>,
-    /// Coverage factor such as 2, or a level of confidence such as `95 %`.
+    /// Coverage factor of the expanded rule, 2 unless given; or a level of confidence such as `95 %`.
     #[arg(long, value_name = "K", allow_hyphen_values = true)]
     coverage_factor: Option<String>,
-    /// Seed of the draws at random.
+    /// Seed of the draws at random, 1 unless given.
     #[arg(long, value_name = "N", allow_hyphen_values = true)]
     seed: Option<String>,
     /// Most draws per requirement.
@@ -80,7 +80,7 @@ Examples:
         a dimension             NAME, NAME plus_minus, NAME plus, NAME minus,
                                 NAME standard_uncertainty
         the pieces of a place   NAME plus_minus; NAME pieces (the same total
-                                out of so many)
+                                out of that many pieces)
         a thermal term          NAME running, NAME cold, NAME length,
                                 NAME expansion
         a requirement           NAME target, NAME lower, NAME upper
