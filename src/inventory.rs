@@ -47,10 +47,10 @@ pub enum InventoryError {
         found: String,
     },
     /// A service level that is not strictly between 0 and 1.
-    #[error("a service of {0} is asked for; it must lie between 0 and 1, both left out")]
+    #[error("a service of {0} is asked for; it must be above 0 and below 1")]
     Service(f64),
     /// A history without a single row.
-    #[error("there is no demand in the history, not even a period without any")]
+    #[error("the demand history is empty")]
     NoHistory,
     /// A history that is too short for the service level.
     #[error(
@@ -65,7 +65,9 @@ pub enum InventoryError {
         needed: u64,
     },
     /// Price breaks that do not start at one pack, do not rise, or whose price does not fall.
-    #[error("price break {0} does not follow from the one before: more packs, for less each")]
+    #[error(
+        "price break {0} does not follow from the one before: it needs more packs at a lower price each"
+    )]
     Breaks(usize),
     /// A max level below the min level.
     #[error("the max level {max} is below the min level {min}")]
@@ -76,7 +78,7 @@ pub enum InventoryError {
         max: u32,
     },
     /// Too large to be held or calculated exactly.
-    #[error("{0} is too large to be reckoned exactly")]
+    #[error("{0} is too large to be calculated exactly")]
     TooLarge(&'static str),
 }
 

@@ -35,7 +35,7 @@
 //! | [`purchase`] | packs to buy for an outage |
 //! | [`reorder`], [`inventory`], [`size_range`] | order to level; order quantities; thicknesses to stock |
 //! | [`problem`], [`sheet`], [`read`] | files in: every problem with its place and fix |
-//! | [`words`], [`mod@write`], [`output`] | sentences; workbooks and JSON; files put in their places |
+//! | [`words`], [`mod@write`], [`json`], [`output`] | sentences; workbooks; JSON; files put in their places |
 //! | [`manual`] | pages for people who use the program |
 //! | [`cli`] | command line |
 //!
@@ -78,7 +78,7 @@
 //! use gapwright::length::Unit;
 //! use gapwright::plan::Kit;
 //! use gapwright::stack::report;
-//! use gapwright::write;
+//! use gapwright::json;
 //! # use gapwright::{choose::{choose, control::Control}, read::{self, Sources}, verify::verify};
 //! # std::env::set_current_dir(env!("CARGO_MANIFEST_DIR"))?;
 //! # let [stock, pumps] = ["samples/tiny/stock.csv", "samples/tiny/pumps.csv"];
@@ -87,7 +87,7 @@
 //! # let plan = choose(&job, &Control::unlimited())?;
 //! # let verified = verify(job, plan).expect("the checker agrees");
 //!
-//! assert_eq!(write::json::plan(&verified).waste, "22.000000");
+//! assert_eq!(json::plan(&verified).waste, "22.000000");
 //!
 //! // Clearance 0.051 - 0.030 = 0.021 in, within 0.0003 (reading) + 0.0002 (shim) at worst.
 //! let (job, plan) = (verified.job(), verified.plan());
@@ -130,6 +130,7 @@ pub mod formats;
 pub mod inventory;
 pub mod issue;
 pub mod job;
+pub mod json;
 pub mod length;
 pub mod manual;
 pub mod model;

@@ -422,7 +422,7 @@ fn another_number(name: &str, known: &str) -> bool {
 ///
 /// ```
 /// use gapwright::problem::fix_name;
-/// assert_eq!(fix_name("shimm", ["shim"], "remove it"), "say `shim`, if that is what is meant");
+/// assert_eq!(fix_name("shimm", ["shim"], "remove it"), "write `shim`, if that is what is meant");
 /// assert_eq!(fix_name("nut", ["shim"], "remove it"), "remove it");
 /// ```
 pub fn fix_name<'a>(
@@ -431,7 +431,7 @@ pub fn fix_name<'a>(
     otherwise: &str,
 ) -> String {
     match nearest(name, known) {
-        Some(near) => format!("say `{near}`, if that is what is meant"),
+        Some(near) => format!("write `{near}`, if that is what is meant"),
         None => otherwise.into(),
     }
 }

@@ -123,7 +123,7 @@ pub enum ProvisionError {
     Scenarios(u32, u32),
     /// The dimensions of a pump have too many values.
     #[error(
-        "pump {tag} can come to {values} values; at most {MOST_VALUES} can be looked at: take steps of \
+        "pump {tag} can come to {values} values; at most {MOST_VALUES} can be examined: take steps of \
          {} nm at least, or narrow its ranges", nanometres(.step)
     )]
     TooManyValues {
@@ -203,7 +203,7 @@ pub struct SetAside {
     pub count: u32,
 }
 
-/// Pieces for one pump that meet every one of its values that the drawers can meet.
+/// Pieces for one pump that meet every one of its values that the stock can meet.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct SafeKit {
     /// Pieces, ascending by item.

@@ -44,6 +44,17 @@ pub fn about(length: Fine, unit: Unit) -> String {
     format!("{shown} {unit}")
 }
 
+/// The ends of a range in another unit, without and with it, each rounded into the range: a reading within them is
+/// within the range. A range narrower than two steps of the last place has no such ends.
+pub(crate) fn inward([low, high]: [Fine; 2], unit: Unit) -> Option<[String; 2]> {
+    let step = unit.ticks() / 10_i64.pow(unit.places());
+    if (high - low).raw() < 2_000_000 * i128::from(step) {
+        return None;
+    }
+    let end = |end, round| rounded(end, unit, unit.places(), round);
+    Some([end(low, Round::Up), format!("{} {unit}", end(high, Round::Down))])
+}
+
 /// A length in print: exact where that takes at most one place more than usual, else rounded to two more, so that a
 /// calculated value has no more places than people read.
 pub fn finely(length: Fine, unit: Unit) -> String {
@@ -123,6 +134,17 @@ mod tests {
 
     fn of(text: &str) -> Fine {
         Length::parse(text, None).unwrap().into()
+    }
+
+    /// By hand: 0.0195 in is 0.4953 mm, 0.0225 in 0.5715 mm. A reading of 0.495 or 0.572 mm is outside.
+    #[test]
+    fn a_range_is_rounded_into_itself() {
+        let ends = |low, high| inward([of(low), of(high)], Unit::Millimetre);
+        let shown = |low: &str, high: &str| Some([low.to_string(), high.to_string()]);
+        assert_eq!(ends("0.0195 in", "0.0225 in"), shown("0.496", "0.571 mm"));
+        assert_eq!(ends("-0.0225 in", "-0.0195 in"), shown("-0.571", "-0.496 mm"));
+        assert_eq!(ends("0.500 mm", "0.502 mm"), shown("0.500", "0.502 mm"));
+        assert_eq!(ends("0.5001 mm", "0.5020 mm"), None);
     }
 
     /// By hand: 1/16 in is 1.5875 mm, a half of the third place; in floating point it is below that.

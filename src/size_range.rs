@@ -46,19 +46,19 @@ const MOST_TARGETS: i64 = 1_000_000;
 #[derive(Debug, Clone, PartialEq, Eq, Error)]
 pub enum SizeRangeError {
     /// Range whose end is below its start, or that starts below zero.
-    #[error("the range is upside down, or starts below zero")]
+    #[error("the range ends before it begins, or starts below zero")]
     Range,
     /// Step that is not above zero, or that does not divide the range.
     #[error("the step is not above zero, or the range is no whole number of steps")]
     Step,
     /// Too many targets.
-    #[error("{0} targets; at most a million can be looked at: take a coarser step")]
+    #[error("{0} targets; at most a million can be examined: take a coarser step")]
     TooManyTargets(i64),
     /// StockedSize that is not a thickness.
     #[error("size {0}: a thickness must be above zero, its tolerance and cost not below")]
     Size(usize),
     /// Number of pieces that a pack cannot have here.
-    #[error("packs of {0} pieces: from 1 to 16 can be looked at")]
+    #[error("packs of {0} pieces: from 1 to 16 can be examined")]
     Pieces(u32),
     /// Window below zero.
     #[error("the window is below zero")]

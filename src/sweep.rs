@@ -108,7 +108,7 @@ pub enum SweepError {
     #[error("pieces are whole numbers from 1 to 12, the smaller first")]
     Pieces,
     /// This part of the named quantity cannot be varied.
-    #[error("of `{name}` can be moved: {sides}")]
+    #[error("of `{name}` can be varied: {sides}")]
     Side {
         /// Name in the model.
         name: String,
@@ -116,7 +116,7 @@ pub enum SweepError {
         sides: &'static str,
     },
     /// The model has no such name.
-    #[error("`{name}` is nothing of the model `{model}`: {known}")]
+    #[error("`{name}` is not in the model `{model}`: {known}")]
     Unknown {
         /// Name.
         name: String,
@@ -228,9 +228,9 @@ fn knob(name: &str, side: &str, model: &Model) -> Result<(Knob, String, bool), S
             }
             _ => {
                 let sides = match (within, stated) {
-                    (true, _) => "its value (no word behind it), plus_minus, plus, minus",
-                    (_, true) => "its value (no word behind it), standard_uncertainty",
-                    _ => "its value (no word behind it); the rest follows from its readings",
+                    (true, _) => "its value (the name alone), plus_minus, plus, minus",
+                    (_, true) => "its value (the name alone), standard_uncertainty",
+                    _ => "its value (the name alone); the rest follows from its readings",
                 };
                 return asked(None, sides);
             }

@@ -24,7 +24,7 @@ use crate::stack::Verdict;
 use crate::verify::Verified;
 
 pub use crate::show::{about, both, fine, finely, length, natural_unit, thickness, tolerance};
-pub(crate) use crate::show::{first_of, plural, short_length};
+pub(crate) use crate::show::{first_of, inward, plural, short_length};
 
 /// Mark on everything that belongs to a pump that must not be closed.
 pub const NOT_FIT: &str = "NOT FIT TO ASSEMBLE";
@@ -71,7 +71,7 @@ pub fn crush_warning(job: &Job, pump: &Pump, crush: &Crush) -> Option<String> {
         CrushVerdict::Above => (Millionths::from_raw(nearest.raw() + TENTH), TEAR),
     };
     Some(format!(
-        "WARNING: {}: {} is crushed by {} %, and {} gives way by {} to {} % under its usual test load: {so}",
+        "WARNING: {}: {} is crushed by {} %, and {} compresses by {} to {} % under its usual test load: {so}",
         pump.requirements[crush.requirement].label,
         item.item,
         show(shown.decimal(), 1),
@@ -140,7 +140,7 @@ pub fn growths(model: &Model, pump: &Pump) -> Option<String> {
         .unzip();
     (!counted.is_empty()).then(|| {
         format!(
-            "Counted for running hot: {}; if the service differs, state it in the pump sheet (columns {}; \
+            "Thermal growth allowed for: {}; if the service differs, state it in the pump sheet (columns {}; \
              likewise cold and length).",
             counted.join(", "),
             columns.join(", ")
@@ -228,30 +228,26 @@ pub fn reason(job: &Job, pump: &Pump, short: &Shortfall) -> String {
         Cause::AllReserved => format!("every {kind} of fit {fit} that is on hand is reserved"),
         Cause::LimitsTooNarrow => {
             "the limits are narrower than the tolerances of the measurements \
-                                   and of the thinnest pack that could be made"
+                                   and of the thinnest possible pack"
                 .into()
         }
-        Cause::UncertaintyTooWide => "each place could be filled, but no kit leaves the limits \
-                                      clear of its expanded uncertainty"
+        Cause::UncertaintyTooWide => "each place could be filled, but no kit keeps clear of its limits by its expanded uncertainty"
             .into(),
         Cause::OutOfReach if short.pack.is_none() => {
             "the measured dimensions alone are outside the limits, and no piece can change that"
                 .into()
         }
-        Cause::OutOfReach => "as measured, even with nothing in this place a limit is passed; \
-                              measure again"
+        Cause::OutOfReach => "as measured, a limit is exceeded even with this place empty; measure again"
             .into(),
-        Cause::TogetherTooMany => "each place could be filled by itself, but together they ask \
-                                   for more pieces of one item than there are"
+        Cause::TogetherTooMany => "each place could be filled alone, but together they need more pieces of one item than are on hand"
             .into(),
         Cause::TooManyWays => "no kit meets every requirement; there are too many ways to fill \
                                its places to name the nearest"
             .into(),
-        Cause::SearchEnded => "the pieces for it are left, but the search was ended before it \
-                               came to them; run again and give it more time"
+        Cause::SearchEnded => "pieces for it are left, but the search ended before this pump; run again with more time"
             .into(),
         Cause::NotFoundOut => {
-            "the search was ended before it was found out why; run again and give it more time"
+            "the search ended before the reason was found; run again with more time"
                 .into()
         }
         Cause::BetweenTotals => {
@@ -407,12 +403,12 @@ pub fn proof(job: &Job, plan: &Plan) -> String {
 fn left_out(plan: &Plan) -> Vec<String> {
     let order = plan.left_out.order.map(|stop| {
         format!(
-            "Of plans that are equal on every goal this is one; which comes first was not settled: {}.",
+            "Several plans are equal on every goal and this is one of them; which comes first was not settled: {}.",
             stop.words()
         )
     });
     let worth = plan.left_out.worth.map(|stop| {
-        format!("The worth of one more was not worked out for every item: {}.", stop.words())
+        format!("What one more would save was not worked out for every item: {}.", stop.words())
     });
     order.into_iter().chain(worth).collect()
 }
@@ -423,7 +419,7 @@ pub fn part(part: Phase) -> &'static str {
         Phase::Listing => "listing the ways to kit each pump",
         Phase::Order => "settling which of equal plans comes first",
         Phase::Reasons => "finding out why pumps are short",
-        Phase::Worth => "working out the worth of one more of each item",
+        Phase::Worth => "working out what one more of each item would save",
         Phase::SafeKits => "finding safe kits",
         Phase::Trolley => "choosing the trolley",
         Phase::Checks => "counting its service",
@@ -617,7 +613,7 @@ pub fn blades(gauge: &Gauge, unit: Unit) -> String {
             && stack.count() >= crate::feeler::MANY
         {
             text.push_str(&format!(
-                " {} blades together read thick, by up to {} beside their own tolerance: wipe them dry and press them together.",
+                " {} blades together read thick, by up to {} on top of their own tolerance: wipe them dry and press them together.",
                 stack.count(),
                 about(stack.growth().into(), unit)
             ));

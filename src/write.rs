@@ -1,6 +1,6 @@
-//! Writers: a verified plan as a workbook or as JSON.
+//! Writers of workbooks: a verified plan, purchase, provision or recheck as sheets.
 //!
-//! [`workbook`] gives the bytes of the plan workbook, [`json::plan`] the plan for programs; the modules have the other
+//! [`workbook`] gives the bytes of the plan workbook, [`crate::json::plan`] the plan for programs; the modules have the other
 //! workbooks. Nothing here touches a file: [`crate::output`] does.
 //!
 //! # To add to a workbook
@@ -22,7 +22,6 @@ pub mod blank;
 mod drawings;
 mod issue;
 mod issue_log;
-pub mod json;
 mod kits;
 mod labels;
 pub mod mark;
@@ -34,7 +33,6 @@ mod pages;
 mod picking;
 mod picture;
 mod plan_basis;
-pub mod problems;
 pub mod provision;
 pub mod purchase;
 mod reorder;

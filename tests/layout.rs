@@ -78,12 +78,18 @@ const ROOMS: &[(&str, &str)] = &[
     (
         "write",
         "accounting analysis consumables choose columns crush cutting day decimal feeler formats \
-         issue job length model narrow forecast output packing plain_text plan policy problem provision \
-         pump size_range recheck reorder sheet show stack stock sweep verify words",
+         issue job length model forecast output packing plain_text plan policy problem provision \
+         pump size_range recheck reorder sheet stack stock sweep verify words",
+    ),
+    (
+        "json",
+        "accounting consumables crush cutting day decimal forecast formats job length model narrow \
+         packing plain_text plan problem provision pump recheck reorder show size_range stack verify \
+         words write",
     ),
     (
         "cli",
-        "accounting analysis choose crush day decimal formats issue job length model \
+        "accounting analysis choose crush day decimal formats issue job json length model \
          manual forecast output plain_text plan policy problem provision read recheck reorder sheet \
          stack stock sweep verify words write",
     ),
@@ -121,7 +127,7 @@ const DOORS: &[(&str, &str)] = &[
     ("same_file", "output"),
     ("schemars", "formats problem"),
     ("serde", "formats problem read"),
-    ("serde_json", "cli formats write"),
+    ("serde_json", "cli formats json"),
     ("sha2", "digest"),
     ("smallvec", "choose provision stack"),
     ("statrs", "inventory provision stack"),

@@ -12,6 +12,7 @@ use super::settings::Settings;
 use crate::choose::choose;
 use crate::choose::worth::valued;
 use crate::job::Job;
+use crate::json;
 use crate::plan::Plan;
 use crate::read::{self, Memory, Sources};
 use crate::verify::verify;
@@ -95,7 +96,7 @@ pub(super) fn run(args: &Args, common: &Common) -> Ended {
     let plan = run.solve(&job.policy, |solving| args.plan(&job, solving))?;
     let verified = run.check(verify(job, plan))?;
     let workbook = run.write("writing the plan", |date| write::workbook(&verified, date));
-    let status = run.deliver(workbook, || write::json::text(&verified))?;
+    let status = run.deliver(workbook, || json::text(&verified))?;
     told::tell(&verified, &run);
     Ok(status)
 }

@@ -400,7 +400,7 @@ mod tests {
     fn in_text(line: usize, column: usize) -> Problem {
         let spot = Spot::Text { line, column };
         let file = "m.toml".to_string();
-        Problem::new(Place { file, spot }, "`furlong`", "a unit", "say `mm`")
+        Problem::new(Place { file, spot }, "`furlong`", "a unit", "write `mm`")
     }
 
     fn no_text(_: &str, _: usize) -> Option<String> {

@@ -11,6 +11,7 @@ pub(super) use args::Args;
 
 use super::Common;
 use super::run::{Ended, Run, use_threads};
+use crate::json;
 use crate::provision::provision;
 use crate::verify::verify_provision;
 use crate::write::provision::Provided;
@@ -30,8 +31,7 @@ pub(super) fn run(args: &Args, common: &Common) -> Ended {
     let provided = Provided::of(&verified, &read.question, read.level);
     let workbook =
         run.write("writing the provision", |date| write::provision::workbook(&provided, date));
-    let status =
-        run.deliver(workbook, || formats::text(&write::provision::json::plain(&provided)))?;
+    let status = run.deliver(workbook, || formats::text(&json::provision::plain(&provided)))?;
     told::tell(&verified, &read.question, &run);
     Ok(status)
 }

@@ -10,6 +10,7 @@ use super::voice::{must_see, out};
 use super::{Common, from_command_line};
 use crate::formats;
 use crate::job::Job;
+use crate::json;
 use crate::output;
 use crate::problem::Problems;
 use crate::read::{self, Back, BenchSources, Memory, Sources};
@@ -129,7 +130,7 @@ pub(super) fn run(args: &Args, common: &Common) -> Ended {
     let built =
         AsBuilt { recheck: &verified, plan_id: &back.plan_id, inputs: &back.inputs, date: &date };
     let status =
-        run.deliver(as_built::workbook(&built), || formats::text(&as_built::json::record(&built)))?;
+        run.deliver(as_built::workbook(&built), || formats::text(&json::recheck::record(&built)))?;
     tell(&verified, &run);
     Ok(status)
 }
@@ -179,8 +180,5 @@ fn tell(verified: &VerifiedRecheck, run: &Run) {
         }
     }
     run.tell_written();
-    out!(
-        to,
-        "Recheck after every swap: the record predicts what it puts right, it does not prove it."
-    );
+    out!(to, "Recheck after every swap: the record predicts, it does not prove.");
 }

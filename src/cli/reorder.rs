@@ -8,6 +8,7 @@ pub(super) use args::Args;
 use super::Common;
 use super::run::{Ended, Run, use_threads};
 use crate::formats;
+use crate::json;
 use crate::reorder::{After, buy, report};
 use crate::verify::verify_purchase;
 use crate::write::purchase::{self, Ordered};
@@ -39,7 +40,7 @@ pub(super) fn run(args: &Args, common: &Common) -> Ended {
         report: &report,
     };
     let workbook = run.write("writing the purchase", |_| purchase::workbook(&ordered));
-    let status = run.deliver(workbook, || formats::text(&purchase::json::purchase(&ordered)))?;
+    let status = run.deliver(workbook, || formats::text(&json::purchase::purchase(&ordered)))?;
     told::tell(&ordered, &run);
     Ok(status)
 }

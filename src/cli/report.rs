@@ -9,6 +9,7 @@ use super::listing::{self, Look};
 use super::run::today;
 use super::{Common, DONE, PROBLEMS, WARNED, escape};
 use crate::formats::problems::ReadJson;
+use crate::json;
 use crate::output::{self, Output, WriteError};
 use crate::problem::Problems;
 use crate::read::{self, Memory};
@@ -68,8 +69,8 @@ impl Findings {
     ) {
         let shown: Vec<String> = written.iter().map(|path| path.display().to_string()).collect();
         if self.form == Listing::Json {
-            let list = write::problems::list(problems, status, shown, read);
-            let text = write::problems::text(&list);
+            let list = json::problems::list(problems, status, shown, read);
+            let text = json::problems::text(&list);
             writeln!(std::io::stdout(), "{text}").ok();
             return;
         }

@@ -396,8 +396,8 @@ fn defect(breaches: &[Breach]) -> Problem {
     let breaches: Vec<String> = breaches.iter().map(Breach::to_string).collect();
     Problem::new(
         Place::file("gapwright"),
-        format!("a plan that does not hold when it is worked out again: {}", breaches.join("; ")),
-        "a plan that holds",
+        format!("a plan that fails its check: {}", breaches.join("; ")),
+        "a plan that passes its check",
         "this is a defect of gapwright: please report it with both workbooks",
     )
 }

@@ -50,9 +50,7 @@ pub(super) fn lines(heads: &[&str], rows: &[TableLine], most: usize) -> Vec<Stri
     }
     let mut lines: Vec<String> = table.lines().map(|line| line.trim_end().into()).collect();
     if left_out > 0 {
-        lines.push(format!(
-            "  and {left_out} more of which there is nothing to say; the workbook has them all"
-        ));
+        lines.push(format!("  and {left_out} more without remarks; the workbook lists all"));
     }
     lines
 }

@@ -162,11 +162,11 @@ impl std::fmt::Display for CauseJson {
             CauseJson::LimitsTooNarrow => "the limits are narrower than the tolerances",
             CauseJson::UncertaintyTooWide => "the expanded uncertainty is too wide for the limits",
             CauseJson::OutOfReach => "as measured, no piece can bring it within its limits",
-            CauseJson::BetweenTotals => "no total of pieces falls into the window",
-            CauseJson::TogetherTooMany => "its places together ask for more pieces than there are",
+            CauseJson::BetweenTotals => "no total of pieces is within the window",
+            CauseJson::TogetherTooMany => "its places together need more pieces than are on hand",
             CauseJson::TooManyWays => "no kit meets every requirement",
-            CauseJson::SearchEnded => "the search was ended before it came to this pump",
-            CauseJson::NotFoundOut => "the search was ended before it was found out why",
+            CauseJson::SearchEnded => "the search ended before this pump",
+            CauseJson::NotFoundOut => "the search ended before the reason was found",
             CauseJson::StockGone { .. } => "the pieces for it went to other pumps",
         })
     }

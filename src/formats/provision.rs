@@ -193,7 +193,7 @@ pub struct ForecastPumpJson {
     pub values: u64,
     /// Whether these lie more than a fifth of a requirement's width apart.
     pub coarse: bool,
-    /// For how many of them nothing in the drawers will do.
+    /// Number of them that no pieces in stock fit.
     pub gaps: u64,
     /// In how many of the scenarios counted the trolley has no kit for it.
     pub missed: u32,

@@ -49,13 +49,13 @@ pub struct ShortPumpJson {
     pub tag: String,
     /// Whether it can be kitted from today's stock.
     pub today: bool,
-    /// Whether it can be kitted after the buy, in time.
+    /// Whether it can be kitted after the purchase, in time.
     pub after: bool,
     /// Why not; null if it can.
     pub still_short: Option<StillShortJson>,
 }
 
-/// Why a pump stays short after the buy.
+/// Why a pump stays short after the purchase.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(tag = "code", rename_all = "snake_case")]
 pub enum StillShortJson {
@@ -90,7 +90,7 @@ pub struct ItemJson {
     pub there_on: Option<String>,
     /// On hand today.
     pub before: u32,
-    /// Packs so that pumps can be kitted.
+    /// Packs needed to kit pumps.
     pub packs: u32,
     /// Packs for what bags lack.
     pub bag_packs: u32,
@@ -98,7 +98,7 @@ pub struct ItemJson {
     pub issued: u32,
     /// Pieces of opened packs that are spoiled.
     pub spoiled: u32,
-    /// On hand after the buy and the outage.
+    /// On hand after the purchase and the outage.
     pub after: u32,
     /// Packs that bring it back to level.
     pub level_packs: u32,
@@ -151,7 +151,7 @@ pub enum ReorderBasisJson {
         /// The fewest that say anything.
         wanted: u64,
     },
-    /// No point: beyond what can be reckoned.
+    /// No point: too large to work out.
     TooLarge,
 }
 
@@ -223,13 +223,13 @@ pub struct ReachJson {
     pub pieces: u32,
     /// Targets missed today.
     pub missed_today: Vec<String>,
-    /// Targets missed after the buy.
+    /// Targets missed after the purchase.
     pub missed_after: Vec<String>,
     /// Targets missed with every thickness of the stock workbook.
     pub missed_by_all: Vec<String>,
     /// Targets met with at most one piece, two, and so on: today.
     pub met_today: Vec<u32>,
-    /// Targets met so after the buy.
+    /// Targets met so after the purchase.
     pub met_after: Vec<u32>,
     /// The fewest thicknesses that reach as much as all.
     pub fewest: ChoiceJson,

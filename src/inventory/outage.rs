@@ -20,7 +20,7 @@ impl Costs {
     /// [`InventoryError::NotAboveZero`].
     pub fn new(left: Money, lacking: Money) -> Result<Costs, InventoryError> {
         for (what, money) in
-            [("the cost of a piece left over", left), ("the cost of a piece that lacks", lacking)]
+            [("the cost of a piece left over", left), ("the cost of a missing piece", lacking)]
         {
             if money <= Money::ZERO {
                 let found = money.to_string();

@@ -167,8 +167,8 @@ pub fn fit(standing: &StockAndLog<'_>, counted: bool, problems: &mut Problems) -
                 "counts that the log had before for all that differ: {}",
                 listed(differs.iter().map(|(item, _)| *item))
             ),
-            "the newest stock workbook, with what was counted anew",
-            "if this is an older workbook, name the newest; nothing tells the two apart but you",
+            "the newest stock workbook, with its new counts",
+            "if this is an older workbook, name the newest; only you can tell the two apart",
         ));
     }
     for (item, last) in differs {
@@ -182,7 +182,7 @@ pub fn fit(standing: &StockAndLog<'_>, counted: bool, problems: &mut Problems) -
                 place,
                 found,
                 format!("{last}, as the last line of {item} in the issue log says"),
-                "if goods came in or the pieces were counted anew, give --counted, which records the difference; else correct the count",
+                "if goods came in or the pieces were counted again, give --counted, which records the difference; else correct the count",
             ));
             continue;
         }
@@ -356,7 +356,7 @@ fn unchanged(
 }
 
 const STALE: &str =
-    "make the plan again from the stock as it is, or undo the change if it was a slip";
+    "make the plan again from the stock as it is, or undo the change if it was a mistake";
 
 fn changed(
     lot: &CountedLot,
@@ -384,10 +384,7 @@ fn changed(
     };
     let so = match out {
         0 => "as when the plan was made".to_string(),
-        _ => format!(
-            "{} when the plan was made less {out} that the log says went out by it",
-            lot.on_hand
-        ),
+        _ => format!("{} when the plan was made less {out} issued from it by the log", lot.on_hand),
     };
     let mut differs = |place: &Place, before: String, after: String| {
         found.add(Problem::new(place.clone(), after, before, fix));
@@ -564,9 +561,9 @@ pub fn issue(
     for (tag, at) in late_lines.chain(late_extras) {
         found.warn(Problem::new(
             at.clone(),
-            format!("filled in for {tag}, whose kit went out before; it is not recorded"),
-            "what was taken filled in before the kit is issued",
-            format!("`--put-back {tag}`, then issue the kit again with what is filled in"),
+            format!("an entry for {tag}, whose kit was issued before; it is not recorded"),
+            "entries made before the kit is issued",
+            format!("`--put-back {tag}`, then issue the kit again with these entries"),
         ));
     }
     for extra in carried.extras.iter().filter(|e| tags.contains(&key(&e.tag))) {
@@ -621,8 +618,8 @@ fn take_line(
         problems.warn(Problem::new(
             filled.at.clone(),
             format!("{}: {picked} of {} picked, not {}", line.tag, line.item, line.planned),
-            "the kit that was worked out",
-            "NOT FIT TO ASSEMBLE as it is: work the stack-up of what is in it out (`gapwright stack`), or put it back and plan it again",
+            "the planned kit",
+            "NOT FIT TO ASSEMBLE as it is: work out the stack-up of its pieces (`gapwright stack`), or put it back and plan it again",
         ));
     }
     let mut taken = None;
@@ -644,7 +641,7 @@ fn take_line(
     };
     if line.tag.is_empty() {
         wrong(
-            format!("{item} instead of what is of no single pump"),
+            format!("{item} instead of pieces of no single pump"),
             "another item only in the line of a pump",
             "write it into one of the spare lines below, with its tag",
         );
@@ -652,14 +649,14 @@ fn take_line(
         wrong(
             format!("{item} instead of {}, of which none is missing", line.item),
             "another item only where fewer were picked than planned",
-            "fill in Picked, 0 if there were none; write what was taken on top into a line with `extra` below",
+            "fill in Picked, 0 if there were none; write extra pieces into a line with `extra` below",
         );
     } else if let Some(taken) = take_named(taking, item, *count, &filled.instead_at, problems) {
         problems.warn(Problem::new(
             filled.instead_at.clone(),
             format!("{}: {count} of {item} instead of {}", line.tag, line.item),
-            "the kit that was worked out",
-            "NOT FIT TO ASSEMBLE before the stack-up of what is in it was worked out (`gapwright stack`) and the finished pack measured",
+            "the planned kit",
+            "NOT FIT TO ASSEMBLE until the stack-up of its pieces is worked out (`gapwright stack`) and the finished pack is measured",
         ));
         let name = taken.0.item.clone();
         taking.movement(
@@ -710,8 +707,8 @@ fn take_extra(taking: &mut Taking<'_>, extra: &Extra, problems: &mut Problems) {
     problems.warn(Problem::new(
         extra.at.clone(),
         format!("{}: {} of {} that the plan does not have", extra.tag, extra.count, extra.item),
-        "the kit that was worked out",
-        "NOT FIT TO ASSEMBLE before the stack-up of what is in it was worked out (`gapwright stack`) and the finished pack measured",
+        "the planned kit",
+        "NOT FIT TO ASSEMBLE until the stack-up of its pieces is worked out (`gapwright stack`) and the finished pack is measured",
     ));
     let line = PlannedLine {
         step: PickStep::Pick,

@@ -125,10 +125,7 @@ fn no_workbook(file: &str, bytes: &[u8]) -> Problem {
     } else if holds(b"urn:schemas-microsoft-com:office:spreadsheet") || holds(b"<?xml") {
         ("an XML file, not a workbook", "open it in the spreadsheet program and save it as .xlsx")
     } else if std::str::from_utf8(&bytes[..bytes.len().min(4096)]).is_ok() && !bytes.contains(&0) {
-        (
-            "a text file that is not named .csv",
-            "name it .csv if that is what it holds, or save it as .xlsx",
-        )
+        ("a text file that is not named .csv", "name it .csv if it is one, or save it as .xlsx")
     } else {
         (
             "a file that is no workbook (or one whose beginning is damaged)",
@@ -176,7 +173,7 @@ fn folder(path: &Path, file: &str, memory: &mut Memory) -> Result<Book, Problems
         Problems::of(Problem::new(
             Place::file(file),
             found,
-            "a folder with one .csv file a sheet",
+            "a folder with one .csv file per sheet",
             "name a workbook, or save each sheet as a .csv file in this folder",
         ))
     };

@@ -342,7 +342,7 @@ fn read_issue(sheet: &Sheet, carried: &mut Carried, problems: &mut Problems) -> 
                     words => format!("`{words}`"),
                 },
                 "the step as `gapwright kit` wrote it",
-                format!("undo the change; what was taken and is not in the plan goes into the lines with `{EXTRA}`"),
+                format!("undo the change; write pieces that are not in the plan into the lines with `{EXTRA}`"),
             ));
             continue;
         };
@@ -416,7 +416,7 @@ struct IssueRow {
     shown: [Option<String>; 4],
 }
 
-const UNDO: &str = "undo the change; what was picked goes into the coloured cells, what was taken and is not in the plan into the lines with `extra`";
+const UNDO: &str = "undo the change; write picked pieces into the coloured cells, and pieces that are not in the plan into the lines with `extra`";
 
 /// Whether the lines are those that were written, in any order; each other line is a problem.
 fn compare(

@@ -322,7 +322,7 @@ impl<'a> Foresight<'a> {
                 if u == Uncertainty::ZERO {
                     problems.add(Problem::new(
                         one.place.clone(),
-                        format!("nothing that says how readings of `{}` scatter", dimension.label),
+                        format!("no information on the scatter of readings of `{}`", dimension.label),
                         "past readings with several of one pump, or the resolution of the gauge",
                         "give a workbook of past readings with the columns 1, 2, 3, or give the model the gauge's resolution or a plus_minus",
                     ));
@@ -367,7 +367,7 @@ impl<'a> Foresight<'a> {
                 problems.warn(Problem::new(
                     place.clone(),
                     format!(
-                        "past readings of `{label}` of {model_name} in {file} that scatter so far that the next one could lie below nothing"
+                        "past readings of `{label}` of {model_name} in {file} whose scatter is so wide that the next one could be below zero"
                     ),
                     "readings of one kind, in the right unit",
                     "check them; the range was cut off at the smallest length that there is",
@@ -377,7 +377,7 @@ impl<'a> Foresight<'a> {
                 problems.warn(Problem::new(
                     place.clone(),
                     format!(
-                        "nothing that says how readings of `{label}` of {model_name} will scatter: only what the gauge can resolve is allowed for"
+                        "no information on the scatter of readings of `{label}` of {model_name}: only the resolution of the gauge is allowed for"
                     ),
                     "past readings with several of one pump",
                     "give a workbook of past readings with the columns 1, 2, 3; measured pumps will need more room than is planned for here",

@@ -76,7 +76,7 @@ pub(super) fn read(book: &Book, stock: &str, problems: &mut Problems) -> Feelers
         problems.add(Problem::new(
             sheet.whole(),
             format!("{} blades", feelers.blades.len()),
-            format!("at most {MOST}, as many as people look through"),
+            format!("at most {MOST}"),
             "keep the blades of one set",
         ));
     }

@@ -200,9 +200,9 @@ impl<'a> Pumps<'a> {
         if let Some(first) = self.known.get(&same) {
             problems.add(Problem::new(
                 here,
-                format!("`{tag}` of `{date}`, which stands in {first} already"),
-                "one row a pump and outage",
-                "take out the row that is a copy; readings of one pump that were taken again go into one row, in columns numbered 1, 2, 3",
+                format!("`{tag}` of `{date}`, which is in {first} already"),
+                "one row per pump and outage",
+                "remove the copy; readings of one pump that were taken again go into one row, in columns numbered 1, 2, 3",
             ));
             return None;
         }
@@ -273,10 +273,10 @@ fn ask_about_model(
         problems.add(Problem::new(
             line.place(heading),
             format!("the model `{name}`, which is not known, but is much like `{}`", near.name),
-            "a model of the outage, or a name that is not so like one",
+            "a model of the outage, or a name less like one",
             format!(
-                "say `{}`, if that is what is meant; else add the model's file to the folder given \
-                 with --models, or take the row out",
+                "write `{}`, if that is what is meant; else add the model's file to the folder given \
+                 with --models, or remove the row",
                 near.name
             ),
         ));

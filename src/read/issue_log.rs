@@ -58,7 +58,7 @@ pub fn log_reads_back(file: &Path, bytes: &[u8], log: &Log) -> Result<(), Proble
     let name = file.display().to_string();
     let found = match issue_log_of(&name, bytes.to_vec(), &mut Memory::default()) {
         Ok(back) if back == *log => return Ok(()),
-        Ok(_) => "a log that reads back otherwise than it was written".to_string(),
+        Ok(_) => "a log that does not read back as it was written".to_string(),
         Err(problems) => match problems.sorted().first() {
             Some(first) => {
                 format!("a log that does not read back ({}: {})", first.place, first.found)
@@ -106,7 +106,7 @@ pub fn log_beside_stock(log: &Log, job: &Job, file: &str, date: &str) -> Vec<Pro
                     sheet.place(lot.row, column),
                     format!("{} on hand of {}", lot.on_hand, lot.item),
                     format!("{counted}, as the issue log's last line about it says"),
-                    "if goods came in or were counted anew, record it with `gapwright issue --counted`; else it is another stock's log",
+                    "if goods came in or were counted again, record it with `gapwright issue --counted`; else it is another stock's log",
                 )
             })
         })
@@ -251,7 +251,7 @@ fn entry(line: &TableRow<'_, '_>, headings: &[&Heading], problems: &mut Problems
     }
     for at in [3, 4, 5, 6, 13] {
         if tidy(&texts[at]) != texts[at] {
-            wrong(at, "words parted by single spaces, as the log has them");
+            wrong(at, "words separated by single spaces, as in the log");
         }
     }
     let chain = texts[14].clone();

@@ -359,9 +359,9 @@ impl Reader<'_> {
             if pair.between.iter().any(few) {
                 self.add(
                     &raw.span(),
-                    "a correlation of what is known by few degrees of freedom",
+                    "a correlation of a dimension with few degrees of freedom",
                     "dimensions with a plus_minus or a standard_uncertainty, without degrees_of_freedom",
-                    "state what the two share as a plus_minus of each; the scatter of readings does not hold it",
+                    "state the error that the two share as a plus_minus of each; the scatter of readings does not include it",
                 );
             }
         }
@@ -453,7 +453,7 @@ impl Reader<'_> {
                         &at.span(),
                         format!("a place for the figure of `{name}` that is not on the drawing"),
                         "two numbers from 0 to 1: shares of the drawing's width and height, such as [0.42, 0.31]",
-                        "measure on the drawing where the middle of the figure should stand",
+                        "measure on the drawing where the middle of the figure should be",
                     );
                 }
             }
@@ -555,7 +555,7 @@ impl Reader<'_> {
             _ => {
                 self.add(
                     span,
-                    format!("no single statement of how well `{name}` is known"),
+                    format!("not exactly one tolerance or uncertainty of `{name}`"),
                     "plus_minus, or plus and minus, or standard_uncertainty, or plus_minus = \"from readings\"",
                     "state one of them",
                 );
@@ -567,9 +567,9 @@ impl Reader<'_> {
         {
             self.add(
                 &resolution.span(),
-                "a resolution beside what is known another way",
+                "a resolution beside another statement of uncertainty",
                 "a resolution beside plus_minus = \"from readings\"",
-                "take it into the plus_minus, or out",
+                "include it in the plus_minus, or remove it",
             );
         }
         spread
@@ -586,7 +586,7 @@ impl Reader<'_> {
                         &given.span(),
                         format!("{} degrees of freedom", given.get_ref()),
                         "1 to 1000000, of a plus_minus or a standard_uncertainty",
-                        "correct it; readings have theirs from their number, and what is well known has none",
+                        "correct it; readings have theirs from their number; a well-known figure has none",
                     );
                 }
                 sound.then_some(Some(*given.get_ref()))

@@ -64,7 +64,7 @@ pub fn stated(job: &mut Job, pump: usize, texts: &[String]) -> Result<Vec<PackPi
                         wrong(
                             format!("the piece `{piece}` of --pack {name}"),
                             "a thickness with its plus/minus such as 0.010 +/- 0.0003, or an item of the stock workbook with the fit of the place".into(),
-                            "state both, or give --stock; pieces are parted by a semicolon, or by a comma and a space",
+                            "state both, or give --stock; separate pieces with a semicolon, or with a comma and a space",
                         );
                         continue;
                     }
@@ -116,7 +116,7 @@ fn warn(job: &mut Job, tag: &str, place: &Pack, pack: &PackPick) {
     }
     found.dedup();
     for (found, expected) in found {
-        let fix = "the stack-up is worked out as stated; no kit could be made so";
+        let fix = "the stack-up is worked out as stated; no such kit could be made";
         let place = Place::file("command line");
         job.warnings.push(Problem::new(place, found, expected, fix));
     }

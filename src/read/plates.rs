@@ -198,7 +198,7 @@ fn read_fit(table: &Table<'_>, draft: &mut Draft, problems: &mut Problems) {
                 line.place(heading),
                 format!("the fit code `{}` a second time", code.as_str()),
                 "each fit code once",
-                format!("keep one row; the first stands in row {}", first + 1),
+                format!("keep one row; the first is in row {}", first + 1),
             ));
         }
         let outer = outside.and_then(|heading| line.needed_thickness(heading, problems));
@@ -265,7 +265,7 @@ fn check_yields(draft: &Draft, problems: &mut Problems) {
                 shape.place.clone(),
                 "an outside diameter that is larger than every plate",
                 "a plate that the piece can be cut from",
-                "check the unit of both; as it stands none is cut",
+                "check the unit of both; as it is, none is cut",
             ));
         }
     }

@@ -163,7 +163,7 @@ fn repeated(place: Place, tag: &str, first: u32) -> Problem {
         place,
         format!("the tag `{tag}` a second time"),
         "each pump once",
-        format!("correct one of the tags; the first stands in row {}", first + 1),
+        format!("correct one of the tags; the first is in row {}", first + 1),
     )
 }
 

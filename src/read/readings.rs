@@ -133,7 +133,7 @@ fn warn_of_rules(job: &Job, carried: &Carried, problems: &mut Problems) {
             carried.place.clone(),
             format!("a plan made with {setting} {before}; its readings are judged with {now}"),
             "the setting with which the slips were printed",
-            format!("give {before} again, on the command line or on the sheet Policy; else the ranges on the slips do not hold"),
+            format!("give {before} again, on the command line or on the sheet Policy; else the ranges on the slips are not valid"),
         ));
     }
 }
@@ -288,7 +288,7 @@ fn ask_about_strays(sheet: &Sheet, row: &SheetRow, problems: &mut Problems) {
         {
             problems.warn(Problem::new(
                 sheet.place(row.number, column.into()),
-                format!("`{number}`, where a tick belongs or nothing"),
+                format!("`{number}` in a cell for a tick"),
                 "readings in the coloured cells beside `1st, 2nd reading`",
                 "move it there if it is a reading; here it counts for nothing",
             ));
@@ -387,7 +387,7 @@ fn of_command_line(text: &str, job: &Job, tags: &Tags, notes: &mut Notes, proble
         problems.add(Problem::new(
             place,
             format!("--found {text}"),
-            "a tag, a colon, what was read, an equals sign and the reading with its unit",
+            "a tag, a colon, a place or requirement, an equals sign and the reading with its unit",
             "write it as in --found \"P-208:running clearance=0.0212 in\"",
         ));
         return;
@@ -533,7 +533,7 @@ fn parsed(job: &Job, pump: &Pump, of: Of, note: &Note, problems: &mut Problems) 
     };
     let error = match Reading::parse(&note.text, note.unit, within) {
         Ok(reading) if signed || reading.value >= Length::ZERO => return Some(reading),
-        Ok(_) => "less than nothing".to_string(),
+        Ok(_) => "below zero".to_string(),
         Err(LengthError::NoUnit) => "no unit".to_string(),
         Err(error) => error.to_string(),
     };

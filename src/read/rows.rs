@@ -92,7 +92,7 @@ pub(super) fn entries<'a>(
                 place(*column),
                 format!("{what} (`{}`), left out", cell.show()),
                 "entries only below the headings",
-                "remove the row, if it is what it looks like; else fill in what it lacks",
+                "remove the row, if it is what it looks like; else fill in the missing values",
             ));
         } else if let ([(column, cell @ Cell::Text(text))], Lone::IsProblem) =
             (row.cells.as_slice(), lone)
@@ -137,7 +137,7 @@ fn take_units(table: &mut Table<'_>, units: Vec<(u32, Unit)>, problems: &mut Pro
             Some(other) => problems.add(Problem::new(
                 place,
                 format!("the unit `{unit}` below the heading `{}`", heading.text),
-                format!("one unit a column, here {other}"),
+                format!("one unit per column, here {other}"),
                 "correct one of the two",
             )),
         }

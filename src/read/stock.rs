@@ -90,7 +90,7 @@ impl Names {
                 at.clone(),
                 format!("the item `{item}` a second time"),
                 "each item once",
-                format!("add the counts and keep one row, or give the lot a number of its own; the first stands in row {} of sheet {sheet}", *row + 1),
+                format!("add the counts and keep one row, or give the lot a number of its own; the first is in row {} of sheet {sheet}", *row + 1),
             ));
         }
     }
@@ -154,7 +154,7 @@ pub(super) fn read(book: &Book, problems: &mut Problems) -> Option<Draft> {
                 problems.warn(Problem::new(
                     at,
                     format!("bin {bin} also holds {other}"),
-                    "one kind and fit a bin",
+                    "one kind and fit per bin",
                     "check that the pieces cannot be mixed up when they are picked",
                 ));
             }
@@ -391,8 +391,8 @@ pub(super) fn check_kinds(draft: &Draft, models: &[Model], problems: &mut Proble
             problems.add(Problem::new(
                 place.clone(),
                 format!("the kind `{kind}`, which no model asks for"),
-                format!("`{near}`, or a kind that is not so like it"),
-                format!("say `{near}`, if that is what it is"),
+                format!("`{near}`, or a kind less like it"),
+                format!("write `{near}`, if that is what it is"),
             ));
         }
     }

@@ -109,7 +109,7 @@ fn read(sheet: &Sheet, needed: &[&str], held: &mut Held, problems: &mut Problems
             problems.add(Problem::new(
                 line.place(item),
                 format!("the item `{name}` a second time"),
-                "each item once, whatever its case and spaces",
+                "each item once, regardless of case and spaces",
                 format!("add the counts and keep one row, or give the lot a number of its own; the first is counted in {}", first.place),
             ));
         }

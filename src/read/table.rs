@@ -289,7 +289,7 @@ impl<'a> Table<'a> {
                     format!("the heading `{}` a second time", heading.text),
                     "each heading once",
                     format!(
-                        "rename or remove one of them; the first stands in {}",
+                        "rename or remove one of them; the first is in {}",
                         crate::problem::address(table.heading_row, first.column)
                     ),
                 ));
@@ -417,7 +417,7 @@ impl<'a> Table<'a> {
                 problems.add(Problem::new(
                     place,
                     format!("a column headed `{}`, which is not known", heading.text),
-                    format!("`{near}`, or a heading that is not so like it"),
+                    format!("`{near}`, or a heading less like it"),
                     format!(
                         "rename it to `{}` if that is what it is, else to something else",
                         renamed(near, &heading.text)
@@ -490,10 +490,10 @@ fn fix_unit(heading: &str) -> String {
     match brackets(heading).find(|inside| Unit::parse(inside).is_none() && !inside.is_empty()) {
         Some(other) => format!(
             "`({other})` is no unit that is known here: write `(in)`, `(thou)`, `(mm)` or `(um)` in the \
-             heading, or the unit behind the number"
+             heading, or the unit after the number"
         ),
         None => format!(
-            "put the unit into the heading, `{heading} (in)` or `{heading} (mm)`, or behind the number"
+            "put the unit into the heading, `{heading} (in)` or `{heading} (mm)`, or after the number"
         ),
     }
 }
@@ -626,7 +626,7 @@ impl TableRow<'_, '_> {
             ask(
                 format!("`{text}`, read as {whole}.{part}"),
                 "a comma as decimal mark, not between thousands",
-                "write a point, or leave the comma out if it parts thousands",
+                "write a point, or leave the comma out if it separates thousands",
             );
         }
         if number.len() > 1 && number.starts_with('0') && number.bytes().all(|b| b.is_ascii_digit())
@@ -678,7 +678,7 @@ impl TableRow<'_, '_> {
         match note_behind(cell) {
             Some(note) => problems.add(Problem::new(
                 self.place(heading),
-                format!("`{}`: `{note}` behind the number", cell.show()),
+                format!("`{}`: `{note}` after the number", cell.show()),
                 expected,
                 "leave the number alone in the cell; move the note to a column of its own",
             )),
@@ -696,7 +696,7 @@ impl TableRow<'_, '_> {
             Cell::Text(text) if has_thousands(text) => {
                 problems.add(Problem::new(
                     self.place(heading),
-                    format!("`{text}`, in which the mark or space may part thousands"),
+                    format!("`{text}`, in which the mark or space may separate thousands"),
                     "a whole number from 0 to 1000000000",
                     "type the number without it",
                 ));
@@ -716,9 +716,7 @@ impl TableRow<'_, '_> {
                     "a whole number from 0 to 1000000000",
                     // An unknown lead time is an empty cell, not 0.
                     match heading.key.as_str() {
-                        "leaddays" => {
-                            "type whole days, rounded up; leave it empty where nobody knows"
-                        }
+                        "leaddays" => "type whole days, rounded up; leave it empty if unknown",
                         _ => "count again and type the number, 0 if there is none",
                     },
                 ],

@@ -38,7 +38,7 @@ pub(super) fn check(
                 place(stock.kind_column),
                 format!("the kind `{kind}`, which no pump asks for"),
                 format!("`{known}`, if that is what it is"),
-                format!("say `{known}` if the piece may be issued as one; until then it goes into no pump"),
+                format!("write `{known}` if the piece may be issued as one; until then it goes into no pump"),
             ));
         }
     }

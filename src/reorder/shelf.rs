@@ -42,7 +42,7 @@ pub struct Shelf {
     pub after: Reach,
     /// Range reached by all thicknesses of the stock workbook, held or not.
     pub all: Reach,
-    /// Fewest thicknesses that reach as much as all, as indices into `items`.
+    /// Fewest thicknesses with the reach of all, as indices into `items`.
     pub fewest: Choice,
     /// Cheapest ones, with one pack each.
     pub cheapest: Choice,

@@ -193,10 +193,10 @@ pub const CLASSES: usize = 60;
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 pub enum DrawError {
     /// The mean or the distribution of a source is not a number, or its width is negative.
-    #[error("source {0} has no mean and width that make a law")]
+    #[error("source {0} has no mean and width that make a distribution")]
     Law(usize),
     /// A constant or a factor is not a number.
-    #[error("a factor or constant of the sum is no number")]
+    #[error("a factor or constant of the sum is not a number")]
     Factor,
     /// A term or a group refers to a source that does not exist.
     #[error("there is no source {0}")]
@@ -205,7 +205,7 @@ pub enum DrawError {
     #[error("source {0} cannot be drawn together with others: it must be normal and in one group")]
     Member(usize),
     /// A correlation matrix is not symmetric and positive semi-definite, or of the wrong size.
-    #[error("the correlation matrix of group {0} is none")]
+    #[error("group {0} has no valid correlation matrix")]
     Correlation(usize),
     /// The level is below 0.5, or 1 or more.
     #[error("the coverage probability must be 0.5 or more and less than 1")]
@@ -220,9 +220,7 @@ pub enum DrawError {
     #[error("the coverage probability needs at least {0} draws")]
     FewDraws(u64),
     /// Fewer than two draws have a value, or the values are too large for a standard deviation.
-    #[error(
-        "no mean can be taken: the gap is hardly ever above nought, or the values are too large"
-    )]
+    #[error("no mean can be taken: the gap is hardly ever above zero, or the values are too large")]
     NoValue,
 }
 

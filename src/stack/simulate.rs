@@ -64,7 +64,7 @@ pub enum Undrawn {
     /// The distribution of so few readings has no standard deviation. Source: JCGM 101:2008, 6.4.9 (from
     /// memory).
     #[error(
-        "`{0}` is known by too few readings: their law has no standard deviation; take at least four"
+        "`{0}` is known by too few readings: their distribution has no standard deviation; take at least four"
     )]
     FewReadings(String),
     /// Errors in the model or the plan of the draws.

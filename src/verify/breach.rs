@@ -195,7 +195,7 @@ pub enum PlaceBreach {
     #[error("item {0} cannot be peeled so far")]
     Peeled(String),
     /// Pieces given and missing that do not add up to those needed.
-    #[error("{given} given and {lacking} lacking of {asked}")]
+    #[error("{given} given and {lacking} missing of {asked}")]
     Given {
         /// Pieces given.
         given: u32,
@@ -205,7 +205,7 @@ pub enum PlaceBreach {
         asked: u32,
     },
     /// Piece reported missing that was in stock.
-    #[error("lacks some, but item {0} was to be had")]
+    #[error("is short of some, but item {0} is on hand")]
     WasThere(String),
     /// Lot begun before an earlier one is used up.
     #[error("item {0} is out of turn")]

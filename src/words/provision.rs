@@ -112,7 +112,7 @@ pub fn pieces(job: &Job, unit: Unit, pack: &PackPick) -> String {
 pub fn law(expected: &Expected, unit: Unit) -> String {
     match expected.law {
         ExpectedLaw::Even if expected.low == expected.high => "one value".into(),
-        ExpectedLaw::Even => "every value looked at alike".into(),
+        ExpectedLaw::Even => "every value examined equally likely".into(),
         ExpectedLaw::Readings { mean, scale, degrees_of_freedom: freedom } => {
             let n = f64::from(freedom) + 1.0;
             let deviation = scale.to_f64(unit) / (1.0 + 1.0 / n).sqrt();
@@ -129,9 +129,7 @@ pub fn gaps(job: &Job, pump: usize, kit: &SafeKit) -> Vec<String> {
     let tag = &job.pumps[pump].tag;
     if kit.axes.is_empty() {
         let gap = (kit.gaps() > 0).then(|| {
-            format!(
-                "{tag} is measured, and nothing in the drawers will do; `gapwright kit` says why"
-            )
+            format!("{tag} is measured, and no pieces in stock fit; `gapwright kit` says why")
         });
         return gap.into_iter().collect();
     }
@@ -144,7 +142,7 @@ pub fn gaps(job: &Job, pump: usize, kit: &SafeKit) -> Vec<String> {
             _ => format!("it comes to {values}"),
         };
         format!(
-            "{tag}: nothing in the drawers will do if {what} ({} of {} values)",
+            "{tag}: no pieces in stock fit if {what} ({} of {} values)",
             run.values,
             kit.values()
         )
@@ -163,7 +161,7 @@ pub fn gap_line(job: &Job, pump: usize, kit: &SafeKit) -> Option<String> {
     #[allow(clippy::cast_precision_loss)]
     let share = percent(kit.gaps() as f64 / kit.values().max(1) as f64);
     Some(format!(
-        "{first}, and {more} more {}: {} of {} values in all, {share}; they stand on Coverage",
+        "{first}, and {more} more {}: {} of {} values in all, {share}; see Coverage",
         if more == 1 { "range" } else { "ranges" },
         kit.gaps(),
         kit.values()
@@ -173,9 +171,9 @@ pub fn gap_line(job: &Job, pump: usize, kit: &SafeKit) -> Option<String> {
 /// A pump's status in a few words.
 pub fn standing(kit: &SafeKit) -> String {
     match (kit.axes.is_empty(), kit.gaps(), kit.values()) {
-        (true, 0, _) => "Measured; pieces at hand".into(),
-        (true, ..) => format!("{GAP}: measured, and nothing will do"),
-        (false, 0, _) => "Every value looked at can be met".into(),
+        (true, 0, _) => "Measured; pieces in stock".into(),
+        (true, ..) => format!("{GAP}: measured, and no pieces in stock fit"),
+        (false, 0, _) => "All values can be met".into(),
         (false, gaps, values) => format!("{GAP}: {gaps} of {values} values"),
     }
 }
@@ -201,7 +199,9 @@ pub fn trolley_proof(provision: &Provision, question: &ProvisionOptions, job: &J
     let trolley = &provision.trolley;
     let bound = money(trolley.bound.raw(), job);
     if provision.falls_short(question) {
-        return format!("not what was asked for, see NOT MET; bound for as many scenarios {bound}");
+        return format!(
+            "not the service required, see NOT MET; bound for as many scenarios {bound}"
+        );
     }
     if trolley.proven() {
         return "proven least for the scenarios it was chosen for".into();
@@ -241,10 +241,10 @@ fn interval([low, high]: [f64; 2]) -> String {
     format!("{} to {}", low.trim_end_matches(" %"), rounded(high, f64::ceil))
 }
 
-/// Service of the trolley: `953 of 1000 scenarios of their own, 95.3 % (93.8 to 96.5 %)`.
+/// Service of the trolley: `953 of 1000 other scenarios, 95.3 % (93.8 to 96.5 %)`.
 pub fn service(service: &Service) -> String {
     format!(
-        "{} of {} scenarios of their own, {} ({})",
+        "{} of {} other scenarios, {} ({})",
         service.served,
         service.checks,
         percent(service.share()),
@@ -282,13 +282,13 @@ pub fn promise(provision: &Provision, question: &ProvisionOptions) -> String {
     let served_except_gaps = match service.hopeless {
         0 => String::new(),
         _ => format!(
-            " Everything but the gaps is served in {} of {} scenarios counted.",
+            " If pumps in a gap are left out, {} of {} counted scenarios are served.",
             service.served_except_gaps, service.checks
         ),
     };
     if service.out_of_reach(wanted) {
         return format!(
-            "NOT MET: {asked_for} is out of reach whatever is set aside: {} of {} scenarios counted come to a value in a gap, which leaves {} of outages at most (at {level}).{served_except_gaps}",
+            "NOT MET: no pieces that could be set aside reach {asked_for}: {} of {} counted scenarios have a value in a gap, which leaves {} of outages at most (at {level}).{served_except_gaps}",
             service.hopeless,
             service.checks,
             rounded(service.reachable[1], f64::ceil)
@@ -297,28 +297,28 @@ pub fn promise(provision: &Provision, question: &ProvisionOptions) -> String {
     if !trolley.enough() {
         let gaps = match trolley.hopeless {
             0 => String::new(),
-            gaps => format!("; {gaps} of them come to a value in a gap"),
+            gaps => format!("; {gaps} of them have a value in a gap"),
         };
         return format!(
-            "NOT MET: of the {} scenarios it was chosen for it serves {}, and {} were wanted for {asked_for}{gaps}.{served_except_gaps}",
+            "NOT MET: of the {} design scenarios it serves {}, and {} are required for {asked_for}{gaps}.{served_except_gaps}",
             trolley.scenarios, trolley.served, trolley.wanted
         );
     }
     if high < wanted {
         return format!(
-            "NOT MET: the service that was counted lies below the {asked_for} asked for.{served_except_gaps}"
+            "NOT MET: the counted service is below the {asked_for} required.{served_except_gaps}"
         );
     }
     if question.probability == Millionths::ONE {
         return format!(
-            "No count can prove 100 %: the {} scenarios counted say {} or more (at {level}).",
+            "No count can prove 100 %: the {} counted scenarios show {} or more (at {level}).",
             service.checks,
             rounded(low, f64::floor)
         );
     }
     if low < wanted {
         return format!(
-            "The count does not settle whether it is {asked_for} or more: more scenarios to choose it for (--scenarios) make it safer, more to count on (--checks) narrow the interval.{served_except_gaps}"
+            "The count does not settle whether it is {asked_for} or more: raise --scenarios for a safer trolley, or --checks for a narrower interval.{served_except_gaps}"
         );
     }
     let coarse = match provision.coarse.is_empty() {
@@ -326,7 +326,7 @@ pub fn promise(provision: &Provision, question: &ProvisionOptions) -> String {
         false => " But these lie far apart for the limits: see the warning.",
     };
     format!(
-        "The {asked_for} asked for is met, interval and all, for {}.{coarse}{served_except_gaps}",
+        "The {asked_for} required is met, even at the low end of the interval, for {}.{coarse}{served_except_gaps}",
         looked_at(question)
     )
 }
@@ -344,7 +344,7 @@ pub fn warnings(job: &Job, provision: &Provision, question: &ProvisionOptions) -
             more => format!(" and {more} more"),
         };
         format!(
-            "Values are looked at {} apart, more than a fifth of a requirement's width ({} at the narrowest) of {pumps}{more}: what lies between two values may well be a gap or want other pieces; take smaller steps (--step).",
+            "Values are examined {} apart, more than a fifth of a requirement's width ({} at the narrowest) of {pumps}{more}. Values between them may be in a gap or need other pieces: take smaller steps (--step).",
             length(question.step, unit),
             about(width.into(), unit)
         )
@@ -352,7 +352,7 @@ pub fn warnings(job: &Job, provision: &Provision, question: &ProvisionOptions) -
     let free = (!provision.free.is_empty()).then(|| {
         let items = provision.free.iter().map(|&item| job.stock[item].item.as_str());
         format!(
-            "Counted as free, since the stock has no unit cost for them, or 0: {}; the prices here leave them out, and least is least without them.",
+            "Counted as free (no unit cost in the stock, or 0): {}. Prices and least costs leave them out.",
             { items }.join(", ")
         )
     });
@@ -362,13 +362,13 @@ pub fn warnings(job: &Job, provision: &Provision, question: &ProvisionOptions) -
 /// Spacing of the values examined, in words.
 fn looked_at(question: &ProvisionOptions) -> String {
     let step = length(question.step, natural_unit(question.step));
-    format!("every value looked at, {step} apart")
+    format!("every value examined, {step} apart")
 }
 
 /// Values that a safe kit holds for.
 pub fn safe_holds(question: &ProvisionOptions) -> String {
     format!(
-        "every pump at {}, that the drawers can meet, whatever the others come to",
+        "every pump at {}, if the stock can meet it, whatever values the other pumps have",
         looked_at(question)
     )
 }
@@ -377,7 +377,7 @@ pub fn safe_holds(question: &ProvisionOptions) -> String {
 pub fn fits(job: &Job, together: &Together) -> String {
     let mut parts = Vec::new();
     if !together.lacking.is_empty() {
-        parts.push(format!("the drawers are short of {}", listed(job, &together.lacking)));
+        parts.push(format!("the stock is short of {}", listed(job, &together.lacking)));
     }
     if !together.plates.is_empty() {
         parts.push(format!("too few plates of {}", plates(job, &together.plates)));
@@ -423,6 +423,6 @@ pub fn fault(fault: &ProvisionError, stock: &str, pumps: &str) -> Problem {
                 length(*step, natural_unit(*step))
             ),
         ),
-        other => in_pumps(other.to_string(), "a question that can be answered", "correct it"),
+        other => in_pumps(other.to_string(), "settings that can be worked out", "correct it"),
     }
 }

@@ -42,19 +42,19 @@ pub fn what<'a>(job: &'a Job, pump: &'a Pump, of: Of) -> &'a str {
 }
 
 /// Found and predicted value:
-/// `found 0.0262 in, predicted 0.0212 in; off by 0.0050 in, 4.6 times what both can be off together`.
+/// `found 0.0262 in, predicted 0.0212 in; off by 0.0050 in, 4.6 times their combined uncertainty`.
 pub fn compared(compared: &Compared, unit: Unit) -> String {
     let found = compared.found.last().value;
     let difference = compared.difference().abs();
     let times = compared.normalised().map_or_else(
-        || "and neither can be off".to_string(),
-        |e| format!("{:.1} times what both can be off together", e.abs()),
+        || "and neither has an error".to_string(),
+        |e| format!("{:.1} times their combined uncertainty", e.abs()),
     );
     // The slip has the nominal value, so the source of the other one is stated.
     let middle = match compared.predicted == compared.nominal {
         true => String::new(),
         false => format!(
-            " (the middle of tolerances that are wider on one side; {} on the slip)",
+            " (the middle of uneven tolerances; {} on the slip)",
             fine(compared.nominal, unit)
         ),
     };
@@ -120,7 +120,7 @@ fn not_met(job: &Job, pump: &Pump, record: &Record, index: usize, why: &str) -> 
 }
 
 /// Advice where only the uncertainty of a reading fails: before pieces are moved or a pump is given up.
-const FINER: &str = "First read it with a finer instrument, and say how good that is (--clearance-within, or the column Within of a list): it may be met as it stands.";
+const FINER: &str = "First read it with a finer instrument and state its error (--clearance-within, or the column Within of a list): it may be met as it is.";
 
 /// One or several pieces, with their thickness as fitted and their bin.
 fn pieces(job: &Job, pick: &Pick) -> String {
@@ -157,7 +157,7 @@ pub fn allowed(rule: Acceptance, within: Length, hot: bool) -> String {
     match rule {
         Acceptance::WorstCase => format!(
             "limits less {within} for the error of a reading{}",
-            growth(", with the growth at its worst")
+            growth(", in the worst case of growth")
         ),
         Acceptance::Expanded => format!(
             "limits less the expanded uncertainty of a reading with an error of +/-{within}{}",
@@ -165,7 +165,7 @@ pub fn allowed(rule: Acceptance, within: Length, hot: bool) -> String {
         ),
         Acceptance::Nominal => format!(
             "nominal rule: the error of a reading, +/-{within}, is not allowed for{}",
-            growth(", nor the growth at its worst")
+            growth(", nor the worst case of growth")
         ),
     }
 }
@@ -184,10 +184,10 @@ pub fn expected((total, tolerance): (Length, Tolerance), unit: Unit) -> String {
 pub fn no_swap(searched: Searched) -> String {
     match searched {
         Searched { all: true, .. } => {
-            "No swap of the pieces that are left puts it right: every one was looked at. As read, new pieces, or a new bare reading and a new kit, are needed.".into()
+            "No swap of the remaining pieces puts it right: all were examined. It needs new pieces, or a new bare reading and a new kit.".into()
         }
         Searched { pieces, .. } => format!(
-            "No swap of up to {pieces} pieces puts it right, and there are too many larger ones to look at. Measure anew and kit it again."
+            "No swap of up to {pieces} pieces puts it right, and there are too many larger ones to examine. Measure again and make a new kit."
         ),
     }
 }
@@ -248,24 +248,22 @@ fn sentence(job: &Job, pump: &Pump, record: &Record, task: &Task) -> String {
             let values = found.map(|found| [found.first, found.last()].map(|one| one.value));
             let [first, last] = values.unwrap_or_default().map(|value| length(value, unit));
             format!(
-                "The two readings, {first} and {last}, differ by more than they can be off: read a third time, with another \
-                 instrument if there is one."
+                "The two readings, {first} and {last}, differ by more than their errors: read a third time, with another instrument if there is one."
             )
         }
-        Task::MeasurePackFirst(_) => "It agrees with what its pieces say, so the reading of the pack is the likelier slip: measure the pack again first.".into(),
+        Task::MeasurePackFirst(_) => "It agrees with the nominal pieces, so the reading of the pack is probably wrong: measure the pack again first.".into(),
         Task::LookFor(_, what) => usual(*what).into(),
         Task::WouldFit(_, suspects) => {
             let slips = suspects.iter().map(|one| format!("if {}", suspect(job, pump, one)));
             format!("It would fit {}.", slips.collect::<Vec<_>>().join(", or "))
         }
         Task::ReadAgain => {
-            "Clean and fix what is found and read again; move no piece before. If the second reading says the \
-             same, it counts."
+            "Clean or fix the cause and read again before any piece is moved. If the second reading agrees with the first, it counts."
                 .into()
         }
         Task::Recheck(index) => {
             let label = &pump.requirements[*index].label;
-            format!("{label}: not rechecked yet; what was read agrees.")
+            format!("{label}: not rechecked yet; the readings so far agree.")
         }
         Task::CauseNotFound(of) => format!(
             "{}: {}; read twice alike, so the reading counts. Its cause was not found: tell the engineer.",
@@ -273,13 +271,13 @@ fn sentence(job: &Job, pump: &Pump, record: &Record, task: &Task) -> String {
             off(*of)
         ),
         Task::PackNotMeasured(place) => format!(
-            "{}: the finished pack was not measured; it counts as its pieces say.",
+            "{}: the finished pack was not measured; its pieces are taken at nominal.",
             label(*place)
         ),
         Task::NotMet(index) => not_met(job, pump, record, *index, "NOT MET"),
         Task::NotClear { requirement, finer } => {
             let why = format!(
-                "within its limits but not clear of them by {}, what it may be off{}",
+                "within its limits but not clear of them by {}, the error of a reading{}",
                 guards(&record.requirements[*requirement].verdict, unit),
                 if *finer { "; a finer reading may show that it is met" } else { "" }
             );

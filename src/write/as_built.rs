@@ -1,7 +1,6 @@
 //! The as-built record: what was predicted, what was found, what was decided, with room to sign.
 
 mod basis;
-pub mod json;
 mod readings;
 mod summary;
 mod to_do;

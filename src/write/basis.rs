@@ -88,23 +88,23 @@ pub(super) fn files<'s>(head: &'static str, files: &[Input], styles: &'s Styles)
 pub(super) fn inputs_and_policy<'s>(job: &Job, styles: &'s Styles) -> [Section<'s>; 2] {
     let covered = match job.policy.guard() {
         Guard::Expanded(_) => {
-            "combined standard uncertainties by which a kit keeps clear of its limits"
+            "combined standard uncertainties that a kit keeps clear of its limits"
         }
         Guard::None | Guard::WorstCase => {
-            "standard uncertainties that count in the worst case, where no plus/minus is given"
+            "standard uncertainties taken as the worst case if no plus/minus is given"
         }
     };
     let meanings = [
-        "when a requirement counts as met",
+        "rule by which a requirement is met",
         covered,
-        "charge for each piece, beside its unit cost",
-        "charge for each 0.001 in that a requirement comes out off its target",
+        "cost of handling each piece, on top of its unit cost",
+        "cost of each 0.001 in between a requirement's value and its target",
         "whether the rest of an opened pack is waste",
-        "what the money is called",
-        "seed of everything random; the choice of pieces uses nothing random",
-        "after which the best plan found is written",
-        "how far a micrometer's reading of a finished pack may be off, for recheck",
-        "how far a reading of a clearance may be off, for recheck",
+        "name of the currency",
+        "seed of all random draws; the choice of pieces uses none",
+        "end of the search; the best plan found by then is written",
+        "error of a micrometer reading of a finished pack, for recheck",
+        "error of a clearance reading, for recheck",
     ];
     let settings = job.policy.settings();
     let policy = settings.iter().zip(meanings).map(|((setting, value), meaning)| {
@@ -132,8 +132,8 @@ pub(super) fn program() -> (&'static str, String) {
 /// How linear programs are solved.
 pub(super) fn solver() -> (&'static str, String) {
     let backend = Backend::default().name();
-    let how = format!("{backend} through good_lp; bounds recomputed in whole numbers");
-    ("Linear programs by", how)
+    let how = format!("{backend} through good_lp; bounds recomputed in integers");
+    ("LP solver", how)
 }
 
 /// The end of the search for a plan.
@@ -144,6 +144,6 @@ pub(super) fn ended(plan: &Plan) -> (&'static str, String) {
 
 /// How lengths are held.
 pub(super) fn lengths() -> (&'static str, String) {
-    let how = "held in whole tenths of a nanometre; 1 in = 25.4 mm exactly";
+    let how = "stored in whole tenths of a nanometre; 1 in = 25.4 mm exactly";
     ("Lengths", how.to_string())
 }

@@ -192,7 +192,7 @@ impl Draft<'_> {
 fn stock(model: &Model) -> Written<Vec<u8>> {
     let mut workbook = new_workbook("Stock")?;
     let styles = Styles::new(DATE);
-    let lead = "Stock: one row a lot. Replace the example rows, which are invented.";
+    let lead = "Stock: one row per lot. Replace the example rows, which are invented.";
     let columns = stock_columns(model);
     let mut page = form("Stock", lead, &columns, &styles)?;
     example_lots(&mut page, model, &columns)?;
@@ -231,12 +231,12 @@ fn stock_columns(model: &Model) -> [Column; 17] {
     [
         column("Item", "Stock number, once each. One row is a lot: pieces of one thickness."),
         column("Kind", "shim, gasket, or any other kind that a model asks for.").list(kinds),
-        column("Fit", "The fit code that ties a piece to a place; the pump workbook says the same code.").example("F1"),
+        column("Fit", "The fit code that ties a piece to a place; the pump workbook has the same code.").example("F1"),
         column(format!("Thickness ({unit})"), "Of one piece: nominal, or the lot's measured mean; of a packing ring its section. A cell may have a unit of its own: 0.5 mm, 12 thou, 1/64 in."),
         column(format!("Tolerance ({unit})"), "Plus/minus on one piece, or both sides: +0/-0.02 mm. May be left empty if the model gives one for the material.").example(tolerance),
         column(format!("Uncertainty ({unit})"), "Standard uncertainty of the measured mean, if the lot was measured."),
         column("On hand", "Whole pieces in the bin.").example(10.0),
-        column("Reserved", "Of those, pieces that must not be offered.").example(0.0),
+        column("Reserved", "Of those, pieces that must not be used.").example(0.0),
         column("Unit cost", "Cost of one piece, a plain number.").example(2.5),
         column("Pack qty", "Pieces in a sealed pack; empty where they come singly. It counts where the policy says that opened packs are spoiled."),
         column(format!("Peel step ({unit})"), "Of a laminated shim: the thickness of one layer. All layers but the last can be peeled off, which is waste. Empty for a solid piece."),
@@ -324,21 +324,21 @@ fn sheets(model: &Model, styles: &Styles) -> Written<Worksheet> {
     let columns = [
         column(
             "Item",
-            "Stock number, once each, and none that stands on Stock. One row is a lot of sheets.",
+            "Stock number, once each, and none that is on Stock. One row is a lot of plates.",
         ),
         column("Kind", "What is cut from it: shim or gasket.").list(kinds),
-        column(format!("Thickness ({unit})"), "Of the sheet: nominal, or the lot's measured mean."),
+        column(format!("Thickness ({unit})"), "Of the plate: nominal, or the lot's measured mean."),
         column(
             format!("Tolerance ({unit})"),
             "Plus/minus on it, or both sides. May be left empty if the model gives one for the material.",
         ),
-        column(format!("Length ({large})"), "One side of a sheet."),
+        column(format!("Length ({large})"), "One side of a plate."),
         column(format!("Width ({large})"), "The other side."),
-        column("On hand", "Whole sheets. A remnant is a lot of its own, with its own sides."),
-        column("Reserved", "Of those, sheets that must not be cut."),
+        column("On hand", "Whole plates. A remnant is a lot of its own, with its own sides."),
+        column("Reserved", "Of those, plates that must not be cut."),
         column(
             "Unit cost",
-            "Cost of one sheet. A piece costs the share of the square that it is cut from; the offcut is waste.",
+            "Cost of one plate. A piece costs the share of the square that it is cut from; the offcut is waste.",
         ),
         column("Bin", "Where it lies."),
         column("Material", "What it is made of."),
@@ -352,24 +352,21 @@ fn sheets(model: &Model, styles: &Styles) -> Written<Worksheet> {
 fn fit(model: &Model, styles: &Styles) -> Written<Worksheet> {
     let large = model.unit.large().symbol();
     let columns = [
-        column(
-            "Fit",
-            "The fit code of the place, once each; the pump workbook says the same code.",
-        ),
+        column("Fit", "The fit code of the place, once each; the pump workbook has the same code."),
         column(
             format!("Outside diameter ({large})"),
-            "Of the piece. Each takes a square of this width from the sheet.",
+            "Of the piece. Each takes a square of this width from the plate.",
         ),
         column(format!("Inside diameter ({large})"), "Of the piece; 0 for a full disc."),
     ];
-    let lead = "Fit: one row a shape that is cut from the sheets of Sheets. Leave it empty if nothing is cut.";
+    let lead = "Fit: one row per shape that is cut from plate (sheet Plate). Leave it empty if nothing is cut.";
     Ok(form("Fit", lead, &columns, styles)?.sheet)
 }
 
 fn feelers(model: &Model, styles: &Styles) -> Written<Worksheet> {
     let unit = model.unit.symbol();
     let columns = [
-        column(format!("Thickness ({unit})"), "What is stamped on the blade; one row a blade."),
+        column(format!("Thickness ({unit})"), "As stamped on the blade; one row per blade."),
         column(
             format!("Tolerance ({unit})"),
             "Plus/minus on it, as the set's maker says or as measured. Never guessed.",
@@ -377,7 +374,7 @@ fn feelers(model: &Model, styles: &Styles) -> Written<Worksheet> {
         column("On hand", "How many of this blade; empty means one."),
         column("Set", "Which set it belongs to, for people."),
     ];
-    let lead = "Feelers: one row a blade of the feeler set. The kit slips then say which blades must go in and which must not.";
+    let lead = "Feelers: one row per blade of the feeler set. The kit slips then say which blades must go in and which must not.";
     let mut page = form("Feelers", lead, &columns, styles)?;
     counts(&mut page.sheet, &[2])?;
     Ok(page.sheet)
@@ -404,13 +401,13 @@ fn pumps(model: &Model, ahead: bool) -> Written<Vec<u8>> {
         column("Note", "Copied to the slip."),
     ];
     for pack in &model.packs {
-        let note = format!("Fit code of {}: the stock workbook says the same code.", pack.label);
+        let note = format!("Fit code of {}: the stock workbook has the same code.", pack.label);
         columns.push(column(fit_heading(&pack.name), note).example("F1"));
     }
     let examples = Examples::of(model);
     for (dimension, example) in model.dimensions.iter().zip(&examples.dimensions) {
         let note = format!(
-            "{}. For several readings repeat the column with 1, 2, 3 behind the name.",
+            "{}. For several readings repeat the column with 1, 2, 3 after the name.",
             dimension.label
         );
         let name = pump_heading(&dimension.name);
@@ -446,7 +443,7 @@ fn pumps(model: &Model, ahead: bool) -> Written<Vec<u8>> {
             columns.push(column(format!("{name} {side}{unit}"), note));
         }
     }
-    let lead = "Pumps: one row a pump. Replace the example row, which is invented.";
+    let lead = "Pumps: one row per pump. Replace the example row, which is invented.";
     let mut page = form("Pumps", lead, &columns, &styles)?;
     example(&mut page, columns.iter().map(|column| column.example.clone()))?;
     workbook.push_worksheet(page.sheet);
@@ -482,7 +479,7 @@ fn consumables(model: &Model, columns: &mut Vec<Column>) {
         let kind = &need.kind;
         let fit = need.fit_column.as_ref().map(|head| {
             let note = format!(
-                "Fit code of the {kind} for the bag; the stock workbook says the same code."
+                "Fit code of the {kind} for the bag; the stock workbook has the same code."
             );
             column(head, note).example("F1")
         });
@@ -517,7 +514,7 @@ fn growths(model: &Model) -> String {
         format!("{name} length ({unit}), {name} cold, {name} running")
     });
     format!(
-        " Its temperatures (in degrees Celsius) and the lengths that grow stand in the model; for pumps that differ add any of the columns {}.",
+        " Its temperatures (in degrees Celsius) and the lengths that grow are in the model; for pumps that differ add any of the columns {}.",
         columns.collect::<Vec<_>>().join(", ")
     )
 }

@@ -25,7 +25,7 @@ const WIDTHS: [f64; 15] =
     [8.0, 12.0, 7.0, 15.0, 13.0, 32.0, 20.0, 8.0, 8.0, 24.0, 9.0, 9.0, 10.0, 40.0, 24.0];
 
 fn sheet(log: &Log, styles: &Styles) -> Written<Worksheet> {
-    let lead = "One line a movement; Out is below nothing where pieces came back. Only ever added to: `gapwright issue` checks every line and refuses a log that was changed by hand.";
+    let lead = "One line per movement; a negative Out is pieces put back. `gapwright issue` checks every line and refuses a log that was changed by hand.";
     let mut page = Page::begin(SHEET, "Issue log", lead, styles)?;
     page.widths(&WIDTHS)?;
     page.row = 2;

@@ -19,7 +19,7 @@ use crate::crush::{Crush, crushes};
 use crate::feeler::{self, Clearance};
 use crate::formats::slip::{self, SlipRow};
 use crate::job::Job;
-use crate::length::{Fine, Length, Unit};
+use crate::length::{Length, Unit};
 use crate::model::{Form, Model, Requirement, USUAL_CAUTIONS};
 use crate::plan::{Kit, PackPick, Pick, Shortfall};
 use crate::pump::Pump;
@@ -101,16 +101,11 @@ fn lines(text: &str, width: usize) -> f64 {
     style::lines(&[(text, width)], [1, usize::MAX])
 }
 
-/// `0.0195 to 0.0225 in (about 0.495 to 0.572 mm)`.
+/// `0.0195 to 0.0225 in (0.496 to 0.571 mm)`: the second one rounded inward.
 fn between(lower: Length, upper: Length, unit: Unit) -> String {
-    let (twin, low, high) = (unit.other(), Fine::from(lower), Fine::from(upper));
-    format!(
-        "{} to {} (about {} to {})",
-        lower.show(unit),
-        words::length(upper, unit),
-        words::about(low, twin).trim_end_matches(|c: char| !c.is_ascii_digit()),
-        words::about(high, twin),
-    )
+    let other = words::inward([lower.into(), upper.into()], unit.other());
+    let other = other.map_or_else(String::new, |[low, high]| format!(" ({low} to {high})"));
+    format!("{} to {}{other}", lower.show(unit), words::length(upper, unit))
 }
 
 struct Slip<'a, 's> {
@@ -161,7 +156,7 @@ impl Slip<'_, '_> {
         let mut facts = facts.join("  |  ");
         if facts.chars().count() > MOST_FACTS {
             facts = facts.chars().take(MOST_FACTS).collect();
-            facts.push_str(" ... (the rest stands in the pump workbook)");
+            facts.push_str(" ... (the rest is in the pump workbook)");
         }
         self.prose(&facts, &styles.prose, 16.0)
     }
@@ -265,17 +260,12 @@ impl Slip<'_, '_> {
             return Ok(());
         }
         let unit = self.model().unit;
-        let twin = unit.other();
         let (total, tolerance) = pack_total(self.job, pack);
         let (low, high) = (total - tolerance.minus, total + tolerance.plus);
         let text = format!(
-            "Expected micrometer reading: {}, between {} and {} ({}, {} to {}){crushed}",
-            words::length(total, unit),
-            low.show(unit),
-            words::length(high, unit),
-            words::about(total.into(), twin),
-            words::about(low.into(), twin),
-            words::about(high.into(), twin),
+            "Expected micrometer reading: {}, between {}{crushed}",
+            words::both(total, unit),
+            between(low, high, unit),
         );
         let name = self.model().packs[place].name.clone();
         self.asked(SlipRow::Pack, &name, &text)
@@ -344,7 +334,7 @@ impl Slip<'_, '_> {
             Some(Window::Between(low, high)) => {
                 if least <= most && (low > least || high < most) {
                     let text = format!(
-                        "A cold reading outside {} may leave the hot limits if the growth comes at its worst",
+                        "A cold reading outside {} may leave the hot limits in the worst case of growth",
                         between(low, high, unit)
                     );
                     self.prose(&text, &styles.wrapped, 16.0)?;

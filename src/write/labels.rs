@@ -74,7 +74,7 @@ pub(super) fn add(workbook: &mut Workbook, verified: &Verified, styles: &Styles)
 fn without_bag(page: &mut Page<'_>, open: &[&str]) -> Written {
     let mut texts = in_rows(open, 20 * 120);
     if let Some(first) = texts.first_mut() {
-        *first = format!("{}, and so without a bag: {first}", words::NOT_FIT);
+        *first = format!("{}, no bag: {first}", words::NOT_FIT);
     }
     if let Some(end) = texts.last_mut() {
         end.push('.');

@@ -198,7 +198,7 @@ fn list<'a>(
         .set_header(format!("&C&A&Rgapwright {}", env!("CARGO_PKG_VERSION")))
         .set_footer("&RPage &P of &N")
         .set_screen_gridlines(false);
-    let lead = "Fix the workbooks themselves, not this copy, which holds values alone. The cells are marked on the next sheets, each with a note.";
+    let lead = "Fix the workbooks themselves, not this copy, which has values only. The cells are marked on the next sheets, each with a note.";
     page.title("Problems of the input workbooks", lead)?;
     let counts = [
         (problems.count(), Severity::Problem, "stop the run: thick border"),
@@ -333,7 +333,7 @@ fn copy_of(name: &str, sheet: &Sheet, marks: &Marks, looks: &Looks) -> Written<W
         // In the first column that no marked cell of that row needs.
         let free = (0..u16::MAX).find(|column| !marks.contains_key(&(from, u32::from(*column))));
         let text = format!(
-            "This copy ends here: {MOST_CELLS} cells are copied at most, and below only those that are marked."
+            "This copy ends here: at most {MOST_CELLS} cells are copied, and below this only marked ones."
         );
         copy.write_text(from, free.unwrap_or(0), text, &looks.remark)?;
     }

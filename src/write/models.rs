@@ -34,7 +34,7 @@ const TITLE: u32 = 60;
 pub(super) fn add(workbook: &mut Workbook, job: &Job, styles: &Styles) -> Written {
     let begin = |page: &mut Page<'_>, _: &str| {
         page.widths(&WIDTHS.map(f64::from))?;
-        page.title(NAME, "What each arrangement measures, fits and asks for. A pump may have limits of its own: they stand on its slip.")
+        page.title(NAME, "Dimensions, pieces and requirements of each arrangement. A pump may have limits of its own: see its slip.")
     };
     let series = Series { name: NAME, begin: &begin, last_column: Some(LAST) };
     let mut pages = Pages::begin(workbook, &series, styles)?;
@@ -139,7 +139,8 @@ impl Part<'_, '_> {
 
     fn dimensions(&mut self) -> Written {
         let unit = self.model.unit;
-        let columns = ["Measured", "Column of the pump workbook", "How well it is known", "Shape"];
+        let columns =
+            ["Measured", "Column of the pump workbook", "Tolerance or uncertainty", "Shape"];
         let rows = self.model.dimensions.iter().map(|dimension| {
             let column = format!("{} ({})", pump_heading(&dimension.name), unit.symbol());
             let (known, shape) = known(dimension, unit);
@@ -156,7 +157,7 @@ impl Part<'_, '_> {
             "Length",
             "Expansion, 1e-6/K",
             "Cold to running, \u{b0}C",
-            "Difference good to, K",
+            "Difference +/-, K",
         ];
         let rows = self.model.thermals.iter().map(|thermal| {
             let name = pump_heading(&thermal.name);
@@ -183,7 +184,7 @@ impl Part<'_, '_> {
             let [one, other] = correlation.between.map(|term| label(model, term).to_string());
             vec![one, other, correlation.coefficient.to_string()]
         });
-        self.table(&["Errs together", "with", "Correlation coefficient"], rows)
+        self.table(&["Correlated", "with", "Correlation coefficient"], rows)
     }
 
     fn packs(&mut self) -> Written {
@@ -203,8 +204,8 @@ impl Part<'_, '_> {
         let model = self.model;
         let unit = model.unit;
         let columns = [
-            "Must hold",
-            "What is held within the limits",
+            "Requirement",
+            "Value kept within the limits",
             "Target",
             "Lower limit",
             "Upper limit",
@@ -240,7 +241,7 @@ impl Part<'_, '_> {
     }
 
     fn bag(&mut self) -> Written {
-        let columns = ["For the bag", "What says which one fits", "Pieces"];
+        let columns = ["For the bag", "Chosen by", "Pieces"];
         let rows = self.model.consumables.iter().map(|need| {
             let column = need.fit_column.iter();
             let code = column.map(|column| format!("the fit code in `{column}`"));
@@ -250,7 +251,7 @@ impl Part<'_, '_> {
             });
             let mut says: Vec<String> = code.chain(section).collect();
             if says.is_empty() {
-                says.push("nothing: any one of its kind".into());
+                says.push("any one of its kind".into());
             }
             vec![need.kind.clone(), says.join(", and "), need.count.to_string()]
         });

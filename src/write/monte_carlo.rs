@@ -64,7 +64,7 @@ fn columns<'s>(styles: &'s Styles, heads: &'s [String; 2]) -> [Col<'s>; 16] {
         let value = of(line.drawn.as_ref().ok()?);
         match value.is_finite() {
             true => line.shown(styles).1.owned(value),
-            false => text.of("without end"),
+            false => text.of("infinite"),
         }
     };
     let chance = move |line: &DrawnRequirement<'_>, of: fn(&Conformity) -> f64| {

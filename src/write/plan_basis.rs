@@ -22,10 +22,10 @@ pub(super) fn sheet(verified: &Verified, styles: &Styles) -> Written<Worksheet> 
         program(),
         solver(),
         ended(plan),
-        ("Weights of served pumps", weights),
+        ("Priority weights", weights),
         ("Date", styles.date.clone()),
         ("Proof", words::proof(job, plan)),
-        ("Checked", "pieces, fits, limits, stock and goals recomputed by a second reckoning before this was written".into()),
+        ("Checked", "pieces, fits, limits, stock and goals recomputed independently before this was written".into()),
         lengths(),
     ];
     let lead = "The same inputs, policy, program and date give this workbook again, byte for byte.";

@@ -2,7 +2,6 @@
 
 mod basis;
 mod coverage;
-pub mod json;
 mod safe;
 mod summary;
 mod trolley;
@@ -17,11 +16,11 @@ use crate::verify::VerifiedProvision;
 /// A verified provision with what was asked, ready to be written.
 #[derive(Debug, Clone, Copy)]
 pub struct Provided<'a> {
-    outlook: &'a Forecast,
-    question: &'a ProvisionOptions,
+    pub(crate) outlook: &'a Forecast,
+    pub(crate) question: &'a ProvisionOptions,
     /// The level of the ranges that past readings gave.
-    level: Millionths,
-    provision: &'a Provision,
+    pub(crate) level: Millionths,
+    pub(crate) provision: &'a Provision,
 }
 
 impl<'a> Provided<'a> {
@@ -41,7 +40,7 @@ impl<'a> Provided<'a> {
 /// # Errors
 /// [`WriteError::Workbook`] and [`WriteError::Date`].
 pub fn workbook(provided: &Provided<'_>, date: &str) -> Result<Vec<u8>, WriteError> {
-    let (mut workbook, styles) = start("What to set aside before the outage", date)?;
+    let (mut workbook, styles) = start("Pieces to set aside before the outage", date)?;
     workbook.push_worksheet(summary::sheet(provided, &styles)?);
     workbook.push_worksheet(trolley::sheet(provided, &styles)?);
     safe::add(&mut workbook, provided, &styles)?;

@@ -1,11 +1,10 @@
 //! The workbook of `gapwright reorder`: what to order, grouped by supplier, and what speaks for it.
 
 mod basis;
-pub mod json;
 mod levels;
 mod order;
 mod pumps;
-mod reach;
+pub(crate) mod reach;
 mod summary;
 
 use super::{WriteError, start};
@@ -70,21 +69,19 @@ pub fn proof(ordered: &Ordered<'_>) -> String {
     let cost = words::money(cost, job);
     match ordered.buy.market.budget {
         None if plan.goal(Objective::Purchase).is_some_and(|goal| goal.value == 0) => {
-            "Proven: no packs that can be bought serve more by priority in time (packs back to level not counted).".into()
+            "Proven: no purchase kits more pumps in time, by priority (packs back to level not counted).".into()
         }
         None => format!(
-            "Proven: no packs that can be bought serve more by priority in time, and none that serve as \
-             much cost less than {cost} (packs back to level not counted)."
+            "Proven: no purchase kits more pumps in time, by priority; of those that kit as many, none costs less than {cost} (packs back to level not counted)."
         ),
         Some(budget) => format!(
-            "Proven: no packs within the budget of {} serve more by priority, and none that serve as \
-             much cost less than {cost} (packs back to level not counted).",
+            "Proven: no purchase within the budget of {} kits more pumps, by priority; of those that kit as many, none costs less than {cost} (packs back to level not counted).",
             words::money(budget.raw(), job)
         ),
     }
 }
 
-/// How a pump stands after the buy, if it is still short: what it waits for, or why.
+/// How a pump stands after the purchase, if it is still short: what it waits for, or why.
 pub fn still_short(ordered: &Ordered<'_>, pump: usize) -> Option<String> {
     let job = ordered.job;
     let purchase = ordered.bought.purchase();
@@ -95,7 +92,7 @@ pub fn still_short(ordered: &Ordered<'_>, pump: usize) -> Option<String> {
     if let Some(late) = &purchase.late[pump] {
         let item = &job.stock[late.item].item;
         return Some(format!(
-            "due {}, before what it needs can come: {item} ordered today is there on {}",
+            "due {}, before its pieces can arrive: {item} ordered today arrives on {}",
             of.due_shown(),
             crate::day::written(late.arrives)
         ));
@@ -116,7 +113,7 @@ pub fn remarks(ordered: &Ordered<'_>) -> Vec<String> {
         let after = ordered.bought.purchase().plan.served();
         remarks.push(match served > after {
             true => format!(
-                "With the packs back to level in the drawer as well, {served} pumps could be kitted; due dates of these packs are not checked."
+                "With the packs back to level in stock as well, {served} pumps could be kitted; due dates of these packs are not checked."
             ),
             false => "The packs back to level would serve no further pump.".into(),
         });
@@ -132,14 +129,14 @@ pub fn remarks(ordered: &Ordered<'_>) -> Vec<String> {
     };
     tell(
         items(&|i| job.stock[i].size.is_some() && !job.stock[i].offer.for_sale()),
-        "Not for sale, since the stock workbook names neither supplier, pack nor lead days of them",
+        "Not for sale (no Supplier, Pack qty or Lead days in the stock workbook)",
     );
     tell(
         items(&|i| {
             let line = &report.lines[i];
             !job.stock[i].offer.for_sale() && (line.below || line.bag_lacks > 0)
         }),
-        "Not ordered though they are below level or missing in bags, since they are not for sale",
+        "Below level or missing from bags, but not ordered (not for sale)",
     );
     tell(
         items(&|i| {
@@ -147,18 +144,18 @@ pub fn remarks(ordered: &Ordered<'_>) -> Vec<String> {
             let free = terms.unit_cost.is_none_or(|cost| cost.raw() == 0);
             terms.for_sale() && free
         }),
-        "Without a price, or with one of 0, and so counted as free",
+        "Without a price, or with one of 0, so counted as free",
     );
     tell(
         items(&|i| {
             let terms = &job.stock[i].offer;
             terms.for_sale() && terms.lead_days.is_none()
         }),
-        "Taken to be there on the day of the order, since no Lead days are stated",
+        "Taken to arrive on the day of the order (no Lead days stated)",
     );
     tell(
         job.plates.iter().map(|lot| lot.item.as_str()).collect(),
-        "Plates that pieces are cut from are not bought here; buy these by hand if they run low",
+        "Plates are not ordered here; order these by hand if they run low",
     );
     let pumps = |wanted: &dyn Fn(&crate::pump::Pump) -> bool| -> Vec<&str> {
         let pumps = job.pumps.iter().filter(|pump| wanted(pump));
@@ -170,7 +167,7 @@ pub fn remarks(ordered: &Ordered<'_>) -> Vec<String> {
     );
     tell(
         pumps(&|pump| pump.is_due_before(ordered.buy.market.today)),
-        "Due before the day of the order, so nothing that is bought comes in time",
+        "Due before the day of the order, so no purchase arrives in time",
     );
     remarks.extend(late_bags(ordered));
     remarks
@@ -195,7 +192,7 @@ fn late_bags(ordered: &Ordered<'_>) -> Option<String> {
             };
             if item.offer.for_sale() {
                 late.push(format!(
-                    "{} lacks {} of {} (due {}, there on {})",
+                    "{} is missing {} of {} (due {}, arrives on {})",
                     pump.tag,
                     share.lacking,
                     item.item,
@@ -207,7 +204,7 @@ fn late_bags(ordered: &Ordered<'_>) -> Option<String> {
     }
     let late: Vec<&str> = late.iter().map(String::as_str).collect();
     (!late.is_empty())
-        .then(|| format!("Consumables that come after their pumps are due: {}.", listed(&late)))
+        .then(|| format!("Consumables that arrive after their pumps are due: {}.", listed(&late)))
 }
 
 /// Some names of a long list.

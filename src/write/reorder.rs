@@ -76,10 +76,10 @@ pub(super) fn sheet(verified: &Verified, styles: &Styles) -> Written<Worksheet> 
     if plan.worth.is_empty() || plan.left_out.worth.is_some() {
         let why = match plan.left_out.worth {
             Some(_) if !plan.worth.is_empty() => {
-                "The worth of one more was not worked out for every item: the time did not suffice."
+                "What one more would save was not worked out for every item: there was not enough time."
             }
             _ => {
-                "The worth of one more was not worked out: it needs a proven plan and time to spare."
+                "What one more would save was not worked out: that needs a proven plan and time to spare."
             }
         };
         page.text(why, &styles.text)?;

@@ -27,7 +27,7 @@ type Col<'s> = Column<'s, ShortPlace<'s>>;
 
 pub(super) fn sheet(verified: &Verified, styles: &Styles) -> Written<Worksheet> {
     let (job, plan) = (verified.job(), verified.plan());
-    let lead = "Each pump here is NOT FIT TO ASSEMBLE until its place is filled. A pack of the total needed fits only if its tolerance is as good as the one allowed for.";
+    let lead = "Each pump here is NOT FIT TO ASSEMBLE until its place is filled. A pack of the total needed fits only if its tolerance is no wider than the one allowed for.";
     let mut page = Page::begin("Short", "Short: pumps that cannot be kitted", lead, styles)?;
     let columns = columns(styles);
     table::widths(&mut page.sheet, &columns)?;
@@ -87,7 +87,7 @@ fn columns(styles: &Styles) -> [Col<'_>; 10] {
         Col::new("Total needed", 20.0, |line| wrapped.of(line.window())),
         Col::new("Allows for", 32.0, |line| wrapped.of(line.presumed())),
         Col::new("Nearest total", 18.0, |line| wrapped.of(line.nearest())),
-        Col::new("Status", 25.0, |line| styles.alarm.of(words::standing(line.kit, line.bag))),
+        Col::new("Status", 30.0, |line| styles.alarm.of(words::standing(line.kit, line.bag))),
     ]
 }
 
@@ -126,7 +126,7 @@ type Lacks<'s> = Column<'s, Lack<'s>>;
 /// The consumables that the bags of kitted pumps are short of.
 fn bags(page: &mut Page<'_>, verified: &Verified) -> Written {
     let (job, plan) = (verified.job(), verified.plan());
-    page.part("Consumables that the bags of kitted pumps are short of")?;
+    page.part("Consumables missing from the bags of kitted pumps")?;
     if !verified.bags().iter().any(words::lacking) {
         return page.text("None: every bag has all of its consumables.", &page.styles.plain);
     }

@@ -77,7 +77,7 @@ pub(super) fn add(
             rule(page, policy)?;
             if wanted > MOST_PICTURES {
                 let remark = format!(
-                    "Pictures stand at the first {MOST_PICTURES} requirements: gapwright stack --pump TAG draws any pump."
+                    "Pictures are drawn for the first {MOST_PICTURES} requirements; gapwright stack --pump TAG draws any pump."
                 );
                 page.text(remark, &styles.remark)?;
             }

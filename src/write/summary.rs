@@ -96,15 +96,15 @@ fn counts(page: &mut Page<'_>, verified: &Verified) -> Written {
     Ok(())
 }
 
-/// The first requirement of every pump between its limits, with its guard as a bar; a pump that is short has
+/// The first requirement of every pump between its limits, with its guard band as a bar; a pump that is short has
 /// its place and no mark.
 fn chart(page: &mut Page<'_>, verified: &Verified) -> Written {
     let (job, plan) = (verified.job(), verified.plan());
     let heads = [
         "Tag",
-        "Value, % of the way from lower to upper limit",
-        "Guard down, %",
-        "Guard up, %",
+        "Predicted, % of the way from lower to upper limit",
+        "Guard band down, %",
+        "Guard band up, %",
         "Lower limit",
         "Upper limit",
     ];
@@ -134,7 +134,7 @@ fn picture(figures: &Figures<'_>, goes_on: bool) -> Chart {
     let bars = ChartErrorBarsType::Custom(figures.column(3), figures.column(2));
     let mut chart = Chart::new(ChartType::Line);
     figures
-        .series(&mut chart, "Predicted, with its guard", 1)
+        .series(&mut chart, "Predicted, with its guard band", 1)
         .set_format(ChartFormat::new().set_no_line())
         .set_marker(&mark(ChartMarkerType::Diamond, 7, VALUES))
         .set_y_error_bars(
@@ -150,7 +150,7 @@ fn picture(figures: &Figures<'_>, goes_on: bool) -> Chart {
     chart.show_empty_cells_as(rust_xlsxwriter::ChartEmptyCells::Gaps);
     chart.set_width(1130);
     chart.set_alt_text(
-        "Predicted value of each pump's first requirement between its limits, with its guard",
+        "Predicted value of each pump's first requirement between its limits, with its guard band",
     );
     chart
 }
@@ -229,7 +229,7 @@ fn pumps(page: &mut Page<'_>, verified: &Verified) -> Written {
         let model = job.model_of(pump);
         page.put(&columns, &PumpRow { pump, model, kit, bag, tightest, why })?;
     }
-    let text = "Requirement, predicted value and margin: of the tightest requirement of the pump; Stack-up has all. THIN: less than a tenth of the way between the limits is left.";
+    let text = "Requirement, predicted value and margin are those of the pump's tightest requirement; Stack-up has all. THIN: the margin is less than a tenth of the range between the limits.";
     page.text(text, &page.styles.remark)
 }
 
@@ -267,6 +267,6 @@ fn unchecked(job: &Job, plan: &Plan) -> Option<String> {
     let (named, plural) = (named.join(", "), if items.len() == 1 { "" } else { "s" });
     let count = Some(items.len()).filter(|count| *count > 0)?;
     Some(format!(
-        "Crush not checked for {count} gasket item{plural}, whose material is not known to give way: {named}{more}."
+        "Crush not checked for {count} gasket item{plural} of unknown compressibility: {named}{more}."
     ))
 }

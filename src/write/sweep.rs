@@ -38,7 +38,7 @@ pub(super) fn add(
 ) -> Written {
     let begin = |page: &mut Page<'_>, _: &str| {
         page.widths(&[17.0; 24])?;
-        page.title(NAME, "One thing moved at a time, all else as it is. A margin below nothing is a requirement that is not met.")
+        page.title(NAME, "One value is varied at a time, all others unchanged. A negative margin means that the requirement is not met.")
     };
     let series = Series { name: NAME, begin: &begin, last_column: None };
     let mut pages = Pages::begin(workbook, &series, styles)?;
@@ -67,11 +67,11 @@ impl Block<'_> {
         let model = self.job.model_of(pump);
         let unit = model.unit;
         let how = if self.anew {
-            "pieces chosen anew at every step out of the whole drawer"
+            "pieces chosen again at each step from all stock"
         } else {
-            "pieces held"
+            "pieces unchanged"
         };
-        let head = format!("Pump {}: {} moved, {how} ({unit})", pump.tag, self.sweep.label);
+        let head = format!("Pump {}: {} varied, {how} ({unit})", pump.tag, self.sweep.label);
         page.part(head)?;
         let mut labels = vec![self.sweep.label.clone()];
         labels.extend(model.packs.iter().map(|pack| format!("{}, total", pack.label)));
@@ -148,7 +148,7 @@ impl Block<'_> {
                 .series(&mut chart, &chart_name(&requirement.label), column)
                 .set_format(&mut line(colour, 2.25, DASHES[index % DASHES.len()]));
         }
-        let title = format!("{}: margin by the rule in force", pump.tag);
+        let title = format!("{}: margin by the acceptance rule", pump.tag);
         let title = chart_name(&title);
         chart.title().set_name(&title);
         chart.x_axis().set_name(chart_name(&self.sweep.label).as_str());

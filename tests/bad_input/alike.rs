@@ -108,7 +108,7 @@ fn a_code_that_is_nearly_that_of_the_pumps_is_asked_about_in_the_stock() {
 #[test]
 fn a_kind_that_is_nearly_one_is_asked_about() {
     let stock = STOCK.replace("S10,shim", "S10,shim stock");
-    only(&read(&stock, PUMPS).0, &["cell B2", "`shim stock`", "say `shim`"]);
+    only(&read(&stock, PUMPS).0, &["cell B2", "`shim stock`", "write `shim`"]);
     // A similar name with another fit is another thing.
     let stock = STOCK.replace("S10,shim,F1", "S10,gasket sealant,");
     assert!(read(&stock, PUMPS).0.is_empty());

@@ -145,10 +145,10 @@ G90,gasket,F1,0.090 in (new),0.0005,2 pcs,1.50 each
         &problems_of(stock, PUMPS),
         &[
             ("cell D2", "`worn` is not a unit"),
-            ("cell F3", "`(2 in QC)` behind the number"),
+            ("cell F3", "`(2 in QC)` after the number"),
             ("cell D4", "`in (new)` is not a unit"),
-            ("cell F4", "`pcs` behind the number"),
-            ("cell G4", "`each` behind the number"),
+            ("cell F4", "`pcs` after the number"),
+            ("cell G4", "`each` after the number"),
         ],
     );
 }
@@ -305,7 +305,7 @@ fn a_number_counts_as_it_is_seen() {
 fn thousands_and_other_numbers_that_read_two_ways() {
     for count in ["\"1,000\"", "1.000", "\"2,500\"", "1 000", "1\u{a0}000", "1'000"] {
         let found = problems_of(&STOCK.replacen(",4,0", &format!(",{count},0"), 1), PUMPS);
-        each(&found, &[("cell F2", "the mark or space may part thousands")]);
+        each(&found, &[("cell F2", "the mark or space may separate thousands")]);
     }
     let (_, warnings) = read(&STOCK.replacen("0.010", "010 thou", 1));
     each(&warnings, &[("cell D2", "read as 10")]);
@@ -405,7 +405,7 @@ fn quotes_that_are_never_closed_swallow_nothing() {
     let quoted = |row: &str| STOCK.replacen("S20,", &format!("{row},"), 1);
     only(&problems_of(&quoted("\"S20"), PUMPS), &["line 3", "never closed"]);
     let both = quoted("\"6 in\" pipe\"").replacen("G90", "\"G90\"", 1);
-    only(&problems_of(&both, PUMPS), &["line 3", "behind the closing double quote"]);
+    only(&problems_of(&both, PUMPS), &["line 3", "after the closing double quote"]);
     // Inch marks inside a value are not quotes.
     let (job, _) = read(&quoted("S20 6\" pipe"));
     assert_eq!(job.stock[1].item, "S20 6\" pipe");

@@ -144,7 +144,7 @@ fn duplicates_name_the_first() {
     let stock = STOCK.replace("Reserved", "On hand");
     let found = problems_of(&stock, PUMPS);
     assert!(
-        found.iter().any(|p| p.contains("cell G1") && p.contains("the first stands in F1")),
+        found.iter().any(|p| p.contains("cell G1") && p.contains("the first is in F1")),
         "{found:#?}"
     );
 }
@@ -152,12 +152,12 @@ fn duplicates_name_the_first() {
 #[test]
 fn unknown_models_and_fit_codes_suggest_the_nearest() {
     let pumps = PUMPS.replace("screwed-impeller", "screwd-impeler");
-    only(&problems_of(STOCK, &pumps), &["cell B2", "`screwd-impeler`", "say `screwed-impeller`"]);
+    only(&problems_of(STOCK, &pumps), &["cell B2", "`screwd-impeler`", "write `screwed-impeller`"]);
     let stock = STOCK.replace(",F1,", ",FRAME-1,");
     let pumps = PUMPS.replace(",F1,F1,", ",FRAME-1,FRAME-I,");
     only(
         &problems_of(&stock, &pumps),
-        &["cell E2", "which no gasket in the stock has", "say `FRAME-1`"],
+        &["cell E2", "which no gasket in the stock has", "write `FRAME-1`"],
     );
 }
 
@@ -207,7 +207,7 @@ fn a_gasket_material_that_is_nearly_known_is_asked_about() {
         &[
             "cell H4",
             "the material `Vegetabel fibre`",
-            "say `vegetable fibre`, if that is what is meant; its crush is not checked",
+            "write `vegetable fibre`, if that is what is meant; its crush is not checked",
         ],
     );
     for known in ["Vegetable Fibre", "house felt", "carbon steel", ""] {
@@ -226,7 +226,7 @@ fn a_gasket_material_that_is_nearly_known_is_asked_about() {
     let sources = Sources { stock: folder, ..shop.sources() };
     let job = job(&sources).unwrap_or_else(|p| panic!("{:#?}", p.sorted()));
     let warnings: Vec<String> = job.warnings.iter().map(ToString::to_string).collect();
-    only(&warnings, &["cell H2", "say `rubber sheet`"]);
+    only(&warnings, &["cell H2", "write `rubber sheet`"]);
 }
 
 #[test]
@@ -282,13 +282,13 @@ fn settings_that_are_no_settings() {
     let found = job(&Sources { settings, ..shop.sources() }).unwrap_err();
     let found = shown(&found, shop.folder.path());
     assert_eq!(found.len(), 3, "{found:#?}");
-    assert!(found.iter().any(|p| p.contains("say `Acceptance`")));
+    assert!(found.iter().any(|p| p.contains("write `Acceptance`")));
 }
 
 #[test]
 fn a_kind_that_is_misspelt_does_not_drop_its_pieces() {
     let stock = STOCK.replace("S20,shim", "S20,shims");
-    only(&problems_of(&stock, PUMPS), &["cell B3", "the kind `shims`", "say `shim`"]);
+    only(&problems_of(&stock, PUMPS), &["cell B3", "the kind `shims`", "write `shim`"]);
     // A kind that is unlike all known ones may be in the drawer too.
     let stock = format!("{STOCK}N1,nut,M8,,,100,0\n");
     assert!(job(&Shop::new(&stock, PUMPS).sources()).is_ok());
@@ -338,7 +338,7 @@ fn measured_values_that_cannot_be_right_are_asked_about() {
         .replace("0.031", "0.031,0.032");
     assert!(warnings(&apart).contains("further apart than its plus/minus"));
     let due = PUMPS.replace("Priority", "Due").replace("impeller,1", "impeller,05/03/2027");
-    assert!(warnings(&due).contains("does not read as a date"));
+    assert!(warnings(&due).contains("is not a date"));
 }
 
 #[test]
@@ -569,7 +569,7 @@ fn model_files_say_line_and_column() {
     );
     only(
         &spoil("bearing_shims = -1", "bearing_shim = -1"),
-        &["`bearing_shim`", "say `bearing_shims`"],
+        &["`bearing_shim`", "write `bearing_shims`"],
     );
     only(
         &spoil("limits = [0.019, 0.023]", "limits = [0.023, 0.019]"),
@@ -688,7 +688,7 @@ F4,wide,
     each(
         &found,
         &[
-            ("sheet sheets, cell B2", "say `gasket`"),
+            ("sheet sheets, cell B2", "write `gasket`"),
             ("sheet sheets, cell H2", "4 reserved of 3 on hand"),
             ("sheet sheets, cell A3", "row 4 of sheet stock"),
             ("sheet sheets, cell C3", "a length above 0"),
@@ -829,7 +829,7 @@ fn consumables_of_a_model_say_line_and_column() {
     only(&spoilt("kind = \"seal\"\ncount = 1\nfit_column = \"\""), &["column 14", "a name"]);
     only(
         &spoilt("kind = \"seal\"\ncount = 1\nfit_colunm = \"Seal fit\""),
-        &["`fit_colunm`", "say `fit_column`"],
+        &["`fit_colunm`", "write `fit_column`"],
     );
     let ring = |section: &str| spoilt(&format!("kind = \"ring\"\ncount = 1\n{section}"));
     only(

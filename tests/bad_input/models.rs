@@ -120,8 +120,8 @@ fn tolerances_and_limits() {
     let no_length: &[&str] = &["not a length", "correct the value"];
     let crossed: &[&str] = &["the lower limit above the upper one"];
     let outside: &[&str] = &["a target outside the limits"];
-    let whole: &[&str] = &["limits that are not two", "[lower, upper]"];
-    let known: &[&str] = &["no single statement of how well `ring` is known"];
+    let whole: &[&str] = &["not two limits", "[lower, upper]"];
+    let known: &[&str] = &["not exactly one tolerance or uncertainty of `ring`"];
     let ring = "\n[dimension.ring]";
     each_alone(
         GOOD,
@@ -156,7 +156,7 @@ fn tolerances_and_limits() {
 fn cold_hot_or_both() {
     let alone: &[&str] = &["a value of its own for running hot", "add when = \"both\""];
     let way: &[&str] = &["cold, hot or both", "correct the word"];
-    let form: &[&str] = &["an aim of the other form"];
+    let form: &[&str] = &["a target of the other form"];
     let fill = "allowance = 0.5\n";
     let last = "limits = [0.4, 0.6]\n";
     each_alone(
@@ -217,7 +217,7 @@ fn what_grows() {
             (
                 "\"316 stainless steel\"",
                 "§\"316 stainles steel\"",
-                &["`316 stainles steel`", "say `316 stainless steel`"],
+                &["`316 stainles steel`", "write `316 stainless steel`"],
             ),
             // Known, but without its expansion.
             ("\"316 stainless steel\"", "§\"cork rubber\"", no_growth),
@@ -244,7 +244,7 @@ fn what_grows() {
         ],
     );
     let neither = GOOD.replace("expansion = 11.4\nexpansion_plus_minus = 0.7\n", "");
-    let said: &[&str] = &["nothing that says how `casing_growth` grows", "a material"];
+    let said: &[&str] = &["no expansion for `casing_growth`", "a material"];
     let head = "[thermal.casing_growth]";
     each_alone(&neither, &[(head, "§[thermal.casing_growth]", said)]);
     // A table with keys in place of its terms.
@@ -275,7 +275,7 @@ fn correlations() {
             ("coefficient = 0.5", "coefficient = §1.01", bounds),
             ("coefficient = 0.5", "coefficient = §-1.01", bounds),
             ("coefficient = 0.5", "coefficient = §\"much\"", &["`much`", "a number"]),
-            (pair, "[\"gap\", §\"rnig\"]", &["`rnig`", "say `ring`"]),
+            (pair, "[\"gap\", §\"rnig\"]", &["`rnig`", "write `ring`"]),
             (pair, "[\"gap\", §\"clearance\"]", named),
             (pair, "§[\"gap\", \"shims\"]", apart),
             (pair, "§[\"shims\", \"gasket\"]", apart),
@@ -330,19 +330,19 @@ fn names_keys_and_materials() {
     each_alone(
         GOOD,
         &[
-            ("face = 1", "fase = §1", &["`fase`", "say `face`"]),
+            ("face = 1", "fase = §1", &["`fase`", "write `face`"]),
             ("ring = 1 }", "clearance = §1 }", no_term),
-            ("ring = 1 }", "shaft_growht = §1 }", &["say `shaft_growth`"]),
+            ("ring = 1 }", "shaft_growht = §1 }", &["write `shaft_growth`"]),
             ("= [0, 1]", "= §[40, 25]", percent),
             ("= [0, 1]", "= §[25, 100.1]", percent),
             ("= [0, 1]", "= §[-1, 25]", percent),
-            ("= [0, 1]", "= §[25]", &["limits that are not two"]),
+            ("= [0, 1]", "= §[25]", &["not two limits"]),
             ("source = ", "§colour = 3\nsource = ", key),
             ("coefficient = ", "§colour = 3\ncoefficient = ", key),
             ("running = 80", "§colour = 3\nrunning = 80", key),
             ("when = ", "§colour = 3\nwhen = ", key),
-            ("length_plus_minus", "§length_plus_mins", &["say `length_plus_minus`"]),
-            ("[[correlation]]", "[[§correlations]]", &["say `correlation`"]),
+            ("length_plus_minus", "§length_plus_mins", &["write `length_plus_minus`"]),
+            ("[[correlation]]", "[[§correlations]]", &["write `correlation`"]),
             // The second of two is the one that is reported.
             (
                 "[pack.shims]",
@@ -391,7 +391,7 @@ fn missing_keys() {
                 &["a [correlation] without `between`"],
             ),
             // A misspelt one is reported once, as misspelt.
-            ("most_pieces = 4", "§most_peices = 4", &["say `most_pieces`"]),
+            ("most_pieces = 4", "§most_peices = 4", &["write `most_pieces`"]),
         ],
     );
     let spoilt = GOOD
@@ -622,7 +622,7 @@ fn one_reading_where_several_are_asked_for() {
     assert!(
         shown(&found, shop.folder.path())
             .iter()
-            .any(|said| said.contains("a resolution beside what is known"))
+            .any(|said| said.contains("a resolution beside another statement of uncertainty"))
     );
     fs::write(&path, text).unwrap();
     let one = pumps.replace(",0.050\n", ",,0.050,\n");

@@ -414,7 +414,7 @@ fn blank_workbooks_can_be_kitted_as_they_are() {
     }
     let run = gapwright(&["blank", "x", "--model", "screwed-impeler"]);
     assert_eq!(run.status.code(), Some(2));
-    assert!(text(&run.stderr).contains("say `screwed-impeller`"));
+    assert!(text(&run.stderr).contains("write `screwed-impeller`"));
 }
 
 /// A model that asks for rings by section: its columns and example rows follow, in any unit.
@@ -544,7 +544,7 @@ fn a_gasket_of_the_wrong_material_is_warned_of() {
     assert_eq!(run.status.code(), Some(0));
     assert!(text(&run.stdout).contains("4 of 4 pumps can be kitted"));
     let warning = "WARNING: Cover gasket free thickness: G1 is crushed by 33.3 %, and \
-                   Non-asbestos sheet gives way by 7 to 17 % under its usual test load: it may \
+                   Non-asbestos sheet compresses by 7 to 17 % under its usual test load: it may \
                    tear, or keep the parts from closing";
     assert_eq!(text(&run.stderr), format!("P1: {warning}.\n"));
     let plan: PlanJson = serde_json::from_str(&fs::read_to_string(json).unwrap()).unwrap();
@@ -571,8 +571,7 @@ fn a_gasket_of_the_wrong_material_is_warned_of() {
     };
     assert!(cells("Summary").contains(&format!("P1: {warning}.")));
     // One line for the whole plan, about the gaskets in kits.
-    let unchecked = "Crush not checked for 2 gasket items, whose material is not known to give \
-                     way: G3 (house felt), G4 (no material stated).";
+    let unchecked = "Crush not checked for 2 gasket items of unknown compressibility: G3 (house felt), G4 (no material stated).";
     assert!(cells("Summary").contains(&unchecked.to_string()));
     let slips = cells("Kits");
     assert!(slips.contains(&warning.to_string()));

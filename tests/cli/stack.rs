@@ -129,7 +129,7 @@ fn pieces_are_chosen_or_taken_from_a_plan() {
     assert!(text(&held.stdout).contains("NOT MET"), "{}", text(&held.stdout));
     let said = text(&anew.stdout);
     assert!(
-        said.contains("pieces chosen again for this pump alone, out of the whole drawer")
+        said.contains("pieces chosen again for this pump alone from all stock")
             && !said.contains("NOT MET"),
         "{said}"
     );
@@ -173,7 +173,7 @@ fn what_cannot_be_worked_out_is_refused_with_every_reason() {
     refused(&[], &["neither --stock nor --pack"]);
     refused(&["--pump", "P-999", "--date", "soon"], &["P-999", "--date soon", "3 problems"]);
     let with = |more: &[&'static str]| [&["--pump", "P-101"], &PACKS[..], more].concat();
-    refused(&with(&["--sweep", "bare = 1 .. 2"]), &["`bare` is nothing of the model"]);
+    refused(&with(&["--sweep", "bare = 1 .. 2"]), &["`bare` is not in the model"]);
     refused(&with(&["--sweep", "bare_clearance = 1"]), &["FROM .. TO"]);
     refused(&with(&["--sweep", "snap_ring plus_minus = -1 .. 1"]), &["0 or more"]);
     refused(&with(&["--sweep", "running_clearance middle = 0 .. 1"]), &["target, lower, upper"]);

@@ -346,7 +346,7 @@ fn spoilt_bags_are_told_apart_in_words() {
                 bags[1][0].picks[0].count = 1;
                 bags[1][0].lacking = 1;
             },
-            "was to be had",
+            "is short of some, but item",
         ),
         (&|bags| bags.swap(0, 1), "out of turn"),
         (&|bags| bags[0][0].picks[0].peeled = 1, "does not belong there"),

@@ -439,7 +439,7 @@ fn a_prediction_below_nothing_is_cut_off_and_said() {
     let shop = Shop::new(STOCK, &bare(), Some(&past));
     let expected = shop.good().expected()[0][0].unwrap();
     assert_eq!(expected.low, Length::from_ticks(1));
-    only(&shop.warnings(), &["cell E2", "below nothing", "cut off at the smallest length"]);
+    only(&shop.warnings(), &["cell E2", "below zero", "cut off at the smallest length"]);
 }
 
 #[test]
@@ -546,14 +546,14 @@ bench,1.270,1.273,
 fn a_scatter_that_nobody_knows_is_not_made_up() {
     only(
         &bench(MODEL, None).problems(),
-        &["cell D2", "how readings of `Gap` scatter", "resolution"],
+        &["cell D2", "scatter of readings of `Gap`", "resolution"],
     );
     let fine = MODEL.replace(
         "plus_minus = \"from readings\"",
         "plus_minus = \"from readings\"\nresolution = 0.01",
     );
     let shop = bench(&fine, None);
-    only(&shop.warnings(), &["cell D2", "only what the gauge can resolve", "more room"]);
+    only(&shop.warnings(), &["cell D2", "only the resolution of the gauge", "more room"]);
     // 0.01 mm over the root of twelve.
     let outlook = shop.good();
     let gap = &outlook.job().pumps[0].dimensions[0];

@@ -46,7 +46,7 @@ fn a_plan_reads_back_as_the_pieces_that_were_chosen() {
 #[test]
 fn a_plan_with_more_pieces_than_a_place_takes_is_refused() {
     let example = bodies::json::example();
-    let mut plan = gapwright::write::json::plan(example);
+    let mut plan = gapwright::json::plan(example);
     let shims = plan.pumps[0].packs.get_mut("bearing_shims").unwrap();
     shims.pieces[0].count = u32::MAX;
     let folder = tempfile::tempdir().unwrap();

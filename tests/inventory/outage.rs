@@ -94,5 +94,5 @@ fn no_number_of_pieces_is_expected_to_cost_less() {
 fn what_makes_no_sense_is_refused() {
     assert!(Costs::new(money("0"), money("1")).is_err());
     let fault = Costs::new(money("1"), money("-2")).unwrap_err().to_string();
-    assert!(fault.starts_with("the cost of a piece that lacks is -2;"), "{fault}");
+    assert!(fault.starts_with("the cost of a missing piece is -2;"), "{fault}");
 }

@@ -681,7 +681,7 @@ fn what_is_filled_in_too_late_is_said() {
         .issue(&["kit-plan.xlsx", "stock-next.xlsx", "--pump", "A", "--out", "two.xlsx"])
         .well();
     for cell in ["!G6", "!D21"] {
-        let words = [cell, "whose kit went out before; it is not recorded"];
+        let words = [cell, "whose kit was issued before; it is not recorded"];
         assert!(says(&run, &words), "{:#?}", run.all());
     }
 }

@@ -144,7 +144,7 @@ fn carried_out(job: Job) -> usize {
     let served = served.count();
     let verified = verify(job, plan).unwrap();
     assert!(!write::workbook(&verified, "2027-03-01").unwrap().is_empty());
-    assert!(write::json::text(&verified).contains("P-"));
+    assert!(gapwright::json::text(&verified).contains("P-"));
     served
 }
 

@@ -183,7 +183,7 @@ fn what_is_left_out_is_said_in_the_plan_its_words_and_its_json() {
         assert!(said.starts_with(&whole_words), "look {number}: {said}");
         assert_eq!(plan.goals, best.goals);
         let verified = verify(job.clone(), plan.clone()).unwrap();
-        let json = gapwright::write::json::plan(&verified);
+        let json = gapwright::json::plan(&verified);
         assert_eq!(plan.left_out.order.is_some(), json.left_out.contains(&LeftOutJson::Order));
         assert_eq!(
             plan.left_out.worth.is_some(),

@@ -238,7 +238,7 @@ fn an_example_that_is_no_length_is_a_problem() {
     let text = BUILT_IN[0].1;
     for (good, bad, words) in [
         ("example = 0.041", "example = \"thick\"", "`thick`"),
-        ("example = 0.105", "exampel = 0.105", "say `example`"),
+        ("example = 0.105", "exampel = 0.105", "write `example`"),
     ] {
         assert!(text.contains(good));
         let folder = shop(&[("spoilt", text.replace(good, bad))]);
@@ -446,11 +446,11 @@ fn no_slip_holds_a_cold_reading_against_hot_limits() {
     let asked = asked_readings(&slip);
     assert_eq!(asked.len(), 2, "{asked:?}");
     // Both less the error of a reading, 0.0005: the hot limits are the narrower ones.
-    let window = "ACCEPT, cold, 0.01682 to 0.02375 in (about 0.427 to 0.603 mm) (limits less 0.0005 in for \
-                  the error of a reading, with the growth at its worst)";
+    let window = "ACCEPT, cold, 0.01682 to 0.02375 in (0.428 to 0.603 mm) (limits less 0.0005 in for \
+                  the error of a reading, in the worst case of growth)";
     assert_eq!(asked[0], window);
     assert!(asked[1].starts_with("ACCEPT 1.8355 to 1.8645 in "));
-    let counted = "Counted for running hot: Growth of the shaft 0.0118 in (20 to 80 degC), Growth of the \
+    let counted = "Thermal growth allowed for: Growth of the shaft 0.0118 in (20 to 80 degC), Growth of the \
                    casing 0.0075 in (20 to 60 degC); if the service differs, state it in the pump sheet \
                    (columns `Shaft growth running`, `Casing growth running`; likewise cold and length).";
     assert_eq!(text(counted), 1);
@@ -467,8 +467,7 @@ fn no_slip_holds_a_cold_reading_against_hot_limits() {
     let nominal = slips(&model, None, &|job| job.policy.acceptance = Acceptance::Nominal);
     let asked = asked_readings(&nominal)[0];
     assert!(asked.contains("nominal rule: the error of a reading"), "{asked}");
-    let beside = "A cold reading outside 0.01632 to 0.02425 in (about 0.415 to 0.616 mm) may leave the \
-                  hot limits if the growth comes at its worst";
+    let beside = "A cold reading outside 0.01632 to 0.02425 in (0.415 to 0.615 mm) may leave the hot limits in the worst case of growth";
     assert!(nominal.iter().any(|(_, _, text)| text == beside), "{nominal:?}");
     // Without growth, hot running is not mentioned.
     let cold = slips(&built_in("screwed-impeller"), None, &|_| ());
@@ -524,8 +523,8 @@ fn a_clearance_asked_hot_only_is_rechecked_cold() {
     let model = own(&folder, "hot-only").unwrap();
     let slip = slips(&model, Some(folder.path()), &|_| ());
     let asked = asked_readings(&slip);
-    let window = "ACCEPT, cold, 0.01682 to 0.02375 in (about 0.427 to 0.603 mm) (limits less 0.0005 in for \
-                  the error of a reading, with the growth at its worst)";
+    let window = "ACCEPT, cold, 0.01682 to 0.02375 in (0.428 to 0.603 mm) (limits less 0.0005 in for \
+                  the error of a reading, in the worst case of growth)";
     assert_eq!(asked[0], window);
     assert_eq!(asked.len(), 2, "{asked:?}");
     assert_eq!(slip.iter().filter(|(_, _, text)| text == SERVICE).count(), 1);

@@ -129,9 +129,9 @@ fn record(job: &Job, records: &[Record], book: &Book, wrong: &mut Wrong) {
         let decided = found(3).split(';').next().unwrap_or("");
         wrong.same("decision", decided, decision(&record.decision));
         if matches!(record.decision, Decision::Look(_) | Decision::Swap(_)) {
-            wrong.same("what there is to say", found(4), words::SEE);
+            wrong.same("remarks", found(4), words::SEE);
         } else {
-            wrong.unless(!found(4).is_empty(), "what there is to say");
+            wrong.unless(!found(4).is_empty(), "remarks");
         }
         let signed =
             [&record.bench.fitter, &record.bench.checker].map(|who| who.as_deref().unwrap_or(""));
@@ -179,9 +179,7 @@ fn readings(job: &Job, records: &[Record], book: &Book, wrong: &mut Wrong) {
                     (Some(false), Some(false)) => "beyond, and NOT MET",
                     (Some(false), _) => "beyond what was predicted",
                     (_, Some(false)) => "NOT MET",
-                    (None, _) if matches!(of, Of::Requirement(1)) => {
-                        "met as picked, pack not measured"
-                    }
+                    (None, _) if matches!(of, Of::Requirement(1)) => "met as picked, not measured",
                     (None, _) => "not read; met as predicted",
                 };
             let mut row = texts(&[&pump.tag, label, symbol(unit)]);

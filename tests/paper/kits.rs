@@ -12,8 +12,8 @@ use gapwright::recheck::accepted;
 use crate::anew::{self, Out};
 use crate::crush;
 use crate::figures::{
-    Round, about, about_bare, bare, inwards, is_about, millionths, other, raw, rounded, shortly,
-    symbol, thickness, with_unit, within,
+    Round, about, bare, inwards, is_about, millionths, other, raw, rounded, shortly, symbol,
+    thickness, with_unit, within,
 };
 use crate::outages::{Outage, held};
 use crate::page::{Row, Wrong, count, entry, line, texts};
@@ -321,11 +321,10 @@ impl Slip<'_> {
         let (unit, reach) = (model.unit, anew::pack(job, pack));
         let (low, high) = (reach.value - reach.below, reach.value + reach.above);
         self.wrong.unless(low < high && (low..=high).contains(&reach.value), "micrometer limits");
-        let read = [with_unit(reach.value, unit), bare(low, unit), with_unit(high, unit)];
-        let twins = [reach.value, low, high].map(|end| about(end, other(unit)));
         let text = words::micrometer(
-            [&read[0], &read[1], &read[2]],
-            [&twins[0], &twins[1], &twins[2]],
+            &with_unit(reach.value, unit),
+            &about(reach.value, other(unit)),
+            &self.between([low, high]),
             &crushed,
         );
         let mut row = line(text);
@@ -430,15 +429,18 @@ impl Slip<'_> {
         self.recheck(at);
     }
 
-    /// `0.0195 to 0.0225 in (about 0.495 to 0.572 mm)`.
+    /// `0.0195 to 0.0225 in (0.496 to 0.571 mm)`.
     fn between(&self, [low, high]: [i128; 2]) -> String {
         let unit = self.job.model_of(self.pump).unit;
         let twin = other(unit);
-        words::between(
-            &bare(low, unit),
-            &with_unit(high, unit),
-            [&about_bare(low, twin), &about(high, twin)],
-        )
+        // The second unit is rounded inward: a reading within it is within the range.
+        let places = crate::figures::places(twin);
+        let end = |end, round| rounded(end, twin, places, round);
+        let [inside_low, inside_high] = [end(low, Round::Up), end(high, Round::Down)];
+        let steps = i128::from(twin.ticks()) * 1_000_000 / 10_i128.pow(places);
+        let wide = high - low >= 2 * steps;
+        let inside = [inside_low, format!("{inside_high} {}", symbol(twin))];
+        words::between(&bare(low, unit), &with_unit(high, unit), wide.then_some(inside))
     }
 
     /// Accepted readings, and the blades that show them.

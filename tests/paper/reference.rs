@@ -190,7 +190,7 @@ fn bag(model: &Model) -> Vec<Vec<String>> {
         });
         let says: Vec<String> = code.chain(section).collect();
         let says = match says.is_empty() {
-            true => "nothing: any one of its kind".to_string(),
+            true => "any one of its kind".to_string(),
             false => says.join(", and "),
         };
         vec![need.kind.clone(), says, need.count.to_string()]

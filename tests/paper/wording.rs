@@ -15,9 +15,9 @@ pub mod summary {
     pub const THIN: &str = " THIN";
     pub const FIGURES: [&str; 6] = [
         "Tag",
-        "Value, % of the way from lower to upper limit",
-        "Guard down, %",
-        "Guard up, %",
+        "Predicted, % of the way from lower to upper limit",
+        "Guard band down, %",
+        "Guard band up, %",
         "Lower limit",
         "Upper limit",
     ];
@@ -35,7 +35,7 @@ pub mod summary {
         "Margin",
         "Pieces",
     ];
-    pub const REMARK: &str = "Requirement, predicted value and margin: of the tightest requirement of the pump; Stack-up has all. THIN: less than a tenth of the way between the limits is left.";
+    pub const REMARK: &str = "Requirement, predicted value and margin are those of the pump's tightest requirement; Stack-up has all. THIN: the margin is less than a tenth of the range between the limits.";
     pub const WARNINGS: &str = "Warnings and remarks";
     pub const CAUTIONS: &str = "Cautions";
 
@@ -59,7 +59,7 @@ pub mod summary {
     pub fn unchecked(count: usize, items: &str) -> String {
         let plural = if count == 1 { "" } else { "s" };
         format!(
-            "Crush not checked for {count} gasket item{plural}, whose material is not known to give way: {items}."
+            "Crush not checked for {count} gasket item{plural} of unknown compressibility: {items}."
         )
     }
     pub const NO_MATERIAL: &str = "no material stated";
@@ -153,12 +153,8 @@ pub mod kits {
         let each = if pieces == 1 { "" } else { " each" };
         format!("peel {layers} {word} off{each}, to {to}; deburr and measure again")
     }
-    pub fn micrometer(read: [&str; 3], about: [&str; 3], crushed: &str) -> String {
-        let [total, low, high] = read;
-        let [of_total, of_low, of_high] = about;
-        format!(
-            "Expected micrometer reading: {total}, between {low} and {high} ({of_total}, {of_low} to {of_high}){crushed}"
-        )
+    pub fn micrometer(total: &str, other: &str, between: &str, crushed: &str) -> String {
+        format!("Expected micrometer reading: {total} ({other}), between {between}{crushed}")
     }
     pub fn crushed(percents: &str, least: &str, most: &str) -> String {
         format!("; crushed by {percents} % (material: {least} to {most} %)")
@@ -175,7 +171,7 @@ pub mod kits {
             false => "it may tear, or keep the parts from closing",
         };
         format!(
-            "WARNING: {label}: {item} is crushed by {percent} %, and {material} gives way by {least} to {most} % under its usual test load: {so}"
+            "WARNING: {label}: {item} is crushed by {percent} %, and {material} compresses by {least} to {most} % under its usual test load: {so}"
         )
     }
     pub fn read(unit: &str) -> String {
@@ -202,12 +198,13 @@ pub mod kits {
             "No reading with an error of +/-{within} shows that it is met: use a finer instrument, and state its error"
         )
     }
-    pub fn between(low: &str, high: &str, about: [&str; 2]) -> String {
-        format!("{low} to {high} (about {} to {})", about[0], about[1])
+    pub fn between(low: &str, high: &str, other: Option<[String; 2]>) -> String {
+        let other = other.map(|[low, high]| format!(" ({low} to {high})"));
+        format!("{low} to {high}{}", other.unwrap_or_default())
     }
     pub fn outside(between: &str) -> String {
         format!(
-            "A cold reading outside {between} may leave the hot limits if the growth comes at its worst"
+            "A cold reading outside {between} may leave the hot limits in the worst case of growth"
         )
     }
     /// Allowance for the error of the readings of a clearance, with or without running limits.
@@ -215,7 +212,7 @@ pub mod kits {
         let (text, running) = match rule {
             "worst case" => (
                 format!("limits less {within} for the error of a reading"),
-                ", with the growth at its worst",
+                ", in the worst case of growth",
             ),
             "expanded" => (
                 format!(
@@ -225,7 +222,7 @@ pub mod kits {
             ),
             _ => (
                 format!("nominal rule: the error of a reading, +/-{within}, is not allowed for"),
-                ", nor the growth at its worst",
+                ", nor the worst case of growth",
             ),
         };
         format!("{text}{}", if hot { running } else { "" })
@@ -243,12 +240,12 @@ pub mod kits {
     }
     pub fn read_thick(count: u32, by: &str) -> String {
         format!(
-            " {count} blades together read thick, by up to {by} beside their own tolerance: wipe them dry and press them together."
+            " {count} blades together read thick, by up to {by} on top of their own tolerance: wipe them dry and press them together."
         )
     }
     pub fn growths(counted: &str, columns: &str) -> String {
         format!(
-            "Counted for running hot: {counted}; if the service differs, state it in the pump sheet (columns {columns}; likewise cold and length)."
+            "Thermal growth allowed for: {counted}; if the service differs, state it in the pump sheet (columns {columns}; likewise cold and length)."
         )
     }
     pub fn would_do(window: &str, presumed: &str) -> String {
@@ -288,14 +285,14 @@ pub mod labels {
         format!("Plan {id}")
     }
     pub fn without(tags: &str) -> String {
-        format!("{}, and so without a bag: {tags}.", super::NOT_FIT)
+        format!("{}, no bag: {tags}.", super::NOT_FIT)
     }
 }
 
 pub mod short {
     pub const TITLE: [&str; 2] = [
         "Short: pumps that cannot be kitted",
-        "Each pump here is NOT FIT TO ASSEMBLE until its place is filled. A pack of the total needed fits only if its tolerance is as good as the one allowed for.",
+        "Each pump here is NOT FIT TO ASSEMBLE until its place is filled. A pack of the total needed fits only if its tolerance is no wider than the one allowed for.",
     ];
     pub const COLUMNS: [&str; 10] = [
         "Tag",
@@ -311,7 +308,7 @@ pub mod short {
     ];
     pub const NONE: &str = "None: every pump can be kitted.";
     pub const NOTHING: &str = "none";
-    pub const BAGS: &str = "Consumables that the bags of kitted pumps are short of";
+    pub const BAGS: &str = "Consumables missing from the bags of kitted pumps";
     pub const NO_BAGS: &str = "None: every bag has all of its consumables.";
     pub const LACKING: [&str; 10] = [
         "Tag",
@@ -335,13 +332,13 @@ pub mod short {
     pub fn all_reserved(kind: &str, fit: &str) -> String {
         format!("every {kind} of fit {fit} that is on hand is reserved")
     }
-    pub const TOO_NARROW: &str = "the limits are narrower than the tolerances of the measurements and of the thinnest pack that could be made";
-    pub const TOO_WIDE: &str = "each place could be filled, but no kit leaves the limits clear of its expanded uncertainty";
+    pub const TOO_NARROW: &str = "the limits are narrower than the tolerances of the measurements and of the thinnest possible pack";
+    pub const TOO_WIDE: &str = "each place could be filled, but no kit keeps clear of its limits by its expanded uncertainty";
     pub const MEASURED_OUT: &str =
         "the measured dimensions alone are outside the limits, and no piece can change that";
     pub const MEASURE_AGAIN: &str =
-        "as measured, even with nothing in this place a limit is passed; measure again";
-    pub const TOGETHER: &str = "each place could be filled by itself, but together they ask for more pieces of one item than there are";
+        "as measured, a limit is exceeded even with this place empty; measure again";
+    pub const TOGETHER: &str = "each place could be filled alone, but together they need more pieces of one item than are on hand";
     pub fn no_total(pieces: &str, window: Option<&str>) -> String {
         match window {
             Some(window) => format!("no total of {pieces} is within {window}"),
@@ -396,7 +393,7 @@ pub mod reorder {
     pub const BELOW: &str = "below min level";
     pub const NOT_WORKED_OUT: &str = "not worked out";
     pub const NO_WORTH: &str =
-        "The worth of one more was not worked out: it needs a proven plan and time to spare.";
+        "What one more would save was not worked out: that needs a proven plan and time to spare.";
     pub const PICTURES: [&str; 2] =
         ["Shims and gaskets before and after", "Consumables before and after"];
     pub const ALL_SHOWN: &str = "Items used by this plan.";
@@ -432,23 +429,23 @@ pub mod stack_up {
     pub const CONTRIBUTORS: [&str; 10] = [
         "Contributor",
         "Count",
-        "Nominal of one",
+        "Nominal each",
         "Minus",
         "Plus",
         "Known by",
-        "Standard uncertainty of one",
+        "Standard uncertainty each",
         "Degrees of freedom",
-        "Standard uncertainty of its lot",
-        "Lot (a number for each)",
+        "Standard uncertainty of the lot",
+        "Lot number",
     ];
     pub const LENGTHS: [&str; 3] = ["Target", "Lower limit", "Upper limit"];
     pub const ALLOWANCES: [&str; 3] =
-        ["Allowance aimed at", "Least allowance", "Greatest allowance"];
+        ["Target allowance", "Minimum allowance", "Maximum allowance"];
     pub const RESULT: [&str; 3] = ["Result", "Lower side", "Upper side"];
     pub const NOMINAL: &str = "Nominal value";
     pub const TARGET: &str = "Target";
     pub const LIMIT: &str = "Limit";
-    pub const WORST: &str = "Worst case: how far down and up";
+    pub const WORST: &str = "Worst case: down, up";
     pub const ROOT_SUM_SQUARE: &str = "Root sum square (if independent, centred, alike)";
     pub const MIDDLE: &str = "Shift of the mean towards the limit (uneven sides)";
     pub const COMBINED: &str = "Combined standard uncertainty";
@@ -457,9 +454,9 @@ pub mod stack_up {
     pub const ROOM: &str = "Margin of the nominal value";
     pub const MARGIN_WORST: &str = "Margin in the worst case";
     pub const MARGIN_EXPANDED: &str = "Margin by the expanded uncertainty";
-    pub const MARGIN: &str = "Margin by the rule in force";
-    pub const VERDICT: &str = "Verdict by the rule in force";
-    pub const REACHES: &str = "Reaches in the worst case: from, to";
+    pub const MARGIN: &str = "Margin by the acceptance rule";
+    pub const VERDICT: &str = "Result by the acceptance rule";
+    pub const REACHES: &str = "Range in the worst case: from, to";
     pub const ALLOWANCE: &str = "Allowance reached (free thickness / gap - 1)";
     pub const CRUSH: &str = "Crush (1 - gap / free thickness)";
     pub const MET: &str = "met";
@@ -482,32 +479,32 @@ pub mod basis {
     pub const SERVED: &str = "pumps kitted, weighted by priority";
     pub const DATE: &str = "Date";
     pub const PROOF: &str = "Proof";
-    pub const WEIGHTS: &str = "Weights of served pumps";
+    pub const WEIGHTS: &str = "Priority weights";
 }
 
 pub mod models {
     pub const USED: [&str; 2] = ["used by 1 pump", "used by"];
     pub const MEASURED: [&str; 4] =
-        ["Measured", "Column of the pump workbook", "How well it is known", "Shape"];
+        ["Measured", "Column of the pump workbook", "Tolerance or uncertainty", "Shape"];
     pub const GROWS: [&str; 6] = [
         "Grows when running",
         "Columns of the pump workbook, where a pump differs",
         "Length",
         "Expansion, 1e-6/K",
         "Cold to running, \u{b0}C",
-        "Difference good to, K",
+        "Difference +/-, K",
     ];
-    pub const TOGETHER: [&str; 3] = ["Errs together", "with", "Correlation coefficient"];
+    pub const TOGETHER: [&str; 3] = ["Correlated", "with", "Correlation coefficient"];
     pub const PACKS: [&str; 3] = ["Place for pieces", "Column of its fit code", "Pieces"];
     pub const HOLD: [&str; 6] = [
-        "Must hold",
-        "What is held within the limits",
+        "Requirement",
+        "Value kept within the limits",
         "Target",
         "Lower limit",
         "Upper limit",
         "Gasket crushed",
     ];
-    pub const BAG: [&str; 3] = ["For the bag", "What says which one fits", "Pieces"];
+    pub const BAG: [&str; 3] = ["For the bag", "Chosen by", "Pieces"];
     pub const CAUTIONS: &str = "Cautions";
 }
 
@@ -516,8 +513,8 @@ pub mod provision {
         ["Safe kits, all of them together", "Trolley, shared by all pumps"];
     pub const PRICE: &str = "Price";
     pub const PIECES: &str = "Pieces";
-    pub const CHOSEN: [&str; 2] = ["Chosen for", "every value looked at in its range"];
-    pub const COUNTED: [&str; 2] = ["Service counted", "not counted: it is no matter of chance"];
+    pub const CHOSEN: [&str; 2] = ["Designed for", "every value examined in its range"];
+    pub const COUNTED: [&str; 2] = ["Counted service", "not counted: nothing is left to chance"];
     pub const PUMPS: [&str; 10] = [
         "Tag",
         "Model",
@@ -526,15 +523,14 @@ pub mod provision {
         "Expected",
         "Values",
         "In a gap",
-        "Safe kit",
-        "Goes without",
+        "Safe kit price",
+        "Not served",
         "Status",
     ];
     pub const MEASURED: &str = "measured";
-    pub const OF_READINGS: &str = ", as past readings say";
-    pub const STANDING: [&str; 2] =
-        ["Measured; pieces at hand", "Every value looked at can be met"];
-    pub const MEASURED_GAP: &str = "GAP: measured, and nothing will do";
+    pub const OF_READINGS: &str = ", from past readings";
+    pub const STANDING: [&str; 2] = ["Measured; pieces in stock", "All values can be met"];
+    pub const MEASURED_GAP: &str = "GAP: measured, and no pieces in stock fit";
     pub const TROLLEY: [&str; 13] = [
         "Bin",
         "Item",
@@ -543,8 +539,8 @@ pub mod provision {
         "Thickness",
         "mm (or in)",
         "Set aside",
-        "May be issued",
-        "Stays in the drawer",
+        "Free",
+        "Left in bin",
         "Unit cost",
         "Cost",
         "Done",
@@ -553,9 +549,9 @@ pub mod provision {
     pub const KIT: [&str; 8] =
         ["Item", "Kind", "Fit", "Thickness", "mm (or in)", "Pieces", "Cost", "Bin"];
     pub const MEASURES: [&str; 4] =
-        ["If it measures: ", "Values", "Take, place by place (with its total)", ""];
+        ["If it measures: ", "Values", "Pieces for each place (total)", ""];
     pub const NONE: &str = "none";
-    pub const NOTHING: &str = "GAP: nothing in the drawers will do";
+    pub const NOTHING: &str = "GAP: no pieces in stock fit";
     pub const GAPS: [&str; 7] = ["Tag", "Dimension", "From", "To", "Values", "of", "In words"];
     pub fn lead(unmeasured: usize, all: usize, rule: &str, step: &str) -> String {
         format!(
@@ -564,20 +560,20 @@ pub mod provision {
     }
     pub fn chosen_for(served: u32, of: u32, wanted: u32) -> String {
         format!(
-            "{served} of {of} scenarios, {wanted} wanted; no measure of its service, since it was made for them"
+            "{served} of {of} design scenarios, {wanted} required; not a measure of its service"
         )
     }
     pub fn counted(served: u32, of: u32) -> String {
-        format!("{served} of {of} scenarios of their own, ")
+        format!("{served} of {of} other scenarios, ")
     }
     pub fn lost([checks, served, gaps, ran_out, unknown]: [u32; 5]) -> String {
         format!(
-            "Of {checks} scenarios counted: {served} served, {gaps} come to a value in a gap, {ran_out} want pieces that ran out, {unknown} not found out (the interval's low end takes them as not served, its high end as served)."
+            "Of {checks} counted scenarios: {served} served, {gaps} with a value in a gap, {ran_out} short of pieces, {unknown} undecided (not served at the interval's low end, served at its high end)."
         )
     }
     pub fn gap_line(gaps: usize, all: usize) -> String {
         format!(
-            "GAP: {gaps} of {all} pumps may come to a value that nothing in the drawers will do for; see Coverage."
+            "GAP: {gaps} of {all} pumps may have a value that no pieces in stock fit; see Coverage."
         )
     }
     pub fn gap(gaps: usize, values: usize) -> String {
@@ -591,7 +587,7 @@ pub mod provision {
     }
     pub fn in_words(tag: &str, label: &str, values: &str, [gaps, all]: [usize; 2]) -> String {
         format!(
-            "{tag}: nothing in the drawers will do if {label} comes to {values} ({gaps} of {all} values)."
+            "{tag}: no pieces in stock fit if {label} comes to {values} ({gaps} of {all} values)."
         )
     }
 }
@@ -602,28 +598,29 @@ pub mod purchase {
         "Kind",
         "Fit",
         "Thickness",
-        "Pieces in a sealed pack",
+        "Pack qty",
         "Packs for this outage",
         "Packs back to level",
         "Packs to order",
         "Pieces",
-        "Price of a piece",
+        "Price per piece",
         "Total",
         "Lead days",
-        "There on",
+        "Arrives on",
         "Ordered (date, initials)",
     ];
-    pub const UNNAMED: &str = "Suppliers that the stock workbook does not name";
+    pub const UNNAMED: &str = "Supplier not stated in the stock workbook";
     pub const ALL: &str = "All orders";
-    pub const OUTAGE: &str = "Packs so that pumps can be kitted, as worked out and proven; consumables and levels not counted";
-    pub const NOT_SAID: &str = "not said";
+    pub const OUTAGE: &str =
+        "Packs needed to kit pumps, as worked out and proven; consumables and levels not included";
+    pub const NOT_SAID: &str = "not stated";
     pub const PUMPS: [&str; 7] = [
         "Tag",
         "Model",
         "Priority",
         "Due",
         "From today's stock",
-        "After the buy",
+        "After the purchase",
         "Why it is still short",
     ];
     pub const CAN: &str = "can be kitted";
@@ -641,15 +638,15 @@ pub mod purchase {
     ];
     pub const NOT_FOR_SALE: &str = "below, not for sale";
     pub fn budget(currency: &str) -> String {
-        format!("Budget for those packs ({currency}); back to level and bags come on top")
+        format!("Budget for these packs ({currency}); packs back to level and for bags are extra")
     }
     pub fn total(supplier: &str) -> String {
         format!("Total: {supplier}")
     }
     pub const SUMMARY: [&str; 3] = [
         "Pumps kitted from today's stock",
-        "Pumps kitted after the buy",
-        "Packs so that pumps can be kitted",
+        "Pumps kitted after the purchase",
+        "Packs needed to kit pumps",
     ];
 }
 
@@ -659,7 +656,7 @@ pub mod as_built {
         "Model",
         "Due",
         "Decision",
-        "What there is to say",
+        "Remarks",
         "Fitter, date",
         "Checked, date",
         "Accepted on",
@@ -672,7 +669,7 @@ pub mod as_built {
         "Predicted",
         "Uncertainty",
         "Found",
-        "Found again",
+        "2nd reading",
         "Uncertainty",
         "Difference",
         "Norm. error",
@@ -681,7 +678,7 @@ pub mod as_built {
         "Status",
     ];
     pub const TO_DO: [&str; 6] =
-        ["Tag", "Decision", "Found, and to do", "Done", "Initials", "New reading"];
+        ["Tag", "Decision", "Finding and work", "Done", "Initials", "New reading"];
     pub const ACCEPT: &str = "accept";
     pub const SWAP: &str = "SWAP";
     pub const LOOK: &str = "LOOK FIRST";

@@ -16,6 +16,7 @@ use gapwright::forecast::Forecast;
 use gapwright::formats::common::{LengthJson, PackJson, StoppedBy};
 use gapwright::formats::provision::{LawJson, ProvisionJson, ServiceStanding, WarningJson};
 use gapwright::job::{Job, Parts};
+use gapwright::json::provision::plain as plain_values;
 use gapwright::length::{Length, Tolerance, Unit};
 use gapwright::plan::{Kit, Stop};
 use gapwright::provision::{ProvisionOptions, provision};
@@ -23,7 +24,6 @@ use gapwright::read::{Ahead, Sources, forecast};
 use gapwright::verify::Breach;
 use gapwright::words::provision::runs;
 use gapwright::write::provision::Provided;
-use gapwright::write::provision::json::plain as plain_values;
 use tempfile::TempDir;
 
 const STOCK: &str = "samples/provision/stock.xlsx";
@@ -152,8 +152,7 @@ fn the_workbook_says_what_the_json_says() {
         assert!(all.contains(&shown) && run.said.contains(&shown), "{shown}");
     }
     assert!(money(&plain.trolley.cost) < money(&plain.safe_kits.cost));
-    let served =
-        format!("{} of {} scenarios of their own", plain.service.served, plain.service.checks);
+    let served = format!("{} of {} other scenarios", plain.service.served, plain.service.checks);
     assert!(all.contains(&served) && run.said.contains(&served));
     for words in ["then run `gapwright kit`", "competent", "lock out"] {
         assert!(all.contains(words), "{words}");
@@ -179,7 +178,7 @@ fn the_gap_is_seen_in_the_picture_and_in_words() {
         assert!((covered - share).abs() < 1e-12);
     }
     // In words, with the ends next to them, on the sheet and on the terminal.
-    let words = "P-603: nothing in the drawers will do if Impeller clearance with no shims comes to 0.0445 to 0.0450 in (2 of 17 values)";
+    let words = "P-603: no pieces in stock fit if Impeller clearance with no shims comes to 0.0445 to 0.0450 in (2 of 17 values)";
     let row = coverage.iter().find(|row| row[6].contains(words)).unwrap();
     assert_eq!(
         row[..6],
@@ -653,8 +652,8 @@ fn a_hopeless_pump_does_not_empty_the_trolley() {
     let missed = plain.pumps.iter().map(|pump| pump.missed);
     assert!(missed.eq([0, plain.service.checks]));
     for words in [
-        "NOT MET: 95 % is out of reach whatever is set aside",
-        "Everything but the gaps is served in 1000 of 1000",
+        "NOT MET: no pieces that could be set aside reach 95 %",
+        "If pumps in a gap are left out, 1000 of 1000",
     ] {
         assert!(said.contains(words), "`{words}` is not in\n{said}");
         assert!(cells.contains(words), "`{words}` is not in\n{cells}");
@@ -686,7 +685,7 @@ fn long_steps_and_pieces_without_a_cost_are_warned_of() {
     assert_eq!(plain.warnings, []);
     assert_eq!(plain.service.standing, ServiceStanding::Met);
     assert!(!plain.pumps[0].coarse && !said.contains("WARNING"));
-    assert!(said.contains("every value looked at, 0.0005 in apart"));
+    assert!(said.contains("every value examined, 0.0005 in apart"));
     // The range is a thou wide, a quarter of the width of the running clearance's limits.
     let stock = SMALL_STOCK.replace("0.0002,4,2\nS20", "0.0002,4,\nS20");
     let (said, plain, cells) = provided(&stock, &pumps, &["--step", "0.001 in"]);
@@ -697,11 +696,13 @@ fn long_steps_and_pieces_without_a_cost_are_warned_of() {
     assert_eq!(*free, WarningJson::CountedAsFree { items: vec!["=S10".into()] });
     // The same in sentences, on the terminal and in the workbook.
     for words in [
-        "Values are looked at 0.0010 in apart, more than a fifth of a requirement's width (0.0040 in at the narrowest) of =A1",
-        "Counted as free, since the stock has no unit cost for them, or 0: =S10; the prices",
+        "Values are examined 0.0010 in apart, more than a fifth of a requirement's width (0.0040 in at the narrowest) of =A1",
+        "Counted as free (no unit cost in the stock, or 0): =S10. Prices",
     ] {
         assert!(said.contains(words), "{words}\n{said}");
         assert!(cells.contains(words), "{words}\n{cells}");
     }
-    assert!(said.contains("interval and all") && said.contains("see the warning"));
+    assert!(
+        said.contains("even at the low end of the interval") && said.contains("see the warning")
+    );
 }

@@ -617,7 +617,7 @@ fn gap_and_half_suits_some_materials_and_not_others() {
         assert_eq!(crush.standing, Some(standing), "{material}");
         let warning = words::crush_warning(&job, &job.pumps[0], &crush);
         assert_eq!(warning.is_some(), standing != CrushVerdict::Within);
-        let range = format!("{material} gives way by {least} to {most} %");
+        let range = format!("{material} compresses by {least} to {most} %");
         let within = words::crush_within(&[crush]);
         match standing {
             Within => {

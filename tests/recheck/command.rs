@@ -314,8 +314,7 @@ fn a_reading_where_a_tick_belongs_is_asked_about() {
     let above = format!("{column}{}", row.parse::<u32>().unwrap() - 1);
     change(&shop.at("kit-plan.xlsx"), "Kits", &[(above.as_str(), Put::from("0.0301"))]);
     let run = recheck(&shop, &[]);
-    let warning =
-        format!("warning kit-plan.xlsx!{above} `0.0301`, where a tick belongs or nothing");
+    let warning = format!("warning kit-plan.xlsx!{above} `0.0301` in a cell for a tick");
     assert!(run.all().contains(&warning), "{:?}", run.all());
 }
 
@@ -386,7 +385,7 @@ fn a_reading_of_two_sides_may_be_below_nothing() {
     assert_eq!(record(&shop)["pumps"][0]["requirements"][0]["conforms"], false);
     let refused = run("total float of the collar", "-0.02 mm");
     assert_eq!(refused.status, 2);
-    assert!(refused.problems()[0].contains("less than nothing"), "{:?}", refused.problems());
+    assert!(refused.problems()[0].contains("below zero"), "{:?}", refused.problems());
 }
 
 /// Codes of what there is to do with a pump, in their order, after its decision.

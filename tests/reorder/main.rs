@@ -321,14 +321,14 @@ fn what_a_purchase_lacks_is_named_by_its_cell() {
     assert!(said.contains("no column Pack qty"), "{said}");
 }
 
-/// The earlier name of `--missing-cost` is still read, and answered under the new one.
+/// The earlier name of `--shortage-cost` is still read, and answered under the new one.
 #[test]
 fn the_earlier_name_of_an_option_is_still_read() {
     let folder = TempDir::new().unwrap();
     let run = reorder(folder.path(), STOCK, PUMPS, &["--lacking-cost", "dear"]);
     assert_eq!(run.status.code(), Some(2));
     let said = text(&run.stderr);
-    assert!(said.contains("--missing-cost dear"), "{said}");
+    assert!(said.contains("--shortage-cost dear"), "{said}");
 }
 
 #[test]
@@ -362,14 +362,14 @@ fn options_that_make_no_sense_are_all_refused_at_once() {
         "--service 100 %",
         "--holding dear",
         "--order-cost 0",
-        "upside down",
+        "ends before it begins",
         "--range K4",
         "not-there.xlsx",
     ] {
         assert!(said.contains(wrong), "{wrong}: {said}");
     }
     assert!(fs::read_dir(folder.path()).unwrap().next().is_none());
-    for wrong in ["a length above 0", "begins below nothing"] {
+    for wrong in ["a length above 0", "begins below zero"] {
         assert!(said.contains(wrong), "{wrong}: {said}");
     }
     // A drawer that no pump uses.
@@ -410,7 +410,10 @@ fn what_is_not_ordered_or_not_paid_for_is_said() {
     let run = reorder(folder.path(), stock.to_str().unwrap(), PUMPS, &["--budget", "0"]);
     let said = text(&run.stdout);
     assert_eq!(run.status.code(), Some(0), "{}", text(&run.stderr));
-    assert!(said.contains("Not ordered though they are below level or missing in bags, since they are not for sale: K4-005."), "{said}");
+    assert!(
+        said.contains("Below level or missing from bags, but not ordered (not for sale): K4-005."),
+        "{said}"
+    );
     assert!(said.contains("counted as free: K4-G094."), "{said}");
     assert!(said.contains("No due date, assumed able to wait: P-410."), "{said}");
     let purchase = read(folder.path());
@@ -449,9 +452,9 @@ fn consumables_that_come_after_the_due_date_are_said() {
         let run = reorder(folder.path(), &stock, &pumps, &[]);
         assert_eq!(run.status.code(), Some(0), "{}", text(&run.stderr));
         let said = text(&run.stdout);
-        let remark = "Consumables that come after their pumps are due: P2 lacks 4 of PR (due 2027-03-11, there on 2027-03-12).";
+        let remark = "Consumables that arrive after their pumps are due: P2 is missing 4 of PR (due 2027-03-11, arrives on 2027-03-12).";
         assert_eq!(said.contains(remark), late, "{said}");
-        assert_eq!(said.contains("come after their pumps"), late, "{said}");
+        assert_eq!(said.contains("arrive after their pumps"), late, "{said}");
     }
 }
 

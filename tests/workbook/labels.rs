@@ -53,7 +53,7 @@ fn every_label_has_a_code_that_says_the_plan_and_the_tag() {
     for pump in &verified.job().pumps {
         let at = labels.iter().position(|text| *text == pump.tag);
         let Some(at) = at else {
-            let short = format!("NOT FIT TO ASSEMBLE, and so without a bag: {}.", pump.tag);
+            let short = format!("NOT FIT TO ASSEMBLE, no bag: {}.", pump.tag);
             assert!(labels.contains(&short));
             continue;
         };

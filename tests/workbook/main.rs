@@ -288,8 +288,8 @@ fn shows_the_librarys_own_numbers(verified: &Verified) {
     }
     let labels = [
         ("Nominal value", 1),
-        ("Margin by the rule in force", 1),
-        ("Margin by the rule in force", 2),
+        ("Margin by the acceptance rule", 1),
+        ("Margin by the acceptance rule", 2),
     ];
     for (at, (label, side)) in labels.into_iter().enumerate() {
         let found = column(label, side);
@@ -299,7 +299,7 @@ fn shows_the_librarys_own_numbers(verified: &Verified) {
             assert!((found - expected[at]).abs() < 1e-9, "{label}: {found} for {}", expected[at]);
         }
     }
-    let verdicts = column("Verdict by the rule in force", 1);
+    let verdicts = column("Result by the acceptance rule", 1);
     assert_eq!(verdicts.len(), expected.len());
     assert!(verdicts.iter().all(|v| *v == Data::String("met".into())));
 }
@@ -446,7 +446,7 @@ fn consumables_stand_on_every_sheet_and_so_does_what_lacks() {
     has(
         "Models",
         &[
-            "For the bag|What says which one fits|Pieces",
+            "For the bag|Chosen by|Pieces",
             "packing ring|the section, half of (`Box bore` less `Sleeve diameter`)|4",
             "lantern ring|the fit code in `Lantern fit`|1",
         ],
@@ -467,7 +467,7 @@ fn consumables_stand_on_every_sheet_and_so_does_what_lacks() {
         assert!(!texts.iter().any(|text| text.contains("not counted against")));
     }
     // The plan as JSON agrees.
-    let plan = write::json::plan(&verified);
+    let plan = gapwright::json::plan(&verified);
     let [a, b, c] = plan.pumps.as_slice() else { panic!("three pumps") };
     assert!(c.bag.is_empty() && !c.served && b.bag.iter().all(|share| share.lacking == 0));
     let ring = a.bag[0].ring.as_ref().unwrap();
@@ -528,7 +528,7 @@ fn opened_packs_of_consumables_are_spoiled_where_the_policy_says_so() {
     assert_eq!(plan.kits, before.plan().kits);
     let after = verify(job, plan).unwrap();
     assert_eq!((after.issued()[row], after.left()[row]), (8, 0));
-    let json = write::json::plan(&after);
+    let json = gapwright::json::plan(&after);
     let stock = json.stock.iter().find(|row| row.item == "R12").unwrap();
     assert_eq!((stock.before, stock.issued, stock.spoiled, stock.after), (11, 8, 3, 0));
 }
@@ -591,7 +591,7 @@ fn tags_without_number_are_printed_all() {
         assert_eq!(text.matches(&format!("P-{n} (1)")).count(), 1, "P-{n}");
     }
     let labels = rows(&mut book, "Labels").join(" ");
-    let (_, open) = labels.split_once("and so without a bag: ").unwrap();
+    let (_, open) = labels.split_once("no bag: ").unwrap();
     for n in 0..300 {
         let named = open.split([',', ' ', '.']).filter(|tag| *tag == format!("Q-{n}"));
         assert_eq!(named.count(), 1, "Q-{n}");

@@ -42,7 +42,7 @@ fn tell_counted(movements: &[Movement], to: Voice) {
     if counted.is_empty() {
         return;
     }
-    out!(to, "New counts: {}.", many(counted.len(), "item"));
+    out!(to, "Counted again: {}.", many(counted.len(), "item"));
     for moved in counted {
         if let Some(on_hand) = moved.on_hand {
             out!(to, "  {}: {} on hand, {} in the log.", moved.item, on_hand.after, on_hand.before);

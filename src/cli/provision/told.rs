@@ -68,7 +68,7 @@ pub(super) fn tell(verified: &VerifiedProvision, question: &ProvisionOptions, ru
     out!(to, "{}", words::CAUTION);
 }
 
-/// Pumps that nothing in the drawers will do for at some value.
+/// Pumps with a value that no pieces in stock fit.
 fn tell_gaps(job: &Job, provision: &Provision) {
     let kits = provision.safe.iter().enumerate();
     let gaps = kits.filter_map(|(pump, kit)| words::gap_line(job, pump, kit));
@@ -77,6 +77,6 @@ fn tell_gaps(job: &Job, provision: &Provision) {
         warning!("{} {gap}.", words::GAP);
     }
     if let Some(more @ 1..) = gaps.len().checked_sub(MOST_GAPS) {
-        warning!("{} for {more} more pumps; see Coverage for all.", words::GAP);
+        warning!("{} for {more} more pumps; see Coverage.", words::GAP);
     }
 }

@@ -39,16 +39,16 @@ pub(in crate::cli) struct Args {
     /// Probability of no stock-out during a lead time (cycle service level).
     #[arg(long, default_value = "95 %", value_name = "PERCENT", allow_hyphen_values = true)]
     service: String,
-    /// Cost of placing an order; with --holding it gives the number of packs to order at a time.
+    /// Cost of placing an order; gives, with --holding, how many packs to order at a time.
     #[arg(long, value_name = "MONEY", allow_hyphen_values = true)]
     order_cost: Option<String>,
     /// Cost of holding stock for a year, in percent of its price.
     #[arg(long, value_name = "PERCENT", allow_hyphen_values = true)]
     holding: Option<String>,
-    /// Cost of a missing piece in an outage; gives the number of pieces to have ready.
+    /// Cost of a missing piece in an outage; gives how many to have ready.
     #[arg(long, alias = "lacking-cost", value_name = "MONEY", allow_hyphen_values = true)]
-    missing_cost: Option<String>,
-    /// Number of outages to simulate for --missing-cost.
+    shortage_cost: Option<String>,
+    /// Number of outages to simulate for --shortage-cost.
     #[arg(long, default_value_t = 1000, value_name = "N", value_parser = clap::value_parser!(u32).range(1..=100_000))]
     outages: u32,
     /// Range of totals that the shims of a fit code (or `gasket FIT`) must reach, instead of the totals
@@ -90,7 +90,7 @@ pack or lead days; then it needs Unit cost (of one piece) and Pack qty if a
 pump that is short could use it. A pump with a Due date before a pack can
 arrive takes from what is on hand only.
 
-Manual: `gapwright help buying`. Measure new pieces, enter them in the stock,
+Manual: `gapwright help buying`. Measure what comes in, enter it in the stock,
 and plan again with `gapwright kit`.";
 
 /// Job and log as they were read, with the options.
@@ -188,7 +188,7 @@ impl Args {
         };
         let budget = money("--budget", &self.budget, 0);
         let order = money("--order-cost", &self.order_cost, 1);
-        let lacking = money("--missing-cost", &self.missing_cost, 1);
+        let shortage = money("--shortage-cost", &self.shortage_cost, 1);
         let fix = "write it as in \"95 %\"";
         let service = amounts.percent(
             ("--service", &self.service),
@@ -211,7 +211,7 @@ impl Args {
                 service: service.unwrap_or(Millionths::from_raw(950_000)),
                 order,
                 holding,
-                lacking,
+                lacking: shortage,
             },
             outages: self.outages,
             step,
@@ -248,10 +248,10 @@ fn range(text: &str, problems: &mut Problems) -> Option<(String, String, Length,
         problems.add(from_command_line(found, expected, fix));
     };
     if low < Length::ZERO {
-        wrong("begins below nothing", "a range from 0 or above", "correct its first length");
+        wrong("begins below zero", "a range from 0 or above", "correct its first length");
     } else if low > high {
         let expected = "a range that ends where it begins or above";
-        wrong("is upside down", expected, "exchange the two lengths");
+        wrong("ends before it begins", expected, "exchange the two lengths");
     } else {
         return Some((kind, fit, low, high));
     }

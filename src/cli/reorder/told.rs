@@ -13,7 +13,7 @@ pub(super) fn tell(ordered: &Ordered<'_>, run: &Run) {
     let all = job.pumps.len();
     out!(
         to,
-        "{} of {all} pumps can be kitted from today's stock, {} after the buy ({} rule).",
+        "{} of {all} pumps can be kitted from today's stock, {} after the purchase ({} rule).",
         ordered.buy.today.served(),
         bought.plan.served(),
         job.policy.acceptance
@@ -26,7 +26,7 @@ pub(super) fn tell(ordered: &Ordered<'_>, run: &Run) {
         }
         let lead = match item.offer.lead_days {
             Some(days) => format!(
-                ", arrives {}",
+                ", arrives on {}",
                 crate::day::written(ordered.buy.market.today + i64::from(days))
             ),
             None => String::new(),
@@ -67,5 +67,5 @@ pub(super) fn tell(ordered: &Ordered<'_>, run: &Run) {
         out!(to, "{remark}");
     }
     run.tell_written();
-    out!(to, "Measure new pieces, enter them in the stock, then plan again with `gapwright kit`.");
+    out!(to, "Measure what comes in before it counts, and plan again with `gapwright kit`.");
 }

@@ -169,9 +169,9 @@ fn tell_sweep(
     let unit = job.model_of(pump).unit;
     out!(
         to,
-        "  {} moved, pieces {}: margin of each requirement by the rule ({unit})",
+        "  {} varied, pieces {}: margin of each requirement by the rule ({unit})",
         sweep.label,
-        if anew { "chosen again for this pump alone, out of the whole drawer" } else { "held" }
+        if anew { "chosen again for this pump alone from all stock" } else { "unchanged" }
     );
     let labels = pump.requirements.iter();
     let labels: Vec<String> = labels.map(|r| shortened(&r.label, LABEL)).collect();
@@ -184,7 +184,7 @@ fn tell_sweep(
         let row = format!("    {first:>12}  {}", cells.join("  "));
         out!(to, "{}", row.trim_end());
     };
-    row("moved to", &labels);
+    row("value", &labels);
     for point in points {
         let at = point.setting.show(unit);
         match &point.kit {

@@ -18,11 +18,11 @@ enum TextError {
     NotUtf8,
     #[error("bytes that are not UTF-16 text")]
     NotUtf16,
-    #[error("a NUL byte, which no text holds")]
+    #[error("a NUL byte, which no text contains")]
     Nul,
     #[error("a text whose opening double quote is never closed")]
     Unclosed,
-    #[error("something behind the closing double quote of a text")]
+    #[error("text after the closing double quote of a value")]
     BehindQuote,
     #[error("more values in one line than a spreadsheet's row holds")]
     TooWide,

@@ -26,7 +26,7 @@ impl Reader<'_> {
                     &raw[index].span(),
                     "the same two a second time",
                     "one correlation for each two",
-                    "take one of them out",
+                    "remove one of them",
                 );
                 return None;
             }

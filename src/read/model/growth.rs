@@ -85,7 +85,7 @@ impl Reader<'_> {
         if expansion == Some(None) {
             self.add(
                 span,
-                format!("nothing that says how `{name}` grows"),
+                format!("no expansion for `{name}`"),
                 "expansion, or a material of the table",
                 "state one of them",
             );

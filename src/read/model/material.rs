@@ -56,7 +56,7 @@ impl Reader<'_> {
             if earlier.contains(&key) {
                 let found = format!("the material `{name}` a second time");
                 let expected = "each material once, in capital or small letters";
-                self.add(span, found, expected, "take one of them out");
+                self.add(span, found, expected, "remove one of them");
             }
             earlier.push(key);
         }

@@ -169,7 +169,7 @@ impl Reader<'_> {
         if let [low, high] = limits.get_ref().as_slice() {
             return Some([low, high]);
         }
-        self.add(&limits.span(), "limits that are not two", "[lower, upper]", "give both limits");
+        self.add(&limits.span(), "not two limits", "[lower, upper]", "give both limits");
         None
     }
 
@@ -186,7 +186,7 @@ impl Reader<'_> {
         if let Some(other) = other {
             self.add(
                 &other.span(),
-                "an aim of the other form",
+                "a target of the other form",
                 "hot_target beside terms, hot_allowance beside a gap",
                 "correct the key",
             );

@@ -74,7 +74,7 @@ impl PumpReader<'_> {
             if due.serial.is_infinite() {
                 problems.warn(Problem::new(
                     line.place(h),
-                    format!("`{}`, which does not read as a date", due.shown),
+                    format!("`{}`, which is not a date", due.shown),
                     "a date cell, or 2027-03-15",
                     "correct it, or this pump's slip comes last",
                 ));
@@ -308,7 +308,7 @@ impl PumpReader<'_> {
                 line.place(filled[0]),
                 format!("a negative `{}`", dimension.label),
                 "a length of 0 or more",
-                "check the sign; the value is used as it stands",
+                "check the sign; the value is used as it is",
             ));
         }
         let coverage = self.policy.coverage;
@@ -343,7 +343,7 @@ impl PumpReader<'_> {
                         line.place(filled[0]),
                         "one reading",
                         format!("at least two readings of `{}`", dimension.label),
-                        "add columns headed with 1, 2, 3 behind the name, or give the model a plus_minus",
+                        "add columns headed with 1, 2, 3 after the name, or give the model a plus_minus",
                     ));
                     return None;
                 }
@@ -360,7 +360,7 @@ impl PumpReader<'_> {
                     dimension.label
                 ),
                 "readings that agree",
-                "measure again; the mean is used as it stands",
+                "measure again; the mean is used as it is",
             ));
         }
         Some(Measured { readings, value, tolerance, standard, freedom })

@@ -48,7 +48,7 @@ fn columns(styles: &Styles) -> [Col<'_>; 13] {
         Col::new("Predicted", 11.0, move |line| compared(line, |c| Some(c.predicted))),
         Col::new("Uncertainty", 12.5, move |line| compared(line, |c| Some(c.predicted_within))),
         Col::new("Found", 11.0, move |line| compared(line, |c| Some(c.found.first.value.into()))),
-        Col::new("Found again", 11.0, move |line| {
+        Col::new("2nd reading", 11.0, move |line| {
             compared(line, |c| c.found.again.map(|again| again.value.into()))
         }),
         Col::new("Uncertainty", 12.5, move |line| compared(line, |c| Some(c.found_within))),
@@ -68,7 +68,7 @@ pub(super) fn sheet(built: &AsBuilt<'_>, styles: &Styles) -> Written<Worksheet> 
     let lead = "Normalised error = (found - predicted) / root of the sum of squares of both expanded uncertainties, k = 2; they agree from -1 to 1.";
     let mut page = Page::begin("Readings", "Readings", lead, styles)?;
     page.row = 2;
-    let middle = "Predicted is the middle of the tolerances: where they are wider on one side, not the nominal figure on the slip.";
+    let middle = "Predicted is the middle of the tolerances. Where one side is wider, it differs from the nominal figure on the slip.";
     page.text(middle, &styles.lead)?;
     let columns = columns(styles);
     page.high(32.0)?;
@@ -134,7 +134,7 @@ fn standing(
         (None, _) => match read {
             None => ("not read; met as predicted", false),
             Some(true) => ("met as the pack was read", false),
-            Some(false) => ("met as picked, pack not measured", false),
+            Some(false) => ("met as picked, not measured", false),
         },
     }
 }

@@ -84,7 +84,7 @@ fn columns(styles: &Styles) -> [Col<'_>; 9] {
         Col::new("Model", 21.0, |line| text.of(line.model)),
         Col::new("Due", 12.0, |line| text.of(line.pump.due_shown())),
         Col::new("Decision", 24.0, decided),
-        Col::new("What there is to say", 58.0, |line| wrapped.of(&line.said)),
+        Col::new("Remarks", 58.0, |line| wrapped.of(&line.said)),
         Col::new("Fitter, date", 17.0, move |line| who(&line.record.bench.fitter)),
         Col::new("Checked, date", 17.0, move |line| who(&line.record.bench.checker)),
         Col::new("Accepted on", 12.0, sign),

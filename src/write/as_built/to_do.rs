@@ -21,7 +21,7 @@ type Col<'s> = Column<'s, Task<'s>>;
 
 pub(super) fn sheet(built: &AsBuilt<'_>, styles: &Styles) -> Written<Worksheet> {
     let (job, records) = (built.recheck.job(), built.recheck.records());
-    let lead = "Isolated and locked out? What differs is looked into before any piece is moved; every swap is measured, fitted and rechecked like the first pack.";
+    let lead = "Isolated and locked out? Look into every difference before any piece is moved. Measure, fit and recheck every swap like the first pack.";
     let mut page = Page::begin("To do", "To do", lead, styles)?;
     // What was found and what to mind is nothing to tick off.
     let entry = |line: &Task<'_>, cell| match line.kind {
@@ -31,7 +31,7 @@ pub(super) fn sheet(built: &AsBuilt<'_>, styles: &Styles) -> Written<Worksheet> 
     let columns = [
         Col::new("Tag", 16.0, |line| styles.strong.of(line.tag)),
         Col::new("Decision", 24.0, |line| styles.alarm.of(line.decided)),
-        Col::new("Found, and to do", 98.0, |line| styles.wrapped.of(&line.step)),
+        Col::new("Finding and work", 98.0, |line| styles.wrapped.of(&line.step)),
         Col::new("Done", 8.0, move |line| entry(line, styles.entry.of("☐"))),
         Col::new("Initials", 12.0, move |line| entry(line, styles.entry.blank())),
         Col::new("New reading", 14.0, move |line| entry(line, styles.entry.blank())),
@@ -55,10 +55,10 @@ pub(super) fn sheet(built: &AsBuilt<'_>, styles: &Styles) -> Written<Worksheet> 
         }
     }
     if page.row == first {
-        page.text("Nothing: no pump that was read is kept open.", &styles.plain)?;
+        page.text("Nothing to do: no pump that was read has to stay open.", &styles.plain)?;
     } else {
         page.row += 1;
-        let text = "Pieces that are swapped also go onto the sheet Issue of the plan: under Instead, or into a line with extra.";
+        let text = "Record swapped pieces on the sheet Issue of the plan as well: under Substitute item, or in a line with extra.";
         page.text(text, &styles.remark)?;
     }
     Ok(page.sheet)

@@ -30,7 +30,7 @@ pub(super) fn sheet(provided: &Provided<'_>, styles: &Styles) -> Written<Workshe
                 words::length(question.step, words::natural_unit(question.step))
             ),
         ),
-        ("Probability asked for", said::asked(question.probability)),
+        ("Probability required", said::asked(question.probability)),
         (
             "Scenarios",
             format!(
@@ -39,7 +39,7 @@ pub(super) fn sheet(provided: &Provided<'_>, styles: &Styles) -> Written<Workshe
             ),
         ),
         (
-            "Interval about the service",
+            "Interval of the service",
             format!("exact binomial, {}", said::asked(question.level)),
         ),
         (
@@ -51,13 +51,13 @@ pub(super) fn sheet(provided: &Provided<'_>, styles: &Styles) -> Written<Workshe
         ),
         (
             "Draws",
-            "a range: every value looked at alike, pump by pump; past readings: their unknown mean and standard deviation drawn once an outage for all pumps of the model (normal, scaled inverse chi-square), each pump normal about that mean: each comes out by Student's t, two of them correlated by 1/(n + 1) (Gelman et al., Bayesian Data Analysis, from memory)".into(),
+            "A range: every value examined is equally likely, each pump by itself. Past readings: mean and standard deviation are drawn once per outage for all pumps of a model (normal, scaled inverse chi-square). Each pump is normal about that mean. So each pump has Student's t distribution, and two are correlated by 1/(n + 1) (Gelman et al., Bayesian Data Analysis, from memory)".into(),
         ),
         (
             "Trolley",
-            "least cost over the scenarios of which as many as the probability asks for are served; where gaps forbid that, a pump in a gap asks for nothing there (sample average approximation; Luedtke and Ahmed 2008, from memory)".into(),
+            "least cost that serves the required share of the scenarios; where gaps forbid that, a pump in a gap is left out there (sample average approximation; Luedtke and Ahmed 2008, from memory)".into(),
         ),
-        ("Money", "the unit cost of what is set aside; most of it goes back".into()),
+        ("Money", "unit cost of the pieces set aside; most of them go back".into()),
         ("Search complete", ended.to_string()),
     ];
     let mut sections = Vec::from(inputs_and_policy(job, styles));
@@ -86,7 +86,7 @@ fn expected<'s>(provided: &Provided<'_>, styles: &'s Styles) -> Section<'s> {
         })
     });
     Section {
-        heads: ["Expected: tag", "Dimension and range", "How likely what is"],
+        heads: ["Expected: tag", "Dimension and range", "Distribution"],
         rows: expected.collect(),
     }
 }

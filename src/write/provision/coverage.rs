@@ -131,8 +131,8 @@ fn ranges<'a>(provided: &'a Provided<'_>) -> Vec<Range<'a>> {
 }
 
 pub(super) fn sheet(provided: &Provided<'_>, styles: &Styles) -> Written<Worksheet> {
-    let title = "Coverage: what the drawers can meet along each range";
-    let lead = "One row a range, its low end left and its high end right. What lies between two values that were looked at was not looked at.";
+    let title = "Coverage: values of each range that the stock can meet";
+    let lead = "One row per range, low end at the left, high end at the right. Values between two examined values were not examined.";
     let mut page = Page::begin(NAME, title, lead, styles)?;
     let ranges = ranges(provided);
     let longest = ranges.iter().map(|range| range.met.len()).max().unwrap_or(0);
@@ -177,7 +177,7 @@ fn legend() -> String {
     let marks = [
         (Met::All, "every value of the cell can be met"),
         (Met::Some, "some can, depending on the value or on another dimension"),
-        (Met::Nothing, "GAP: nothing in the drawers will do"),
+        (Met::Nothing, "GAP: no pieces in stock fit"),
     ];
     marks.map(|(met, words)| format!("{}  {words}", met.mark())).join("      ")
 }
@@ -202,7 +202,7 @@ fn gaps(page: &mut Page<'_>, provided: &Provided<'_>) -> Written {
     let Styles { text, bold, wrapped, count, remark, prose, .. } = page.styles;
     page.part("Gaps")?;
     if safe.iter().all(|kit| kit.gaps() == 0) {
-        let none = "None: every value that was looked at can be met.";
+        let none = "None: all values can be met.";
         return page.text(none, &page.styles.plain);
     }
     let words = page.last - BEFORE + 1;
@@ -231,10 +231,10 @@ fn gaps(page: &mut Page<'_>, provided: &Provided<'_>) -> Written {
         page.put(&columns, gap)?;
     }
     if let Some(more @ 1..) = gaps.len().checked_sub(MOST_GAPS) {
-        let text = format!("and {more} gaps more: they stand in the file that --json writes");
+        let text = format!("and {more} more gaps: see the file that --json writes");
         page.text(text, remark)?;
     }
-    let advice = "A gap is closed by a thickness that the drawers do not have, by another fit of the gasket, or by other limits: ask before the outage, not in it. `gapwright kit` says why once the pump is measured.";
+    let advice = "To close a gap, buy another thickness, fit another gasket or have the limits changed, and ask before the outage. Once the pump is measured, `gapwright kit` says why.";
     page.across(advice, prose, height(&[(advice, 150)]))
 }
 
@@ -270,11 +270,11 @@ fn chart(page: &mut Page<'_>, provided: &Provided<'_>) -> Written {
     let mut chart = Chart::new(ChartType::Column);
     let series = figures.series(&mut chart, "Share of the values that can be met", 1);
     series.set_gap(60).set_format(&mut fill(VALUES));
-    chart.title().set_name("Share of each pump's values that the drawers can meet");
+    chart.title().set_name("Share of each pump's values that the stock can meet");
     chart.legend().set_hidden();
     chart.y_axis().set_min(0).set_max(1).set_num_format("0 %");
     chart.set_width(1000).set_height(280);
-    chart.set_alt_text("Share of each pump's expected values that the drawers can meet");
+    chart.set_alt_text("Share of each pump's expected values that the stock can meet");
     page.sheet.insert_chart(row, 0, &chart)?;
     page.row += 15;
     Ok(())

@@ -30,8 +30,8 @@ pub(super) fn add(workbook: &mut Workbook, provided: &Provided<'_>, styles: &Sty
         page.widths(&WIDTHS)?;
         // Not fitted to the page, since spreadsheet programs pass over page breaks then.
         page.sheet.set_print_scale(SCALE);
-        let title = "Safe kits: for each pump what meets every value looked at";
-        page.title(title, "The tables say what would do; nothing is fitted by them. Measure the pump, run `gapwright kit`, measure the finished pack, recheck.")
+        let title = "Safe kits: for each pump, pieces that meet every value examined";
+        page.title(title, "Do not fit pieces by these tables: measure the pump, run `gapwright kit`, measure the finished pack, recheck.")
     };
     let series = Series { name: "Safe kits", begin: &begin, last_column: None };
     let mut kits = Kits { pages: Pages::begin(workbook, &series, styles)?, used: 0.0 };
@@ -109,7 +109,7 @@ impl Kits<'_> {
             self.table(provided, pump, lines)?;
         }
         if let Some(more @ 1..) = runs.len().checked_sub(MOST_RUNS) {
-            let text = format!("and {more} lines more: they stand in the file that --json writes");
+            let text = format!("and {more} more lines: see the file that --json writes");
             self.across(text, remark)?;
         }
         self.line(PLAIN, [])
@@ -173,7 +173,7 @@ impl Kits<'_> {
 
     fn headings(&mut self, label: &str) -> Written {
         let head = &self.pages.page.styles.head;
-        let take = head.of("Take, place by place (with its total)");
+        let take = head.of("Pieces for each place (total)");
         let cells = [over(2, head.of(label)), head.of("Values"), over(LAST - 2, take)];
         self.line(height(&[(label, 32)]), cells)
     }
@@ -195,7 +195,7 @@ impl Piece {
         let values = words::values(job, pump, kit, run);
         let take = match run.take {
             Some(packs) => words::take(job, pump, packs),
-            None => format!("{}: nothing in the drawers will do", words::GAP),
+            None => format!("{}: no pieces in stock fit", words::GAP),
         };
         Piece {
             height: height(&[(&values, 36), (&take, 80)]),

@@ -33,7 +33,7 @@ pub(super) fn sheet(provided: &Provided<'_>, styles: &Styles) -> Written<Workshe
         job.policy.acceptance,
         words::length(provided.question.step, words::natural_unit(provided.question.step))
     );
-    let mut page = Page::begin(NAME, "What to set aside before the outage", &lead, styles)?;
+    let mut page = Page::begin(NAME, "Pieces to set aside before the outage", &lead, styles)?;
     page.widths(&[16.0, 18.0, 9.0, 12.0, 46.0, 8.0, 8.0, 14.0, 13.0, 28.0])?;
     page.row = 2;
     page.across(said::CAUTION, &styles.strong, None)?;
@@ -57,7 +57,7 @@ const CAUTIONS: [(&str, &str); 2] = [
     ("before", said::CAUTION),
     (
         "before",
-        "A range is an expectation. A pump that comes out beyond it may need pieces that nobody set aside; so may one whose parts were changed.",
+        "The ranges are expected values. A pump outside its range, or one with changed parts, may need pieces that were not set aside.",
     ),
 ];
 
@@ -96,13 +96,13 @@ fn answers(provided: &Provided<'_>) -> [(&'static str, String, String); 7] {
     let question = provided.question;
     let short = provision.falls_short(question);
     let served = format!(
-        "{} of {} scenarios, {} wanted; no measure of its service, since it was made for them",
+        "{} of {} design scenarios, {} required; not a measure of its service",
         trolley.served, trolley.scenarios, trolley.wanted
     );
     let sheets = match trolley.plates.is_empty() {
-        true => "yes: it is made of what the drawers hold".to_string(),
+        true => "yes: every piece is in stock".to_string(),
         false => format!(
-            "too few sheets of {}, unless several shapes are cut from one",
+            "too few plates of {}, unless several shapes are cut from one",
             said::plates(job, &trolley.plates)
         ),
     };
@@ -110,34 +110,34 @@ fn answers(provided: &Provided<'_>) -> [(&'static str, String, String); 7] {
         ("Price", words::money(together.cost.raw(), job), words::money(trolley.cost.raw(), job)),
         ("Pieces", together.count.to_string(), trolley.count.to_string()),
         (
-            "Is it the least?",
+            "Least cost",
             said::safe_proof(provision, job),
             said::trolley_proof(provision, question, job),
         ),
         (
-            "What it holds for",
+            "Covers",
             said::safe_holds(question),
             match short {
                 true => format!(
-                    "NOT the {} of outages asked for: every pump in {} of the {} scenarios chosen for, every pump but those in a gap in {}",
+                    "NOT the {} of outages required: every pump in {} of the {} design scenarios, every pump but those in a gap in {}",
                     said::asked(question.probability),
                     trolley.served,
                     trolley.scenarios,
                     trolley.served_except_gaps
                 ),
                 false => format!(
-                    "all pumps together in {} of outages, as far as the count below bears it out",
+                    "all pumps together in {} of outages, subject to the count below",
                     said::asked(question.probability)
                 ),
             },
         ),
-        ("Chosen for", "every value looked at in its range".into(), served),
+        ("Designed for", "every value examined in its range".into(), served),
         (
-            "Service counted",
-            "not counted: it is no matter of chance".into(),
+            "Counted service",
+            "not counted: nothing is left to chance".into(),
             said::service(service),
         ),
-        ("Fits the drawers", said::fits(job, together), sheets),
+        ("In stock", said::fits(job, together), sheets),
     ]
 }
 
@@ -149,7 +149,7 @@ fn verdict(page: &mut Page<'_>, provided: &Provided<'_>) -> Written {
     let [gaps, unknown] = [service.hopeless, service.undecided];
     let ran_out = service.checks.saturating_sub(service.served + gaps + unknown);
     let lost = format!(
-        "Of {} scenarios counted: {} served, {gaps} come to a value in a gap, {ran_out} want pieces that ran out, {unknown} not found out (the interval's low end takes them as not served, its high end as served).",
+        "Of {} counted scenarios: {} served, {gaps} with a value in a gap, {ran_out} short of pieces, {unknown} undecided (not served at the interval's low end, served at its high end).",
         service.checks, service.served
     );
     let promise = said::promise(provision, question);
@@ -159,7 +159,7 @@ fn verdict(page: &mut Page<'_>, provided: &Provided<'_>) -> Written {
     let gaps = provision.safe.iter().filter(|kit| kit.gaps() > 0).count();
     if gaps > 0 {
         let text = format!(
-            "{}: {gaps} of {} pumps may come to a value that nothing in the drawers will do for; see Coverage.",
+            "{}: {gaps} of {} pumps may have a value that no pieces in stock fit; see Coverage.",
             said::GAP,
             provision.safe.len()
         );
@@ -183,7 +183,7 @@ fn charts(page: &mut Page<'_>, provided: &Provided<'_>) -> Written {
     let share = service.share();
     let [low, high] = service.interval;
     let figures = [
-        ("Safe kits together", provision.together.cost.to_f64(), "asked for", asked, 0.0, 0.0),
+        ("Safe kits together", provision.together.cost.to_f64(), "required", asked, 0.0, 0.0),
         ("Trolley", provision.trolley.cost.to_f64(), "counted", share, share - low, high - share),
     ];
     let of = &page.styles.remark;
@@ -212,7 +212,7 @@ fn price(rows: [u32; 2], currency: &str) -> Chart {
     let figures = Figures { sheet: NAME, rows, from: FIGURES };
     let mut chart = Chart::new(ChartType::Column);
     figures.series(&mut chart, "Price", 1).set_gap(90).set_format(&mut fill(VALUES));
-    let name = format!("Price of what is set aside ({currency})");
+    let name = format!("Price of the pieces set aside ({currency})");
     chart.title().set_name(chart_name(&name).as_str());
     chart.y_axis().set_min(0).set_num_format("0");
     chart.set_alt_text("Price of all safe kits together beside that of the trolley");
@@ -236,7 +236,7 @@ fn counted(rows: [u32; 2], low: f64) -> Chart {
     // Points and not columns, so that the axis need not begin at nothing.
     let least = ((low - 0.02).max(0.0) * 20.0).floor() / 20.0;
     chart.y_axis().set_min(least).set_max(1).set_num_format("0 %");
-    chart.set_alt_text("Service that was asked for, and the counted one with its interval");
+    chart.set_alt_text("Service required, and counted service with its interval");
     chart
 }
 
@@ -262,8 +262,8 @@ fn columns(styles: &Styles) -> [Col<'_>; 10] {
         Col::of("Expected", |line| wrapped.of(&line.expected)),
         Col::of("Values", |line| count.of(line.kit.values())),
         Col::of("In a gap", |line| count.of(line.kit.gaps())),
-        Col::of("Safe kit", |line| money.of(line.kit.cost.to_f64())),
-        Col::of("Goes without", |line| text.of(&line.missed)),
+        Col::of("Safe kit price", |line| money.of(line.kit.cost.to_f64())),
+        Col::of("Not served", |line| text.of(&line.missed)),
         Col::of("Status", |line| match line.kit.gaps() {
             0 => wrapped.of(&line.standing),
             _ => alarms.of(&line.standing),
@@ -288,7 +288,7 @@ fn pumps(page: &mut Page<'_>, provided: &Provided<'_>) -> Written {
             let range = said::range([expected.low, expected.high], model.unit);
             let law = match expected.law {
                 ExpectedLaw::Even => "",
-                ExpectedLaw::Readings { .. } => ", as past readings say",
+                ExpectedLaw::Readings { .. } => ", from past readings",
             };
             Some(format!("{} {range}{law}", dimension.label))
         });
@@ -303,7 +303,8 @@ fn pumps(page: &mut Page<'_>, provided: &Provided<'_>) -> Written {
         let line = PumpRow { pump, model: &model.name, expected, kit, missed, standing };
         page.put(&columns, &line)?;
     }
-    let text = "Goes without: in how many of the scenarios that were counted the trolley has no kit for this pump.";
+    let text =
+        "Not served: number of counted scenarios in which the trolley has no kit for this pump.";
     page.text(text, &page.styles.remark)
 }
 

@@ -38,8 +38,8 @@ fn columns(styles: &Styles) -> [Col<'_>; 13] {
             text.of(words::about(thickness.into(), unit.other()))
         }),
         Col::new("Set aside", 10.0, |line| count.of(line.count)),
-        Col::new("May be issued", 10.0, |line| count.of(line.item.available())),
-        Col::new("Stays in the drawer", 10.0, |line| {
+        Col::new("Free", 10.0, |line| count.of(line.item.available())),
+        Col::new("Left in bin", 10.0, |line| {
             count.of(line.item.available().saturating_sub(line.count))
         }),
         Col::new("Unit cost", 11.0, |line| money.of(line.item.unit_cost.to_f64())),
@@ -84,15 +84,15 @@ pub(super) fn sheet(provided: &Provided<'_>, styles: &Styles) -> Written<Workshe
     );
     page.part(total)?;
     let mut remarks = vec![
-        "What may be issued is on hand less reserved. Most of what is set aside goes back into its drawer once the pumps are kitted.".to_string(),
+        "Free is on hand less reserved. Most of the pieces set aside go back once the pumps are kitted.".to_string(),
     ];
     let cut = trolley.pieces.iter().any(|one| job.stock[one.item].cut.is_some());
     if cut {
-        remarks.push("Pieces called by a sheet and a fit code are cut from sheet: set the sheet aside and cut when the pump is measured.".into());
+        remarks.push("Pieces named by a plate and a fit code are cut from plate: set the plate aside and cut when the pump is measured.".into());
     }
     if !trolley.plates.is_empty() {
         remarks.push(format!(
-            "More than there is of sheets {}, unless several shapes are cut from one sheet, which was not looked into.",
+            "Too few plates of {}, unless several shapes are cut from one plate (not examined).",
             words::provision::plates(job, &trolley.plates)
         ));
     }

@@ -34,7 +34,7 @@ pub(super) fn sheet(ordered: &Ordered<'_>, styles: &Styles) -> Written<Worksheet
         ("Cost of a missing piece", money(levels.lacking)),
         ("Simulated outages", format!("{}, from the seed above", question.outages)),
         ("Issue log", log),
-        ("Checked", "kits, stock after delivery, lead times, cost and budget recomputed by a second reckoning before this was written".into()),
+        ("Checked", "kits, stock after delivery, lead times, cost and budget recomputed independently before this was written".into()),
         lengths(),
     ];
     let lead = "The same inputs, options, policy, program and date give this workbook again, byte for byte.";

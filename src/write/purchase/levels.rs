@@ -63,18 +63,18 @@ fn columns(styles: &Styles) -> [Col<'_>; 16] {
             counted(level.item.offer.max_level.map(Into::into))
         }),
         Col::new("Packs back to level", 10.0, top_up),
-        Col::new("Order again at", 9.0, move |level| counted(point(level))),
+        Col::new("Reorder point", 9.0, move |level| counted(point(level))),
         Col::new("Safety stock", 9.0, safety),
-        Col::new("Worked out from", 26.0, |level| wrapped.of(&level.from)),
-        Col::new("Packs at a time", 9.0, move |level| counted(packs(level))),
-        Col::new("Ready for an outage", 10.0, move |level| counted(ready(level))),
+        Col::new("Demand from", 26.0, |level| wrapped.of(&level.from)),
+        Col::new("Order quantity (packs)", 9.0, move |level| counted(packs(level))),
+        Col::new("Level for an outage", 10.0, move |level| counted(ready(level))),
         Col::new("One more today would save", 30.0, |level| wrapped.of(&level.worth)),
     ]
 }
 
 pub(super) fn sheet(ordered: &Ordered<'_>, styles: &Styles) -> Written<Worksheet> {
     let Ordered { job, report, .. } = ordered;
-    let lead = "What this outage leaves of each item, what brings it back to level, and when to order it again.";
+    let lead = "Stock of each item after this outage, packs that bring it back to level, and its reorder point.";
     let mut page = Page::begin("Levels", "Levels", lead, styles)?;
     page.last = 15;
     let columns = columns(styles);
@@ -104,20 +104,20 @@ pub(super) fn basis(point: &Result<LoggedReorderPoint, NoPoint>) -> String {
             format!("{rows} lead times of the issue log")
         }
         Ok(LoggedReorderPoint { law: DemandLaw::Days { rows, largest }, .. }) => format!(
-            "days of the issue log ({rows} lead times are too few); the largest lead time wanted {largest}"
+            "days of the issue log ({rows} lead times are too few); the largest demand of a lead time was {largest}"
         ),
         Err(NoPoint::NoLog) => "no issue log".into(),
         Err(NoPoint::NeverIssued) => "nothing in the issue log".into(),
         Err(NoPoint::NoLeadTime) => "no lead days in the stock".into(),
         Err(NoPoint::TooShort { days, lead }) => {
-            format!("too few rows: {days} days of log for a lead time of {lead}")
+            format!("log too short: {days} days for a lead time of {lead}")
         }
         Err(NoPoint::TooFew { dates }) => format!(
-            "too few rows: issued on {dates} date{} only, {} are wanted",
+            "too few issues: on {dates} date{} only, {} are needed",
             if *dates == 1 { "" } else { "s" },
             crate::reorder::level::FEWEST_DATES
         ),
-        Err(NoPoint::TooLarge) => "beyond what can be reckoned".into(),
+        Err(NoPoint::TooLarge) => "too large to work out".into(),
     }
 }
 
@@ -132,7 +132,7 @@ fn beyond_max(ordered: &Ordered<'_>) -> Option<String> {
     let items: Vec<&str> = beyond.map(|(item, _)| item.item.as_str()).collect();
     (!items.is_empty()).then(|| {
         format!(
-            "Packs at a time come to more than the max level for {}: the max level is the shop's own rule and knows what cost does not (room, shelf life); order up to it, or look at it again.",
+            "The order quantity is above the max level for {}. The max level is the shop's own rule and may allow for room or shelf life: order up to it, or review it.",
             super::listed(&items)
         )
     })
@@ -144,39 +144,38 @@ fn notes(ordered: &Ordered<'_>) -> Vec<String> {
     let levels = &question.levels;
     let percent = levels.service.to_f64() * 100.0;
     let mut notes = vec![
-        "Back to level: whole packs, once what is left and not reserved is below the min level, or no more than it is ordered again at; up to the max level where one is stated (common practice, no source).".to_string(),
-        format!("Order again at: the smallest number of pieces that covers the demand of a lead time with a chance of {percent} %; safety stock is what lies above the mean demand (Stevenson, Operations Management). Demand is what plans asked of an item, picked or not, less what came back; what a plan was short of has no item in the log and is not in it."),
+        "Back to level: whole packs, once the free pieces left are below the min level, or no more than the reorder point; up to the max level where one is stated (common practice, no source).".to_string(),
+        format!("Reorder point: the smallest number of pieces that covers the demand of a lead time with a probability of {percent} %. Safety stock is the part above the mean demand (Stevenson, Operations Management). Demand is pieces that plans asked for, picked or not, less pieces put back. Pieces that a plan was short of have no item in the log and are not included."),
         match (levels.order, levels.holding) {
             (Some(order), Some(holding)) => format!(
-                "Packs at a time: least cost of ordering ({} an order) and holding ({} % of the price a year), economic order quantity in whole packs (Snyder and Shen, Fundamentals of Supply Chain Theory).",
+                "Order quantity: least cost of ordering ({} an order) and holding ({} % of the price a year), economic order quantity in whole packs (Snyder and Shen, Fundamentals of Supply Chain Theory).",
                 words::money(order.raw(), job),
                 holding.to_f64() * 100.0
             ),
-            _ => "Packs at a time: not worked out; it needs --order-cost and --holding, and an issue log.".into(),
+            _ => "Order quantity: not worked out; it needs --order-cost and --holding, and an issue log.".into(),
         },
         match ordered.report.history {
             Some((days, _)) if days < crate::reorder::level::FEWEST_DAYS => format!(
-                "The issue log covers {days} days, too few to say what a year asks for ({} are wanted): no packs at a time.",
+                "The issue log covers {days} days, too few for the demand of a year ({} are needed): no order quantity.",
                 crate::reorder::level::FEWEST_DAYS
             ),
-            Some((days, _)) => format!("Packs at a time follow from the {days} days of the issue log, from its first line to the day of the order; order again at from as many whole lead times of these as there are, counted back from the last day. Nothing is known of before."),
-            None => "Without an issue log (--log) nothing is known of demand.".into(),
+            Some((days, _)) => format!("The order quantity follows from the {days} days of the issue log, from its first line to the day of the order. The reorder point follows from all whole lead times in these days, counted back from the last. Earlier demand is unknown."),
+            None => "Without an issue log (--log) demand is unknown.".into(),
         },
         match levels.lacking {
             Some(lacking) => format!(
-                "Ready for an outage, of shims and gaskets: enough in as many of {} simulated outages as the newsvendor's critical ratio says, a piece left over costing its price and one that lacks {}. Each simulated outage draws as many pumps as this one from those kitted after the buy.",
+                "Level for an outage, of shims and gaskets: enough in the share of {} simulated outages that the newsvendor's critical ratio gives. A piece left over costs its price, a missing one {}. Each simulated outage draws as many pumps as this one from those kitted after the purchase.",
                 question.outages,
                 words::money(lacking.raw(), job)
             ),
-            None => "Ready for an outage: not worked out; it needs --missing-cost, the cost of one missing piece.".into(),
+            None => "Level for an outage: not worked out; it needs --shortage-cost, the cost of one missing piece.".into(),
         },
         "One more today would save: found by solving again with one more piece on hand and nothing bought. Do not add these up.".into(),
     ];
     notes.extend(beyond_max(ordered));
     if ordered.buy.today.worth.is_empty() {
         notes.push(
-            "The worth of one more was not worked out: it needs a plan that is proven in time."
-                .into(),
+            "What one more would save was not worked out: that needs a plan proven in time.".into(),
         );
     }
     notes

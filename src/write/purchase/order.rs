@@ -84,7 +84,7 @@ fn columns(styles: &Styles) -> [Col<'_>; 14] {
         Col::new("Kind", 11.0, |line| text.of(&line.item.kind)),
         Col::new("Fit", 8.0, |line| text.of(line.item.fit.as_str())),
         Col::new("Thickness", 14.0, |line| text.of(line.thickness().unwrap_or_default())),
-        Col::new("Pieces in a sealed pack", 9.0, |line| count.of(line.item.carton_qty)),
+        Col::new("Pack qty", 9.0, |line| count.of(line.item.carton_qty)),
         Col::new("Packs for this outage", 10.0, |line| count.of(line.want.outage)),
         Col::new("Packs back to level", 10.0, |line| count.of(line.want.level)),
         Col::new("Packs to order", 10.0, move |line| {
@@ -94,7 +94,7 @@ fn columns(styles: &Styles) -> [Col<'_>; 14] {
         Col::new("Pieces", 9.0, |line| {
             count.of(Value::formula(&format!("H{0}*E{0}", line.at), line.pieces()))
         }),
-        Col::new("Price of a piece", 12.0, move |line| {
+        Col::new("Price per piece", 12.0, move |line| {
             price.owned(line.item.offer.unit_cost.map(|price| price.to_f64()))
         }),
         Col::new("Total", 14.0, move |line| {
@@ -103,9 +103,9 @@ fn columns(styles: &Styles) -> [Col<'_>; 14] {
         }),
         Col::new("Lead days", 8.0, |line| match line.item.offer.lead_days {
             Some(days) => count.of(days),
-            None => text.of("not said"),
+            None => text.of("not stated"),
         }),
-        Col::new("There on", 13.0, |line| text.of(line.there.as_ref())),
+        Col::new("Arrives on", 13.0, |line| text.of(line.there.as_ref())),
         Col::new("Ordered (date, initials)", 18.0, |_| styles.entry.blank()),
     ]
 }
@@ -137,10 +137,8 @@ pub(super) fn sheet(ordered: &Ordered<'_>, styles: &Styles) -> Written<Worksheet
         .map(|want| job.stock[want.item].item.as_str())
         .collect();
     if !unpriced.is_empty() {
-        let text = format!(
-            "Not in the totals, since the stock workbook has no price of them: {}.",
-            unpriced.join(", ")
-        );
+        let text =
+            format!("Not in the totals (no price in the stock workbook): {}.", unpriced.join(", "));
         page.across(&text, &styles.alarms, 32.0)?;
     }
     let row = page.row;
@@ -157,7 +155,7 @@ fn supplier<'a>(
     columns: &[Col<'a>],
 ) -> Written<i128> {
     let shown = match name {
-        "" => "Suppliers that the stock workbook does not name",
+        "" => "Supplier not stated in the stock workbook",
         name => name,
     };
     page.part(shown)?;
@@ -202,11 +200,12 @@ fn totals(page: &mut Page<'_>, ordered: &Ordered<'_>, subtotals: &[(u32, i128)])
     let total = Value::formula(&formula, amount(sum));
     page.line([over(10, strong.of("All orders")), money.clone().set_bold().of(total)])?;
     let outage = ordered.bought.purchase().cost(&ordered.buy.market);
-    let label = "Packs so that pumps can be kitted, as worked out and proven; consumables and levels not counted";
+    let label =
+        "Packs needed to kit pumps, as worked out and proven; consumables and levels not included";
     page.line([over(10, text.of(label)), money.of(outage.to_f64())])?;
     if let Some(budget) = ordered.buy.market.budget {
         let label = format!(
-            "Budget for those packs ({}); back to level and bags come on top",
+            "Budget for these packs ({}); packs back to level and for bags are extra",
             ordered.job.policy.currency
         );
         page.line([over(10, text.of(label)), money.of(budget.to_f64())])?;

@@ -1,4 +1,4 @@
-//! The Pumps sheet: who can be kitted today, and after the buy.
+//! The Pumps sheet: who can be kitted today, and after the purchase.
 
 use rust_xlsxwriter::Worksheet;
 
@@ -10,7 +10,7 @@ use crate::write::page::{Page, Written};
 use crate::write::style::{Styles, lines};
 use crate::write::table::{Cells, Column};
 
-/// A pump with its kits before and after the buy.
+/// A pump with its kits before and after the purchase.
 struct PumpRow<'a> {
     pump: &'a Pump,
     model: &'a str,
@@ -22,9 +22,8 @@ type Col<'s> = Column<'s, PumpRow<'s>>;
 
 pub(super) fn sheet(ordered: &Ordered<'_>, styles: &Styles) -> Written<Worksheet> {
     let job = ordered.job;
-    let lead =
-        "A pump that is due before what is bought can be there takes from what is on hand only.";
-    let mut page = Page::begin("Pumps", "Pumps today and after the buy", lead, styles)?;
+    let lead = "A pump that is due before a purchase can arrive uses only pieces that are on hand.";
+    let mut page = Page::begin("Pumps", "Pumps today and after the purchase", lead, styles)?;
     let kit = |kit: &Kit| match kit {
         Kit::Served(_) => styles.text.of("can be kitted"),
         Kit::Short(_) => styles.alarm.of(words::NOT_FIT),
@@ -35,7 +34,7 @@ pub(super) fn sheet(ordered: &Ordered<'_>, styles: &Styles) -> Written<Worksheet
         Col::new("Priority", 9.0, |line| styles.count.of(line.pump.priority)),
         Col::new("Due", 13.0, |line| styles.text.of(line.pump.due_shown())),
         Col::new("From today's stock", 24.0, move |line| kit(line.kits[0])),
-        Col::new("After the buy", 24.0, move |line| kit(line.kits[1])),
+        Col::new("After the purchase", 24.0, move |line| kit(line.kits[1])),
         Col::new("Why it is still short", 64.0, |line| styles.wrapped.of(&line.why)),
     ];
     page.open(&columns)?;

@@ -1,5 +1,5 @@
 //! The Reach sheet: drawer by drawer, the share of its range that can be met against the number of
-//! pieces, today and after the buy, and which thicknesses would suffice.
+//! pieces, today and after the purchase, and which thicknesses would suffice.
 
 use rust_xlsxwriter::{
     Chart, ChartLegendPosition, ChartLineDashType, ChartMarkerType, ChartType, Workbook,
@@ -27,8 +27,8 @@ const PICTURE: u32 = 15;
 pub(super) fn add(workbook: &mut Workbook, ordered: &Ordered<'_>, styles: &Styles) -> Written {
     let begin = |page: &mut Page<'_>, _: &str| {
         page.widths(&WIDTHS)?;
-        let title = "Reach: which thicknesses to hold";
-        page.title(title, "Any number of pieces of each thickness is taken to be there: the question is which to hold, not how many.")
+        let title = "Reach: which thicknesses to stock";
+        page.title(title, "Any number of pieces of each thickness is assumed: the question is which to stock, not how many.")
     };
     let last_column = u16::try_from(WIDTHS.len() - 1).ok();
     let series = Series { name: NAME, begin: &begin, last_column };
@@ -52,7 +52,7 @@ pub(super) fn add(workbook: &mut Workbook, ordered: &Ordered<'_>, styles: &Style
 }
 
 /// The unit that a drawer's thicknesses are shown in.
-pub(super) fn unit_of(job: &Job, shelf: &Shelf) -> Unit {
+pub(crate) fn unit_of(job: &Job, shelf: &Shelf) -> Unit {
     let metric = shelf
         .items
         .iter()
@@ -73,14 +73,12 @@ fn drawer(page: &mut Page<'_>, sheet: &str, job: &Job, shelf: &Shelf) -> Written
     let guard = match rule.guard {
         WindowGuard::None => "nominal totals count",
         WindowGuard::WorstCase => "with every piece anywhere in its tolerance",
-        WindowGuard::RootSumSquare => {
-            "with the root of the squares of the pieces' tolerances kept clear"
-        }
+        WindowGuard::RootSumSquare => "kept clear by the root sum square of the pieces' tolerances",
     };
     let first = shelf.asked.targets.at(0);
     let last = shelf.asked.targets.at(shelf.asked.targets.len() - 1);
     let text = format!(
-        "Totals from {} to {}, {} in all; one is met by at most {} pieces on each other within {} of it, {guard}.",
+        "Totals from {} to {}, {} in all; a total is met by a stack of at most {} pieces within {} of it, {guard}.",
         first.show(unit),
         words::length(last, unit),
         shelf.asked.targets.len(),
@@ -90,7 +88,8 @@ fn drawer(page: &mut Page<'_>, sheet: &str, job: &Job, shelf: &Shelf) -> Written
     page.across(&text, prose, 32.0)?;
     let top = page.row;
     page.high(32.0)?;
-    let heads = ["Pieces in one pump, at most", "Met today", "After the buy", "All thicknesses"];
+    let heads =
+        ["Pieces in one pump, at most", "Met today", "After the purchase", "All thicknesses"];
     page.heads(&heads)?;
     for pieces in 1..=rule.pieces {
         let met = |reach: &Reach| percent.of(reach.share(pieces));
@@ -101,16 +100,16 @@ fn drawer(page: &mut Page<'_>, sheet: &str, job: &Job, shelf: &Shelf) -> Written
     page.row = page.row.max(top + PICTURE);
     let missed = [
         ("Missed today", shelf.today.missed()),
-        ("Missed after the buy", shelf.after.missed()),
-        ("Missed whatever is held", shelf.all.missed()),
+        ("Missed after the purchase", shelf.after.missed()),
+        ("Missed with all thicknesses", shelf.all.missed()),
     ];
     let missed = missed.map(|(label, missed)| match missed.is_empty() {
         true => (label, "none".to_string()),
         false => (label, format!("{}: {}", missed.len(), runs(&missed, step(shelf), unit))),
     });
     let choices = [
-        ("Fewest thicknesses that reach as much as all", &shelf.fewest),
-        ("Least cost, a sealed pack of each", &shelf.cheapest),
+        ("Fewest thicknesses with the reach of all", &shelf.fewest),
+        ("Least cost, one sealed pack of each", &shelf.cheapest),
     ];
     let choices = choices.map(|(label, choice)| (label, chosen(job, shelf, choice, unit)));
     for (label, text) in missed.into_iter().chain(choices) {
@@ -179,7 +178,7 @@ fn chosen(job: &Job, shelf: &Shelf, choice: &Choice, unit: Unit) -> String {
         .collect();
     let proof = match free.is_empty() {
         true => proof,
-        false => format!("{proof} with {} counted as free for want of a price", free.join(", ")),
+        false => format!("{proof} with {} counted as free (no price)", free.join(", ")),
     };
     format!(
         "{} thickness{}, {}, {proof}: {}",
@@ -208,7 +207,7 @@ impl SizeChange<'_> {
         let both = i64::try_from(self.change.both.max(1)).unwrap_or(1);
         let guards = [self.change.before_sums.guard, self.change.after_sums.guard];
         let guards = guards.map(|guard| Length::from_ticks(guard.ticks() / both).to_f64(unit));
-        guards.map(|guard| format!("{guard:.5}")).join(", ")
+        format!("{} {unit}", guards.map(|guard| format!("{guard:.5}")).join(", "))
     }
 }
 
@@ -228,13 +227,13 @@ fn changes(page: &mut Page<'_>, job: &Job, shelf: &Shelf) -> Written {
     let columns = [
         Col::of("Item", |line| strong.of(&line.item.item)),
         Col::of("Thickness", move |line| text.of(shown(line).unwrap_or_default())),
-        Col::of("After the buy", move |line| text.of(held(line)[0])),
+        Col::of("After the purchase", move |line| text.of(held(line)[0])),
         Col::of("If it were", move |line| text.of(held(line)[1])),
         Col::of("Totals lost", |line| count.of(line.change.lost.len())),
         Col::of("Totals gained", |line| count.of(line.change.gained.len())),
         Col::of("Pieces in one pump", move |line| mean(line, line.change.before_sums.pieces)),
         Col::of("Pieces in one pump, then", move |line| mean(line, line.change.after_sums.pieces)),
-        Col::of("Tolerance of all of them: now, then", move |line| text.of(line.tolerances(unit))),
+        Col::of("Tolerance of the stack: now, then", move |line| text.of(line.tolerances(unit))),
     ];
     page.high(46.0)?;
     page.headings(&columns)?;
@@ -252,7 +251,7 @@ fn changes(page: &mut Page<'_>, job: &Job, shelf: &Shelf) -> Written {
 fn picture(figures: &Figures<'_>, name: &str) -> Chart {
     let lines = [
         (1, "Today", LIMITS, ChartLineDashType::Dash, ChartMarkerType::Square),
-        (2, "After the buy", VALUES, ChartLineDashType::Solid, ChartMarkerType::Circle),
+        (2, "After the purchase", VALUES, ChartLineDashType::Solid, ChartMarkerType::Circle),
         (3, "All thicknesses", INK, ChartLineDashType::RoundDot, ChartMarkerType::Triangle),
     ];
     let mut chart = Chart::new(ChartType::Line);

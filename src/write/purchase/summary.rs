@@ -21,7 +21,7 @@ const CHART_COLUMN: u16 = 9;
 pub(super) fn sheet(ordered: &Ordered<'_>, styles: &Styles) -> Written<Worksheet> {
     let job = ordered.job;
     let lead = format!(
-        "{} of {} pumps can be kitted from today's stock, {} after the buy; acceptance rule: {}",
+        "{} of {} pumps can be kitted from today's stock, {} after the purchase; acceptance rule: {}",
         ordered.buy.today.served(),
         job.pumps.len(),
         ordered.bought.purchase().plan.served(),
@@ -65,11 +65,11 @@ fn lines(ordered: &Ordered<'_>) -> Vec<(&'static str, String)> {
             format!("{} of {}", ordered.buy.today.served(), job.pumps.len()),
         ),
         (
-            "Pumps kitted after the buy",
+            "Pumps kitted after the purchase",
             format!("{} of {}", purchase.plan.served(), job.pumps.len()),
         ),
         (
-            "Packs so that pumps can be kitted",
+            "Packs needed to kit pumps",
             format!("{}, {}", packs(&|line| line.cartons), words::money(cost.raw(), job)),
         ),
     ];
@@ -86,7 +86,7 @@ fn lines(ordered: &Ordered<'_>) -> Vec<(&'static str, String)> {
             "Packs back to level",
             packs(&|line| line.top_up.map_or(0, |top_up| top_up.cartons)).to_string(),
         ),
-        ("Suppliers to write to", by_supplier(ordered).len().to_string()),
+        ("Suppliers to order from", by_supplier(ordered).len().to_string()),
         (
             "Issue log",
             report
@@ -121,7 +121,7 @@ fn figures(page: &mut Page<'_>, ordered: &Ordered<'_>) -> Written {
 /// How many pumps that stay short are named on this sheet.
 const MOST_SHORT: usize = 12;
 
-/// Pumps kitted by priority, today and after the buy.
+/// Pumps kitted by priority, today and after the purchase.
 fn picture(page: &mut Page<'_>, ordered: &Ordered<'_>) -> Written {
     let pumps = &ordered.job.pumps;
     let priorities: BTreeSet<u32> = pumps.iter().map(|pump| pump.priority).collect();
@@ -137,12 +137,12 @@ fn picture(page: &mut Page<'_>, ordered: &Ordered<'_>) -> Written {
         let name = remark.of(format!("Priority {priority}"));
         [name, remark.of(today), remark.of(after), remark.of(all.saturating_sub(after))]
     });
-    let heads = ["Priority", "Today", "After the buy", "Still short"];
+    let heads = ["Priority", "Today", "After the purchase", "Still short"];
     let last = page.figures(CHART_COLUMN, heads, rows)?;
     let figures = Figures { sheet: NAME, rows: [row + 1, last], from: CHART_COLUMN };
     let mut chart = Chart::new(ChartType::Column);
     figures.series(&mut chart, "From today's stock", 1).set_format(&mut striped());
-    figures.series(&mut chart, "After the buy", 2).set_format(&mut fill(VALUES));
+    figures.series(&mut chart, "After the purchase", 2).set_format(&mut fill(VALUES));
     let mut open = ChartPatternFill::new()
         .set_pattern(ChartPatternFillType::Dotted20Percent)
         .set_foreground_color(INK)
@@ -153,7 +153,7 @@ fn picture(page: &mut Page<'_>, ordered: &Ordered<'_>) -> Written {
     chart.y_axis().set_min(0).set_num_format("0");
     chart.legend().set_position(ChartLegendPosition::Bottom);
     chart.set_width(1100).set_height(260);
-    chart.set_alt_text("Pumps that can be kitted by priority, today and after the buy");
+    chart.set_alt_text("Pumps that can be kitted by priority, today and after the purchase");
     page.sheet.insert_chart(row, 0, &chart)?;
     page.row += 14;
     Ok(())
@@ -167,7 +167,7 @@ fn prose_height(text: &str) -> f64 {
 /// Cautions for a purchaser.
 const CAUTIONS: [&str; 4] = [
     "The purchase follows from readings, prices and lead times as they were entered: check them before you order.",
-    "What comes in is measured before it counts: enter each lot with its thickness and tolerance, and plan anew with `gapwright kit`.",
-    "Take the material that the maker asks for; a cheaper one of the same thickness may not stand the service.",
+    "What comes in is measured before it counts: enter each lot with its thickness and tolerance, and plan again with `gapwright kit`.",
+    "Take the material that the maker asks for; a cheaper one of the same thickness may not withstand the service.",
     "The maker's instructions, site procedures, local codes and a competent person decide.",
 ];

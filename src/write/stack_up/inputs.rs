@@ -25,14 +25,14 @@ const READINGS: u16 = 10;
 const HEADS: [&str; 10] = [
     "Contributor",
     "Count",
-    "Nominal of one",
+    "Nominal each",
     "Minus",
     "Plus",
     "Known by",
-    "Standard uncertainty of one",
+    "Standard uncertainty each",
     "Degrees of freedom",
-    "Standard uncertainty of its lot",
-    "Lot (a number for each)",
+    "Standard uncertainty of the lot",
+    "Lot number",
 ];
 
 /// Where a pump's contributors stand.

@@ -23,16 +23,16 @@ const HEADS: [&str; 15] = [
     "In the gap",
     "Sensitivity at lower limit",
     "Sensitivity at upper limit",
-    "Part of the value",
+    "Contribution to the value",
     "Worst-case effect, down",
     "Worst-case effect, up",
     "Share of worst case",
     "Variance at lower limit",
     "Variance at upper limit",
     "Share of variance",
-    "Largest minus (worst case)",
-    "Largest plus (worst case)",
-    "Largest standard uncertainty (expanded)",
+    "Max minus (worst case)",
+    "Max plus (worst case)",
+    "Max standard uncertainty (expanded)",
 ];
 const SENSITIVITY: u16 = 1;
 pub(super) const IN_GAP: u16 = 2;
@@ -135,7 +135,7 @@ impl<'a> Block<'a> {
         page.part(format!("{tag}: {label} ({unit})"))?;
         let (labels, entry) = match self.allowances() {
             true => (
-                ["Allowance aimed at", "Least allowance", "Greatest allowance"],
+                ["Target allowance", "Minimum allowance", "Maximum allowance"],
                 styles.number_entry(),
             ),
             false => (["Target", "Lower limit", "Upper limit"], styles.length_entry(unit)),

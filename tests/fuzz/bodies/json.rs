@@ -9,12 +9,12 @@ use gapwright::choose::control::Control;
 use gapwright::crush::crushes;
 use gapwright::formats::plan::PlanJson;
 use gapwright::job::Job;
+use gapwright::json;
 use gapwright::plan::{Kit, PackPick};
 use gapwright::problem::Problems;
 use gapwright::read::{self, Sources};
 use gapwright::stack::report;
 use gapwright::verify::{Verified, verify};
-use gapwright::write::json;
 
 use super::told;
 

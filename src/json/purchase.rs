@@ -1,8 +1,6 @@
 //! A purchase as JSON: what was found and verified into [`crate::formats::purchase`].
 
-use super::super::json::{short, worth};
-use super::Ordered;
-use super::reach::unit_of;
+use super::plan::{short, worth};
 use crate::day;
 use crate::decimal::{Money, show_money};
 use crate::formats::purchase::{
@@ -15,6 +13,8 @@ use crate::plan::Kit;
 use crate::reorder::level::{DemandLaw, FEWEST_DATES, LoggedReorderPoint, NoPoint};
 use crate::reorder::shelf::Shelf;
 use crate::size_range::{Choice, SizeRangeError};
+use crate::write::purchase::Ordered;
+use crate::write::purchase::reach::unit_of;
 
 /// The purchase as plain values.
 pub fn purchase(ordered: &Ordered<'_>) -> PurchaseJson {

@@ -1,7 +1,6 @@
 //! The record of a recheck as JSON: what was found and verified into [`crate::formats::recheck`].
 
-use super::super::json::{exact, length, requirement};
-use super::AsBuilt;
+use super::plan::{exact, length, requirement};
 use crate::formats::recheck::{
     DecisionJson, FORMAT, FittedJson, FoundJson, OfJson, ReadingJson, RecheckJson,
     RecheckedPumpJson, SlipJson, TaskJson, UsualJson,
@@ -13,6 +12,7 @@ use crate::pump::Pump;
 use crate::recheck::mix_ups::Slip;
 use crate::recheck::work::{Task, Usual, WorkStep, work};
 use crate::recheck::{Decision, Of, Record, Suspect};
+use crate::write::as_built::AsBuilt;
 
 /// The record in the shape of the format.
 pub fn record(built: &AsBuilt<'_>) -> RecheckJson {

@@ -2,8 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use super::super::json::{counted, exact, inputs, length, pack};
-use super::Provided;
+use super::plan::{counted, exact, inputs, length, pack};
 use crate::decimal::show_money;
 use crate::forecast::{Expected, ExpectedLaw};
 use crate::formats::common::{CountJson, PackJson};
@@ -19,6 +18,7 @@ use crate::plan::PackPick;
 use crate::provision::{Coarse, Provision, ProvisionOptions, SafeKit, SetAside, Together};
 use crate::show::natural_unit;
 use crate::words::provision::runs;
+use crate::write::provision::Provided;
 
 /// A provision as plain values.
 pub fn plain(provided: &Provided<'_>) -> ProvisionJson {

@@ -1,0 +1,9 @@
+//! JSON out: what was found and verified, into the shapes of [`crate::formats`], one file a format.
+
+pub mod plan;
+pub mod problems;
+pub mod provision;
+pub mod purchase;
+pub mod recheck;
+
+pub use plan::{plan, text};
