@@ -1,6 +1,6 @@
 //! Formats for other programs: one module per format, with the structs that become JSON.
 //!
-//! `gapwright schema` prints their JSON Schemas; [`crate::write::json`] and the writers fill them in. A format that is
+//! `gapwright schema` prints their JSON Schemas; [`mod@crate::json`] and the writers fill them in. A format that is
 //! read back is shared by reader and writer. A changed shape is a new version; an older version is read, or refused by
 //! its name. States and reasons are codes with figures; sentences are for people and stand elsewhere.
 

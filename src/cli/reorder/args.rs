@@ -39,7 +39,7 @@ pub(in crate::cli) struct Args {
     /// Probability of no stock-out during a lead time (cycle service level).
     #[arg(long, default_value = "95 %", value_name = "PERCENT", allow_hyphen_values = true)]
     service: String,
-    /// Cost of placing an order; with --holding it gives the number of packs to order at a time.
+    /// Cost of placing an order; gives, with --holding, how many packs to order at a time.
     #[arg(long, value_name = "MONEY", allow_hyphen_values = true)]
     order_cost: Option<String>,
     /// Cost of holding stock for a year, in percent of its price.
@@ -90,7 +90,7 @@ pack or lead days; then it needs Unit cost (of one piece) and Pack qty if a
 pump that is short could use it. A pump with a Due date before a pack can
 arrive takes from what is on hand only.
 
-Manual: `gapwright help buying`. Measure new pieces, enter them in the stock,
+Manual: `gapwright help buying`. Measure what comes in, enter it in the stock,
 and plan again with `gapwright kit`.";
 
 /// Job and log as they were read, with the options.
