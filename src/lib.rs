@@ -71,7 +71,7 @@
 //! # Ok::<(), Box<dyn std::error::Error>>(())
 //! ```
 //!
-//! The same plan for programs, and the stack-up of its first pump:
+//! Also from this plan: figures for programs, and the stack-up of its first pump.
 //!
 //! ```
 //! use gapwright::accounting::stack;

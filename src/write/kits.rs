@@ -263,7 +263,7 @@ impl Slip<'_, '_> {
         let (total, tolerance) = pack_total(self.job, pack);
         let (low, high) = (total - tolerance.minus, total + tolerance.plus);
         let text = format!(
-            "Expected micrometer reading: {}, between {}{crushed}",
+            "Expected micrometer reading: {}, from {}{crushed}",
             words::both(total, unit),
             between(low, high, unit),
         );

@@ -575,8 +575,8 @@ fn a_gasket_of_the_wrong_material_is_warned_of() {
     assert!(cells("Summary").contains(&unchecked.to_string()));
     let slips = cells("Kits");
     assert!(slips.contains(&warning.to_string()));
-    let suits = "Expected micrometer reading: 0.1050 in, between 0.1045 and 0.1055 in (2.667 mm, 2.654 mm to \
-                 2.680 mm); crushed by 33.3 % (material: 25 to 40 %)";
+    let suits = "Expected micrometer reading: 0.1050 in (2.667 mm), from 0.1045 to 0.1055 in (2.655 to \
+                 2.679 mm); crushed by 33.3 % (material: 25 to 40 %)";
     assert!(slips.contains(&suits.to_string()));
     let told = slips.iter().filter(|cell| cell.contains("crushed by"));
     assert_eq!(told.count(), 2, "nothing is said of house felt");

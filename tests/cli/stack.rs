@@ -47,7 +47,7 @@ fn pieces_are_stated_without_any_stock() {
         "Impeller running clearance: met by the worst case rule, margin 0.0001 in",
         "value 0.02200, limits 0.01900 to 0.02300; worst case -0.00090 +0.00090, root sum square 0.00052, expanded 0.00060 (k 2.000)",
         "to 0.02259; none of 160000 draws misses its limits",
-        "        moved to  Impeller running clearance  Cover gasket free thickness",
+        "           value  Impeller running clearance  Cover gasket free thickness",
         "0.0003      0.0001                     0.00428\n",
         "0.0004     -0.0001 NOT MET              0.0040\n",
         "2 of 2 requirements met by the worst case rule.",

@@ -340,7 +340,7 @@ fn spoilt_bags_are_told_apart_in_words() {
         (&|bags| bags[0][0].picks[0].item = 9, "not in the stock"),
         (&|bags| bags[0][0].picks[0].item = 2, "does not belong there"),
         (&|bags| bags[0][0].picks[0].count = 3, "beyond what there is"),
-        (&|bags| bags[0][0].lacking = 1, "2 given and 1 lacking of 2"),
+        (&|bags| bags[0][0].lacking = 1, "2 given and 1 missing of 2"),
         (
             &|bags| {
                 bags[1][0].picks[0].count = 1;

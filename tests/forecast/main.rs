@@ -411,7 +411,7 @@ fn a_row_that_is_there_twice_is_asked_about_and_so_is_one_without_a_tag() {
     let twice = format!("{PAST}P3,screwed-impeller,0.0398,2024-03-02\n");
     only(
         &Shop::new(STOCK, &bare(), Some(&twice)).problems(),
-        &["past.csv, sheet past, cell A13", "`P3` of `2024-03-02`", "cell A4", "a copy"],
+        &["past.csv, sheet past, cell A13", "`P3` of `2024-03-02`", "cell A4", "remove the copy"],
     );
     let nameless = PAST.replace("P3,", ",");
     only(

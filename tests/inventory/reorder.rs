@@ -192,7 +192,7 @@ fn what_makes_no_sense_is_refused_and_says_why() {
     let demand = Demand::poisson(3.0).unwrap();
     for service in [0.0, 1.0, -0.5, 95.0, f64::NAN] {
         let cycle = for_cycle_service(&demand, service).unwrap_err();
-        assert!(cycle.to_string().contains("between 0 and 1"), "{cycle}");
+        assert!(cycle.to_string().contains("above 0 and below 1"), "{cycle}");
         assert!(for_fill_rate(&demand, 5, service, Shortage::New).is_err());
     }
     assert!(for_fill_rate(&demand, 0, 0.9, Shortage::New).is_err());

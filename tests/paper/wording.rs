@@ -154,7 +154,7 @@ pub mod kits {
         format!("peel {layers} {word} off{each}, to {to}; deburr and measure again")
     }
     pub fn micrometer(total: &str, other: &str, between: &str, crushed: &str) -> String {
-        format!("Expected micrometer reading: {total} ({other}), between {between}{crushed}")
+        format!("Expected micrometer reading: {total} ({other}), from {between}{crushed}")
     }
     pub fn crushed(percents: &str, least: &str, most: &str) -> String {
         format!("; crushed by {percents} % (material: {least} to {most} %)")
