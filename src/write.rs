@@ -1,6 +1,6 @@
 //! Writers of workbooks: a verified plan, purchase, provision or recheck as sheets.
 //!
-//! [`workbook`] gives the bytes of the plan workbook, [`crate::json::plan`] the plan for programs; the modules have the other
+//! [`workbook`] gives the bytes of the plan workbook, [`crate::json::text`] the plan for programs; the modules have the other
 //! workbooks. Nothing here touches a file: [`crate::output`] does.
 //!
 //! # To add to a workbook

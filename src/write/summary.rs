@@ -35,7 +35,7 @@ pub(super) fn sheet(verified: &Verified, styles: &Styles) -> Written<Worksheet> 
         job.policy.acceptance
     );
     let mut page = Page::begin(NAME, "Outage kit plan", &lead, styles)?;
-    page.widths(&[15.0, 18.0, 15.0, 17.0, 23.0, 21.0, 14.0, 17.0, 13.0, 10.0])?;
+    page.widths(&[15.0, 18.0, 10.0, 12.0, 29.0, 31.0, 12.0, 20.0, 17.0, 9.0])?;
     page.row = 2;
     page.across(&words::proof(job, plan), &styles.prose, 32.0)?;
     page.row += 1;
@@ -224,9 +224,12 @@ fn pumps(page: &mut Page<'_>, verified: &Verified) -> Written {
             Kit::Served(packs) => (tightest(job, pump, packs), String::new()),
             Kit::Short(shorts) => (None, words::reasons(job, pump, shorts)),
         };
-        // A dozen bold letters go on a line of the tags' column; two lines are room for the rest.
-        page.high(15.5 * lines(&[(&pump.tag, 12)], [2, 25]))?;
         let model = job.model_of(pump);
+        let label = tightest.as_ref().map_or("", |(index, _)| &pump.requirements[*index].label);
+        // Letters that go on a line of each column, the reason of a short pump over five of them; one line a pump
+        // where its texts allow it.
+        let texts = [(&*pump.tag, 12), (&*model.name, 17), (label, 30), (&*why, 80)];
+        page.high(15.5 * lines(&texts, [1, 25]))?;
         page.put(&columns, &PumpRow { pump, model, kit, bag, tightest, why })?;
     }
     let text = "Requirement, predicted value and margin are those of the pump's tightest requirement; Stack-up has all. THIN: the margin is less than a tenth of the range between the limits.";
