@@ -37,13 +37,8 @@ pub(crate) fn key(text: &str) -> String {
 }
 
 /// Names of sheets and headings that earlier versions wrote, each with the present one: both are read alike.
-const FORMER: [(&str, &str); 5] = [
-    ("sheets", "plate"),
-    ("sheetcost", "platecost"),
-    ("instead", "substituteitem"),
-    ("insteadpieces", "qty"),
-    ("standing", "status"),
-];
+const FORMER: [(&str, &str); 3] =
+    [("sheets", "plate"), ("instead", "substituteitem"), ("insteadpieces", "qty")];
 
 /// A key of a model file as a heading: `bare_clearance` becomes `Bare clearance`.
 pub(crate) fn pump_heading(name: &str) -> String {
@@ -58,4 +53,20 @@ pub(crate) fn pump_heading(name: &str) -> String {
 /// Heading of a pack's fit code.
 pub(crate) fn fit_heading(pack: &str) -> String {
     format!("{} {FITS}", pump_heading(pack))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Names as version 0.1.0 wrote them first, each read like the name that is written now.
+    #[test]
+    fn earlier_names_are_read_under_the_present_ones() {
+        for (old, new) in
+            [("Sheets", "Plate"), ("Instead", "Substitute item"), ("instead pieces", "Qty")]
+        {
+            assert_eq!(key(old), key(new), "{old}");
+        }
+        assert_ne!(key("Sheet"), key("Plate"));
+    }
 }
