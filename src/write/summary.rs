@@ -35,7 +35,7 @@ pub(super) fn sheet(verified: &Verified, styles: &Styles) -> Written<Worksheet> 
         job.policy.acceptance
     );
     let mut page = Page::begin(NAME, "Outage kit plan", &lead, styles)?;
-    page.widths(&[15.0, 18.0, 10.0, 12.0, 29.0, 31.0, 12.0, 20.0, 17.0, 9.0])?;
+    page.widths(&[15.0, 18.0, 15.0, 12.0, 29.0, 31.0, 12.0, 20.0, 17.0, 9.0])?;
     page.row = 2;
     page.across(&words::proof(job, plan), &styles.prose, 32.0)?;
     page.row += 1;
