@@ -174,17 +174,15 @@ fn check(
     let used = used.into_iter().chain(&feelers.sheet);
     let used: Vec<&str> = used.map(|sheet| sheet.name.as_str()).collect();
     unused.extend(unasked);
-    // One folder may hold both stock and pumps.
-    let both: Vec<&str> = used.iter().copied().chain([pumps.sheet.as_str()]).collect();
-    let file = |book: &Option<Book>| book.as_ref().map(|book| book.file.clone());
     let policy_sheet = pumps_book.as_ref().and_then(|book| named_sheet(book, "Policy"));
     let policy_sheet = policy_sheet.map(|sheet| sheet.name.as_str());
+    let of_pumps: Vec<&str> = [pumps.sheet.as_str()].into_iter().chain(policy_sheet).collect();
+    let file = |book: &Option<Book>| book.as_ref().map(|book| book.file.clone());
+    // One folder may hold both stock and pumps.
     if file(&stock_book) == file(&pumps_book) {
-        let both: Vec<&str> = both.into_iter().chain(policy_sheet).collect();
-        unused.extend(unused_sheets(&stock_book, &both, &mut problems));
+        unused.extend(unused_sheets(&stock_book, &[used, of_pumps].concat(), &mut problems));
     } else {
         unused.extend(unused_sheets(&stock_book, &used, &mut problems));
-        let of_pumps: Vec<&str> = [pumps.sheet.as_str()].into_iter().chain(policy_sheet).collect();
         unused.extend(unused_sheets(&pumps_book, &of_pumps, &mut problems));
     }
     let books = [

@@ -32,16 +32,11 @@ pub const NOT_FIT: &str = "NOT FIT TO ASSEMBLE";
 /// Guards at the limits: `0.0010 in`, or for each side `-0.070 +0.010 mm` where they differ; exact, or rounded up to
 /// one place more than usual.
 pub fn guards(verdict: &Verdict, unit: Unit) -> String {
-    format!("{} {unit}", bare_guards(verdict, unit))
-}
-
-/// Guards of [`guards`] without their unit.
-pub fn bare_guards(verdict: &Verdict, unit: Unit) -> String {
     let up = |guard| exactly(guard, unit, (1, Round::Up));
     let (below, above) = (verdict.guard_lower, verdict.guard_upper);
     match below == above {
-        true => up(below),
-        false => format!("-{} +{}", up(below), up(above)),
+        true => format!("{} {unit}", up(below)),
+        false => format!("-{} +{} {unit}", up(below), up(above)),
     }
 }
 

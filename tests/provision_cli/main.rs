@@ -343,9 +343,8 @@ fn standard_output_is_the_json_alone_where_it_is_asked_for() {
     assert!(out.exists() && !Path::new("-").exists());
 }
 
-/// Runs `provision` on these files in a separate folder; returns the problems, and checks that no file was written.
-#[track_caller]
-fn refused(stock: &str, pumps: &str, more: &[&str]) -> String {
+/// Runs `provision` on these files in a folder of its own; returns the folder with the outputs `p.xlsx` and `p.json`.
+fn in_a_folder(stock: &str, pumps: &str, more: &[&str]) -> (TempDir, Output) {
     let folder = TempDir::new().unwrap();
     let path = |name: &str| folder.path().join(name).display().to_string();
     fs::write(path("stock.csv"), stock).unwrap();
@@ -355,8 +354,16 @@ fn refused(stock: &str, pumps: &str, more: &[&str]) -> String {
     let mut arguments = vec!["provision", &stock, &pumps, "--out", &out, "--json", &json];
     arguments.extend(more);
     let run = gapwright(&arguments);
+    (folder, run)
+}
+
+/// Runs `provision` on these files in a separate folder; returns the problems, and checks that no file was written.
+#[track_caller]
+fn refused(stock: &str, pumps: &str, more: &[&str]) -> String {
+    let (folder, run) = in_a_folder(stock, pumps, more);
+    let [out, json] = ["p.xlsx", "p.json"].map(|name| folder.path().join(name));
     assert_eq!(run.status.code(), Some(2), "{}", text(&run.stderr));
-    assert!(!Path::new(&out).exists() && !Path::new(&json).exists());
+    assert!(!out.exists() && !json.exists());
     assert!(text(&run.stderr).contains("Nothing was written."));
     text(&run.stderr)
 }
@@ -618,19 +625,12 @@ fn a_provision_that_does_not_hold_is_noticed() {
 /// Runs `provision` on these files; returns its output, its JSON, and all text of the workbook.
 #[track_caller]
 fn provided(stock: &str, pumps: &str, more: &[&str]) -> (String, ProvisionJson, String) {
-    let folder = TempDir::new().unwrap();
-    let path = |name: &str| folder.path().join(name).display().to_string();
-    fs::write(path("stock.csv"), stock).unwrap();
-    fs::write(path("pumps.csv"), pumps).unwrap();
-    let (out, json) = (path("p.xlsx"), path("p.json"));
-    let (stock, pumps) = (path("stock.csv"), path("pumps.csv"));
-    let mut arguments = vec!["provision", &stock, &pumps, "--out", &out, "--json", &json];
-    arguments.extend(more);
-    let run = gapwright(&arguments);
+    let (folder, run) = in_a_folder(stock, pumps, more);
+    let [out, json] = ["p.xlsx", "p.json"].map(|name| folder.path().join(name));
     let said = text(&run.stdout) + &text(&run.stderr);
     assert!(run.status.success(), "{said}");
     let plain = serde_json::from_str(&fs::read_to_string(&json).unwrap()).unwrap();
-    let cells = sheets(Path::new(&out));
+    let cells = sheets(&out);
     let cells = cells.values().flat_map(rows).flatten();
     (said, plain, cells.collect::<Vec<_>>().join("\n"))
 }

@@ -2,9 +2,7 @@
 //!
 //! The wanted pieces are one pump that takes them all; each way to cut a stock length is a supplier, whose pieces
 //! come in by whole lengths at a price of one each. So the cost of the purchase is the number of stock lengths.
-//! Optima: by mixed-integer programming over all maximal patterns; the data of the first from the GAMS model library
-//! (CUTSTOCK, SEQ 294; V. Chvatal's example), of the third from the AMPL API examples, of the second (Fourer, Gay and
-//! Kernighan, AMPL, ch. 15) and the fourth (the paper mill of encyclopaedias) from memory.
+//! Data and optima: [`crate::BARS`], with their sources.
 
 use std::sync::Arc;
 
@@ -75,28 +73,9 @@ fn fewest(stock: u32, demand: &[(u32, i16)]) -> (i64, i64) {
 
 #[test]
 fn stock_lengths_that_are_bought_are_as_few_as_published() {
-    let mill = [
-        (1380, 22),
-        (1520, 25),
-        (1560, 12),
-        (1710, 14),
-        (1820, 18),
-        (1880, 18),
-        (1930, 20),
-        (2000, 10),
-        (2050, 12),
-        (2100, 14),
-        (2140, 16),
-        (2150, 18),
-        (2200, 20),
-    ];
-    let seq_294 = [(45, 97), (36, 610), (31, 395), (14, 211)];
-    let book = [(20, 48), (45, 35), (50, 24), (55, 10), (75, 8)];
-    let interface = [(1876, 10), (1746, 33), (756, 40), (677, 10)];
-    let published: [(u32, &[(u32, i16)]); 4] =
-        [(100, &seq_294), (110, &book), (6450, &interface), (5600, &mill)];
-    let optima = [453, 47, 18, 73];
-    for ((stock, demand), optimum) in published.into_iter().zip(optima) {
-        assert_eq!(fewest(stock, demand), (optimum, optimum), "stock length {stock}");
+    for (stock, demand, optimum) in crate::BARS {
+        let demand: Vec<(u32, i16)> =
+            demand.iter().map(|&(width, count)| (width as u32, count as i16)).collect();
+        assert_eq!(fewest(stock as u32, &demand), (optimum, optimum), "stock length {stock}");
     }
 }

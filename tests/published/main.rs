@@ -469,38 +469,43 @@ fn fewest_bars(bar: i64, pieces: &[(i64, i64)], at_once: bool) -> (i64, i64) {
     (solved.values[1], solved.bounds[1])
 }
 
+/// Length of a bar; lengths wanted with their counts; fewest bars.
+type Bars = (i64, &'static [(i64, i64)], i64);
+
+/// Published cutting-stock problems.
+///
 /// Sources: GAMS CUTSTOCK, SEQ 294 (Chvátal's example) [read]; AMPL book, chapter 15 [from memory];
 /// AMPL's cutting example for its programming interface [read]; the paper mill of the encyclopaedia
 /// article on cutting stock [from memory]. Fewest bars by an integer program over all maximal cuts
 /// [computed].
+const BARS: [Bars; 4] = [
+    (100, &[(45, 97), (36, 610), (31, 395), (14, 211)], 453),
+    (110, &[(20, 48), (45, 35), (50, 24), (55, 10), (75, 8)], 47),
+    (6450, &[(1876, 10), (1746, 33), (756, 40), (677, 10)], 18),
+    (
+        5600,
+        &[
+            (1380, 22),
+            (1520, 25),
+            (1560, 12),
+            (1710, 14),
+            (1820, 18),
+            (1880, 18),
+            (1930, 20),
+            (2000, 10),
+            (2050, 12),
+            (2100, 14),
+            (2140, 16),
+            (2150, 18),
+            (2200, 20),
+        ],
+        73,
+    ),
+];
+
 #[test]
 fn fewest_bars_are_the_published_ones() {
-    type Case = (i64, &'static [(i64, i64)], i64);
-    let cases: [Case; 4] = [
-        (100, &[(45, 97), (36, 610), (31, 395), (14, 211)], 453),
-        (110, &[(20, 48), (45, 35), (50, 24), (55, 10), (75, 8)], 47),
-        (6450, &[(1876, 10), (1746, 33), (756, 40), (677, 10)], 18),
-        (
-            5600,
-            &[
-                (1380, 22),
-                (1520, 25),
-                (1560, 12),
-                (1710, 14),
-                (1820, 18),
-                (1880, 18),
-                (1930, 20),
-                (2000, 10),
-                (2050, 12),
-                (2100, 14),
-                (2140, 16),
-                (2150, 18),
-                (2200, 20),
-            ],
-            73,
-        ),
-    ];
-    for (bar, pieces, bars) in cases {
+    for (bar, pieces, bars) in BARS {
         let start = Instant::now();
         // With pumps of one piece the paper mill is not proven in 60 s (74 found, bound 73).
         let fewest = fewest_bars(bar, pieces, bars == 73);
