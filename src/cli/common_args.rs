@@ -6,7 +6,7 @@ use super::files::Files;
 
 /// Where models lie, what date is printed, and what may be written.
 #[derive(clap::Args)]
-pub(super) struct Usual {
+pub(super) struct CommonArgs {
     /// Folder of the shop's own models (.toml), beside the built-in ones.
     #[arg(long, value_name = "DIR")]
     pub(super) models: Option<PathBuf>,
@@ -21,7 +21,7 @@ pub(super) struct Usual {
     force: bool,
 }
 
-impl Usual {
+impl CommonArgs {
     /// The files of a command with these options, which reads these and writes one workbook.
     pub(super) fn files<'a>(
         &'a self,

@@ -5,7 +5,7 @@ mod told;
 use std::path::PathBuf;
 
 use super::Common;
-use super::common_args::{Json, Threads, Usual};
+use super::common_args::{CommonArgs, Json, Threads};
 use super::files::Files;
 use super::run::{Ended, Refusal, Run, Solving, gathered_job, use_threads};
 use super::settings::Settings;
@@ -36,7 +36,7 @@ pub(super) struct Args {
     #[command(flatten)]
     threads: Threads,
     #[command(flatten)]
-    usual: Usual,
+    usual: CommonArgs,
 }
 
 const AFTER: &str = "\

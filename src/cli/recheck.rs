@@ -2,7 +2,7 @@
 
 use std::path::PathBuf;
 
-use super::common_args::{Json, Usual};
+use super::common_args::{CommonArgs, Json};
 use super::files::Files;
 use super::run::{Ended, Run, gathered, gathered_job};
 use super::settings::{Judging, given};
@@ -53,7 +53,7 @@ pub(super) struct Args {
     #[arg(long, value_name = "LENGTH")]
     clearance_within: Option<String>,
     #[command(flatten)]
-    usual: Usual,
+    usual: CommonArgs,
 }
 
 const AFTER: &str = "\

@@ -3,7 +3,7 @@
 use std::path::PathBuf;
 
 use crate::cli::amounts::Amounts;
-use crate::cli::common_args::{Json, Threads, Usual};
+use crate::cli::common_args::{CommonArgs, Json, Threads};
 use crate::cli::files::Files;
 use crate::cli::from_command_line;
 use crate::cli::run::{Refusal, gathered, gathered_job};
@@ -66,7 +66,7 @@ pub(in crate::cli) struct Args {
     #[command(flatten)]
     pub(super) threads: Threads,
     #[command(flatten)]
-    usual: Usual,
+    usual: CommonArgs,
 }
 
 const AFTER: &str = "\

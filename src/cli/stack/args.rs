@@ -3,7 +3,7 @@
 use std::path::PathBuf;
 
 use crate::choose::ChooseError;
-use crate::cli::common_args::Usual;
+use crate::cli::common_args::CommonArgs;
 use crate::cli::files::Files;
 use crate::cli::from_command_line;
 use crate::cli::run::{Refusal, gathered};
@@ -61,7 +61,7 @@ pub(in crate::cli) struct Args {
     #[arg(long, default_value_t = 4_000_000, value_name = "N", value_parser = clap::value_parser!(u64).range(100_000..=1_000_000_000))]
     pub(super) draws: u64,
     #[command(flatten)]
-    usual: Usual,
+    usual: CommonArgs,
 }
 
 const AFTER: &str = "\
