@@ -89,7 +89,7 @@ pub enum Chosen {
 
 /// Blades for both limits.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Gauge {
+pub struct LimitGauge {
     /// Stack that must go in.
     pub go: Chosen,
     /// Stack that must not go in.
@@ -119,7 +119,7 @@ pub struct Gauge {
 /// let Chosen::Stack(no_go, false) = gauge.no_go else { panic!() };
 /// assert_eq!(no_go.nominal, thou(25));
 /// ```
-pub fn gauge(set: &[Blade], wanted: &Clearance) -> Gauge {
+pub fn gauge(set: &[Blade], wanted: &Clearance) -> LimitGauge {
     let [lower, upper] = wanted.limits;
     let [least, greatest] = wanted.predicted;
     let go = choose(
@@ -136,7 +136,7 @@ pub fn gauge(set: &[Blade], wanted: &Clearance) -> Gauge {
         &|stack| upper - stack.thick,
         upper,
     );
-    Gauge { go, no_go }
+    LimitGauge { go, no_go }
 }
 
 /// Best stack that shows a limit; `off` is its distance inside the limit.

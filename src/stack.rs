@@ -135,7 +135,9 @@ impl Stack {
     /// Sensitivity of a sum to a shared error, in millionths: that to its members, each as often as it is there.
     pub(crate) fn weight(&self, terms: &[(Term, Millionths)], error: &SharedError) -> i128 {
         let members = error.members.iter().filter_map(|&member| self.contributors.get(member));
-        members.map(|part| i128::from(sensitivity(terms, part.term).raw()) * i128::from(part.count)).sum()
+        members
+            .map(|part| i128::from(sensitivity(terms, part.term).raw()) * i128::from(part.count))
+            .sum()
     }
 }
 
@@ -275,7 +277,8 @@ pub fn worst_case(terms: &[(Term, Millionths)], stack: &Stack) -> WorstCase {
     for part in &stack.contributors {
         let c = sensitivity(terms, part.term);
         sum.nominal = sum.nominal + c * (part.nominal * part.count);
-        let [minus, plus] = [part.tolerance.minus, part.tolerance.plus].map(|t| c * (t * part.count));
+        let [minus, plus] =
+            [part.tolerance.minus, part.tolerance.plus].map(|t| c * (t * part.count));
         sum.asymmetry = sum.asymmetry + plus - minus;
     }
     sum

@@ -11,7 +11,7 @@ use crate::consumables::{self, Bag, Lack, Share};
 use crate::crush::{Crush, CrushVerdict, crushes};
 use crate::cutting::Layout;
 use crate::decimal::{Millionths, Money, show, show_price};
-use crate::feeler::{Chosen, Gauge, Stacked};
+use crate::feeler::{Chosen, LimitGauge, Stacked};
 use crate::job::Job;
 use crate::length::{Fine, Length, Tolerance, Unit};
 use crate::model::{Model, Term};
@@ -570,7 +570,7 @@ pub fn strips(job: &Job, layout: &Layout) -> String {
 }
 
 /// Feeler blades for a clearance, in a sentence or two.
-pub fn blades(gauge: &Gauge, unit: Unit) -> String {
+pub fn blades(gauge: &LimitGauge, unit: Unit) -> String {
     let list = |stack: &Stacked| {
         let each = stack.blades.iter().map(|(blade, count)| {
             let own = natural_unit(blade.thickness);

@@ -30,21 +30,22 @@ const ROOMS: &[(&str, &str)] = &[
     ("feeler", "length"),
     ("model", "decimal length narrow"),
     ("packing", "length"),
-    ("stock", "decimal length model"),
+    ("gauge", "length"),
+    ("stock", "decimal gauge length model"),
     ("cutting", "decimal length narrow stock"),
-    ("pump", "length model narrow packing stock"),
-    ("stack", "decimal length model narrow pump stock"),
+    ("pump", "gauge length model narrow packing stock"),
+    ("stack", "decimal gauge length model narrow pump stock"),
     ("policy", "decimal length show stack"),
-    ("job", "cutting decimal feeler length model policy problem pump sheet stack stock"),
+    ("job", "cutting decimal feeler gauge length model policy problem pump sheet stack stock"),
     ("forecast", "decimal job length stack"),
     ("plan", "cutting decimal job length"),
-    ("accounting", "decimal job length model narrow plan pump stack stock"),
+    ("accounting", "decimal job length model narrow plan policy pump stack stock"),
     ("consumables", "job plan pump stock"),
     ("crush", "accounting decimal job length model plan pump stack"),
     ("purchase", "decimal job plan problem pump stock"),
     (
         "choose",
-        "accounting cutting decimal job length model plan policy problem pump purchase \
+        "accounting cutting decimal gauge job length model plan policy problem pump purchase \
          stack stock",
     ),
     ("issue", "accounting consumables day decimal digest job plain_text plan problem pump"),
@@ -61,7 +62,7 @@ const ROOMS: &[(&str, &str)] = &[
     ("formats", "crush plan policy problem"),
     (
         "verify",
-        "accounting consumables decimal issue job length model narrow forecast plan policy \
+        "accounting consumables decimal gauge issue job length model narrow forecast plan policy \
          provision pump purchase recheck stack stock",
     ),
     (
@@ -71,7 +72,7 @@ const ROOMS: &[(&str, &str)] = &[
     ),
     (
         "read",
-        "accounting columns cutting day decimal digest feeler formats issue job length \
+        "accounting columns cutting day decimal digest feeler formats gauge issue job length \
          model narrow forecast packing plan policy problem pump recheck sheet show stack \
          stock",
     ),

@@ -36,8 +36,9 @@ use gapwright::job::Job;
 use gapwright::length::{Fine, Length, Tolerance, Unit};
 use gapwright::model::{Expansion, Form, Requirement, Term, Thermal};
 use gapwright::plan::{Cause, Kit, Objective, PackPick, Pick, Plan};
-use gapwright::policy::Acceptance;
+use gapwright::policy::{Acceptance, Policy};
 use gapwright::pump::Growth;
+use gapwright::stack::Coverage;
 use gapwright::stock::Cut;
 use gapwright::stock::{Code, Item, Size};
 use gapwright::verify::Breach;
@@ -734,6 +735,12 @@ fn ticks(n: i64) -> Length {
     Length::from_ticks(n)
 }
 
+/// The expanded rule with k = 2.
+fn twice(policy: &mut Policy) {
+    policy.acceptance = Acceptance::Expanded;
+    policy.coverage = Coverage::Factor(Millionths::from_raw(2_000_000));
+}
+
 /// [by hand] A gap of 1.0 mm known to 3000 ticks less a shim of 0.5 mm, good to 6928 ticks either way: 6928 / sqrt(3)
 /// = 3999.88. So u = 4999.91 and with k = 2 U = 9999.81 ticks: limits 10 000 away (0.001 mm) are just met, a tick
 /// closer they are not.
@@ -751,7 +758,7 @@ fn the_expanded_rule_holds_to_the_tick() {
         let job = job(vec![shim], vec![pack("shim", 1)], vec![fit], &[length("1.0 mm")]);
         let expanded = job.with(|job| {
             job.pumps[0].dimensions[0].standard = ticks(3_000).into();
-            job.policy.acceptance = Acceptance::Expanded;
+            twice(&mut job.policy);
         });
         expanded.unwrap()
     };
@@ -792,7 +799,7 @@ fn pieces_of_one_lot_share_its_error_across_places() {
         );
         let packs = vec![pack("shim", 1), pack("shim", 1)];
         let job = job(stock, packs, vec![fit], &[]);
-        let job = job.with(|job| job.policy.acceptance = Acceptance::Expanded);
+        let job = job.with(|job| twice(&mut job.policy));
         let job = job.unwrap();
         matches!(plan(&job).kits[0], Kit::Served(_))
     };
@@ -843,7 +850,7 @@ fn what_is_cut_from_one_lot_of_sheets_shares_its_error() {
             job.stock = vec![blank("F"), blank("G")];
             job.plates = vec![sheets.clone()];
             job.pumps[0].fits[1] = Code::new("G");
-            job.policy.acceptance = Acceptance::Expanded;
+            twice(&mut job.policy);
         });
         let job = job.unwrap();
         matches!(plan(&job).kits[0], Kit::Served(_))
@@ -868,7 +875,7 @@ fn the_window_of_a_kit_is_narrowed_by_its_own_uncertainty() {
         job.pumps[0].dimensions[0].standard = ticks(3_000).into();
         job.pumps.push(job.pumps[0].clone());
         job.pumps[1].tag = "Q".into();
-        job.policy.acceptance = Acceptance::Expanded;
+        twice(&mut job.policy);
     });
     let job = job.unwrap();
     let Kit::Short(shorts) = &plan(&job).kits[1] else { panic!("one shim for two") };

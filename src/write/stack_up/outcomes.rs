@@ -252,15 +252,17 @@ impl Block<'_> {
     fn freedom(&self, side: usize) -> String {
         let lines = self.report.lines.iter().enumerate();
         let few = lines.filter(|(_, line)| self.is_few(line));
+        // Relative to the whole: fourth powers of lengths in inches are small enough to pass for nothing.
+        let combined = self.result(Combined, side);
         let fourths: Vec<String> = few
             .map(|(index, line)| {
                 let [freedom, u] = [FREEDOM, STANDARD].map(|column| self.input(line, column));
                 let sensitivity = self.line(index, AT[side]);
-                format!("IF(ISNUMBER({freedom}),({sensitivity}*{u})^4/{freedom},0)")
+                format!("IF(ISNUMBER({freedom}),({sensitivity}*{u}/{combined})^4/{freedom},0)")
             })
             .collect();
-        let (sum, fourths) = (self.all(VARIANCE[side]), fourths.join("+"));
-        format!("IF({fourths}>0,SUM({sum})^2/({fourths}),\"infinite\")")
+        let fourths = fourths.join("+");
+        format!("IF({combined}>0,IF({fourths}>0,1/({fourths}),\"infinite\"),\"infinite\")")
     }
 
     fn beyond(&self, side: usize) -> String {
