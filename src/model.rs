@@ -356,16 +356,16 @@ impl Requirement {
 /// Forms of a requirement.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Form {
-    /// Linear form `sum of sensitivity x term`, with two limits and a target.
+    /// Linear form `sum of sensitivity x term`, with a target and a limit on one side or both.
     Linear {
         /// Terms of the sum.
         terms: Terms,
         /// Target.
         target: Length,
-        /// Lower limit.
-        lower: Length,
-        /// Upper limit.
-        upper: Length,
+        /// Lower limit, if there is one.
+        lower: Option<Length>,
+        /// Upper limit, if there is one.
+        upper: Option<Length>,
     },
     /// Free thickness of a gasket against the gap that it fills: `allowance = free thickness / gap - 1`.
     GasketFill {
@@ -375,10 +375,10 @@ pub enum Form {
         gap: Terms,
         /// Target allowance; one half is common practice, no source.
         target: Millionths,
-        /// Least allowance.
+        /// Least allowance: without one a gasket might be thinner than its gap.
         lower: Millionths,
-        /// Greatest allowance.
-        upper: Millionths,
+        /// Greatest allowance, if there is one.
+        upper: Option<Millionths>,
     },
 }
 
@@ -386,6 +386,9 @@ pub enum Form {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Error)]
 #[non_exhaustive]
 pub enum FormError {
+    /// Neither limit is given.
+    #[error("no limit on either side")]
+    NoLimit,
     /// The limits are the wrong way round.
     #[error("the lower limit above the upper one")]
     LimitsCrossed,
@@ -417,49 +420,59 @@ impl Form {
     pub fn check(&self) -> Result<(), FormError> {
         let (target, lower, upper) = match self {
             Form::Linear { target, lower, upper, .. } => {
-                (target.ticks(), lower.ticks(), upper.ticks())
+                (target.ticks(), lower.map(Length::ticks), upper.map(Length::ticks))
             }
             Form::GasketFill { target, lower, upper, .. } => {
-                (target.raw(), lower.raw(), upper.raw())
+                (target.raw(), Some(lower.raw()), upper.map(Millionths::raw))
             }
         };
-        if lower > upper {
+        let sides = [lower, upper].into_iter().flatten();
+        if sides.clone().next().is_none() {
+            return Err(FormError::NoLimit);
+        }
+        if lower.zip(upper).is_some_and(|(lower, upper)| lower > upper) {
             return Err(FormError::LimitsCrossed);
         }
-        if target < lower || target > upper {
+        if lower.is_some_and(|lower| target < lower) || upper.is_some_and(|upper| target > upper) {
             return Err(FormError::TargetOutside);
         }
         if let Form::GasketFill { gap, .. } = self {
-            if lower < 0 {
+            if lower.is_some_and(|lower| lower < 0) {
                 return Err(FormError::AllowanceBelowZero);
             }
             // (1 + allowance) x sensitivity must stay a whole number of millionths.
             let whole = |a: i64, c: &Millionths| {
                 (i128::from(a) + 1_000_000) * i128::from(c.raw()) % 1_000_000 == 0
             };
-            let sides = [target, lower, upper];
-            if !gap.iter().all(|(_, c)| sides.iter().all(|a| whole(*a, c))) {
+            let mut allowances = sides.chain([target]);
+            if !allowances.all(|a| gap.iter().all(|(_, c)| whole(a, c))) {
                 return Err(FormError::TooFine);
             }
         }
         Ok(())
     }
 
-    /// Sum that must not fall below its bound.
+    /// Sum that must not fall below its bound; `None` without a lower limit.
     ///
     /// A gasket fill becomes linear: `free / gap - 1 >= a` is `free - (1 + a) gap >= 0`.
-    pub fn lower(&self) -> Side {
+    pub fn lower(&self) -> Option<Side> {
         match self {
-            Form::Linear { terms, lower, .. } => Side { terms: terms.clone(), bound: *lower },
-            Form::GasketFill { gasket, gap, lower, .. } => fill_face(*gasket, gap, *lower),
+            Form::Linear { terms, lower, .. } => {
+                lower.map(|bound| Side { terms: terms.clone(), bound })
+            }
+            Form::GasketFill { gasket, gap, lower, .. } => Some(fill_face(*gasket, gap, *lower)),
         }
     }
 
-    /// Sum that must not rise above its bound.
-    pub fn upper(&self) -> Side {
+    /// Sum that must not rise above its bound; `None` without an upper limit.
+    pub fn upper(&self) -> Option<Side> {
         match self {
-            Form::Linear { terms, upper, .. } => Side { terms: terms.clone(), bound: *upper },
-            Form::GasketFill { gasket, gap, upper, .. } => fill_face(*gasket, gap, *upper),
+            Form::Linear { terms, upper, .. } => {
+                upper.map(|bound| Side { terms: terms.clone(), bound })
+            }
+            Form::GasketFill { gasket, gap, upper, .. } => {
+                upper.map(|allowance| fill_face(*gasket, gap, allowance))
+            }
         }
     }
 
@@ -481,15 +494,32 @@ impl Form {
     }
 
     /// Target, lower and upper limit as stated: lengths in `unit`, or allowances.
-    pub(crate) fn stated(&self, unit: Unit) -> [f64; 3] {
+    pub(crate) fn stated(&self, unit: Unit) -> [Option<f64>; 3] {
         match self {
             Form::Linear { target, lower, upper, .. } => {
-                [target, lower, upper].map(|length| length.to_f64(unit))
+                [Some(*target), *lower, *upper].map(|length| Some(length?.to_f64(unit)))
             }
             Form::GasketFill { target, lower, upper, .. } => {
-                [target, lower, upper].map(|allowance| allowance.to_f64())
+                [Some(*target), Some(*lower), *upper].map(|allowance| Some(allowance?.to_f64()))
             }
         }
+    }
+
+    /// Form with a limit on both sides, where a range is asked for: a missing one as far beyond the target as the
+    /// limit on the other side. Our own choice, no source.
+    pub(crate) fn mirrored(mut self) -> Form {
+        match &mut self {
+            Form::Linear { target, lower, upper, .. } => {
+                let mirror = |limit: Length| *target + *target - limit;
+                *lower = lower.or(upper.map(mirror));
+                *upper = upper.or(lower.map(mirror));
+            }
+            Form::GasketFill { target, lower, upper, .. } => {
+                let mirror = 2 * target.raw() - lower.raw();
+                *upper = upper.or(Some(Millionths::from_raw(mirror)));
+            }
+        }
+        self
     }
 
     /// All terms of the requirement.

@@ -423,49 +423,54 @@ fn holds(job: &Job, pump: &Pump, packs: &[PackPick], form: &Form) -> bool {
     let met = match form {
         Form::Linear { terms, lower, upper, .. } => {
             let (low, high) = pick(sum_ends(job, pump, packs, terms));
-            low >= i128::from(lower.ticks()) * MILLION
-                && high <= i128::from(upper.ticks()) * MILLION
+            let [lower, upper] =
+                [lower, upper].map(|limit| limit.map(|l| i128::from(l.ticks()) * MILLION));
+            lower.is_none_or(|lower| low >= lower) && upper.is_none_or(|upper| high <= upper)
         }
         Form::GasketFill { gasket, gap, lower, upper, .. } => {
             let (thin, thick) =
                 pick(ends(job, pump, packs, Term::Pack(*gasket)).map(|end| end * MILLION));
             let (narrow, wide) = pick(sum_ends(job, pump, packs, gap));
             thin * MILLION >= (MILLION + i128::from(lower.raw())) * wide
-                && thick * MILLION <= (MILLION + i128::from(upper.raw())) * narrow
+                && upper.is_none_or(|upper| {
+                    thick * MILLION <= (MILLION + i128::from(upper.raw())) * narrow
+                })
         }
     };
     met && (job.policy.acceptance != Acceptance::Expanded
         || clear_of_uncertainty(job, pump, packs, form))
 }
 
-/// Whether nominal value and middle are inside both limits by at least the expanded uncertainty. Source: JCGM
+/// Whether nominal value and middle are inside the limits by at least the expanded uncertainty. Source: JCGM
 /// 100:2008, 5.2.2, 6.2.1 and G.4.1; the decision rule of ISO 14253-1, from memory.
 ///
 /// With a distance S to a limit, `S >= k u` is `(S / k)^2 >= u^2`: no root is needed.
 fn clear_of_uncertainty(job: &Job, pump: &Pump, packs: &[PackPick], form: &Form) -> bool {
     // Each limit as weights of the terms, in millionths, and the distance to it.
-    let sides: [(Vec<(Term, i128)>, i128); 2] = match form {
+    let sides: Vec<(Vec<(Term, i128)>, i128)> = match form {
         Form::Linear { terms, lower, upper, .. } => {
             let [_, value, _] = sum_ends(job, pump, packs, terms);
             let up: Vec<_> = terms.iter().map(|(t, c)| (*t, c.raw().into())).collect();
             let down = up.iter().map(|(t, c): &(Term, i128)| (*t, -c)).collect();
-            [
-                (up, value - i128::from(lower.ticks()) * MILLION),
-                (down, i128::from(upper.ticks()) * MILLION - value),
-            ]
+            let lower = lower.map(|l| (up, value - i128::from(l.ticks()) * MILLION));
+            let upper = upper.map(|u| (down, i128::from(u.ticks()) * MILLION - value));
+            lower.into_iter().chain(upper).collect()
         }
         Form::GasketFill { gasket, gap, lower, upper, .. } => {
             let [_, free, _] = ends(job, pump, packs, Term::Pack(*gasket));
             let [_, wide, _] = sum_ends(job, pump, packs, gap);
-            [(lower, 1), (upper, -1)].map(|(allowance, sign)| {
+            let allowances = [(Some(*lower), 1), (*upper, -1)].into_iter();
+            let side = |(allowance, sign): (Option<Millionths>, i128)| {
+                let allowance = allowance?;
                 let grown = MILLION + i128::from(allowance.raw());
                 let mut weights = vec![(Term::Pack(*gasket), sign * MILLION)];
                 weights.extend(
                     gap.iter().map(|(t, c)| (*t, -sign * grown * i128::from(c.raw()) / MILLION)),
                 );
                 let beyond = sign * (free * MILLION * MILLION - grown * wide);
-                (weights, beyond.div_euclid(MILLION))
-            })
+                Some((weights, beyond.div_euclid(MILLION)))
+            };
+            allowances.filter_map(side).collect()
         }
     };
     sides.iter().all(|(weights, distance)| {

@@ -170,8 +170,9 @@ impl Counts {
 /// Refuses limits beyond any length.
 fn check_limits(form: &Form) -> Result<(), PartError> {
     match form {
-        Form::Linear { target, lower, upper, .. } => [target, lower, upper]
+        Form::Linear { target, lower, upper, .. } => [Some(target), lower.as_ref(), upper.as_ref()]
             .into_iter()
+            .flatten()
             .try_for_each(|limit| length("a limit", *limit, -Length::MOST)),
         Form::GasketFill { .. } => Ok(()),
     }

@@ -48,7 +48,8 @@ pub fn simulate(
         return Err(Undrawn::FewReadings(part.label.clone()));
     }
     let [_, lower, upper] = form.stated(unit);
-    let plan = DrawOptions { limits: Some([lower, upper]), ..plan.clone() };
+    let limits = [lower.unwrap_or(f64::NEG_INFINITY), upper.unwrap_or(f64::INFINITY)];
+    let plan = DrawOptions { limits: Some(limits), ..plan.clone() };
     super::monte_carlo::run(&draw(form, stack, unit), &plan).map_err(Undrawn::Faults)
 }
 
@@ -335,8 +336,8 @@ mod tests {
         let form = Form::Linear {
             terms: vec![(terms[0], one), (terms[1], one), (terms[2], one)],
             target: Length::from_ticks(2_100_000),
-            lower: Length::from_ticks(2_081_000),
-            upper: Length::from_ticks(2_095_000),
+            lower: Some(Length::from_ticks(2_081_000)),
+            upper: Some(Length::from_ticks(2_095_000)),
         };
         let two = Coverage::Factor(Millionths::from_raw(2_000_000));
         let expected = report(&form, &stack, two, Unit::Micrometre);
@@ -369,7 +370,7 @@ mod tests {
             gap: vec![(gap, Millionths::ONE)],
             target: Millionths::from_raw(500_000),
             lower: Millionths::from_raw(500_000),
-            upper: Millionths::from_raw(900_000),
+            upper: Some(Millionths::from_raw(900_000)),
         };
         let outcome = simulate(&form, &stack, Unit::Millimetre, &DrawOptions::default()).unwrap();
         // By hand: the mean of 1.5 / x over 0.97 to 1.03 is 1.5 ln(1.03 / 0.97) / 0.06, less one.
@@ -394,8 +395,8 @@ mod tests {
         let form = Form::Linear {
             terms: vec![(term, Millionths::ONE)],
             target: Length::from_ticks(1_000_000),
-            lower: Length::ZERO,
-            upper: Length::from_ticks(2_000_000),
+            lower: Some(Length::ZERO),
+            upper: Some(Length::from_ticks(2_000_000)),
         };
         let outcome = simulate(&form, &stack, Unit::Micrometre, &DrawOptions::default()).unwrap();
         // In thousands of ticks (0.1 um): (16 + 4 + 0 + 0 + 4 + 16) / 5 / 6 x 5/3 + 16 / 12.

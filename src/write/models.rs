@@ -214,13 +214,16 @@ impl Part<'_, '_> {
         let gaskets = (model.requirements.iter())
             .any(|requirement| matches!(requirement.form, Form::GasketFill { .. }));
         let columns = if gaskets { &columns[..] } else { &columns[..5] };
+        let none = || "none".to_string();
         let rows = model.requirements.iter().map(|requirement| {
             let label = requirement.label.clone();
             match &requirement.form {
                 Form::Linear { terms, target, lower, upper } => {
                     let shown = |length: &Length| words::length(*length, unit);
                     let sum = sum(model, terms);
-                    vec![label, sum, shown(target), shown(lower), shown(upper), String::new()]
+                    let [lower, upper] =
+                        [lower, upper].map(|limit| limit.as_ref().map_or(none(), shown));
+                    vec![label, sum, shown(target), lower, upper, String::new()]
                 }
                 Form::GasketFill { gasket, gap, target, lower, upper } => {
                     let gasket = &model.packs[*gasket].label;
@@ -231,8 +234,13 @@ impl Part<'_, '_> {
                         format!("free thickness of {gasket}, against the gap: {gap}"),
                         shown(target),
                         shown(lower),
-                        shown(upper),
-                        format!("{:.1} to {:.1} %", crushed(*lower), crushed(*upper)),
+                        upper.as_ref().map_or(none(), shown),
+                        match upper {
+                            Some(upper) => {
+                                format!("{:.1} to {:.1} %", crushed(*lower), crushed(*upper))
+                            }
+                            None => format!("{:.1} % or more", crushed(*lower)),
+                        },
                     ]
                 }
             }

@@ -157,14 +157,18 @@ fn toml(job: &Job, number: usize, model: &Model) -> String {
         let _ = write!(text, "\n[requirement.{own}]\nlabel = \"{label}\"\n");
         let length = |length: Length| plain(length, model.unit);
         let (key, terms, aim, target, limits) = match &requirement.form {
-            Form::Linear { terms, target, lower, upper } => {
-                ("terms", terms, "target", length(*target), [*lower, *upper].map(length))
-            }
+            Form::Linear { terms, target, lower, upper } => (
+                "terms",
+                terms,
+                "target",
+                length(*target),
+                [*lower, *upper].map(|end| length(end.unwrap())),
+            ),
             Form::GasketFill { gasket, gap, target, lower, upper } => {
                 let part = |millionths: i64| millionths as f64 / 1e6;
                 let pack = &model.packs[*gasket].name;
                 let _ = writeln!(text, "gasket = \"{pack}\"");
-                let limits = [lower.raw(), upper.raw()].map(part);
+                let limits = [lower.raw(), upper.unwrap().raw()].map(part);
                 ("gap", gap, "allowance", part(target.raw()), limits)
             }
         };

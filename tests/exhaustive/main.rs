@@ -698,18 +698,20 @@ fn conforms_expanded(job: &Job, pump: &Pump, packs: &[Vec<u32>]) -> bool {
             let value = span(job, pump, packs, terms)[1];
             let weights = scaled(terms, 1.0);
             let turned = scaled(terms, -1.0);
-            [
-                (&weights, value - i128::from(lower.ticks()) * MILLION),
-                (&turned, i128::from(upper.ticks()) * MILLION - value),
-            ]
-            .iter()
-            .all(|(weights, d)| is_clear(job, pump, packs, weights, *d as f64 / 1e6))
+            let ticks = |end: Length| i128::from(end.ticks()) * MILLION;
+            let sides = [
+                lower.map(|lower| (&weights, value - ticks(lower))),
+                upper.map(|upper| (&turned, ticks(upper) - value)),
+            ];
+            let mut sides = sides.iter().flatten();
+            sides.all(|(weights, d)| is_clear(job, pump, packs, weights, *d as f64 / 1e6))
         }
         // free - (1 + a) gap, each side with its own a.
         Form::GasketFill { gasket, gap, lower, upper, .. } => {
             let free = span(job, pump, packs, &[(Term::Pack(*gasket), Millionths::ONE)])[1];
             let wide = span(job, pump, packs, gap)[1];
-            [(lower, 1), (upper, -1)].iter().all(|&(allowance, sign)| {
+            [(Some(*lower), 1), (*upper, -1)].iter().all(|&(allowance, sign)| {
+                let Some(allowance) = allowance else { return true };
                 let grown = MILLION + i128::from(allowance.raw());
                 let distance = sign * (free * MILLION - grown * wide);
                 let turned = sign as f64;
@@ -730,8 +732,9 @@ fn conforms(job: &Job, pump: &Pump, packs: &[Vec<u32>]) -> bool {
         Form::Linear { terms, lower, upper, .. } => {
             let [low, middle, high] = span(job, pump, packs, terms);
             let (low, high) = if nominal { (middle, middle) } else { (low, high) };
-            i128::from(lower.ticks()) * MILLION <= low
-                && high <= i128::from(upper.ticks()) * MILLION
+            let ticks = |end: Length| i128::from(end.ticks()) * MILLION;
+            lower.is_none_or(|lower| ticks(lower) <= low)
+                && upper.is_none_or(|upper| high <= ticks(upper))
         }
         // The thinnest gasket in the widest gap, and the other way round.
         Form::GasketFill { gasket, gap, lower, upper, .. } => {
@@ -740,7 +743,9 @@ fn conforms(job: &Job, pump: &Pump, packs: &[Vec<u32>]) -> bool {
             let (thin, wide) = if nominal { (free[1], gap[1]) } else { (free[0], gap[2]) };
             let (thick, narrow) = if nominal { (free[1], gap[1]) } else { (free[2], gap[0]) };
             thin * MILLION >= (MILLION + i128::from(lower.raw())) * wide
-                && thick * MILLION <= (MILLION + i128::from(upper.raw())) * narrow
+                && upper.is_none_or(|upper| {
+                    thick * MILLION <= (MILLION + i128::from(upper.raw())) * narrow
+                })
         }
     })
 }
@@ -814,6 +819,8 @@ fn random_job(seed: u64) -> Job {
     let hot = later.random_bool(0.3);
     let linked = later.random_bool(0.35);
     let uneven = later.random_bool(0.4);
+    // One case in three has a requirement with one limit only: lower, upper, or the allowance that a gasket may exceed.
+    let one_sided = ChaCha8Rng::seed_from_u64(seed + (1 << 41)).random_range(0..9);
     let mut gap = vec![(Term::Pack(0), one(1)), (Term::Dimension(1), one(1))];
     let part = |millionths: i64| Millionths::from_raw(millionths);
     if linked {
@@ -831,8 +838,8 @@ fn random_job(seed: u64) -> Job {
         form: Form::Linear {
             terms,
             target: thou(21),
-            lower: thou(21 - half_window),
-            upper: thou(21 + half_window),
+            lower: Some(thou(21 - half_window)).filter(|_| one_sided != 1),
+            upper: Some(thou(21 + half_window)).filter(|_| one_sided != 2),
         },
     }];
     if with_gasket {
@@ -844,7 +851,8 @@ fn random_job(seed: u64) -> Job {
                 gap,
                 target: Millionths::from_raw(500_000),
                 lower: Millionths::from_raw(rng.random_range(200..=450) * 1_000),
-                upper: Millionths::from_raw(rng.random_range(550..=800) * 1_000),
+                upper: Some(Millionths::from_raw(rng.random_range(550..=800) * 1_000))
+                    .filter(|_| one_sided != 3),
             },
         });
     }

@@ -70,8 +70,8 @@ pub fn whole() -> Parts {
                         (Term::Thermal(1), one(1)),
                     ],
                     target: mm("0.5"),
-                    lower: mm("0.4"),
-                    upper: mm("0.6"),
+                    lower: Some(mm("0.4")),
+                    upper: Some(mm("0.6")),
                 },
             ),
             Requirement::new(
@@ -81,7 +81,7 @@ pub fn whole() -> Parts {
                     gap: vec![(Term::Dimension(1), one(1)), (Term::Pack(0), one(1))],
                     target: Millionths::from_raw(500_000),
                     lower: Millionths::from_raw(300_000),
-                    upper: Millionths::from_raw(700_000),
+                    upper: Some(Millionths::from_raw(700_000)),
                 },
             ),
         ],
@@ -254,7 +254,7 @@ fn spoilers() -> Vec<Spoiler> {
                 if n % 2 == 0 {
                     std::mem::swap(lower, upper);
                 } else {
-                    *lower = mm("0.55");
+                    *lower = Some(mm("0.55"));
                 }
             }
         }),

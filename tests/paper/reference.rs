@@ -152,10 +152,12 @@ fn holds(model: &Model) -> Vec<Vec<String>> {
     let lines = model.requirements.iter().map(|own| match &own.form {
         Form::Linear { terms, target, lower, upper } => {
             let mut cells = vec![own.label.clone(), sum(model, terms)];
-            cells.extend([target, lower, upper].map(|end| with_unit(raw(*end), model.unit)));
+            let ends = [*target, lower.unwrap(), upper.unwrap()];
+            cells.extend(ends.map(|end| with_unit(raw(end), model.unit)));
             cells
         }
         Form::GasketFill { gasket, gap, target, lower, upper } => {
+            let upper = &upper.unwrap();
             let what = format!(
                 "free thickness of {}, against the gap: {}",
                 model.packs[*gasket].label,

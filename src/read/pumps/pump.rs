@@ -6,7 +6,6 @@ use super::super::table::{Heading, TableRow};
 use super::columns::{Columns, ConsumableColumns};
 use super::scatter::uncertainty_of_mean;
 use crate::day;
-use crate::decimal::Millionths;
 use crate::forecast::Expected;
 use crate::length::{Fine, Length, Tolerance, Uncertainty, Unit};
 use crate::model::{Dimension, Form, Model, Requirement, Spread, Term, Thermal};
@@ -422,25 +421,23 @@ impl PumpReader<'_> {
         let mut whole = true;
         let form = match &requirement.form {
             Form::Linear { terms, target, lower, upper } => {
-                let mut side = |index: usize, usual: Length| match own(index) {
-                    None => usual,
-                    Some(heading) => line.length(heading, problems).unwrap_or_else(|| {
-                        whole = false;
-                        usual
-                    }),
+                let mut side = |index: usize| {
+                    let given = line.length(own(index)?, problems);
+                    whole &= given.is_some();
+                    given
                 };
-                let (target, lower, upper) = (side(0, *target), side(1, *lower), side(2, *upper));
+                let target = side(0).unwrap_or(*target);
+                let (lower, upper) = (side(1).or(*lower), side(2).or(*upper));
                 Form::Linear { terms: terms.clone(), target, lower, upper }
             }
             Form::GasketFill { gasket, gap, target, lower, upper } => {
-                let mut side = |index: usize, usual: Millionths| match own(index) {
-                    None => usual,
-                    Some(heading) => line.share(heading, problems).unwrap_or_else(|| {
-                        whole = false;
-                        usual
-                    }),
+                let mut side = |index: usize| {
+                    let given = line.share(own(index)?, problems);
+                    whole &= given.is_some();
+                    given
                 };
-                let (target, lower, upper) = (side(0, *target), side(1, *lower), side(2, *upper));
+                let (target, lower) = (side(0).unwrap_or(*target), side(1).unwrap_or(*lower));
+                let upper = side(2).or(*upper);
                 Form::GasketFill { gasket: *gasket, gap: gap.clone(), target, lower, upper }
             }
         };
@@ -469,8 +466,9 @@ impl PumpReader<'_> {
 fn figures(form: &Form, unit: Unit) -> String {
     match form {
         Form::Linear { target, lower, upper, .. } => {
-            let [target, lower, upper] = [target, lower, upper].map(|l| l.show(unit));
-            format!(": target {target}, min {lower}, max {upper} {unit}")
+            let [lower, upper] =
+                [lower, upper].map(|l| l.map_or_else(|| "none".into(), |l| l.show(unit)));
+            format!(": target {}, min {lower}, max {upper} {unit}", target.show(unit))
         }
         Form::GasketFill { .. } => String::new(),
     }
