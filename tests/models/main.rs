@@ -3,6 +3,8 @@
 
 #![allow(clippy::unwrap_used, clippy::expect_used, missing_docs)]
 
+mod language;
+
 use std::fs;
 use std::io::Read;
 use std::path::Path;

@@ -157,3 +157,30 @@ fn a_changed_reading_changes_the_sheet_as_it_changes_the_library() {
     let differ = engine.differences(&second);
     assert!(differ.is_empty(), "{differ:#?}");
 }
+
+/// Requirements with one limit only come to the library's results. With the missing limits typed in, the sheet agrees
+/// with the library's values for both.
+#[test]
+fn a_missing_limit_can_be_typed_in() {
+    let folder = TempDir::new().unwrap();
+    let before = demanding::stack_up(folder.path(), demanding::one_sided);
+    let after = demanding::stack_up(folder.path(), |_, _| {});
+    let (first, second) = (Cells::of(&before), Cells::of(&after));
+    let none = Data::String("none".into());
+    assert!(first.results.values().filter(|value| **value == none).count() >= 15);
+    let mut engine = Engine::load(&before);
+    let differ = engine.differences(&first);
+    assert!(differ.is_empty(), "{differ:#?}");
+    let mut typed = 0;
+    for (at, value) in &second.constants {
+        if first.constants.get(at) != Some(value) {
+            assert_eq!(first.constants[at], none);
+            engine.set(*at, value);
+            typed += 1;
+        }
+    }
+    assert_eq!(typed, 3);
+    engine.model.evaluate();
+    let differ = engine.differences(&second);
+    assert!(differ.is_empty(), "{differ:#?}");
+}
