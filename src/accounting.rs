@@ -17,9 +17,9 @@ use crate::model::{Shape, Spread, Term};
 use crate::narrow::narrow;
 use crate::plan::PackPick;
 use crate::pump::Pump;
-use crate::stack::{Contributor, Evaluation, LotError, Stack, Verdict, judge};
+use crate::stack::{Contributor, Derivation, Evaluation, LotError, Stack, Verdict, judge};
 use crate::stock::Item;
-/// Contributors of a pump with these packs: its dimensions, its thermal terms, then the pieces, place by
+/// Contributors of a pump with these packs: its dimensions, its thermal and derived terms, then the pieces, place by
 /// place.
 pub fn stack(job: &Job, pump: &Pump, packs: &[PackPick]) -> Stack {
     let model = job.model_of(pump);
@@ -52,9 +52,28 @@ pub fn stack(job: &Job, pump: &Pump, packs: &[PackPick]) -> Stack {
         tolerance: growth.tolerance,
         evaluation: Evaluation::Growth(Box::new(growth.clone())),
         standard_uncertainty: growth.standard,
-        degrees_of_freedom: None,
+        degrees_of_freedom: growth.freedom,
         lot: None,
     });
+    let measured: Vec<Contributor> = measured.collect();
+    let derived = pump.derived.iter().enumerate().filter_map(|(index, derived)| {
+        let known = pump.estimate(Term::Derived(index))?;
+        let of = derived.of.map(|at| measured[at].clone());
+        Some(Contributor {
+            label: derived.label.clone(),
+            term: Term::Derived(index),
+            item: None,
+            count: 1,
+            readings: Vec::new(),
+            nominal: known.value,
+            tolerance: known.tolerance,
+            evaluation: Evaluation::Derived(Box::new(Derivation { rule: derived.rule, of })),
+            standard_uncertainty: known.standard,
+            degrees_of_freedom: known.freedom,
+            lot: None,
+        })
+    });
+    let derived: Vec<Contributor> = derived.collect();
     let pieces = packs.iter().enumerate().flat_map(|(index, pack)| {
         pack.picks.iter().filter_map(move |pick| {
             let item = &job.stock[pick.item];
@@ -84,7 +103,7 @@ pub fn stack(job: &Job, pump: &Pump, packs: &[PackPick]) -> Stack {
         })
     });
     Stack {
-        contributors: measured.chain(growths).chain(pieces).collect(),
+        contributors: measured.into_iter().chain(growths).chain(derived).chain(pieces).collect(),
         correlations: pump.correlations.clone(),
     }
 }

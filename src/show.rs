@@ -34,7 +34,17 @@ pub fn tolerance(tolerance: Tolerance, unit: Unit) -> String {
     let near = |side: Length| exactly(side.into(), unit, (2, Round::Nearest));
     match minus == plus {
         true => format!("\u{b1}{}", near(plus)),
-        false => format!("+{} -{}", near(plus), near(minus)),
+        false => {
+            format!("{} {}", deviation(plus, ['+', '-'], near), deviation(minus, ['-', '+'], near))
+        }
+    }
+}
+
+/// A limit of deviation with its sign, and the other sign where it lies on the other side.
+fn deviation(side: Length, [own, other]: [char; 2], shown: impl Fn(Length) -> String) -> String {
+    match side < Length::ZERO {
+        true => format!("{other}{}", shown(Length::ZERO - side)),
+        false => format!("{own}{}", shown(side)),
     }
 }
 

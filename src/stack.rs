@@ -5,7 +5,7 @@
 //!
 //! # Definitions
 //!
-//! Contributor i is a measured dimension, a thermal growth, or the pieces of one lot in one place:
+//! Contributor i is a measured dimension, a thermal growth, a product or quotient of two dimensions, or the pieces of one lot in one place:
 //!
 //! ```text
 //! n_i        number of pieces, 1 for a dimension or a growth
@@ -33,7 +33,8 @@
 //! | plus/minus with half-width t (type B) | t / sqrt(3) rectangular, t / sqrt(6) triangular, t / 2 normal, t / sqrt(2) U-shaped | infinite, or as stated |
 //! | stated standard uncertainty (type B) | u | infinite, or as stated |
 //! | n readings with scatter s and resolution r (type A) | sqrt(s^2 / n + (r / 2)^2 / 3) | (n - 1) (u^2 / (s^2 / n))^2 |
-//! | thermal growth | first order of length x expansion x temperature difference, each rectangular | infinite |
+//! | thermal growth | first order of length x expansion x temperature difference, each rectangular | infinite, or effective ones of its factors |
+//! | derived term | first order of a b / per, or of times a / b | effective ones of its dimensions |
 //!
 //! The coverage factor k is given (2 unless the policy says otherwise), or is the two-sided quantile of Student's
 //! distribution for a level of confidence and the effective degrees of freedom
@@ -69,7 +70,7 @@ mod uncertainty;
 
 use crate::decimal::Millionths;
 use crate::length::{Fine, Length, Tolerance, Uncertainty};
-use crate::model::{Correlation, Form, Shape, Side, Term};
+use crate::model::{Correlation, DerivedRule, Form, Shape, Side, Term};
 use crate::pump::Growth;
 use crate::stock::Lot;
 
@@ -115,6 +116,16 @@ pub struct Contributor {
     pub lot: Option<LotError>,
 }
 
+impl Contributor {
+    /// Distribution inside its plus/minus, where that is what it is known by.
+    pub(crate) fn shape(&self) -> Option<Shape> {
+        match self.evaluation {
+            Evaluation::Within(shape) => Some(shape),
+            _ => None,
+        }
+    }
+}
+
 /// Guard: the length kept clear of each limit.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Guard {
@@ -140,6 +151,17 @@ pub enum Evaluation {
     },
     /// Product of length, expansion and temperature difference.
     Growth(Box<Growth>),
+    /// Product or quotient of two dimensions.
+    Derived(Box<Derivation>),
+}
+
+/// Origin of a derived term.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Derivation {
+    /// Rule.
+    pub rule: DerivedRule,
+    /// Dimensions.
+    pub of: [Contributor; 2],
 }
 
 /// Error that all pieces of one lot share.
@@ -156,9 +178,10 @@ pub struct LotError {
 pub struct WorstCase {
     /// Sum of the nominal values.
     pub nominal: Fine,
-    /// Worst case below the nominal sum; not negative.
+    /// Worst case below the nominal sum; negative where the limits of a deviation lie on one side and the sum is never
+    /// as small as that.
     pub below: Fine,
-    /// Worst case above the nominal sum; not negative.
+    /// Worst case above the nominal sum, likewise.
     pub above: Fine,
     /// Twice the distance of the middle of the tolerances above the nominal sum; zero where the tolerances
     /// are symmetric.

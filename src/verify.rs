@@ -360,9 +360,8 @@ fn ends(job: &Job, pump: &Pump, packs: &[PackPick], term: Term) -> [i128; 3] {
             let m = &pump.dimensions[index];
             around(m.value, m.tolerance)
         }
-        Term::Thermal(index) => {
-            let growth = &pump.growths[index];
-            around(growth.value, growth.tolerance)
+        Term::Thermal(_) | Term::Derived(_) => {
+            pump.estimate(term).map_or([0; 3], |known| around(known.value, known.tolerance))
         }
         Term::Pack(index) => {
             let mut ends = [0; 3];
@@ -535,20 +534,17 @@ fn doubt(
     let mut measured: BTreeMap<Term, i128> = BTreeMap::new();
     for (&term, &weight) in &total {
         match term {
-            Term::Dimension(index) => {
-                let dimension = &pump.dimensions[index];
-                let moved = weight.checked_mul(dimension.standard.raw().into())?;
-                if let Some(freedom) = dimension.freedom {
+            Term::Dimension(_) | Term::Thermal(_) | Term::Derived(_) => {
+                let known = pump.estimate(term)?;
+                let moved = weight.checked_mul(known.standard.raw().into())?;
+                if let Some(freedom) = known.freedom {
                     #[allow(clippy::cast_precision_loss)]
                     let square = moved.checked_mul(moved)? as f64;
                     fourths += square * square / f64::from(freedom.max(1));
                 }
                 measured.insert(term, moved);
             }
-            Term::Thermal(index) => {
-                let moved = weight.checked_mul(pump.growths[index].standard.raw().into())?;
-                measured.insert(term, moved);
-            }
+
             Term::Pack(index) => {
                 for pick in packs.get(index).iter().flat_map(|pack| &pack.picks) {
                     let lot = job.stock.get(pick.item)?;

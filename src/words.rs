@@ -36,9 +36,14 @@ pub const NOT_FIT: &str = "NOT FIT TO ASSEMBLE";
 pub fn guards(verdict: &Verdict, unit: Unit) -> String {
     let up = |guard| exactly(guard, unit, (1, Round::Up));
     let (below, above) = (verdict.guard_lower, verdict.guard_upper);
+    // Below zero where the value is never the nominal one.
+    let guard = |guard: Fine, signs: &str| match guard < Fine::ZERO {
+        true => format!("{}{}", &signs[1..], exactly(guard.abs(), unit, (1, Round::Down))),
+        false => format!("{}{}", &signs[..1], up(guard)),
+    };
     match below == above {
         true => format!("{} {unit}", up(below)),
-        false => format!("-{} +{} {unit}", up(below), up(above)),
+        false => format!("{} {} {unit}", guard(below, "-+"), guard(above, "+-")),
     }
 }
 

@@ -10,9 +10,9 @@ use smallvec::{SmallVec, smallvec};
 use super::monte_carlo::{
     DrawError, DrawModel, DrawOptions, DrawTerm, Joint, Law, Measurand, Outcome, Source, Sum,
 };
-use super::{Contributor, Coverage, Evaluation, Stack};
+use super::{Contributor, Coverage, Derivation, Evaluation, Stack};
 use crate::length::{Length, Tolerance, Unit};
-use crate::model::{self, Form, Terms};
+use crate::model::{self, DerivedRule, Form, Terms};
 use crate::narrow::narrow;
 use crate::pump::Growth;
 use crate::stock::Lot;
@@ -38,11 +38,11 @@ pub fn simulate(
 ) -> Result<Outcome, Undrawn> {
     let few = stack.contributors.iter().find(|part| {
         let enters = form.terms().any(|term| term == part.term);
-        let readings =
-            matches!(part.evaluation, Evaluation::Readings { .. }) && part.readings.len() < 4;
-        let stated = part.evaluation == Evaluation::Standard
-            && part.degrees_of_freedom.is_some_and(|f| f <= 2);
-        enters && (readings || stated)
+        let of = match &part.evaluation {
+            Evaluation::Derived(derivation) => derivation.of.as_slice(),
+            _ => std::slice::from_ref(*part),
+        };
+        enters && of.iter().any(has_no_deviation)
     });
     if let Some(part) = few {
         return Err(Undrawn::FewReadings(part.label.clone()));
@@ -51,6 +51,15 @@ pub fn simulate(
     let limits = [lower.unwrap_or(f64::NEG_INFINITY), upper.unwrap_or(f64::INFINITY)];
     let plan = DrawOptions { limits: Some(limits), ..plan.clone() };
     super::monte_carlo::run(&draw(form, stack, unit), &plan).map_err(Undrawn::Faults)
+}
+
+/// Whether the distribution of a contributor has no standard deviation.
+fn has_no_deviation(part: &Contributor) -> bool {
+    match part.evaluation {
+        Evaluation::Readings { .. } => part.readings.len() < 4,
+        Evaluation::Standard => part.degrees_of_freedom.is_some_and(|f| f <= 2),
+        _ => false,
+    }
 }
 
 /// Level of the intervals of draws: the level of the coverage factor, but at most 99.73 %, beyond which the
@@ -160,6 +169,8 @@ fn together(stack: &Stack) -> Vec<Vec<model::Term>> {
 struct Drawn {
     /// Product of sources for each piece.
     own: Vec<SmallVec<[usize; 3]>>,
+    /// Sources whose sum divides each of them.
+    over: SmallVec<[usize; 2]>,
     factor: f64,
     /// Source of its lot's error, and the number of pieces that share it.
     lot: Option<(usize, f64)>,
@@ -170,11 +181,16 @@ impl Drawn {
         if weight == 0.0 {
             return Vec::new();
         }
-        let own =
-            self.own.iter().map(|of| DrawTerm { factor: weight * self.factor, of: of.clone() });
-        let lot = self
-            .lot
-            .map(|(source, count)| DrawTerm { factor: weight * count, of: smallvec![source] });
+        let own = self.own.iter().map(|of| DrawTerm {
+            factor: weight * self.factor,
+            of: of.clone(),
+            over: self.over.clone(),
+        });
+        let lot = self.lot.map(|(source, count)| DrawTerm {
+            factor: weight * count,
+            of: smallvec![source],
+            over: smallvec![],
+        });
         own.chain(lot).collect()
     }
 }
@@ -196,7 +212,7 @@ impl Sources {
     fn normal(&mut self, part: &Contributor) -> Drawn {
         let sd = part.standard_uncertainty.to_f64(self.unit);
         let source = self.push(self.middle(part), Law::Normal { sd });
-        Drawn { own: vec![smallvec![source]], factor: 1.0, lot: None }
+        Drawn { own: vec![smallvec![source]], over: smallvec![], factor: 1.0, lot: None }
     }
 
     fn add(&mut self, part: &Contributor) -> Drawn {
@@ -213,8 +229,10 @@ impl Sources {
                 let source = self.push(mean, Law::Student { scale, dof });
                 let half = resolution.to_f64(self.unit) / 2.0;
                 let read = self.push(0.0, Law::Rectangular { half });
-                return Drawn { own: vec![smallvec![source], smallvec![read]], factor, lot: None };
+                let own = vec![smallvec![source], smallvec![read]];
+                return Drawn { own, over: smallvec![], factor, lot: None };
             }
+            Evaluation::Derived(derivation) => return self.derived(derivation),
             known => {
                 let law = self.law(part, known);
                 let mean = self.middle(part);
@@ -231,7 +249,25 @@ impl Sources {
             });
             (source, f64::from(part.count))
         });
-        Drawn { own, factor, lot }
+        Drawn { own, over: smallvec![], factor, lot }
+    }
+
+    /// Product or quotient of two dimensions, each a sum of its sources.
+    fn derived(&mut self, derivation: &Derivation) -> Drawn {
+        let [first, second] = derivation.of.each_ref().map(|part| self.add(part).own);
+        let (own, over, factor) = match derivation.rule {
+            DerivedRule::Product { per } => {
+                let pairs = first
+                    .iter()
+                    .flat_map(|a| second.iter().map(|b| a.iter().chain(b).copied().collect()));
+                (pairs.collect(), smallvec![], 1.0 / per.to_f64(self.unit))
+            }
+            DerivedRule::Quotient { times } => {
+                let over = second.into_iter().flatten().collect();
+                (first, over, times.to_f64(self.unit))
+            }
+        };
+        Drawn { own, over, factor, lot: None }
     }
 
     fn law(&self, part: &Contributor, known: &Evaluation) -> Law {
@@ -241,6 +277,12 @@ impl Sources {
             (Evaluation::Within(model::Shape::Rectangular), _) => Law::Rectangular { half },
             (Evaluation::Within(model::Shape::Triangular), _) => Law::Triangular { half },
             (Evaluation::Within(model::Shape::UShaped), _) => Law::UShaped { half },
+            (Evaluation::Within(model::Shape::Trapezoid { top }), _) => {
+                Law::Trapezoid { half, top: top.to_f64() }
+            }
+            (Evaluation::Within(model::Shape::TruncatedNormal { cut }), _) => {
+                Law::TruncatedNormal { half, cut: cut.to_f64() }
+            }
             // A standard uncertainty with few degrees of freedom follows Student's t.
             (Evaluation::Standard, Some(dof)) => Law::Student { scale: sd, dof },
             _ => Law::Normal { sd },

@@ -151,6 +151,7 @@ fn toml(job: &Job, number: usize, model: &Model) -> String {
         Term::Dimension(d) => &model.dimensions[d].name,
         Term::Pack(p) => &model.packs[p].name,
         Term::Thermal(t) => &model.thermals[t].name,
+        Term::Derived(d) => &model.derived[d].name,
     };
     for requirement in &model.requirements {
         let (own, label) = (&requirement.name, &requirement.label);

@@ -590,6 +590,7 @@ fn span(job: &Job, pump: &Pump, packs: &[Vec<u32>], terms: &[(Term, Millionths)]
                 let m = &pump.dimensions[d];
                 (m.value - m.tolerance.minus, m.value, m.value + m.tolerance.plus)
             }
+            Term::Derived(_) => unreachable!("no derived terms here"),
             Term::Thermal(t) => {
                 let growth = &pump.growths[t];
                 (
@@ -819,8 +820,8 @@ fn random_job(seed: u64) -> Job {
     let hot = later.random_bool(0.3);
     let linked = later.random_bool(0.35);
     let uneven = later.random_bool(0.4);
-    // One case in three has a requirement with one limit only: lower, upper, or the allowance that a gasket may exceed.
-    let one_sided = ChaCha8Rng::seed_from_u64(seed + (1 << 41)).random_range(0..9);
+    // One case in six has a requirement with one limit only: lower, upper, or the allowance that a gasket may exceed.
+    let one_sided = ChaCha8Rng::seed_from_u64(seed + (1 << 41)).random_range(0..18);
     let mut gap = vec![(Term::Pack(0), one(1)), (Term::Dimension(1), one(1))];
     let part = |millionths: i64| Millionths::from_raw(millionths);
     if linked {
@@ -1028,6 +1029,7 @@ fn part_that_grows(rng: &mut ChaCha8Rng) -> Thermal {
         cold: Millionths::from_raw(20_000_000),
         running: Millionths::from_raw(20_000_000),
         temperature_within,
+        degrees_of_freedom: [None; 3],
     }
 }
 

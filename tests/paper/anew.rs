@@ -68,6 +68,7 @@ fn term(job: &Job, pump: &Pump, packs: &[PackPick], term: Term) -> Reach {
     match term {
         Term::Dimension(at) => Reach::of(pump.dimensions[at].value, pump.dimensions[at].tolerance),
         Term::Thermal(at) => Reach::of(pump.growths[at].value, pump.growths[at].tolerance),
+        Term::Derived(_) => unreachable!("no derived terms here"),
         Term::Pack(at) => pack(job, &packs[at]),
     }
 }

@@ -125,6 +125,7 @@ fn label(model: &Model, term: Term) -> &str {
     match term {
         Term::Dimension(at) => &model.dimensions[at].label,
         Term::Thermal(at) => &model.thermals[at].label,
+        Term::Derived(at) => &model.derived[at].label,
         Term::Pack(at) => &model.packs[at].label,
     }
 }

@@ -66,6 +66,7 @@ fn known(spread: Spread, shape: Shape) -> &'static str {
         (_, Shape::Triangular) => "triangular",
         (_, Shape::Normal) => "normal",
         (_, Shape::UShaped) => "u-shaped",
+        (_, Shape::Trapezoid { .. } | Shape::TruncatedNormal { .. }) => unreachable!(),
     }
 }
 

@@ -404,7 +404,7 @@ impl Sum {
                 c * i128::from(value + off)
             };
             match term {
-                Term::Dimension(_) | Term::Thermal(_) => {
+                Term::Dimension(_) | Term::Thermal(_) | Term::Derived(_) => {
                     let known = pump.estimate(term).expect("of its own model");
                     let (minus, plus) = (known.tolerance.minus, known.tolerance.plus);
                     constant += worst(known.value.ticks(), minus.ticks(), plus.ticks());

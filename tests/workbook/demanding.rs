@@ -135,16 +135,3 @@ pub fn changed(job: &mut Parts, packs: &mut [PackPick]) {
     }
     packs[0].picks[0].count = 3;
 }
-
-/// Takes a limit from each requirement: the upper one of the cold clearance and of the gasket, the lower one of the
-/// clearance running hot.
-pub fn one_sided(job: &mut Parts, _: &mut [PackPick]) {
-    use gapwright::model::Form;
-    for requirement in &mut job.pumps[0].requirements {
-        match &mut requirement.form {
-            Form::Linear { lower, .. } if requirement.name.ends_with("_hot") => *lower = None,
-            Form::Linear { upper, .. } => *upper = None,
-            Form::GasketFill { upper, .. } => *upper = None,
-        }
-    }
-}

@@ -6,6 +6,7 @@ mod demanding;
 mod engine;
 mod expanded;
 mod labels;
+mod language;
 mod large;
 #[allow(dead_code)]
 #[path = "../issue/shop.rs"]

@@ -10,7 +10,7 @@ use super::{Names, Reader};
 use crate::columns::pump_heading as heading;
 use crate::decimal::Millionths;
 use crate::length::Unit;
-use crate::model::{Form, Requirement, Term, Terms};
+use crate::model::{Derived, Form, Requirement, Term, Terms};
 
 /// A limit; `none` stands for a missing one.
 fn given(limit: &Spanned<Quantity>) -> Option<&Spanned<Quantity>> {
@@ -35,7 +35,7 @@ impl Reader<'_> {
         span: &Range<usize>,
         raw: &RequirementFile,
         unit: Unit,
-        names: &Names,
+        (names, derived): (&Names, &[Derived]),
     ) -> Option<Vec<Requirement>> {
         let label = raw.label.clone().unwrap_or_else(|| heading(&name));
         let form = self.form((&name, span), raw, unit, names)?;
@@ -52,8 +52,17 @@ impl Reader<'_> {
             made.push(Requirement {
                 name: if cold { format!("{name}_hot") } else { name },
                 label: format!("{label}, running hot"),
-                form: self.hot(form, raw, unit)?,
+                form: self.hot(form.clone(), raw, unit)?,
             });
+        }
+        if let Err(wrong) = form.check_independent(derived) {
+            self.add(
+                span,
+                wrong.to_string(),
+                "each dimension once, by itself or in a derived term",
+                "measure the two apart, or write the requirement without one of them",
+            );
+            return None;
         }
         for made in &made {
             if let Err(wrong) = made.form.check() {

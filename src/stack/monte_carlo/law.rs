@@ -15,6 +15,20 @@ pub enum Law {
         /// Half-width.
         half: f64,
     },
+    /// Trapezoid: the sum of two rectangular distributions of `(1 + top) / 2` and `(1 - top) / 2` of the width (6.4.4).
+    Trapezoid {
+        /// Half-width of the base.
+        half: f64,
+        /// Ratio of the top to the base, 0 to 1.
+        top: f64,
+    },
+    /// Normal, cut off at `half` either way.
+    TruncatedNormal {
+        /// Half-width.
+        half: f64,
+        /// Half-width in standard deviations of the whole distribution, above 0.
+        cut: f64,
+    },
     /// Normal (6.4.7).
     Normal {
         /// Standard deviation.
@@ -59,6 +73,11 @@ impl Law {
             Law::Rectangular { half } => half / 3.0_f64.sqrt(),
             Law::Triangular { half } => half / 6.0_f64.sqrt(),
             Law::UShaped { half } => half / 2.0_f64.sqrt(),
+            Law::Trapezoid { half, top } => half * ((1.0 + top * top) / 6.0).sqrt(),
+            Law::TruncatedNormal { half, cut } => {
+                let density = libm::exp(-cut * cut / 2.0) / (2.0 * std::f64::consts::PI).sqrt();
+                half / cut * (1.0 - 2.0 * cut * density / within(cut)).sqrt()
+            }
             Law::Normal { sd } => sd,
             Law::Student { scale, dof } if dof > 2 => {
                 let dof = f64::from(dof);
@@ -77,6 +96,8 @@ impl Law {
             Law::Rectangular { half }
             | Law::Triangular { half }
             | Law::UShaped { half }
+            | Law::Trapezoid { half, .. }
+            | Law::TruncatedNormal { half, .. }
             | Law::CurvilinearTrapezoid { half, .. } => half,
             Law::Normal { sd } => sd,
             Law::Student { scale, .. } => scale,
@@ -89,8 +110,15 @@ impl Law {
         let rest = match self {
             Law::Student { dof, .. } => dof > 0,
             Law::CurvilinearTrapezoid { half, inexact } => (0.0..=half).contains(&inexact),
+            Law::Trapezoid { top, .. } => (0.0..=1.0).contains(&top),
+            Law::TruncatedNormal { cut, .. } => cut.is_finite() && cut > 0.0,
             _ => true,
         };
         scale.is_finite() && scale >= 0.0 && rest
     }
+}
+
+/// Probability of a normal distribution within so many standard deviations either way.
+pub(super) fn within(deviations: f64) -> f64 {
+    libm::erf(deviations / std::f64::consts::SQRT_2)
 }

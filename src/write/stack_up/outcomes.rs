@@ -259,7 +259,8 @@ impl Block<'_> {
     /// Whether a line is known by few readings: they may come to have a scatter when they are changed.
     fn is_few(&self, line: &Contribution) -> bool {
         let part = &self.subject.stack.contributors[line.contributor];
-        part.degrees_of_freedom.is_some() || matches!(part.evaluation, Evaluation::Readings { .. })
+        part.degrees_of_freedom.is_some()
+            || matches!(part.evaluation, Evaluation::Readings { .. } | Evaluation::Derived(_))
     }
 
     fn has_few(&self) -> bool {
