@@ -245,6 +245,9 @@ fn check_pump(pump: &Pump, parts: &Parts) -> Result<(), PartError> {
     counts.derived(&pump.derived)?;
     for index in 0..pump.derived.len() {
         let known = pump.estimate(Term::Derived(index));
+        let mut of = pump.derived[index].of.iter();
+        let gauged = of.any(|at| pump.dimensions[*at].gauge.is_some());
+        within(!gauged, "a dimension of a derived term", "known by itself, not by a gauge")?;
         within(known.is_some(), "a dimension that divides", "clear of 0 within its plus/minus")?;
     }
     counts.correlations(&pump.correlations, &pump.derived)?;

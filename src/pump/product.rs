@@ -89,6 +89,7 @@ impl<const N: usize> Product<N> {
             tolerance: Tolerance { minus: ticks(half - middle), plus: ticks(half + middle) },
             standard: Uncertainty::root_of(square.min(i128::MAX / 2), 3),
             freedom: freedom(&alone),
+            gauge: None,
         }
     }
 

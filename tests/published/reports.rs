@@ -41,7 +41,7 @@ fn chain(parts: &[Part], limits: [&str; 3], unit: Unit, shape: Shape) -> (Form, 
             lower: Some(lower),
             upper: Some(upper),
         },
-        Stack { contributors: contributors.collect(), correlations: vec![] },
+        Stack { contributors: contributors.collect(), ..Stack::default() },
     )
 }
 
@@ -188,7 +188,7 @@ fn measured(value: i64, standard: i64, limits: [i64; 2]) -> Report {
         lower: Some(lower),
         upper: Some(upper),
     };
-    let stack = Stack { contributors: vec![part], correlations: vec![] };
+    let stack = Stack { contributors: vec![part], ..Stack::default() };
     report(&form, &stack, TWO, Unit::Millimetre)
 }
 
