@@ -175,10 +175,10 @@ impl Shortfall {
 /// Totals of one pack that would fit, and the assumptions behind them.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Window {
-    /// Least total.
+    /// Least total; zero where no limit holds it.
     pub least: Length,
-    /// Greatest total.
-    pub most: Length,
+    /// Greatest total; `None` where no limit holds it.
+    pub most: Option<Length>,
     /// Tolerance assumed for the whole pack: that of the most accurate pieces in stock.
     pub tolerance: Tolerance,
     /// Packs below it, as assumed: index and total.

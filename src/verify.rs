@@ -349,6 +349,7 @@ fn nominal(job: &Job, pump: &Pump, packs: &[PackPick], term: Term) -> i128 {
     match term {
         Term::Dimension(index) => pump.dimensions[index].value.ticks().into(),
         Term::Thermal(index) => pump.growths[index].value.ticks().into(),
+        Term::Derived(_) => pump.estimate(term).map_or(0, |known| known.value.ticks().into()),
         Term::Pack(index) => {
             let picks = packs.get(index).into_iter().flat_map(|pack| &pack.picks);
             let thickness = |pick: &Pick| {

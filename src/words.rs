@@ -23,7 +23,9 @@ use crate::show::{Round, exactly};
 use crate::stack::Verdict;
 use crate::verify::Verified;
 
-pub use crate::show::{about, both, fine, finely, length, natural_unit, thickness, tolerance};
+pub use crate::show::{
+    about, both, fine, finely, length, natural_unit, range, thickness, tolerance,
+};
 pub(crate) use crate::show::{first_of, inward, plural, short_length};
 
 /// Mark on everything that belongs to a pump that must not be closed.
@@ -34,10 +36,20 @@ pub const NOT_FIT: &str = "NOT FIT TO ASSEMBLE";
 pub fn guards(verdict: &Verdict, unit: Unit) -> String {
     let up = |guard| exactly(guard, unit, (1, Round::Up));
     let (below, above) = (verdict.guard_lower, verdict.guard_upper);
+    // Below zero where the value is never the nominal one.
+    let guard = |guard: Fine, signs: &str| match guard < Fine::ZERO {
+        true => format!("{}{}", &signs[1..], exactly(guard.abs(), unit, (1, Round::Down))),
+        false => format!("{}{}", &signs[..1], up(guard)),
+    };
     match below == above {
         true => format!("{} {unit}", up(below)),
-        false => format!("-{} +{} {unit}", up(below), up(above)),
+        false => format!("{} {} {unit}", guard(below, "-+"), guard(above, "+-")),
     }
+}
+
+/// Range of a requirement: `0.0190 to 0.0230 in`, or `0.0190 in or more` where there is no other limit.
+pub fn limits(verdict: &Verdict, unit: Unit) -> String {
+    range([verdict.lower, verdict.upper].map(|limit| Some(limit?.show(unit))), unit.symbol())
 }
 
 /// Margin between a guard and its limit: exact, or rounded down to one place more than usual.
@@ -277,7 +289,8 @@ pub fn reason(job: &Job, pump: &Pump, short: &Shortfall) -> String {
 pub fn window(job: &Job, pump: &Pump, short: &Shortfall) -> Option<String> {
     let unit = job.model_of(pump).unit;
     let window = short.window.as_ref()?;
-    Some(format!("{} to {}", window.least.show(unit), length(window.most, unit)))
+    let least = (window.most.is_none() || window.least > Length::ZERO).then_some(window.least);
+    Some(range([least, window.most].map(|end| Some(end?.show(unit))), unit.symbol()))
 }
 
 /// Assumptions of a window: the tolerance of the pack, and the parts below it.
@@ -305,7 +318,8 @@ const LOOSER: &str = "but its pieces have a wider tolerance than that allows for
 /// Nearest total, where it is within the window and still fails.
 fn inside(short: &Shortfall) -> Option<Length> {
     let (nearest, window) = (short.nearest?, short.window.as_ref()?);
-    (window.least <= nearest && nearest <= window.most).then_some(nearest)
+    let within = window.least <= nearest && window.most.is_none_or(|most| nearest <= most);
+    within.then_some(nearest)
 }
 
 /// Reachable total nearest to the window.
@@ -598,13 +612,13 @@ pub fn blades(gauge: &LimitGauge, unit: Unit) -> String {
             format!("{word} {}{then}", list(stack))
         }
     };
-    let mut text = format!(
-        "Feeler blades: {}; {}.",
-        side(&gauge.go, ["GO", "does not go in", "the lower limit"]),
-        side(&gauge.no_go, ["NO-GO", "goes in", "the upper limit"])
-    );
+    let go = gauge.go.as_ref().map(|go| side(go, ["GO", "does not go in", "the lower limit"]));
+    let no_go = gauge.no_go.as_ref();
+    let no_go = no_go.map(|no_go| side(no_go, ["NO-GO", "goes in", "the upper limit"]));
+    let sides: Vec<String> = go.into_iter().chain(no_go).collect();
+    let mut text = format!("Feeler blades: {}.", sides.join("; "));
     for chosen in [&gauge.go, &gauge.no_go] {
-        if let Chosen::Stack(stack, _) = chosen
+        if let Some(Chosen::Stack(stack, _)) = chosen
             && stack.count() >= crate::feeler::MANY
         {
             text.push_str(&format!(
@@ -631,8 +645,8 @@ mod tests {
         let third = |n: i128| Fine::from_raw(of("0.001 mm").raw() * n / 3);
         let verdict = |guard_lower, guard_upper| Verdict {
             target: Fine::ZERO,
-            lower: Fine::ZERO,
-            upper: Fine::ZERO,
+            lower: Some(Fine::ZERO),
+            upper: Some(Fine::ZERO),
             value: Fine::ZERO,
             guard_lower,
             guard_upper,

@@ -57,7 +57,7 @@ const ROOMS: &[(&str, &str)] = &[
     (
         "reorder",
         "accounting consumables choose day decimal inventory issue job length narrow plan policy \
-         problem purchase size_range stock",
+         problem pump purchase size_range stock",
     ),
     ("formats", "crush plan policy problem"),
     (
@@ -113,7 +113,7 @@ const DOORS: &[(&str, &str)] = &[
     ("indicatif", "cli"),
     ("itertools", "choose crush read show stack words write"),
     ("jiff", "cli day"),
-    ("libm", "provision stack"),
+    ("libm", "model provision stack"),
     ("memchr", "read write"),
     ("microlp", "choose"),
     ("natord", "write"),

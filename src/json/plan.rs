@@ -208,8 +208,10 @@ pub(super) fn short(job: &Job, model: &Model, short: &Shortfall) -> ShortJson {
         cause: cause(job, &short.cause),
         nearest: short.nearest.map(|total| length(total, model.unit)),
         window: short.window.as_ref().map(|window| {
-            let ends = [window.least, window.most, window.tolerance.minus, window.tolerance.plus];
+            let most = window.most.unwrap_or(window.least);
+            let ends = [window.least, most, window.tolerance.minus, window.tolerance.plus];
             let (unit, [least, most, minus, plus]) = exact(model.unit, ends.map(Fine::from));
+            let most = window.most.map(|_| most);
             WindowJson { unit: unit.symbol().into(), least, most, minus, plus }
         }),
     }
@@ -301,12 +303,14 @@ pub(super) fn pack(job: &Job, model: &Model, picked: &PackPick) -> PackJson {
 
 /// Where a requirement comes out.
 pub(super) fn requirement(name: &str, unit: Unit, verdict: &Verdict) -> RequirementJson {
-    let (unit, [target, lower, upper, value, guard, margin]) = exact(
+    let target = verdict.target;
+    let [lower, upper] = [verdict.lower, verdict.upper];
+    let (unit, [shown, low, high, value, guard, margin]) = exact(
         unit,
         [
-            verdict.target,
-            verdict.lower,
-            verdict.upper,
+            target,
+            lower.unwrap_or(target),
+            upper.unwrap_or(target),
             verdict.value,
             verdict.guard(),
             verdict.margin(),
@@ -315,9 +319,9 @@ pub(super) fn requirement(name: &str, unit: Unit, verdict: &Verdict) -> Requirem
     RequirementJson {
         name: name.into(),
         unit: unit.symbol().into(),
-        target,
-        lower,
-        upper,
+        target: shown,
+        lower: lower.map(|_| low),
+        upper: upper.map(|_| high),
         value,
         guard,
         margin,

@@ -527,7 +527,7 @@ fn parsed(job: &Job, pump: &Pump, of: Of, note: &Note, problems: &mut Problems) 
     let signed = match of {
         Of::Pack(_) => false,
         Of::Requirement(at) => match pump.requirements[at].form {
-            Form::Linear { lower, .. } => lower < Length::ZERO,
+            Form::Linear { lower, .. } => lower.is_none_or(|lower| lower < Length::ZERO),
             Form::GasketFill { .. } => false,
         },
     };

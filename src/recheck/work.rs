@@ -173,7 +173,7 @@ fn wrong(job: &Job, pump: &Pump, record: &Record) -> Vec<Task> {
         if v.conforms() {
             continue;
         }
-        lines.push(match v.lower <= v.value && v.value <= v.upper {
+        lines.push(match v.is_nominally_within() {
             true => Task::NotClear { requirement, finer },
             false => Task::NotMet(requirement),
         });

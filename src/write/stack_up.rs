@@ -13,6 +13,7 @@ mod inputs;
 mod outcomes;
 mod picture;
 mod results;
+mod worked_out;
 
 use std::collections::HashSet;
 

@@ -189,8 +189,8 @@ fn readings(job: &Job, records: &[Record], book: &Book, wrong: &mut Wrong) {
                 row.insert(at, number(shown));
             };
             if let Some(checked) = checked {
-                put(10, checked.verdict.lower.raw());
-                put(11, checked.verdict.upper.raw());
+                put(10, checked.verdict.lower.unwrap().raw());
+                put(11, checked.verdict.upper.unwrap().raw());
             }
             if let Some(compared) = compared {
                 // The pieces are symmetric: the middle is the nominal value.
@@ -284,7 +284,7 @@ fn to_do(job: &Job, records: &[Record], book: &Book, wrong: &mut Wrong) {
         }
         for (requirement, verdict) in pump.requirements.iter().zip(&swap.verdicts) {
             let value = [unit, other(unit)].map(|unit| about(verdict.value.raw(), unit));
-            let [low, high] = [verdict.lower.raw(), verdict.upper.raw()];
+            let [low, high] = [verdict.lower, verdict.upper].map(|limit| limit.unwrap().raw());
             let text = words::then(
                 &requirement.label,
                 [&value[0], &value[1]],

@@ -132,7 +132,7 @@ pub fn changed(job: &mut Parts, packs: &mut [PackPick]) {
     pump.growths[0].thermal.running = Millionths::from_raw(150_000_000);
     pump.growths[0] = Growth::of(pump.growths[0].thermal.clone());
     if let Form::Linear { upper, .. } = &mut pump.requirements[0].form {
-        *upper = ticks(8_500_000);
+        *upper = Some(ticks(8_500_000));
     }
     packs[0].picks[0].count = 3;
 }

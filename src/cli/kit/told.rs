@@ -89,8 +89,7 @@ fn table(verified: &Verified) -> Vec<String> {
                 Kit::Short(_) => None,
             };
             let [value, limits] = tightest.map_or_else(Default::default, |(_, v)| {
-                let limits = format!("{} to {}", v.lower.show(unit), words::fine(v.upper, unit));
-                [words::about(v.value, unit), limits]
+                [words::about(v.value, unit), words::limits(&v, unit)]
             });
             let standing = words::standing(kit, bag);
             TableLine {

@@ -39,6 +39,8 @@ fn tell_pump(job: &Job, one: &Analysed, to: Voice) {
         let verdict = judge(&requirement.form, &parts, job.policy.guard());
         let figures = report(&requirement.form, &parts, job.policy.coverage, unit);
         let [low, high] = &figures.sides;
+        let limits =
+            [low, high].map(|side| Some(format!("{:.5}", side.limit)).filter(|_| side.has_limit()));
         out!(
             to,
             "  {}: {} by the {} rule, margin {} {unit}",
@@ -49,10 +51,9 @@ fn tell_pump(job: &Job, one: &Analysed, to: Voice) {
         );
         out!(
             to,
-            "    value {:.5}, limits {:.5} to {:.5}; worst case -{:.5} +{:.5}, root sum square {:.5}, expanded {:.5} (k {:.3})",
+            "    value {:.5}, limits {}; worst case -{:.5} +{:.5}, root sum square {:.5}, expanded {:.5} (k {:.3})",
             figures.value,
-            low.limit,
-            high.limit,
+            words::range(limits, "").trim_end(),
             low.worst,
             high.worst,
             low.root_sum_square.max(high.root_sum_square),

@@ -7,7 +7,7 @@ use super::super::page::{Page, Written};
 use super::super::style::Styles;
 use super::super::table::{Cells, Value};
 use super::inputs::{COUNT, FREEDOM, MINUS, NOMINAL, PLUS, STANDARD};
-use super::results::{AT, Block, IN_GAP, MOVES, PART, VARIANCE};
+use super::results::{AT, Block, IN_GAP, MOVES, NO_LIMIT, PART, VARIANCE};
 use super::{factor, whole};
 use crate::policy::Acceptance;
 use crate::stack::{Contribution, Evaluation, ReportSide, judge};
@@ -132,7 +132,10 @@ impl Block<'_> {
             Crush if report.value == 0.0 => 0.0,
             Crush => 1.0 - wide / report.value,
         };
-        number.to_string()
+        match number.is_finite() {
+            true => number.to_string(),
+            false => NO_LIMIT.into(),
+        }
     }
 
     /// The margin at a limit by the rule in force.
@@ -153,6 +156,22 @@ impl Block<'_> {
     }
 
     fn formula(&self, row: Row, side: usize) -> String {
+        let formula = self.with_limit(row, side);
+        // Where no limit is given, one may still be typed in.
+        let (test, otherwise) = match row {
+            _ if self.has_limit(side) => return formula,
+            Limit => (self.stated_cells()[1 + side].clone(), NO_LIMIT),
+            Room | MarginWorst | MarginExpanded | MarginRootSumSquare => {
+                (self.result(Limit, side), NO_LIMIT)
+            }
+            Beyond => return format!("IF(ISNUMBER({}),{formula},0)", self.result(Limit, side)),
+            _ => return formula,
+        };
+        format!("IF(ISNUMBER({test}),{formula},\"{otherwise}\")")
+    }
+
+    /// The formula of a row where there is a limit.
+    fn with_limit(&self, row: Row, side: usize) -> String {
         let at = |row: Row| self.result(row, side);
         // Of rows with one cell for both sides.
         let one = |row: Row| self.result(row, 0);
@@ -240,8 +259,10 @@ impl Block<'_> {
     /// Whether a line is known by few readings: they may come to have a scatter when they are changed.
     fn is_few(&self, line: &Contribution) -> bool {
         let part = self.part(line);
-        let is_read =
-            matches!(part.evaluation, Evaluation::Readings { .. } | Evaluation::Repeated { .. });
+        let is_read = matches!(
+            part.evaluation,
+            Evaluation::Readings { .. } | Evaluation::Repeated { .. } | Evaluation::Derived(_)
+        );
         part.degrees_of_freedom.is_some() || is_read
     }
 
@@ -278,8 +299,13 @@ impl Block<'_> {
     fn judged(&self) -> String {
         let [_, lower, upper] = self.stated_cells();
         let [low, high] = [0, 1].map(|side| self.result(Margin, side));
+        let crossed = match self.has_limit(0) && self.has_limit(1) {
+            true => format!("{lower}>{upper}"),
+            // Text is greater than any number.
+            false => format!("AND(ISNUMBER({lower}),ISNUMBER({upper}),{lower}>{upper})"),
+        };
         format!(
-            "IF(OR({},{lower}>{upper}),\"CHECK INPUT\",IF(ROUND(MIN({low},{high}),12)>=0,\"met\",\"NOT MET\"))",
+            "IF(OR({},{crossed}),\"CHECK INPUT\",IF(ROUND(MIN({low},{high}),12)>=0,\"met\",\"NOT MET\"))",
             self.inputs.senseless()
         )
     }
