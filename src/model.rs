@@ -599,6 +599,9 @@ pub struct Caution {
     pub text: String,
 }
 
+/// Words on everything that belongs to a pump that must not be assembled; JSON has `not_fit_to_assemble` for them.
+pub const NOT_FIT: &str = "NOT FIT TO ASSEMBLE";
+
 /// Cautions of every arrangement, in the order of the work. Common practice, no source.
 pub const USUAL_CAUTIONS: [(&str, &str); 8] = [
     (

@@ -26,8 +26,7 @@ use crate::verify::Verified;
 pub use crate::show::{about, both, fine, finely, length, natural_unit, thickness, tolerance};
 pub(crate) use crate::show::{first_of, inward, plural, short_length};
 
-/// Mark on everything that belongs to a pump that must not be closed.
-pub const NOT_FIT: &str = "NOT FIT TO ASSEMBLE";
+pub use crate::model::NOT_FIT;
 
 /// Guards at the limits: `0.0010 in`, or for each side `-0.070 +0.010 mm` where they differ; exact, or rounded up to
 /// one place more than usual.
@@ -170,6 +169,13 @@ pub fn warning(warning: &Problem) -> String {
         first.make_ascii_uppercase();
     }
     format!("{place}: {found}. Expected {expected}. {fix}.")
+}
+
+/// Tags of the pumps that are not fit to assemble, in the order of the job.
+pub fn not_fit_tags(verified: &Verified) -> Vec<&str> {
+    let kits = verified.job().pumps.iter().zip(&verified.plan().kits);
+    let short = kits.filter(|(_, kit)| matches!(kit, Kit::Short(_)));
+    short.map(|(pump, _)| pump.tag.as_str()).collect()
 }
 
 /// A pump's status in a few words.

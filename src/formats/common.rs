@@ -5,6 +5,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::plan::Stop;
 use crate::policy::Acceptance;
+use crate::stack::Judgement;
 
 /// A file that the document was made from.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
@@ -88,8 +89,32 @@ pub struct RequirementJson {
     pub guard: String,
     /// Smaller of the two margins, guards deducted.
     pub margin: String,
-    /// Whether it is met.
+    /// Outcome under the acceptance rule.
+    pub verdict: JudgementJson,
+    /// Whether it is met: false for `not_proven` as well.
     pub conforms: bool,
+}
+
+/// Outcome of a requirement under the acceptance rule.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum JudgementJson {
+    /// The value keeps its guard clear of both limits.
+    Met,
+    /// The nominal value lies within the limits, but not clear of them by its guard.
+    NotProven,
+    /// The nominal value lies beyond a limit.
+    NotMet,
+}
+
+impl From<Judgement> for JudgementJson {
+    fn from(judgement: Judgement) -> JudgementJson {
+        match judgement {
+            Judgement::Met => JudgementJson::Met,
+            Judgement::NotProven => JudgementJson::NotProven,
+            Judgement::NotMet => JudgementJson::NotMet,
+        }
+    }
 }
 
 /// Reason why a place could not be filled.

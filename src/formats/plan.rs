@@ -1,10 +1,11 @@
-//! The plan as JSON, format `gapwright.plan.v2`.
+//! The plan as JSON, format `gapwright.plan.v3`.
 //!
 //! Lengths and money are decimal strings, so that no digit is lost. A length is given in its model's unit wherever
 //! that is exact, and otherwise in millimetres, which always are. States and reasons are codes; the sheets for people
 //! have the sentences.
 //!
-//! Version 1 had sentences in the places of causes, reasons and layouts; it is refused by its name.
+//! Version 1 had sentences in the places of causes, reasons and layouts. Version 2 had no third verdict and did not say
+//! NOT FIT TO ASSEMBLE. Both are refused by their names.
 
 use std::collections::BTreeMap;
 
@@ -18,12 +19,12 @@ use crate::crush::CrushVerdict;
 use crate::plan::Objective;
 
 /// Name of the format.
-pub const FORMAT: &str = "gapwright.plan.v2";
+pub const FORMAT: &str = "gapwright.plan.v3";
 
 /// A plan.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct PlanJson {
-    /// Always `gapwright.plan.v2`.
+    /// Always `gapwright.plan.v3`.
     pub format: String,
     /// Whether every goal is proven.
     pub proven: bool,
@@ -81,6 +82,8 @@ pub struct PumpJson {
     pub priority: u32,
     /// Whether every requirement is met with the pieces below.
     pub served: bool,
+    /// True where the sheets say NOT FIT TO ASSEMBLE: no kit, no pieces. False promises no more than the plan does.
+    pub not_fit_to_assemble: bool,
     /// The pieces, by the pack's name in the model; empty when not served.
     pub packs: BTreeMap<String, PackJson>,
     /// Crush of each gasket; empty when not served.
@@ -337,8 +340,10 @@ impl NotAPlan {
 ///
 /// ```
 /// use gapwright::formats::plan::{NotAPlan, parse};
-/// let old = br#"{"format": "gapwright.plan.v1", "proven": true}"#;
-/// assert_eq!(parse(old), Err(NotAPlan::OtherFormat("gapwright.plan.v1".into())));
+/// for old in ["gapwright.plan.v1", "gapwright.plan.v2"] {
+///     let text = format!(r#"{{"format": "{old}", "proven": true}}"#);
+///     assert_eq!(parse(text.as_bytes()), Err(NotAPlan::OtherFormat(old.into())));
+/// }
 /// ```
 pub fn parse(bytes: &[u8]) -> Result<PlanJson, NotAPlan> {
     #[derive(Deserialize)]

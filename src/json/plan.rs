@@ -156,6 +156,7 @@ fn pump(job: &Job, pump: &Pump, kit: &Kit, bag: &Bag) -> PumpJson {
         model: model.name.clone(),
         priority: pump.priority,
         served: matches!(kit, Kit::Served(_)),
+        not_fit_to_assemble: matches!(kit, Kit::Short(_)),
         packs,
         crush,
         requirements,
@@ -321,6 +322,7 @@ pub(super) fn requirement(name: &str, unit: Unit, verdict: &Verdict) -> Requirem
         value,
         guard,
         margin,
+        verdict: verdict.judgement().into(),
         conforms: verdict.conforms(),
     }
 }

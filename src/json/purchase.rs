@@ -38,6 +38,7 @@ pub fn purchase(ordered: &Ordered<'_>) -> PurchaseJson {
                 tag: job.pumps[at].tag.clone(),
                 today: served(&ordered.buy.today.kits[at]),
                 after: served(&plan.kits[at]),
+                not_fit_to_assemble: !served(&plan.kits[at]),
                 still_short: still_short(ordered, at),
             })
             .collect(),

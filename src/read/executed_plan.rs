@@ -15,6 +15,7 @@ use crate::issue::counts::{CountedLot, Counts};
 use crate::issue::planned::{PickStep, Planned, PlannedLine};
 use crate::issue::record::{Carried, Extra, Filled, RULES};
 use crate::issue::{key, tidy};
+use crate::model::NOT_FIT;
 use crate::problem::{Place, Problem, Problems};
 use crate::sheet::{Book, Cell, Sheet};
 
@@ -134,7 +135,7 @@ fn lines(plan: &PlanJson) -> Vec<(PlannedLine, String)> {
         let tag = &pump.tag;
         for short in &pump.short {
             let place = short.pack.as_deref().unwrap_or_default();
-            let note = short.cause.to_string();
+            let note = format!("{NOT_FIT}: {}", short.cause);
             add(line(PickStep::Short, tag, place, "", 0), note);
         }
         for (place, pack) in &pump.packs {

@@ -2,6 +2,11 @@
 
 /// Mark of everything that belongs to a pump that must not be closed.
 pub const NOT_FIT: &str = "NOT FIT TO ASSEMBLE";
+
+/// Pumps without a kit, and their consequence on a sheet.
+pub fn not_fit(so: &str, tags: &str) -> String {
+    format!("{NOT_FIT}, {so}: {tags}.")
+}
 pub const BOX: &str = "\u{2610}";
 pub const CAUTION: &str = "\u{26a0}";
 
@@ -71,6 +76,7 @@ pub mod standing {
 }
 
 pub mod picking {
+    pub const NOT_FIT: &str = "nothing to pick";
     pub const TITLE: [&str; 2] = [
         "Picking list",
         "In bin order. Measure a piece of each lot of shims and gaskets before it leaves the bin; tick what is picked.",
@@ -265,6 +271,7 @@ pub mod kits {
 
 pub mod labels {
     pub const NONE: &str = "No kit, no label.";
+    pub const NO_BAG: &str = "no bag";
     pub fn kit(number: usize, of: usize) -> String {
         format!("Kit {number} of {of}")
     }
@@ -283,9 +290,6 @@ pub mod labels {
     }
     pub fn plan(id: &str) -> String {
         format!("Plan {id}")
-    }
-    pub fn without(tags: &str) -> String {
-        format!("{}, no bag: {tags}.", super::NOT_FIT)
     }
 }
 
@@ -374,6 +378,8 @@ pub mod short {
 }
 
 pub mod reorder {
+    pub const NOT_FIT: &str =
+        "no kit from this stock (see Short; `gapwright reorder` finds what to buy)";
     pub const TITLE: [&str; 2] = [
         "Reorder: what is left, and what one more would save",
         "One more would save: found by solving again with one more piece on hand, all else equal. Do not add these up.",
@@ -425,6 +431,7 @@ pub mod issue {
 }
 
 pub mod stack_up {
+    pub const NOT_FIT: &str = "no kit to work out (see Short)";
     pub const RULE: &str = "Acceptance rule";
     pub const CONTRIBUTORS: [&str; 10] = [
         "Contributor",
@@ -682,6 +689,12 @@ pub mod as_built {
     pub const ACCEPT: &str = "accept";
     pub const SWAP: &str = "SWAP";
     pub const LOOK: &str = "LOOK FIRST";
+    pub const LOOK_NOT_MET: &str = "LOOK FIRST, NOT MET";
+    pub const FOUND: &str = "found";
+    pub const AS_READ: &str = "predicted from the packs as read";
+    pub fn not_met(label: &str, value: &str, how: &str, low: &str, high: &str) -> String {
+        format!("{label}: {value} {how}, limits {low} to {high}: NOT MET.")
+    }
     pub const LACKING: &str = "recheck missing";
     pub const NOT_READ: &str = "not read yet";
     pub const NOT_YET: &str = "not yet";

@@ -8,7 +8,7 @@ use crate::crush::crushes;
 use crate::job::Job;
 use crate::model::Form;
 use crate::stack::monte_carlo::Outcome;
-use crate::stack::{judge, report};
+use crate::stack::{Judgement, judge, report};
 use crate::sweep::{Sweep, SweepPoint};
 use crate::words;
 
@@ -43,7 +43,7 @@ fn tell_pump(job: &Job, one: &Analysed, to: Voice) {
             to,
             "  {}: {} by the {} rule, margin {} {unit}",
             requirement.label,
-            if verdict.conforms() { "met" } else { "NOT MET" },
+            verdict.judgement().words(),
             job.policy.acceptance,
             verdict.margin().show(unit),
         );
@@ -96,11 +96,15 @@ fn tell_pump(job: &Job, one: &Analysed, to: Voice) {
 fn tell_total(job: &Job, analysed: &[Analysed], left_out: &[&str], to: Voice) {
     let each = analysed.iter();
     let all = each.flat_map(|one| verdicts(job, &job.pumps[one.pump], &one.packs));
-    let all: Vec<bool> = all.map(|verdict| verdict.conforms()).collect();
-    let missed = all.iter().filter(|met| !**met).count();
+    let all: Vec<Judgement> = all.map(|verdict| verdict.judgement()).collect();
     let (count, rule) = (all.len(), job.policy.acceptance);
-    if missed > 0 {
-        must_see!(to, "{missed} of {count} requirements NOT MET by the {rule} rule.");
+    let missed = [Judgement::NotMet, Judgement::NotProven].map(|judgement| {
+        let missed = all.iter().filter(|of| **of == judgement).count();
+        (missed > 0).then(|| format!("{missed} of {count} requirements {}", judgement.words()))
+    });
+    let missed: Vec<String> = missed.into_iter().flatten().collect();
+    if !missed.is_empty() {
+        must_see!(to, "{} by the {rule} rule.", missed.join(", "));
     } else {
         out!(to, "{count} of {count} requirements met by the {rule} rule.");
     }
@@ -142,9 +146,9 @@ fn conforms(share: f64, draws: u64) -> String {
 
 /// Characters of a requirement's label that head its column of a sweep.
 const LABEL: usize = 30;
-/// Characters of a margin and of the mark behind it.
+/// Characters of a margin, and of the longest mark behind it.
 const MARGIN: usize = 10;
-const MARK: &str = " NOT MET";
+const MARK: usize = " NOT PROVEN".len();
 
 /// A label of at most so many characters: beginnings and ends tell requirements apart.
 fn shortened(label: &str, most: usize) -> String {
@@ -176,7 +180,7 @@ fn tell_sweep(
     let labels = pump.requirements.iter();
     let labels: Vec<String> = labels.map(|r| shortened(&r.label, LABEL)).collect();
     let widths = labels.iter();
-    let widths = widths.map(|label| label.chars().count().max(MARGIN + MARK.len()));
+    let widths = widths.map(|label| label.chars().count().max(MARGIN + MARK));
     let widths: Vec<usize> = widths.collect();
     let row = |first: &str, cells: &[String]| {
         let cells = cells.iter().zip(&widths);
@@ -195,8 +199,11 @@ fn tell_sweep(
             ),
             Some(kit) => {
                 let cells = kit.requirements.iter().map(|(_, verdict)| {
-                    let mark = if verdict.conforms() { "" } else { MARK };
-                    format!("{:>MARGIN$}{mark}", verdict.margin().show(unit))
+                    let margin = format!("{:>MARGIN$}", verdict.margin().show(unit));
+                    match verdict.judgement() {
+                        Judgement::Met => margin,
+                        not => format!("{margin} {}", not.words()),
+                    }
                 });
                 row(&at, &cells.collect::<Vec<_>>());
             }

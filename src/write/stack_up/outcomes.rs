@@ -10,7 +10,7 @@ use super::inputs::{COUNT, FREEDOM, MINUS, NOMINAL, PLUS, STANDARD};
 use super::results::{AT, Block, IN_GAP, MOVES, PART, VARIANCE};
 use super::{factor, whole};
 use crate::policy::Acceptance;
-use crate::stack::{Contribution, Evaluation, ReportSide, judge};
+use crate::stack::{Contribution, Evaluation, Judgement, ReportSide, judge};
 
 /// The rows, in their order, each with its label.
 macro_rules! rows {
@@ -146,10 +146,7 @@ impl Block<'_> {
 
     fn verdict(&self) -> &'static str {
         let (form, stack) = (&self.requirement.form, &self.subject.stack);
-        match judge(form, stack, self.policy.guard()).conforms() {
-            true => "met",
-            false => "NOT MET",
-        }
+        judge(form, stack, self.policy.guard()).judgement().words()
     }
 
     fn formula(&self, row: Row, side: usize) -> String {
@@ -275,8 +272,13 @@ impl Block<'_> {
         let [_, lower, upper] = self.stated_cells();
         let [low, high] = [0, 1].map(|side| self.result(Margin, side));
         format!(
-            "IF(OR({},{lower}>{upper}),\"CHECK INPUT\",IF(ROUND(MIN({low},{high}),12)>=0,\"met\",\"NOT MET\"))",
-            self.inputs.senseless()
+            "IF(OR({},{lower}>{upper}),\"CHECK INPUT\",IF(ROUND(MIN({low},{high}),12)>=0,\"{}\",IF(ROUND(MIN({},{}),12)>=0,\"{}\",\"{}\")))",
+            self.inputs.senseless(),
+            Judgement::Met.words(),
+            self.result(Room, 0),
+            self.result(Room, 1),
+            Judgement::NotProven.words(),
+            Judgement::NotMet.words(),
         )
     }
 }
