@@ -62,9 +62,11 @@
 //! - An expanded uncertainty lies about the middle of uneven tolerances, and a guard is never below zero: two
 //!   minus-only shims are expected thin by more than the larger side about the nominal value covers.
 
+mod chance;
 mod coverage;
 pub mod monte_carlo;
 mod report;
+mod settle;
 mod simulate;
 mod uncertainty;
 
@@ -74,9 +76,11 @@ use crate::model::{Correlation, Form, Shape, Term};
 use crate::pump::Growth;
 use crate::stock::Lot;
 
+pub use chance::{Chance, ChanceLaw, USUAL_LEVEL, contradicts, met_by_all, missed_by_none, promised};
 pub use coverage::Coverage;
 pub use report::{Contribution, Report, ReportSide, report};
-pub use simulate::{Undrawn, level_of_draws, simulate, taken_as_normal};
+pub use settle::{Asked, Improvement, improved, plain_below, settle};
+pub use simulate::{Undrawn, few_readings, level_of_draws, simulate, taken_as_normal};
 pub use uncertainty::expanded;
 pub(crate) use uncertainty::{Variance, can_be};
 

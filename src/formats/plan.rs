@@ -13,7 +13,7 @@ use schemars::{JsonSchema, Schema, schema_for};
 use serde::{Deserialize, Serialize};
 
 use super::common::{
-    CountJson, InputJson, LengthJson, PackJson, RequirementJson, ShortJson, StoppedBy, WorthJson,
+    ChanceJson, CountJson, InputJson, LengthJson, PackJson, RequirementJson, ShortJson, StoppedBy, WorthJson,
 };
 use crate::crush::CrushVerdict;
 use crate::plan::Objective;
@@ -94,6 +94,28 @@ pub struct PumpJson {
     pub bag: Vec<ConsumableJson>,
     /// Reasons, when not served.
     pub short: Vec<ShortJson>,
+    /// Warnings about the verdicts, when served.
+    pub warnings: Vec<VerdictWarningJson>,
+}
+
+/// Warning about the verdict of a requirement. Requirements have their names in the model.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(tag = "code", rename_all = "snake_case")]
+pub enum VerdictWarningJson {
+    /// Met by the nominal rule, as asked, and not proven in the worst case.
+    NominalOnly {
+        /// The requirement.
+        requirement: String,
+    },
+    /// Met by the rule, with a chance of conformity below the level.
+    ChanceBelowLevel {
+        /// The requirement.
+        requirement: String,
+        /// The chance.
+        chance: ChanceJson,
+        /// Level: that of the coverage factor under the expanded rule, else 0.95; cut off at six places.
+        level: String,
+    },
 }
 
 /// One consumable in a pump's bag.
@@ -126,18 +148,22 @@ pub struct RingJson {
     pub ring_length: String,
 }
 
-/// Crush of a gasket, by nominal lengths; for a pack, that of the whole pack under each of its items.
+/// Crush of a gasket; for a pack, that of the whole pack under each of its items.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct CrushJson {
     /// The requirement's name in the model.
     pub requirement: String,
     /// Stock number.
     pub item: String,
-    /// Crush in percent of the free thickness, rounded to six places.
+    /// Crush in percent of the free thickness by nominal lengths, rounded to six places.
     pub crush: String,
+    /// Least crush that the tolerances of gap and free thickness allow, in percent, rounded down to six places.
+    pub least: String,
+    /// Greatest crush that they allow, rounded up.
+    pub greatest: String,
     /// Compression of its material under the usual test load; null where unknown.
     pub range: Option<RangeJson>,
-    /// Position of the crush relative to the range, judged before rounding; null where unknown.
+    /// Position of the crush, least to greatest, relative to the range, judged before rounding; null where unknown.
     pub standing: Option<StandingJson>,
 }
 
@@ -233,12 +259,14 @@ impl GoalName {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum StandingJson {
-    /// Crushed by less than the material's range.
+    /// It may be crushed by less than the material's range.
     Below,
-    /// Within the range.
+    /// Within the range, tolerances in.
     Within,
-    /// Crushed by more than the material's range.
+    /// It may be crushed by more than the material's range.
     Above,
+    /// By less or by more.
+    Both,
 }
 
 impl From<CrushVerdict> for StandingJson {
@@ -247,6 +275,7 @@ impl From<CrushVerdict> for StandingJson {
             CrushVerdict::Below => StandingJson::Below,
             CrushVerdict::Within => StandingJson::Within,
             CrushVerdict::Above => StandingJson::Above,
+            CrushVerdict::Both => StandingJson::Both,
         }
     }
 }

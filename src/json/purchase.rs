@@ -64,8 +64,7 @@ fn still_short(ordered: &Ordered<'_>, pump: usize) -> Option<StillShortJson> {
         });
     }
     let delivered = ordered.bought.delivered();
-    let model = delivered.model_of(of);
-    let shorts = shorts.iter().map(|one| short(delivered, model, one));
+    let shorts = shorts.iter().map(|one| short(delivered, of, one));
     Some(StillShortJson::NoKit { short: shorts.collect() })
 }
 

@@ -165,19 +165,29 @@ pub mod kits {
     pub fn crushed(percents: &str, least: &str, most: &str) -> String {
         format!("; crushed by {percents} % (material: {least} to {most} %)")
     }
+    /// Equal ends, to a tenth, are one.
+    pub fn ends(least: &str, most: &str) -> String {
+        match least == most {
+            true => least.into(),
+            false => format!("{least} to {most}"),
+        }
+    }
     pub fn crush_warning(
         label: &str,
         item: &str,
         percent: &str,
         [material, least, most]: [&str; 3],
-        less: bool,
+        [less, more]: [bool; 2],
     ) -> String {
-        let so = match less {
-            true => "it may leak",
-            false => "it may tear, or keep the parts from closing",
+        let leak = "at the least it may leak";
+        let tear = "at the most it may tear, or keep the parts from closing";
+        let so = match (less, more) {
+            (true, true) => format!("{leak}; {tear}"),
+            (true, false) => leak.into(),
+            (false, _) => tear.into(),
         };
         format!(
-            "WARNING: {label}: {item} is crushed by {percent} %, and {material} compresses by {least} to {most} % under its usual test load: {so}"
+            "WARNING: {label}: {item} is crushed by {percent} %, tolerances included, and {material} compresses by {least} to {most} % under its usual test load: {so}"
         )
     }
     pub fn read(unit: &str) -> String {

@@ -601,7 +601,7 @@ fn the_printed_gasket_is_crushed_by_three_eighths() {
 /// filled PTFE from memory.
 #[test]
 fn gap_and_half_suits_some_materials_and_not_others() {
-    use CrushVerdict::{Above, Below, Within};
+    use CrushVerdict::{Above, Below, Both, Within};
     for (material, [least, most], standing) in [
         ("vegetable fibre", [25, 40], Within),
         ("cork rubber", [15, 45], Within),
@@ -629,7 +629,7 @@ fn gap_and_half_suits_some_materials_and_not_others() {
                 let said = format!("crushed by 33.3 % (material: {least} to {most} %)");
                 assert_eq!((warning, within), (None, Some(said)));
             }
-            Below | Above => {
+            Below | Above | Both => {
                 let said = warning.unwrap();
                 assert!(said.contains("is crushed by 33.3 %") && said.contains(&range));
                 assert_eq!(within, None);
@@ -656,6 +656,39 @@ fn the_ends_of_a_range_are_within_it() {
     let (above, said) = of("0.5999999 mm");
     assert_eq!(above, CrushVerdict::Above);
     assert!(said.contains("by 40.1 %"), "{said}");
+}
+
+/// By hand, against vegetable fibre's 25 to 40 % (from memory): a gap of 0.70 mm on 1.00 mm is 30 %. A gap that may be
+/// 0.07 wider on a gasket that may be 0.02 thinner is crushed by 1 - 0.77/0.98 = 21.4 %, and 0.13 narrower on 0.02
+/// thicker by 1 - 0.57/1.02 = 44.1 %. Within 0.02 either way: 1 - 0.72/0.98 = 26.5 % to 1 - 0.68/1.02 = 33.3 %.
+#[test]
+fn a_gasket_is_judged_by_its_crush_with_all_tolerances() {
+    let of = |minus: &str, plus: &str| {
+        let job = filled("0.70 mm", &[("1.0 mm", Some("vegetable fibre"))]);
+        let job = job.with(|job| {
+            job.pumps[0].dimensions[0].tolerance =
+                Tolerance { minus: length(minus), plus: length(plus) };
+            job.stock[0].size.as_mut().unwrap().tolerance = Tolerance::even(length("0.02 mm"));
+        });
+        let job = job.unwrap();
+        let crush = crushed(&job, &[1])[0];
+        assert_eq!(crush.percent.to_string(), "30");
+        let warning = words::crush_warning(&job, &job.pumps[0], &crush);
+        (crush.standing.unwrap(), warning.or(words::crush_within(&[crush])).unwrap())
+    };
+    let (leak, tear) = ("at the least it may leak", "at the most it may tear");
+    let (within, said) = of("0.02 mm", "0.02 mm");
+    assert_eq!(within, CrushVerdict::Within);
+    assert_eq!(said, "crushed by 26.5 to 33.4 % (material: 25 to 40 %)");
+    let (below, said) = of("0.02 mm", "0.07 mm");
+    assert_eq!(below, CrushVerdict::Below);
+    assert!(said.contains("by 21.4 to 33.4 %") && said.contains(leak) && !said.contains(tear));
+    let (above, said) = of("0.13 mm", "0.02 mm");
+    assert_eq!(above, CrushVerdict::Above);
+    assert!(said.contains("by 26.5 to 44.2 %") && said.contains(tear) && !said.contains(leak));
+    let (both, said) = of("0.13 mm", "0.07 mm");
+    assert_eq!(both, CrushVerdict::Both);
+    assert!(said.contains("by 21.4 to 44.2 %") && said.contains(leak) && said.contains(tear));
 }
 
 /// Two gaskets in one place share the load: both are taken to be crushed as the pack is, 1 - 1.2 / (1.0 + 0.6) = 25 %

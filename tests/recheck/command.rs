@@ -472,16 +472,20 @@ fn decisions_and_what_to_do_are_codes_in_the_order_of_the_work() {
         ("D", vec![], "not_kitted not_kitted"),
         ("B", vec![thick], "recheck_lacking recheck"),
         ("B", vec![thick, clear], "accept pack_not_measured"),
-        ("C", vec!["bearing shims=0.0200"], "look_first differs look_for would_fit read_again"),
+        (
+            "C",
+            vec!["bearing shims=0.0200"],
+            "look_first not_met not_met differs look_for would_fit read_again",
+        ),
         (
             "C",
             vec!["bearing shims=0.0200", "bearing shims=0.0150"],
-            "look_first differs read_third_time look_for read_again",
+            "look_first not_met not_met differs read_third_time look_for read_again",
         ),
         (
             "A",
             vec!["bearing shims=0.0300", "bearing shims=0.0300", clear],
-            "look_first differs measure_pack_first read_again",
+            "look_first not_met differs measure_pack_first read_again",
         ),
         ("A", twice("running clearance=0.031"), &swap),
         ("A", twice("running clearance=0.001"), &empty),

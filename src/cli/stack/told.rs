@@ -8,7 +8,7 @@ use crate::crush::crushes;
 use crate::job::Job;
 use crate::model::Form;
 use crate::stack::monte_carlo::Outcome;
-use crate::stack::{Judgement, judge, report};
+use crate::stack::{Judgement, few_readings, judge, missed_by_none, report};
 use crate::sweep::{Sweep, SweepPoint};
 use crate::words;
 
@@ -39,6 +39,8 @@ fn tell_pump(job: &Job, one: &Analysed, to: Voice) {
         let verdict = judge(&requirement.form, &parts, job.policy.guard());
         let figures = report(&requirement.form, &parts, job.policy.coverage, unit);
         let [low, high] = &figures.sides;
+        let said = (job.policy.guard(), &figures);
+        let against = words::verdict::against_chance(job.policy.acceptance, &verdict, said);
         out!(
             to,
             "  {}: {} by the {} rule, margin {} {unit}",
@@ -47,6 +49,9 @@ fn tell_pump(job: &Job, one: &Analysed, to: Voice) {
             job.policy.acceptance,
             verdict.margin().show(unit),
         );
+        if let Some(against) = against {
+            must_see!(to, "    {}: {against}.", requirement.label);
+        }
         out!(
             to,
             "    value {:.5}, limits {:.5} to {:.5}; worst case -{:.5} +{:.5}, root sum square {:.5}, expanded {:.5} (k {:.3})",
@@ -74,7 +79,10 @@ fn tell_pump(job: &Job, one: &Analysed, to: Voice) {
             }
         }
         match drawn {
-            Ok(outcome) => out!(to, "    {}", drawn_words(outcome, &requirement.form)),
+            Ok(outcome) => {
+                let few = few_readings(&requirement.form, &parts);
+                out!(to, "    {}", drawn_words(outcome, &requirement.form, few));
+            }
             Err(why) => out!(to, "    cannot be drawn: {why}"),
         }
     }
@@ -113,7 +121,7 @@ fn tell_total(job: &Job, analysed: &[Analysed], left_out: &[&str], to: Voice) {
     }
 }
 
-fn drawn_words(outcome: &Outcome, form: &Form) -> String {
+fn drawn_words(outcome: &Outcome, form: &Form, few: Option<&str>) -> String {
     let what = match form {
         Form::Linear { .. } => "value",
         Form::GasketFill { .. } => "allowance",
@@ -127,17 +135,23 @@ fn drawn_words(outcome: &Outcome, form: &Form) -> String {
         outcome.symmetric[0],
         outcome.symmetric[1],
         conformity.unwrap_or_default(),
-        if outcome.settled { "" } else { "; NOT STABLE yet: raise --draws" }
+        match (outcome.settled, few) {
+            (true, _) => String::new(),
+            // The variance of so few readings never settles, however many draws are made.
+            (false, Some(label)) => format!("; NOT STABLE: take five or more readings of {label}"),
+            (false, None) => "; NOT STABLE yet: raise --draws".into(),
+        }
     )
 }
 
 /// Draws against the limits, in words; never a probability of one, which draws cannot show.
 fn conforms(share: f64, draws: u64) -> String {
+    let bound = missed_by_none(draws);
     if share >= 1.0 {
-        return format!("; none of {draws} draws misses its limits");
+        return format!("; none of {draws} draws misses its limits: chance of a miss {bound}");
     }
     if share <= 0.0 {
-        return format!("; all of {draws} draws miss its limits");
+        return format!("; all of {draws} draws miss its limits: chance of conformity {bound}");
     }
     // Cut off, so that it is never rounded up to one.
     let cut = (share * 1e5).floor() / 1e5;
@@ -217,8 +231,15 @@ mod tests {
 
     #[test]
     fn a_draw_that_misses_is_never_rounded_away() {
-        assert_eq!(conforms(1.0, 9), "; none of 9 draws misses its limits");
-        assert_eq!(conforms(0.0, 9), "; all of 9 draws miss its limits");
+        // By hand: 3 / 9 is a third, 3 / 160,000 is 0.001875 %; rounded up to two digits.
+        assert_eq!(
+            conforms(1.0, 9),
+            "; none of 9 draws misses its limits: chance of a miss below 34 %"
+        );
+        assert_eq!(
+            conforms(0.0, 160_000),
+            "; all of 160000 draws miss its limits: chance of conformity below 0.0019 %"
+        );
         let one_in_4_000_000 = conforms(0.999_999_75, 4_000_000);
         assert_eq!(one_in_4_000_000, "; conforms with probability 0.99999");
         assert_eq!(conforms(0.5, 9), "; conforms with probability 0.50000");

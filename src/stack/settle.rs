@@ -1,0 +1,266 @@
+//! Improvements that would prove a requirement whose nominal value lies within its limits: one more reading, a better
+//! gauge, another lot measured.
+//!
+//! [`settle`] finds the least improvement of each kind, the cheapest kind first; [`improved`] gives the stack with an
+//! improvement made. Values stay as they are: an improvement narrows what they may be off, and may move them when it is
+//! really made.
+//!
+//! # Decisions
+//!
+//! - The order of the kinds (a reading costs minutes, a gauge a loan, a lot an afternoon) is common practice, no source.
+//! - A figure asked of a gauge or a lot is one digit of the model's unit, rounded down: 0.0003 in, not 0.00037 in.
+
+use super::{Contributor, Coverage, Evaluation, Guard, Stack, judge};
+use crate::decimal::Millionths;
+use crate::length::{Length, Tolerance, Uncertainty, Unit};
+use crate::model::{Requirement, Shape, Term};
+
+/// One improvement of a stack; contributors are named by their index.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Improvement {
+    /// So many more readings of a dimension, with the scatter as it is.
+    Readings {
+        /// Contributor.
+        contributor: usize,
+        /// Number of further readings.
+        more: u32,
+    },
+    /// A gauge that reads a dimension to this plus/minus.
+    Gauge {
+        /// Contributor.
+        contributor: usize,
+        /// Plus/minus.
+        within: Length,
+    },
+    /// A gauge that knows a dimension to this standard uncertainty.
+    Standard {
+        /// Contributor.
+        contributor: usize,
+        /// Standard uncertainty.
+        standard: Length,
+    },
+    /// Another lot of the pieces of an item, each known to this plus/minus.
+    Lot {
+        /// First contributor with pieces of the item.
+        contributor: usize,
+        /// Plus/minus of one piece.
+        within: Length,
+    },
+}
+
+/// Requirements that must hold together, and the rule that they are judged by.
+#[derive(Debug, Clone, Copy)]
+pub struct Asked<'a> {
+    /// Requirements.
+    pub requirements: &'a [Requirement],
+    /// Guard of the acceptance rule.
+    pub guard: Guard,
+    /// Coverage of the policy: the worst case counts standard uncertainties with it.
+    pub coverage: Coverage,
+    /// Unit in which figures are plain.
+    pub unit: Unit,
+}
+
+impl Asked<'_> {
+    /// Whether every requirement is met.
+    pub fn is_met(&self, stack: &Stack) -> bool {
+        self.requirements.iter().all(|asked| judge(&asked.form, stack, self.guard).conforms())
+    }
+}
+
+/// Most readings of a dimension that are asked for in all.
+const MOST_READINGS: u32 = 20;
+
+/// Least improvement of each kind that alone makes every requirement met, the cheapest kind first: readings, gauge,
+/// lot. Of gauges and lots it is that of the largest contributor that can settle it alone. Empty where none can.
+pub fn settle(asked: &Asked<'_>, stack: &Stack) -> Vec<Improvement> {
+    let order = largest_first(asked, stack);
+    [readings(asked, stack, &order), gauge(asked, stack, &order), lot(asked, stack, &order)]
+        .into_iter()
+        .flatten()
+        .collect()
+}
+
+/// Contributors that a requirement depends on, the largest tolerance (times count and sensitivity) first.
+fn largest_first(asked: &Asked<'_>, stack: &Stack) -> Vec<usize> {
+    let weight = |part: &Contributor| -> i128 {
+        let sides = asked.requirements.iter().flat_map(|r| [r.form.lower(), r.form.upper()]);
+        let own = sides.flat_map(|side| side.terms).filter(|(term, _)| *term == part.term);
+        let sensitivity = own.map(|(_, c)| i128::from(c.raw()).abs()).max().unwrap_or(0);
+        let width = (part.tolerance.minus + part.tolerance.plus).ticks();
+        sensitivity * i128::from(width) * i128::from(part.count)
+    };
+    let parts = stack.contributors.iter().enumerate();
+    let mut order: Vec<(i128, usize)> = parts.map(|(at, part)| (weight(part), at)).collect();
+    order.retain(|(weight, _)| *weight > 0);
+    order.sort_by_key(|&(weight, at)| (-weight, at));
+    order.into_iter().map(|(_, at)| at).collect()
+}
+
+fn readings(asked: &Asked<'_>, stack: &Stack, order: &[usize]) -> Option<Improvement> {
+    let read = order.iter().filter(|&&at| {
+        let part = &stack.contributors[at];
+        matches!(part.evaluation, Evaluation::Readings { .. }) && part.readings.len() > 1
+    });
+    let read: Vec<usize> = read.copied().collect();
+    (1..MOST_READINGS).find_map(|more| {
+        let mut each = read.iter().filter(|&&at| {
+            stack.contributors[at].readings.len() + more as usize <= MOST_READINGS as usize
+        });
+        let settles = |contributor: usize| {
+            let improvement = Improvement::Readings { contributor, more };
+            asked.is_met(&improved(asked, stack, improvement)).then_some(improvement)
+        };
+        each.find_map(|&at| settles(at))
+    })
+}
+
+fn gauge(asked: &Asked<'_>, stack: &Stack, order: &[usize]) -> Option<Improvement> {
+    order.iter().find_map(|&contributor| {
+        let part = &stack.contributors[contributor];
+        let Term::Dimension(_) = part.term else {
+            return None;
+        };
+        match part.evaluation {
+            Evaluation::Within(_) => {
+                let now = part.tolerance.minus.max(part.tolerance.plus);
+                greatest(asked, stack, now, |within| Improvement::Gauge { contributor, within })
+            }
+            Evaluation::Standard => {
+                let now = up_to_ticks(part.standard_uncertainty);
+                greatest(asked, stack, now, |standard| Improvement::Standard {
+                    contributor,
+                    standard,
+                })
+            }
+            Evaluation::Readings { .. } | Evaluation::Growth(_) => None,
+        }
+    })
+}
+
+fn lot(asked: &Asked<'_>, stack: &Stack, order: &[usize]) -> Option<Improvement> {
+    let first = |item: usize| stack.contributors.iter().position(|part| part.item == Some(item));
+    let lots = order.iter().filter_map(|&at| first(stack.contributors[at].item?));
+    lots.into_iter().find_map(|contributor| {
+        let part = &stack.contributors[contributor];
+        let now = part.tolerance.minus.max(part.tolerance.plus);
+        greatest(asked, stack, now, |within| Improvement::Lot { contributor, within })
+    })
+}
+
+/// Greatest plain figure below `now` with which every requirement is met.
+fn greatest(
+    asked: &Asked<'_>,
+    stack: &Stack,
+    now: Length,
+    improvement: impl Fn(Length) -> Improvement,
+) -> Option<Improvement> {
+    let all = plain_below(now, asked.unit).into_iter().map(improvement);
+    all.into_iter().find(|improvement| asked.is_met(&improved(asked, stack, *improvement)))
+}
+
+/// Figures of one digit in a unit (inch or millimetre) that are less than a length, the greatest first, down to a
+/// millionth of the unit.
+pub fn plain_below(length: Length, unit: Unit) -> Vec<Length> {
+    let unit = unit.large().ticks();
+    let mut figures = Vec::new();
+    let mut digit = 100 * unit;
+    while digit * 1_000_000 >= unit && digit > 0 {
+        let here = (1..=9).rev().map(|n| Length::from_ticks(n * digit));
+        figures.extend(here.filter(|figure| *figure < length));
+        if digit % 10 != 0 {
+            break;
+        }
+        digit /= 10;
+    }
+    figures
+}
+
+/// Stack with an improvement made.
+pub fn improved(asked: &Asked<'_>, stack: &Stack, improvement: Improvement) -> Stack {
+    let mut after = stack.clone();
+    match improvement {
+        Improvement::Readings { contributor, more } => {
+            read_again(&mut after.contributors[contributor], more, asked.coverage);
+        }
+        Improvement::Gauge { contributor, within } => {
+            let part = &mut after.contributors[contributor];
+            // A gauge does not make readings agree that lie apart.
+            let [below, above] = apart(part);
+            let shape = match part.evaluation {
+                Evaluation::Within(shape) => shape,
+                _ => Shape::Rectangular,
+            };
+            part.tolerance = Tolerance { minus: within + below, plus: within + above };
+            part.standard_uncertainty = shape.standard_uncertainty(part.tolerance);
+            part.degrees_of_freedom = None;
+        }
+        Improvement::Standard { contributor, standard } => {
+            let part = &mut after.contributors[contributor];
+            part.standard_uncertainty = standard.into();
+            let k = asked.coverage.factor(part.degrees_of_freedom);
+            part.tolerance = Tolerance::even(part.standard_uncertainty.times_up(k));
+        }
+        Improvement::Lot { contributor, within } => {
+            let item = stack.contributors[contributor].item;
+            for part in after.contributors.iter_mut().filter(|part| part.item == item) {
+                part.tolerance = Tolerance::even(within);
+                part.standard_uncertainty =
+                    Shape::Rectangular.standard_uncertainty(part.tolerance);
+            }
+        }
+    }
+    after
+}
+
+/// Distances of the farthest readings below and above their mean.
+fn apart(part: &Contributor) -> [Length; 2] {
+    let mean = part.nominal;
+    let least = part.readings.iter().min().copied().unwrap_or(mean).min(mean);
+    let greatest = part.readings.iter().max().copied().unwrap_or(mean).max(mean);
+    [mean - least, greatest - mean]
+}
+
+/// Counts a dimension with more readings of the same scatter. The resolution of the gauge stays, and no side falls below
+/// the distance of the farthest reading.
+///
+/// Source: JCGM 100:2008, 4.2.3 equation (5) and G.4.1 (from memory).
+fn read_again(part: &mut Contributor, more: u32, coverage: Coverage) {
+    let Evaluation::Readings { resolution } = part.evaluation else {
+        return;
+    };
+    let n = u32::try_from(part.readings.len()).unwrap_or(u32::MAX);
+    let all = n.saturating_add(more);
+    // In femtometres: the part of the resolution, (r / 2)^2 / 3, and what scatter leaves.
+    let read = Uncertainty::root_of(
+        i128::from(resolution.ticks()).pow(2).saturating_mul(10_000_000_000),
+        12,
+    );
+    let square = |u: Uncertainty| i128::from(u.raw()).pow(2);
+    let scatter = (square(part.standard_uncertainty) - square(read)).max(0);
+    let fewer = scatter.saturating_mul(n.into());
+    let total = fewer.saturating_add(square(read).saturating_mul(all.into()));
+    part.standard_uncertainty = Uncertainty::root_of(total, all.into());
+    part.degrees_of_freedom = (fewer > 0).then(|| freedom(all, total, fewer));
+    let few = part.degrees_of_freedom;
+    let k = few.map_or(coverage.factor(None), |few| coverage.of_readings(few));
+    let guard = part.standard_uncertainty.times_up(k);
+    let [below, above] = apart(part);
+    let least = |now: Length, apart: Length| now.min(guard.max(apart));
+    part.tolerance = Tolerance {
+        minus: least(part.tolerance.minus, below),
+        plus: least(part.tolerance.plus, above),
+    };
+}
+
+/// Degrees of freedom of scatter and resolution together, `(n - 1) (u^2 / (s^2 / n))^2`, rounded down.
+#[allow(clippy::cast_precision_loss, clippy::cast_possible_truncation, clippy::cast_sign_loss)]
+fn freedom(n: u32, total: i128, scatter: i128) -> u32 {
+    let grown = total as f64 / scatter as f64;
+    ((f64::from(n) - 1.0) * grown * grown * (1.0 + 1e-12)).floor().min(1e9) as u32
+}
+
+/// Standard uncertainty in ticks, rounded up.
+fn up_to_ticks(standard: Uncertainty) -> Length {
+    standard.times_up(Millionths::ONE)
+}
