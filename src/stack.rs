@@ -76,7 +76,9 @@ use crate::model::{Correlation, Form, Shape, Term};
 use crate::pump::Growth;
 use crate::stock::Lot;
 
-pub use chance::{Chance, ChanceLaw, USUAL_LEVEL, contradicts, met_by_all, missed_by_none, promised};
+pub use chance::{
+    Chance, ChanceLaw, USUAL_LEVEL, contradicts, met_by_all, missed_by_none, promised,
+};
 pub use coverage::Coverage;
 pub use report::{Contribution, Report, ReportSide, report};
 pub use settle::{Asked, Improvement, improved, plain_below, settle};

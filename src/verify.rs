@@ -429,13 +429,7 @@ fn check_not_proven(job: &Job, pump: &Pump, packs: &[PackPick], breaches: &mut V
 }
 
 /// Whether a requirement is met under an acceptance rule.
-fn holds(
-    job: &Job,
-    pump: &Pump,
-    packs: &[PackPick],
-    form: &Form,
-    acceptance: Acceptance,
-) -> bool {
+fn holds(job: &Job, pump: &Pump, packs: &[PackPick], form: &Form, acceptance: Acceptance) -> bool {
     let pick = |[low, nominal, high]: [i128; 3]| match acceptance {
         // The expanded uncertainty is checked below, beside the nominal value.
         Acceptance::Nominal | Acceptance::Expanded => (nominal, nominal),
@@ -455,8 +449,7 @@ fn holds(
                 && thick * MILLION <= (MILLION + i128::from(upper.raw())) * narrow
         }
     };
-    met && (acceptance != Acceptance::Expanded
-        || clear_of_uncertainty(job, pump, packs, form))
+    met && (acceptance != Acceptance::Expanded || clear_of_uncertainty(job, pump, packs, form))
 }
 
 /// Whether nominal value and middle are inside both limits by at least the expanded uncertainty. Source: JCGM

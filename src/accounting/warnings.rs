@@ -4,9 +4,7 @@ use super::{stack, verdicts};
 use crate::job::Job;
 use crate::plan::PackPick;
 use crate::pump::Pump;
-use crate::stack::{
-    Asked, Chance, Guard, Judgement, contradicts, judge, promised, report,
-};
+use crate::stack::{Asked, Chance, Guard, Judgement, contradicts, judge, promised, report};
 
 /// Warning about the verdict of a requirement, by its index.
 #[derive(Debug, Clone, Copy, PartialEq)]

@@ -12,10 +12,10 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 use rayon::prelude::*;
 
 use crate::choose::CombinationLists;
-use crate::choose::unproven;
 use crate::choose::combination::{Combination, list, listed, most_total};
 use crate::choose::control::{Control, Listed, Pace, Phase, UNITS};
 use crate::choose::pattern::{self, Pattern, SideRow, rows, windows};
+use crate::choose::unproven;
 use crate::cutting::Layout;
 use crate::job::Job;
 use crate::length::{Length, Tolerance};

@@ -13,7 +13,8 @@ use schemars::{JsonSchema, Schema, schema_for};
 use serde::{Deserialize, Serialize};
 
 use super::common::{
-    ChanceJson, CountJson, InputJson, LengthJson, PackJson, RequirementJson, ShortJson, StoppedBy, WorthJson,
+    ChanceJson, CountJson, InputJson, LengthJson, PackJson, RequirementJson, ShortJson, StoppedBy,
+    WorthJson,
 };
 use crate::crush::CrushVerdict;
 use crate::plan::Objective;

@@ -205,8 +205,7 @@ pub fn improved(asked: &Asked<'_>, stack: &Stack, improvement: Improvement) -> S
             let item = stack.contributors[contributor].item;
             for part in after.contributors.iter_mut().filter(|part| part.item == item) {
                 part.tolerance = Tolerance::even(within);
-                part.standard_uncertainty =
-                    Shape::Rectangular.standard_uncertainty(part.tolerance);
+                part.standard_uncertainty = Shape::Rectangular.standard_uncertainty(part.tolerance);
             }
         }
     }
@@ -263,4 +262,68 @@ fn freedom(n: u32, total: i128, scatter: i128) -> u32 {
 /// Standard uncertainty in ticks, rounded up.
 fn up_to_ticks(standard: Uncertainty) -> Length {
     standard.times_up(Millionths::ONE)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::model::Form;
+
+    /// A dimension with readings about 1,000 ticks, held within `room` of it either way.
+    fn case(readings: &[i64], standard: i64, room: i64) -> (Vec<Requirement>, Stack) {
+        let length = Length::from_ticks;
+        let coverage = Coverage::Factor(Millionths::from_raw(2_000_000));
+        let freedom = u32::try_from(readings.len()).unwrap_or(0) - 1;
+        let standard = Uncertainty::from_raw(standard);
+        let part = Contributor {
+            label: "Bare clearance".into(),
+            term: Term::Dimension(0),
+            item: None,
+            count: 1,
+            readings: readings.iter().map(|ticks| length(*ticks)).collect(),
+            nominal: length(1_000),
+            tolerance: Tolerance::even(standard.times_up(coverage.of_readings(freedom))),
+            evaluation: Evaluation::Readings { resolution: Length::ZERO },
+            standard_uncertainty: standard,
+            degrees_of_freedom: Some(freedom),
+            lot: None,
+        };
+        let form = Form::Linear {
+            terms: vec![(Term::Dimension(0), Millionths::ONE)],
+            target: length(1_000),
+            lower: length(1_000 - room),
+            upper: length(1_000 + room),
+        };
+        let asked = Requirement { name: "r".into(), label: "R".into(), form };
+        (vec![asked], Stack { contributors: vec![part], correlations: Vec::new() })
+    }
+
+    /// By hand: readings of 900, 1,000 and 1,100 ticks have s = 100. At 95.45 % Student's factors are 4.53, 3.31 and 2.87
+    /// for 2, 3 and 4 degrees of freedom (JCGM 100:2008, table G.2, from memory), and 4.53 x 100 / root 3 = 261.3,
+    /// 3.31 x 100 / 2 = 165.3, 2.87 x 100 / root 5 = 128.3. No number of readings brings it below the 100 of the farthest.
+    #[test]
+    fn as_many_more_readings_are_asked_for_as_it_takes() {
+        for (room, more) in
+            [(166, Some(1)), (165, Some(2)), (129, Some(2)), (128, Some(3)), (99, None)]
+        {
+            let (requirements, stack) = case(&[900, 1_000, 1_100], 5_773_503, room);
+            let asked = Asked {
+                requirements: &requirements,
+                guard: Guard::WorstCase,
+                coverage: Coverage::Factor(Millionths::from_raw(2_000_000)),
+                unit: Unit::Millimetre,
+            };
+            let readings = more.map(|more| Improvement::Readings { contributor: 0, more });
+            assert_eq!(settle(&asked, &stack), Vec::from_iter(readings), "{room}");
+        }
+    }
+
+    #[test]
+    fn plain_figures_have_one_digit_and_fall() {
+        let thou = |n: i64| Length::from_ticks(n * 25_400);
+        let below = plain_below(thou(25), Unit::Inch);
+        assert_eq!(below[..4], [thou(20), thou(10), thou(9), thou(8)]);
+        // A millionth of an inch is the last.
+        assert_eq!(below.last(), Some(&Length::from_ticks(254)));
+    }
 }

@@ -56,7 +56,9 @@ pub fn settled(asked: &Asked<'_>, stack: &Stack) -> String {
     let each = settle(asked, stack).into_iter().map(|one| improvement(asked, stack, one));
     let each: Vec<String> = each.collect();
     match each.is_empty() {
-        true => "No single reading, gauge or lot would settle it: more than one must improve".into(),
+        true => {
+            "No single reading, gauge or lot would settle it: more than one must improve".into()
+        }
         false => format!("To settle it: {}; then enter it and plan again", each.join(", or ")),
     }
 }
@@ -98,7 +100,9 @@ pub fn against_chance(
     contradicts(judgement, chance, level).then(|| {
         let side = if judgement == Judgement::Met { "below" } else { "not below" };
         let (words, level) = (judgement.words(), percent(level));
-        format!("{words} by the {rule} rule, but the chance of conformity is {chance}, {side} {level}")
+        format!(
+            "{words} by the {rule} rule, but the chance of conformity is {chance}, {side} {level}"
+        )
     })
 }
 

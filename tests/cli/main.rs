@@ -7,6 +7,7 @@ mod inputs;
 mod interrupt;
 mod stack;
 mod terminal;
+mod verdicts;
 
 use std::fs;
 use std::path::Path;

@@ -16,6 +16,7 @@
 mod generate;
 mod purchase;
 mod student;
+mod unproven;
 
 use std::collections::BTreeMap;
 

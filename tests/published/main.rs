@@ -240,13 +240,13 @@ fn blocks(ranges: &[(i64, i64, i64)], tick: i64) -> Vec<Item> {
     sizes.map(|n| lot("shim", &n.to_string(), Length::from_ticks(n * tick), 1)).collect()
 }
 
-/// 81 inch blocks in ten-thousandths [read: qeeebo.com].
+/// 81 inch blocks in ten-thousandths: the set of Federal Specification GGG-G-15 (from memory).
 fn set_81() -> Vec<Item> {
     let set = [(1001, 1009, 1), (1010, 1490, 10), (500, 9500, 500), (10_000, 40_000, 10_000)];
     blocks(&set, 25_400)
 }
 
-/// 112 metric blocks in tenths of a micrometre [read: askfilo, with 75 for its misprinted 70].
+/// 112 metric blocks in tenths of a micrometre: the usual set of ISO 3650 grades (from memory).
 fn set_112() -> Vec<Item> {
     let set = [
         (10_005, 10_005, 1),
@@ -287,8 +287,8 @@ fn the_sets_are_whole() {
     assert_eq!([set_81().len(), set_88().len(), set_112().len()], [81, 88, 112]);
 }
 
-/// Sources [read]: starrett-webber.com GB49 (3.9762), octaneworkholding.com "Gage Block
-/// Calculations" (5.0073 and 5.4373); the counts of ways [computed].
+/// Sources [read]: a maker's manual, Starrett-Webber GB49 (3.9762), and a maker's page, octaneworkholding.com, "Gage Block
+/// Calculations" (5.0073 and 5.4373); no standard prints a build-up. The counts of ways [computed].
 #[test]
 fn inch_build_ups_are_the_published_ones() {
     let (n, ways, picked) = fewest(&set_81(), "3.9762 in");
@@ -596,9 +596,9 @@ fn the_printed_gasket_is_crushed_by_three_eighths() {
     assert_eq!(of("0.00375 in").percent.to_string(), "33.333333");
 }
 
-/// The gap and one half crushes by 1 - 1/1.5 = 33.3 % [by hand], whatever the gap. Ranges: sheets
-/// of sxhtjc.com, "Mechanical Properties of Gaskets" [read]; vegetable fibre, cork rubber and
-/// filled PTFE from memory.
+/// The gap and one half crushes by 1 - 1/1.5 = 33.3 % [by hand], whatever the gap. Ranges: GB/T 9129-2003
+/// and GB/T 4622.3-2007 (from memory), JB/T 10688-2006, table 1 [read]; reinforced graphite by a seller's page, sxhtjc.com
+/// [read]; vegetable fibre, cork rubber and filled PTFE from memory.
 #[test]
 fn gap_and_half_suits_some_materials_and_not_others() {
     use CrushVerdict::{Above, Below, Both, Within};
@@ -607,7 +607,7 @@ fn gap_and_half_suits_some_materials_and_not_others() {
         ("cork rubber", [15, 45], Within),
         ("non-asbestos sheet", [7, 17], Above),
         ("rubber sheet", [15, 35], Within),
-        ("expanded PTFE", [41, 60], Below),
+        ("expanded PTFE", [40, 50], Below),
         ("silica-filled PTFE", [4, 10], Above),
         ("microsphere-filled PTFE", [25, 45], Within),
         ("reinforced graphite sheet", [35, 55], Below),

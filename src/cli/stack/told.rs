@@ -1,5 +1,6 @@
 //! Stack-ups in a few lines a pump, and sweeps as tables.
 
+use crate::accounting::warnings::asked;
 use crate::accounting::{stack, verdicts};
 use crate::analysis::Analysed;
 use crate::cli::run::Run;
@@ -8,7 +9,7 @@ use crate::crush::crushes;
 use crate::job::Job;
 use crate::model::Form;
 use crate::stack::monte_carlo::Outcome;
-use crate::stack::{Judgement, few_readings, judge, missed_by_none, report};
+use crate::stack::{Asked, Judgement, few_readings, judge, missed_by_none, report};
 use crate::sweep::{Sweep, SweepPoint};
 use crate::words;
 
@@ -49,6 +50,11 @@ fn tell_pump(job: &Job, one: &Analysed, to: Voice) {
             job.policy.acceptance,
             verdict.margin().show(unit),
         );
+        if verdict.judgement() == Judgement::NotProven {
+            let requirements = std::slice::from_ref(requirement);
+            let asked = Asked { requirements, ..asked(job, pump) };
+            out!(to, "    {}.", words::verdict::settled(&asked, &parts));
+        }
         if let Some(against) = against {
             must_see!(to, "    {}: {against}.", requirement.label);
         }

@@ -9,8 +9,8 @@ use super::super::table::{Cells, Value};
 use super::inputs::{COUNT, FREEDOM, MINUS, NOMINAL, PLUS, STANDARD};
 use super::results::{AT, Block, IN_GAP, MOVES, PART, SENSITIVITY, VARIANCE};
 use super::{factor, whole};
-use crate::policy::Acceptance;
 use crate::model::Form;
+use crate::policy::Acceptance;
 use crate::stack::{
     Chance, Contribution, Evaluation, Guard, Judgement, ReportSide, USUAL_LEVEL, contradicts,
     judge, promised, worst_case,
