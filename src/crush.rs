@@ -109,11 +109,11 @@ impl Lengths {
 
 /// Crush of the gaskets of a pump with these packs: per gasket fill, cold or hot, one entry for each lot.
 ///
-/// Every contributor is anywhere in its tolerance, as in the worst case, whatever the acceptance rule: gap and free
-/// thickness share no contributor. Gaskets on top of each other share one load. Which of them gives way more is not
+/// Every contributor is anywhere in its tolerance, as in the worst case, whatever the acceptance rule, and gap and free
+/// thickness at their worst against each other. Gaskets on top of each other share one load. Which of them gives way more is not
 /// known, so each is taken to be crushed as much as the whole pack.
 pub fn crushes(job: &Job, pump: &Pump, packs: &[PackPick]) -> Vec<Crush> {
-    let parts = stack(job, pump, packs).contributors;
+    let stack = stack(job, pump, packs);
     let model = job.model_of(pump);
     let mut found = Vec::new();
     for (requirement, asked) in pump.requirements.iter().enumerate() {
@@ -122,7 +122,7 @@ pub fn crushes(job: &Job, pump: &Pump, packs: &[PackPick]) -> Vec<Crush> {
         };
         let free = vec![(Term::Pack(*gasket), Millionths::ONE)];
         let [gap, free] = [gap, &free].map(|terms| {
-            let sum = worst_case(terms, &parts);
+            let sum = worst_case(terms, &stack);
             [sum.nominal, sum.nominal - sum.below, sum.nominal + sum.above]
         });
         let lengths = Lengths { gap, free };

@@ -5,7 +5,7 @@ use crate::choose::control::{Control, Listed, Pace};
 use crate::choose::pattern::{self, Pattern, rows, windows};
 use crate::job::Job;
 use crate::plan::PackPick;
-use crate::policy::{Acceptance, Policy};
+use crate::stack::Guard;
 
 /// Most ways to fill a pump's places that are compared: with more, none is named.
 const MOST_PATTERNS: usize = 100_000;
@@ -19,10 +19,9 @@ pub(super) fn nearest(
     time: (&Control<'_>, usize),
 ) -> Option<Vec<PackPick>> {
     let pump = &job.pumps[pump];
-    let nominal = Policy { acceptance: Acceptance::Nominal, ..job.policy.clone() };
     let packs: Vec<_> = job.model_of(pump).packs.iter().zip(&pump.fits).collect();
     let most = packs.iter().map(|(pack, fit)| most_total(job, pack, fit, left));
-    let windows = windows(&rows(pump, &nominal), &most.collect::<Vec<i64>>());
+    let windows = windows(&rows(pump, job, Guard::None), &most.collect::<Vec<i64>>());
     let lists: Option<Vec<Listed<Combination>>> = packs
         .iter()
         .zip(windows)
@@ -31,10 +30,9 @@ pub(super) fn nearest(
     let lists: Vec<Vec<Combination>> = lists?.into_iter().map(|listed| listed.list).collect();
     let lists: Vec<&[Combination]> = lists.iter().map(Vec::as_slice).collect();
     let mut pace = Pace::at_least(time.0, time.1);
-    let rules = (&nominal, job.stock.as_slice());
-    let found = pattern::listed(pump, rules, &lists, MOST_PATTERNS, &mut pace)?.list;
-    let rows = rows(pump, &job.policy);
-    let doubts = pattern::doubts(&job.stock);
+    let found = pattern::listed(pump, (job, Guard::None), &lists, MOST_PATTERNS, &mut pace)?.list;
+    let rows = rows(pump, job, job.policy.guard());
+    let doubts = pattern::doubts(job);
     let margin = |kit: &Pattern| {
         let each = rows.iter().map(|row| {
             let packs = kit.combinations(&lists).enumerate();

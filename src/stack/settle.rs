@@ -13,7 +13,7 @@
 use super::{Contributor, Coverage, Evaluation, Guard, Stack, judge};
 use crate::decimal::Millionths;
 use crate::length::{Length, Tolerance, Uncertainty, Unit};
-use crate::model::{Requirement, Shape, Term};
+use crate::model::{Combine, Requirement, Shape, Term};
 
 /// One improvement of a stack; contributors are named by their index.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -100,7 +100,13 @@ fn largest_first(asked: &Asked<'_>, stack: &Stack) -> Vec<usize> {
 fn readings(asked: &Asked<'_>, stack: &Stack, order: &[usize]) -> Option<Improvement> {
     let read = order.iter().filter(|&&at| {
         let part = &stack.contributors[at];
-        matches!(part.evaluation, Evaluation::Readings { .. }) && part.readings.len() > 1
+        // More readings may find a smaller least one: only a mean settles.
+        let is_mean = matches!(
+            part.evaluation,
+            Evaluation::Readings { combine: Combine::Mean, .. }
+                | Evaluation::Repeated { combine: Combine::Mean, .. }
+        );
+        is_mean && part.readings.len() > 1
     });
     let read: Vec<usize> = read.copied().collect();
     (1..MOST_READINGS).find_map(|more| {
@@ -121,18 +127,19 @@ fn gauge(asked: &Asked<'_>, stack: &Stack, order: &[usize]) -> Option<Improvemen
         let Term::Dimension(_) = part.term else {
             return None;
         };
+        let within = |now: Tolerance| {
+            let now = now.minus.max(now.plus);
+            greatest(asked, stack, now, |within| Improvement::Gauge { contributor, within })
+        };
+        let standard = |now: Uncertainty| {
+            let to = |standard| Improvement::Standard { contributor, standard };
+            greatest(asked, stack, now.times_up(Millionths::ONE), to)
+        };
         match part.evaluation {
-            Evaluation::Within(_) => {
-                let now = part.tolerance.minus.max(part.tolerance.plus);
-                greatest(asked, stack, now, |within| Improvement::Gauge { contributor, within })
-            }
-            Evaluation::Standard => {
-                let now = up_to_ticks(part.standard_uncertainty);
-                greatest(asked, stack, now, |standard| Improvement::Standard {
-                    contributor,
-                    standard,
-                })
-            }
+            Evaluation::Within(_) => within(part.tolerance),
+            Evaluation::Repeated { each, shape: Some(_), .. } => within(each),
+            Evaluation::Standard => standard(part.standard_uncertainty),
+            Evaluation::Repeated { standard: of_one, shape: None, .. } => standard(of_one),
             Evaluation::Readings { .. } | Evaluation::Growth(_) => None,
         }
     })
@@ -184,22 +191,11 @@ pub fn improved(asked: &Asked<'_>, stack: &Stack, improvement: Improvement) -> S
             read_again(&mut after.contributors[contributor], more, asked.coverage);
         }
         Improvement::Gauge { contributor, within } => {
-            let part = &mut after.contributors[contributor];
-            // A gauge does not make readings agree that lie apart.
-            let [below, above] = apart(part);
-            let shape = match part.evaluation {
-                Evaluation::Within(shape) => shape,
-                _ => Shape::Rectangular,
-            };
-            part.tolerance = Tolerance { minus: within + below, plus: within + above };
-            part.standard_uncertainty = shape.standard_uncertainty(part.tolerance);
-            part.degrees_of_freedom = None;
+            better_gauge(&mut after.contributors[contributor], within);
         }
         Improvement::Standard { contributor, standard } => {
             let part = &mut after.contributors[contributor];
-            part.standard_uncertainty = standard.into();
-            let k = asked.coverage.factor(part.degrees_of_freedom);
-            part.tolerance = Tolerance::even(part.standard_uncertainty.times_up(k));
+            smaller_uncertainty(part, standard.into(), asked.coverage);
         }
         Improvement::Lot { contributor, within } => {
             let item = stack.contributors[contributor].item;
@@ -212,56 +208,115 @@ pub fn improved(asked: &Asked<'_>, stack: &Stack, improvement: Improvement) -> S
     after
 }
 
-/// Distances of the farthest readings below and above their mean.
-fn apart(part: &Contributor) -> [Length; 2] {
+/// Distance of the farthest reading from the mean, which a range in the worst case must hold; zero of a single reading,
+/// and of the least or the greatest of several.
+fn farthest(part: &Contributor, combine: Combine) -> Length {
     let mean = part.nominal;
-    let least = part.readings.iter().min().copied().unwrap_or(mean).min(mean);
-    let greatest = part.readings.iter().max().copied().unwrap_or(mean).max(mean);
-    [mean - least, greatest - mean]
+    let apart = part.readings.iter().map(|reading| (*reading - mean).abs());
+    apart.max().filter(|_| combine == Combine::Mean).unwrap_or(Length::ZERO)
 }
 
-/// Counts a dimension with more readings of the same scatter. The resolution of the gauge stays, and no side falls below
-/// the distance of the farthest reading.
+/// Squared standard deviation of readings about their mean, in femtometres squared, rounded up.
+fn scatter(readings: &[Length]) -> i128 {
+    let n = i128::try_from(readings.len()).unwrap_or(1);
+    let ticks = || readings.iter().map(|reading| i128::from(reading.ticks()));
+    let sum: i128 = ticks().sum();
+    let squares = ticks().map(|one| (n * one - sum).saturating_pow(2));
+    let squares = squares.fold(0_i128, i128::saturating_add).saturating_mul(10_000_000_000);
+    let parts = n * n * (n - 1).max(1);
+    squares.saturating_add(parts - 1) / parts
+}
+
+/// Uncertainty of a mean of `n` readings with this scatter, and its degrees of freedom: the scatter over n and the stated
+/// uncertainty add up.
 ///
-/// Source: JCGM 100:2008, 4.2.3 equation (5) and G.4.1 (from memory).
-fn read_again(part: &mut Contributor, more: u32, coverage: Coverage) {
-    let Evaluation::Readings { resolution } = part.evaluation else {
-        return;
-    };
-    let n = u32::try_from(part.readings.len()).unwrap_or(u32::MAX);
-    let all = n.saturating_add(more);
-    // In femtometres: the part of the resolution, (r / 2)^2 / 3, and what scatter leaves.
-    let read = Uncertainty::root_of(
-        i128::from(resolution.ticks()).pow(2).saturating_mul(10_000_000_000),
-        12,
-    );
-    let square = |u: Uncertainty| i128::from(u.raw()).pow(2);
-    let scatter = (square(part.standard_uncertainty) - square(read)).max(0);
-    let fewer = scatter.saturating_mul(n.into());
-    let total = fewer.saturating_add(square(read).saturating_mul(all.into()));
-    part.standard_uncertainty = Uncertainty::root_of(total, all.into());
-    part.degrees_of_freedom = (fewer > 0).then(|| freedom(all, total, fewer));
-    let few = part.degrees_of_freedom;
-    let k = few.map_or(coverage.factor(None), |few| coverage.of_readings(few));
-    let guard = part.standard_uncertainty.times_up(k);
-    let [below, above] = apart(part);
-    let least = |now: Length, apart: Length| now.min(guard.max(apart));
-    part.tolerance = Tolerance {
-        minus: least(part.tolerance.minus, below),
-        plus: least(part.tolerance.plus, above),
-    };
-}
-
-/// Degrees of freedom of scatter and resolution together, `(n - 1) (u^2 / (s^2 / n))^2`, rounded down.
+/// Source: JCGM 100:2008, 4.2.3 equation (5), 5.1.2 and G.4.1 (from memory).
 #[allow(clippy::cast_precision_loss, clippy::cast_possible_truncation, clippy::cast_sign_loss)]
-fn freedom(n: u32, total: i128, scatter: i128) -> u32 {
-    let grown = total as f64 / scatter as f64;
-    ((f64::from(n) - 1.0) * grown * grown * (1.0 + 1e-12)).floor().min(1e9) as u32
+fn of_mean(
+    scatter: i128,
+    n: u32,
+    (stated, freedom): (Uncertainty, Option<u32>),
+) -> (Uncertainty, Option<u32>) {
+    let own = i128::from(stated.raw()).pow(2);
+    let all = scatter.saturating_add(own.saturating_mul(n.into()));
+    let (a, b) = (scatter as f64 / f64::from(n), own as f64);
+    let fourths = a * a / (f64::from(n) - 1.0).max(1.0)
+        + freedom.map_or(0.0, |freedom| b * b / f64::from(freedom));
+    let exact = (a + b).powi(2) / fourths * (1.0 + 1e-12);
+    let freedom = (fourths > 0.0).then(|| exact.floor().clamp(1.0, 1e9) as u32);
+    (Uncertainty::root_of(all, n.into()), freedom)
 }
 
-/// Standard uncertainty in ticks, rounded up.
-fn up_to_ticks(standard: Uncertainty) -> Length {
-    standard.times_up(Millionths::ONE)
+/// Number of readings, as it enters a mean.
+fn number(part: &Contributor) -> u32 {
+    u32::try_from(part.readings.len()).unwrap_or(u32::MAX)
+}
+
+fn better_gauge(part: &mut Contributor, within: Length) {
+    let even = Tolerance::even(within);
+    match part.evaluation {
+        Evaluation::Repeated { shape: Some(shape), combine, .. } => {
+            let own = shape.standard_uncertainty(even);
+            // A gauge does not make readings agree that lie apart.
+            part.tolerance = Tolerance::even(within + farthest(part, combine));
+            let scatter = if combine == Combine::Mean { scatter(&part.readings) } else { 0 };
+            let (standard, freedom) = of_mean(scatter, number(part), (own, None));
+            (part.standard_uncertainty, part.degrees_of_freedom) = (standard, freedom);
+        }
+        _ => {
+            let shape = match part.evaluation {
+                Evaluation::Within(shape) => shape,
+                _ => Shape::Rectangular,
+            };
+            part.tolerance = even;
+            part.standard_uncertainty = shape.standard_uncertainty(even);
+            part.degrees_of_freedom = None;
+        }
+    }
+}
+
+fn smaller_uncertainty(part: &mut Contributor, standard: Uncertainty, coverage: Coverage) {
+    match part.evaluation {
+        Evaluation::Repeated { freedom, combine, .. } => {
+            let each = coverage.extent(standard, freedom);
+            let scatter = if combine == Combine::Mean { scatter(&part.readings) } else { 0 };
+            let (all, few) = of_mean(scatter, number(part), (standard, freedom));
+            let extent = coverage.extent(all, few).max(each + farthest(part, combine));
+            part.tolerance = Tolerance::even(extent);
+            (part.standard_uncertainty, part.degrees_of_freedom) = (all, few);
+        }
+        _ => {
+            part.standard_uncertainty = standard;
+            let extent = coverage.extent(standard, part.degrees_of_freedom);
+            part.tolerance = Tolerance::even(extent);
+        }
+    }
+}
+
+/// Counts a mean with more readings of the same scatter. What one reading may be off stays, and the range still holds the
+/// farthest one.
+fn read_again(part: &mut Contributor, more: u32, coverage: Coverage) {
+    let farthest = farthest(part, Combine::Mean);
+    let (least, stated, is_within) = match part.evaluation {
+        Evaluation::Readings { resolution, .. } => {
+            let square = i128::from(resolution.ticks()).pow(2).saturating_mul(10_000_000_000);
+            let half = Length::from_ticks((resolution.ticks() + 1) / 2);
+            (Tolerance::even(half), (Uncertainty::root_of(square, 12), None), false)
+        }
+        Evaluation::Repeated { each, shape, standard, freedom, .. } => {
+            (each, (standard, freedom), shape.is_some())
+        }
+        _ => return,
+    };
+    let n = number(part).saturating_add(more);
+    let (standard, freedom) = of_mean(scatter(&part.readings), n, stated);
+    let extent = if is_within { Length::ZERO } else { coverage.extent(standard, freedom) };
+    let side = |now: Length, each: Length| now.min(extent.max(farthest + each));
+    part.tolerance = Tolerance {
+        minus: side(part.tolerance.minus, least.minus),
+        plus: side(part.tolerance.plus, least.plus),
+    };
+    (part.standard_uncertainty, part.degrees_of_freedom) = (standard, freedom);
 }
 
 #[cfg(test)]
@@ -283,7 +338,7 @@ mod tests {
             readings: readings.iter().map(|ticks| length(*ticks)).collect(),
             nominal: length(1_000),
             tolerance: Tolerance::even(standard.times_up(coverage.of_readings(freedom))),
-            evaluation: Evaluation::Readings { resolution: Length::ZERO },
+            evaluation: Evaluation::Readings { resolution: Length::ZERO, combine: Combine::Mean },
             standard_uncertainty: standard,
             degrees_of_freedom: Some(freedom),
             lot: None,
@@ -295,7 +350,7 @@ mod tests {
             upper: length(1_000 + room),
         };
         let asked = Requirement { name: "r".into(), label: "R".into(), form };
-        (vec![asked], Stack { contributors: vec![part], correlations: Vec::new() })
+        (vec![asked], Stack { contributors: vec![part], ..Stack::default() })
     }
 
     /// By hand: readings of 900, 1,000 and 1,100 ticks have s = 100. At 95.45 % Student's factors are 4.53, 3.31 and 2.87
