@@ -62,7 +62,8 @@ pub(super) fn measured(
         Spread::Within(each) => {
             let u = dimension.shape.standard_uncertainty(each);
             let half = (each.minus + each.plus).ticks() as f64 / 2.0;
-            let square = half * half / f64::from(dimension.shape.divisor());
+            let (parts, of) = dimension.shape.variance();
+            let square = half * half * parts as f64 / 1e9 / f64::from(of);
             let (u, freedom) = sums.added_to((u, square), freedom, of_mean);
             (each, u, freedom)
         }
