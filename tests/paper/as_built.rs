@@ -109,7 +109,7 @@ fn decision(record: &Record) -> &'static str {
 /// Whether a requirement lies beyond a limit, whatever its guard.
 fn beyond(checked: &Checked) -> bool {
     let v = &checked.verdict;
-    v.value < v.lower || v.value > v.upper
+    v.lower.is_some_and(|lower| v.value < lower) || v.upper.is_some_and(|upper| v.value > upper)
 }
 
 fn record(job: &Job, records: &[Record], book: &Book, wrong: &mut Wrong) {
@@ -142,7 +142,8 @@ fn record(job: &Job, records: &[Record], book: &Book, wrong: &mut Wrong) {
             let checked = record.requirements.iter().zip(&pump.requirements);
             let missed = checked.filter(|(checked, _)| beyond(checked)).map(|(checked, of)| {
                 let (v, unit) = (&checked.verdict, job.model_of(pump).unit);
-                let [value, low, high] = [v.value, v.lower, v.upper].map(|length| length.raw());
+                let [value, low, high] =
+                    [v.value, v.lower.unwrap(), v.upper.unwrap()].map(|length| length.raw());
                 let how = if checked.on_reading { words::FOUND } else { words::AS_READ };
                 words::not_met(
                     &of.label,

@@ -3,7 +3,6 @@
 //! requirement.
 
 use gapwright::decimal::Millionths;
-use gapwright::gauge::Certified;
 use gapwright::job::Job;
 use gapwright::length::Length;
 use gapwright::model::{Form, Pack, Requirement, Term};
