@@ -36,6 +36,7 @@ mod plan;
 mod plates;
 mod policy;
 mod pumps;
+mod questions;
 mod readings;
 mod rows;
 mod single;

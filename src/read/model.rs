@@ -114,11 +114,21 @@ impl Reader<'_> {
         expected: impl Into<String>,
         fix: impl Into<String>,
     ) {
+        let place = self.place(span);
+        self.problems.add(Problem::new(place, found, expected, fix));
+    }
+
+    /// Warns of what may be meant, but is mostly a gap in the file.
+    fn warn(&mut self, span: &Range<usize>, found: String, expected: &str, fix: &str) {
+        let place = self.place(span);
+        self.problems.warn(Problem::new(place, found, expected, fix));
+    }
+
+    fn place(&self, span: &Range<usize>) -> Place {
         let before = &self.text[..span.start.min(self.text.len())];
         let line = before.matches('\n').count() + 1;
         let column = before.chars().rev().take_while(|&c| c != '\n').count() + 1;
-        let place = Place { file: self.file.to_string(), spot: Spot::Text { line, column } };
-        self.problems.add(Problem::new(place, found, expected, fix));
+        Place { file: self.file.to_string(), spot: Spot::Text { line, column } }
     }
 
     /// Reports a text that is not valid TOML.
@@ -238,6 +248,27 @@ impl Reader<'_> {
                 None
             }
         }
+    }
+
+    /// A gasket allowance: a share, or a percentage. A plain number above 2 is asked about.
+    fn allowance(&mut self, quantity: &Spanned<Quantity>) -> Option<Millionths> {
+        if let Quantity::Text(text) = quantity.get_ref()
+            && let Some(percent) = text.trim().strip_suffix('%')
+        {
+            let share = Millionths::parse(percent.trim()).filter(|n| n.raw() % 100 == 0);
+            let share = share.map(|n| Millionths::from_raw(n.raw() / 100));
+            if share.is_none() {
+                let expected = "a percentage with at most four places";
+                self.add(&quantity.span(), format!("`{text}`"), expected, "correct the value");
+            }
+            return share;
+        }
+        let number = self.number(quantity)?;
+        let Some([found, expected, fix]) = super::questions::of_allowance(number) else {
+            return Some(number);
+        };
+        self.add(&quantity.span(), found, expected, fix);
+        None
     }
 
     fn number(&mut self, quantity: &Spanned<Quantity>) -> Option<Millionths> {
@@ -536,6 +567,14 @@ impl Reader<'_> {
         let spread = self.spread(&name, span, &raw, unit);
         let freedom = self.freedom(&raw, spread);
         let combine = self.combine(raw.readings.as_ref());
+        if spread == Some(Spread::Within(Tolerance::default())) && raw.gauge.is_none() {
+            self.warn(
+                span,
+                format!("`{name}` with a plus/minus of 0"),
+                "how far a measured value may be off",
+                "no measurement is exact: state it, or name the gauge",
+            );
+        }
         let label = raw.label.unwrap_or_else(|| crate::columns::pump_heading(&name));
         Some(Dimension {
             name,

@@ -105,7 +105,7 @@ impl Reader<'_> {
                     self.unknown(&gasket.span(), gasket.get_ref(), names);
                 }
                 let gap = self.terms(gap, names);
-                let target = self.number(allowance);
+                let target = self.allowance(allowance);
                 if low.is_none() {
                     self.add(
                         &raw.limits.span(),
@@ -114,7 +114,7 @@ impl Reader<'_> {
                         "give it; only the upper limit may be \"none\"",
                     );
                 }
-                let [lower, upper] = [low, high].map(|end| if_given(end, |q| self.number(q)));
+                let [lower, upper] = [low, high].map(|end| if_given(end, |q| self.allowance(q)));
                 Form::GasketFill {
                     gasket: index?,
                     gap: gap?,
@@ -245,7 +245,7 @@ impl Reader<'_> {
             }
             Form::GasketFill { gasket, gap, target, lower, upper } => {
                 let mut of = |own, usual| match own {
-                    Some(own) => if_given(own, |q| self.number(q)),
+                    Some(own) => if_given(own, |q| self.allowance(q)),
                     None => Some(usual),
                 };
                 Some(Form::GasketFill {
