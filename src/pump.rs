@@ -6,7 +6,10 @@ mod product;
 
 use crate::gauge::OfGauge;
 use crate::length::{Length, Tolerance, Uncertainty};
-use crate::model::{Combine, Correlation, Derived, DerivedRule, Dimension, Expansion, Form, Model, Requirement, Shape, Spread, Term, Thermal};
+use crate::model::{
+    Combine, Correlation, Derived, DerivedRule, Dimension, Expansion, Form, Model, Requirement,
+    Shape, Spread, Term, Thermal,
+};
 use crate::packing::RingSpace;
 use crate::stock::Code;
 use product::{Deviation, Factor, Product};
@@ -121,7 +124,8 @@ impl Pump {
     /// Dimensions of its model whose readings contradict each other, by their index: measure them again.
     pub fn to_measure_again<'a>(&'a self, model: &'a Model) -> impl Iterator<Item = usize> + 'a {
         let both = model.dimensions.iter().zip(&self.dimensions).enumerate();
-        let again = both.filter(|(_, (dimension, measured))| measured.contradicts_itself(dimension));
+        let again =
+            both.filter(|(_, (dimension, measured))| measured.contradicts_itself(dimension));
         again.map(|(index, _)| index)
     }
 

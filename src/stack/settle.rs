@@ -85,7 +85,8 @@ pub fn settle(asked: &Asked<'_>, stack: &Stack) -> Vec<Improvement> {
 fn largest_first(asked: &Asked<'_>, stack: &Stack) -> Vec<usize> {
     let weight = |part: &Contributor| -> i128 {
         let sides = asked.requirements.iter().flat_map(|r| [r.form.lower(), r.form.upper()]);
-        let own = sides.flatten().flat_map(|side| side.terms).filter(|(term, _)| *term == part.term);
+        let own =
+            sides.flatten().flat_map(|side| side.terms).filter(|(term, _)| *term == part.term);
         let sensitivity = own.map(|(_, c)| i128::from(c.raw()).abs()).max().unwrap_or(0);
         let width = (part.tolerance.minus + part.tolerance.plus).ticks();
         sensitivity * i128::from(width) * i128::from(part.count)

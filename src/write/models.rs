@@ -11,7 +11,7 @@ use crate::columns::{fit_heading, pump_heading};
 use crate::decimal::Millionths;
 use crate::job::Job;
 use crate::length::{Length, Tolerance, Unit};
-use crate::model::{DerivedRule, Dimension, Form, Model, Spread, Term, Terms};
+use crate::model::{Combine, DerivedRule, Dimension, Form, Model, Spread, Term, Terms};
 use crate::words;
 
 const NAME: &str = "Models";
@@ -310,6 +310,17 @@ fn lines(text: &str, width: u32) -> u32 {
 
 /// How well a dimension is known, and what is assumed inside its plus/minus.
 fn known(dimension: &Dimension, unit: Unit) -> (String, &'static str) {
+    let (mut known, shape) = spread(dimension, unit);
+    if dimension.combine != Combine::Mean {
+        known += &format!("; the {} of its readings counts", dimension.combine.word());
+    }
+    if let Some(gauge) = &dimension.gauge {
+        known += &format!("; gauge {gauge}");
+    }
+    (known, shape)
+}
+
+fn spread(dimension: &Dimension, unit: Unit) -> (String, &'static str) {
     match dimension.spread {
         Spread::Within(Tolerance { plus, minus }) if plus == minus => {
             let within = format!("\u{b1} {}", words::length(plus, unit));

@@ -122,7 +122,10 @@ fn the_published_stack_of_ten_lies_within_what_a_stack_may_come_to() {
 fn published(set: &[i64], [lower, upper]: [i64; 2]) -> [Vec<i64>; 2] {
     let set: Vec<Blade> = set.iter().map(|thickness| blade(*thickness, 0)).collect();
     let middle = Fine::from(tenths((lower + upper) / 2));
-    let wanted = Clearance { limits: [lower, upper].map(|limit| Some(tenths(limit))), predicted: [middle, middle] };
+    let wanted = Clearance {
+        limits: [lower, upper].map(|limit| Some(tenths(limit))),
+        predicted: [middle, middle],
+    };
     let gauge = gauge(&set, &wanted);
     [gauge.go, gauge.no_go].map(|chosen| match chosen.unwrap() {
         Chosen::None => Vec::new(),

@@ -137,7 +137,8 @@ impl Reader<'_> {
         let label = raw.label.clone().unwrap_or_else(|| heading(&name));
         let freedom = self.freedom_of_growth(raw);
         let is_exact = within == Some(Length::ZERO) && temperature_within == Some(Millionths::ZERO);
-        let is_exact = is_exact && expansion.flatten().is_some_and(|e| e.within == Millionths::ZERO);
+        let is_exact =
+            is_exact && expansion.flatten().is_some_and(|e| e.within == Millionths::ZERO);
         if is_exact {
             self.warn(
                 span,
