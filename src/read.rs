@@ -55,6 +55,7 @@ use crate::model::Model;
 use crate::policy::Policy;
 use crate::problem::{Place, Problem, Problems};
 use crate::sheet::{Book, Sheet, numbered};
+use crate::stock::Code;
 
 pub use book::{Memory, is_reading, open as book, workbook};
 pub use executed_plan::{carried, carried_so_far};
@@ -152,8 +153,9 @@ fn check(
     let (Some(mut stock), Some(pumps), Some(sheets)) = (stock, pumps, sheets) else {
         return problems.settle(None).map(|(outlook, _)| outlook);
     };
-    let mut items = stock::settle_tolerances(&stock, &pumps.models, &mut problems);
-    let lots = sheets.settle(&pumps.models, &mut problems);
+    let asked = |kind: &str, fit: &Code| asks_for(&pumps, kind, fit);
+    let mut items = stock::settle_tolerances(&stock, &pumps.models, &asked, &mut problems);
+    let lots = sheets.settle(&pumps.models, &asked, &mut problems);
     let gaskets = stock.gaskets().chain(sheets.gaskets());
     materials::check(gaskets, &pumps.models, &mut problems);
     stock::check_kinds(&stock, &pumps.models, &mut problems);
@@ -206,6 +208,14 @@ fn check(
     let expected = pumps.expected;
     problems.settle(Some(parts)).map(|(parts, warnings)| {
         Forecast::of_checked(Job { inputs, unused, warnings, ..Job::of_checked(parts) }, expected)
+    })
+}
+
+/// Whether some pump has a place for pieces of a kind and fit code.
+fn asks_for(pumps: &pumps::Draft, kind: &str, fit: &Code) -> bool {
+    pumps.pumps.iter().any(|pump| {
+        let packs = &pumps.models[pump.model].packs;
+        packs.iter().zip(&pump.fits).any(|(pack, code)| pack.kind == kind && code == fit)
     })
 }
 

@@ -20,8 +20,11 @@ use std::collections::BTreeMap;
 
 use crate::accounting::{spoiled, stack};
 use crate::consumables::{self, Bag};
+use crate::cutting::{Layout, Remnants};
 use crate::decimal::Millionths;
+use crate::issue::key;
 use crate::issue::planned::Planned;
+use crate::issue::returned::{self, ReturnedLot};
 use crate::job::Job;
 use crate::length::{Length, Tolerance};
 use crate::model::{Form, Term};
@@ -82,18 +85,38 @@ impl Verified {
         issued
     }
 
+    /// Lots that go back into the stock of the plates that are cut.
+    pub fn returned(&self) -> Vec<ReturnedLot> {
+        returned::of(&self.job, &self.plan)
+    }
+
     /// Pieces of each item on hand after the plan is carried out, without the pieces issued and the rest of
-    /// spoiled packs.
+    /// spoiled packs, and with those that go back to it.
     pub fn left(&self) -> Vec<u32> {
+        let returned = self.returned();
         self.issued()
             .into_iter()
             .enumerate()
-            .map(|(item, issued)| {
-                let gone = issued + spoiled(&self.job, item, issued);
-                self.job.stock[item].on_hand.saturating_sub(gone)
+            .map(|(index, issued)| {
+                let item = &self.job.stock[index];
+                let gone = issued + spoiled(&self.job, index, issued);
+                item.on_hand.saturating_sub(gone) + back(&returned, &item.item)
             })
             .collect()
     }
+
+    /// Whole plates of each lot on hand after the plan is carried out.
+    pub fn plates_left(&self) -> Vec<u32> {
+        let returned = self.returned();
+        let lots = self.job.plates.iter().zip(self.plan.plates_cut(&self.job));
+        lots.map(|(lot, cut)| lot.on_hand.saturating_sub(cut) + back(&returned, &lot.item))
+            .collect()
+    }
+}
+
+/// Number that goes back to a lot that the stock has.
+fn back(returned: &[ReturnedLot], item: &str) -> u32 {
+    returned.iter().filter(|lot| key(&lot.item) == key(item)).map(|lot| lot.count).sum()
 }
 
 /// Works a plan out again.
@@ -104,7 +127,10 @@ pub fn verify(job: Job, plan: Plan) -> Result<Verified, Vec<Breach>> {
     plan.check(&job).map_err(|error| vec![error.into()])?;
     let mut breaches = Vec::new();
     let sums = check_kits(&job, &plan, &mut breaches);
-    let after = [Objective::Waste, Objective::Pieces, Objective::Scarcity];
+    let mut after = vec![Objective::Waste, Objective::Pieces, Objective::Scarcity];
+    if !job.plates.is_empty() {
+        after.insert(1, Objective::Plates);
+    }
     check_goals(&job, &plan, &after, &mut breaches);
     check_values(&plan, &sums, &mut breaches);
     if !breaches.is_empty() {
@@ -137,6 +163,8 @@ fn check_kits(job: &Job, plan: &Plan, breaches: &mut Vec<Breach>) -> Sums {
     }
     sums.waste += by_the_pack(job, &issued);
     check_plates(job, plan, &issued, breaches);
+    sums.plates = i128::try_from(plan.layouts.len()).unwrap_or(i128::MAX);
+    sums.waste += plan.layouts.iter().map(|layout| offcut(job, layout)).sum::<i128>();
     for (pump, kit) in job.pumps.iter().zip(&plan.kits) {
         if matches!(kit, Kit::Short(shorts) if shorts.is_empty()) {
             breaches.push(Breach::NoReason(pump.tag.clone()));
@@ -153,6 +181,7 @@ fn check_values(plan: &Plan, sums: &Sums, breaches: &mut Vec<Breach>) {
             Objective::ServedOf(priority) => sums.of_priority.get(&priority).copied().unwrap_or(0),
             Objective::Purchase => sums.bought,
             Objective::Waste => sums.waste,
+            Objective::Plates => sums.plates,
             Objective::Pieces => sums.pieces,
             Objective::Scarcity => sums.scarcity,
         };
@@ -199,6 +228,7 @@ struct Sums {
     of_priority: BTreeMap<u32, i128>,
     bought: i128,
     waste: i128,
+    plates: i128,
     pieces: i128,
     scarcity: i128,
 }
@@ -264,6 +294,35 @@ fn by_the_pack(job: &Job, issued: &BTreeMap<usize, i64>) -> i128 {
         sum += i128::from(paid) * i128::from(lot.unit_cost.raw());
     }
     sum
+}
+
+/// Cost of one plate that is cut up, less that of the rings cut from it, each at its share of the plate's area, and of
+/// the rectangles that are booked back.
+fn offcut(job: &Job, layout: &Layout) -> i128 {
+    let lot = &job.plates[layout.plate];
+    let [run, across] = [layout.along, 1 - layout.along].map(|side| lot.sides[side].ticks());
+    let cost = i128::from(lot.plate_cost.raw());
+    let whole = i128::from(run) * i128::from(across);
+    let rectangle = |a: i64, b: i64| cost * i128::from(a) * i128::from(b) / whole.max(1);
+    let mut rest = cost;
+    let mut beside = across;
+    for &(item, strips) in &layout.strips {
+        let Some(shape) = job.stock[item].cut else { continue };
+        let [wide, hole] = [shape.outside, shape.inside].map(Length::ticks);
+        // A quarter of pi, to six places of pi, rounded down.
+        let ring = 785_398 * (i128::from(wide).pow(2) - i128::from(hole).pow(2));
+        let billionths = ring * 1_000 / whole.max(1);
+        let in_strip = i128::from(run / wide.max(1));
+        rest -= i128::from(strips) * in_strip * (cost * billionths / 1_000_000_000);
+        beside -= wide * i64::from(strips);
+        if job.policy.remnants == Remnants::BookedBack {
+            rest -= i128::from(strips) * rectangle(run % wide.max(1), wide);
+        }
+    }
+    if job.policy.remnants == Remnants::BookedBack {
+        rest -= rectangle(run, beside.max(0));
+    }
+    rest
 }
 
 /// Checks that cut pieces come out of sheets that exist, cut up as the plan says.

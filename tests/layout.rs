@@ -34,11 +34,11 @@ const ROOMS: &[(&str, &str)] = &[
     ("cutting", "decimal length narrow stock"),
     ("pump", "length model narrow packing stock"),
     ("stack", "decimal length model narrow pump stock"),
-    ("policy", "decimal length show stack"),
+    ("policy", "cutting decimal length show stack"),
     ("job", "cutting decimal feeler length model policy problem pump sheet stack stock"),
     ("forecast", "decimal job length stack"),
     ("plan", "cutting decimal job length"),
-    ("accounting", "decimal job length model narrow plan pump stack stock"),
+    ("accounting", "cutting decimal job length model narrow plan pump stack stock"),
     ("consumables", "job plan pump stock"),
     ("crush", "accounting decimal job length model plan pump stack"),
     ("purchase", "decimal job plan problem pump stock"),
@@ -47,7 +47,11 @@ const ROOMS: &[(&str, &str)] = &[
         "accounting cutting decimal job length model plan policy problem pump purchase \
          stack stock",
     ),
-    ("issue", "accounting consumables day decimal digest job plain_text plan problem pump"),
+    (
+        "issue",
+        "accounting consumables cutting day decimal digest job length plain_text plan problem pump \
+         show stock",
+    ),
     ("recheck", "accounting decimal job length model plan pump stack"),
     ("provision", "choose decimal job length model narrow forecast plan pump stack stock"),
     ("size_range", "choose decimal length narrow plan"),
@@ -61,7 +65,7 @@ const ROOMS: &[(&str, &str)] = &[
     ("formats", "crush plan policy problem"),
     (
         "verify",
-        "accounting consumables decimal issue job length model narrow forecast plan policy \
+        "accounting consumables cutting decimal issue job length model narrow forecast plan policy \
          provision pump purchase recheck stack stock",
     ),
     (
@@ -83,7 +87,7 @@ const ROOMS: &[(&str, &str)] = &[
     ),
     (
         "json",
-        "accounting consumables crush cutting day decimal forecast formats job length model narrow \
+        "accounting consumables crush cutting day decimal forecast formats issue job length model narrow \
          packing plain_text plan problem provision pump recheck reorder show size_range stack verify \
          words write",
     ),

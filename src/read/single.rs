@@ -78,8 +78,8 @@ pub fn stock_alone(
     let read = book.as_ref().zip(draft).map(|(book, mut draft)| {
         let name = draft.sheet.sheet.name.clone();
         let sheets = plates::read(book, &name, &mut draft.names, &mut problems);
-        let lots = stock::settle_tolerances(&draft, &models, &mut problems);
-        let sheet_lots = sheets.settle(&models, &mut problems);
+        let lots = stock::settle_tolerances(&draft, &models, &|_, _| true, &mut problems);
+        let sheet_lots = sheets.settle(&models, &|_, _| true, &mut problems);
         stock::check_kinds(&draft, &models, &mut problems);
         let feelers = feelers::read(book, &name, &mut problems);
         let used = [&draft.sheet.sheet, &sheets.sheets.sheet, &sheets.fit];
