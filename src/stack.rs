@@ -5,7 +5,7 @@
 //!
 //! # Definitions
 //!
-//! Contributor i is a measured dimension, a thermal growth, or the pieces of one lot in one place:
+//! Contributor i is a measured dimension, a thermal growth, a product or quotient of two dimensions, or the pieces of one lot in one place:
 //!
 //! ```text
 //! n_i        number of pieces, 1 for a dimension or a growth
@@ -15,7 +15,7 @@
 //! c_i        sensitivity of the value
 //!
 //! value          y = sum c_i n_i x_i                                  (a length)
-//! clearance      L <= y <= H                                          L, H lower and upper limit
+//! clearance      L <= y <= H                                          L, H lower and upper limit; one may be missing
 //! gasket fill    L <= free / gap - 1 <= H                             allowance, no unit; held linear:
 //!                free - (1 + L) gap >= 0,  free - (1 + H) gap <= 0    so c_i differ at L and H
 //! worst case     w- = sum n_i |c_i| (m_i, or p_i where c_i < 0)       below y
@@ -33,7 +33,8 @@
 //! | plus/minus with half-width t (type B) | t / sqrt(3) rectangular, t / sqrt(6) triangular, t / 2 normal, t / sqrt(2) U-shaped | infinite, or as stated |
 //! | stated standard uncertainty (type B) | u | infinite, or as stated |
 //! | n readings with scatter s and resolution r (type A) | sqrt(s^2 / n + (r / 2)^2 / 3) | (n - 1) (u^2 / (s^2 / n))^2 |
-//! | thermal growth | first order of length x expansion x temperature difference, each rectangular | infinite |
+//! | thermal growth | first order of length x expansion x temperature difference, each rectangular | infinite, or effective ones of its factors |
+//! | derived term | first order of a b / per, or of times a / b | effective ones of its dimensions |
 //!
 //! The coverage factor k is given (2 unless the policy says otherwise), or is the two-sided quantile of Student's
 //! distribution for a level of confidence and the effective degrees of freedom
@@ -46,7 +47,8 @@
 //! | expanded | max(0, U - d) | max(0, U + d) |
 //!
 //! The requirement is met if both margins, `y - guard - L` and `H - y - guard`, are zero or more. For a gasket fill
-//! they are margins of the free thickness.
+//! they are margins of the free thickness. It is not met if y itself lies beyond a limit, and NOT PROVEN in between:
+//! y within the limits, its guard not.
 //!
 //! Sources: standard uncertainties JCGM 100:2008, 4.2.3, 4.3.7 to 4.3.9 and F.2.2.1; combined 5.1.2 and 5.2.2;
 //! expanded 6.2.1; degrees of freedom G.4.1, factor G.3.2; the decision rule of ISO 14253-1; probability of conformity
@@ -61,29 +63,40 @@
 //! - An expanded uncertainty lies about the middle of uneven tolerances, and a guard is never below zero: two
 //!   minus-only shims are expected thin by more than the larger side about the nominal value covers.
 
+mod chance;
 mod coverage;
 pub mod monte_carlo;
 mod report;
+mod settle;
 mod simulate;
 mod uncertainty;
 
+use std::fmt;
+
 use crate::decimal::Millionths;
+use crate::gauge::Certified;
 use crate::length::{Fine, Length, Tolerance, Uncertainty};
-use crate::model::{Correlation, Form, Shape, Term};
+use crate::model::{Combine, Correlation, DerivedRule, Form, Shape, Side, Term, sensitivity};
 use crate::pump::Growth;
 use crate::stock::Lot;
 
+pub use chance::{
+    Chance, ChanceLaw, USUAL_LEVEL, contradicts, met_by_all, missed_by_none, promised,
+};
 pub use coverage::Coverage;
 pub use report::{Contribution, Report, ReportSide, report};
-pub use simulate::{Undrawn, level_of_draws, simulate, taken_as_normal};
+pub use settle::{Asked, Improvement, improved, plain_below, settle};
+pub use simulate::{Undrawn, few_readings, level_of_draws, simulate, taken_as_normal};
 pub use uncertainty::expanded;
-pub(crate) use uncertainty::{Variance, can_be};
+pub(crate) use uncertainty::{Budget, PieceError, budget, can_be};
 
 /// Contributors to the requirements of one pump, with the pieces of its kit.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct Stack {
     /// Dimensions, thermal terms, then the pieces place by place.
     pub contributors: Vec<Contributor>,
+    /// Errors that enter through several contributors: of the means of measured lots, of gauges.
+    pub shared: Vec<SharedError>,
     /// Pairs of dimensions or thermal terms with correlated errors.
     pub correlations: Vec<Correlation>,
 }
@@ -111,8 +124,40 @@ pub struct Contributor {
     pub standard_uncertainty: Uncertainty,
     /// Degrees of freedom of the standard uncertainty; `None` where it is taken as exactly known.
     pub degrees_of_freedom: Option<u32>,
-    /// Error that all pieces of its lot share, where the lot was measured.
-    pub lot: Option<LotError>,
+    /// Lot of its pieces, and how far they err alike.
+    pub lot: Option<OfLot>,
+}
+
+impl Contributor {
+    pub(crate) fn error(&self) -> PieceError {
+        PieceError {
+            tolerance: self.tolerance,
+            standard: self.standard_uncertainty,
+            freedom: self.degrees_of_freedom,
+            lot: self.lot,
+        }
+    }
+}
+
+impl Stack {
+    /// Sensitivity of a sum to a shared error, in millionths: that to its members, each as often as it is there.
+    pub(crate) fn weight(&self, terms: &[(Term, Millionths)], error: &SharedError) -> i128 {
+        let members = error.members.iter().filter_map(|&member| self.contributors.get(member));
+        members
+            .map(|part| i128::from(sensitivity(terms, part.term).raw()) * i128::from(part.count))
+            .sum()
+    }
+}
+
+impl Contributor {
+    /// Distribution inside the plus/minus of one of its readings, where that is what it is known by.
+    pub(crate) fn shape(&self) -> Option<Shape> {
+        match self.evaluation {
+            Evaluation::Within(shape) => Some(shape),
+            Evaluation::Repeated { shape, .. } => shape,
+            _ => None,
+        }
+    }
 }
 
 /// Guard: the length kept clear of each limit.
@@ -133,22 +178,90 @@ pub enum Evaluation {
     Within(Shape),
     /// Standard uncertainty stated as such (type B).
     Standard,
-    /// Scatter of the readings (type A), and the resolution of the gauge.
+    /// Several readings, each with a stated uncertainty (type B), and their scatter (type A).
+    Repeated {
+        /// Plus/minus of one reading.
+        each: Tolerance,
+        /// Distribution inside it; `None` where a standard uncertainty is stated.
+        shape: Option<Shape>,
+        /// Standard uncertainty of one reading.
+        standard: Uncertainty,
+        /// Its degrees of freedom; `None` where it is taken as exactly known.
+        freedom: Option<u32>,
+        /// How the readings combine.
+        combine: Combine,
+    },
+    /// Scatter of the readings alone (type A), and the resolution of the gauge.
     Readings {
         /// Resolution of the gauge: a rectangular error of half of it either way.
         resolution: Length,
+        /// How the readings combine.
+        combine: Combine,
     },
     /// Product of length, expansion and temperature difference.
     Growth(Box<Growth>),
+    /// Product or quotient of two dimensions.
+    Derived(Box<Derivation>),
 }
 
-/// Error that all pieces of one lot share.
+/// Origin of a derived term.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Derivation {
+    /// Rule.
+    pub rule: DerivedRule,
+    /// Dimensions.
+    pub of: [Contributor; 2],
+}
+
+/// How far the pieces of one lot, or those cut from one lot of plates, err alike within their tolerance.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Alike {
+    /// Not known. A common error may only widen: pieces of one sign count as wholly alike, pieces of opposed signs as
+    /// independent.
+    #[default]
+    AtWorst,
+    /// Share of the tolerance that is common, 0 to 1. It cancels between opposed signs.
+    Share(Millionths),
+}
+
+impl fmt::Display for Alike {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Alike::AtWorst => f.write_str("at worst"),
+            Alike::Share(share) => write!(f, "{} %", *share * 100),
+        }
+    }
+}
+
+/// Lot of a piece, and how far its pieces err alike.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct LotError {
+pub struct OfLot {
     /// Lot.
     pub lot: Lot,
-    /// Standard uncertainty.
-    pub standard_uncertainty: Uncertainty,
+    /// How far they err alike.
+    pub alike: Alike,
+}
+
+/// Source of an error that enters through several contributors.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum ErrorSource {
+    /// Measured mean of a lot.
+    Mean(Lot),
+    /// Gauge, by its index in the job.
+    Gauge(usize),
+}
+
+/// Error that enters through several contributors: one and the same in all of them.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct SharedError {
+    /// Label for people.
+    pub label: String,
+    /// Source.
+    pub source: ErrorSource,
+    /// Contributors that it enters through, by their index in the stack.
+    pub members: Vec<usize>,
+    /// Uncertainty.
+    pub certified: Certified,
 }
 
 /// Nominal sum, and its worst case below and above.
@@ -156,9 +269,10 @@ pub struct LotError {
 pub struct WorstCase {
     /// Sum of the nominal values.
     pub nominal: Fine,
-    /// Worst case below the nominal sum; not negative.
+    /// Worst case below the nominal sum; negative where the limits of a deviation lie on one side and the sum is never
+    /// as small as that.
     pub below: Fine,
-    /// Worst case above the nominal sum; not negative.
+    /// Worst case above the nominal sum, likewise.
     pub above: Fine,
     /// Twice the distance of the middle of the tolerances above the nominal sum; zero where the tolerances
     /// are symmetric.
@@ -168,13 +282,13 @@ pub struct WorstCase {
 /// Sum of contributors, each times its sensitivity in `terms`, with its worst case.
 ///
 /// Worst case: every contributor at the end of its tolerance that moves the sum furthest, `w = sum n |c| t`,
-/// separately below and above.
+/// separately below and above; an error that several share counts as often as they are there, `|sum n c| t`.
 ///
 /// ```
 /// use gapwright::decimal::Millionths;
 /// use gapwright::length::{Length, Tolerance, Uncertainty, Unit};
 /// use gapwright::model::Term;
-/// use gapwright::stack::{Contributor, Evaluation, worst_case};
+/// use gapwright::stack::{Contributor, Evaluation, Stack, worst_case};
 /// let thou = |n| Length::parse(n, Some(Unit::Thou)).unwrap();
 /// let part = |label: &str, term, nominal, plus_minus| Contributor {
 ///     label: label.into(), term, item: None, count: 1, readings: vec![],
@@ -182,26 +296,46 @@ pub struct WorstCase {
 ///     evaluation: Evaluation::Standard, standard_uncertainty: Uncertainty::from(thou("0.3")), degrees_of_freedom: None, lot: None,
 /// };
 /// let parts = [part("gap", Term::Dimension(0), "67", "0.5"), part("pack", Term::Pack(0), "46", "1")];
+/// let stack = Stack { contributors: parts.to_vec(), ..Stack::default() };
 /// let minus_one = Millionths::from_raw(-1_000_000);
-/// let clearance = worst_case(&[(Term::Dimension(0), Millionths::ONE), (Term::Pack(0), minus_one)], &parts);
+/// let clearance = worst_case(&[(Term::Dimension(0), Millionths::ONE), (Term::Pack(0), minus_one)], &stack);
 /// assert_eq!(clearance.nominal.show(Unit::Inch), "0.0210");
 /// assert_eq!(clearance.below.show(Unit::Inch), "0.0015");
 /// ```
-pub fn worst_case(terms: &[(Term, Millionths)], contributors: &[Contributor]) -> WorstCase {
-    let mut sum = WorstCase::default();
-    for (term, sensitivity) in terms {
-        for part in contributors.iter().filter(|part| part.term == *term) {
-            let down = *sensitivity * (part.tolerance.minus * part.count);
-            let up = *sensitivity * (part.tolerance.plus * part.count);
-            sum.nominal = sum.nominal + *sensitivity * (part.nominal * part.count);
-            sum.asymmetry = sum.asymmetry + up - down;
-            // A negative sensitivity swaps the sides.
-            let (below, above) = if sensitivity.raw() < 0 { (-up, -down) } else { (down, up) };
-            sum.below = sum.below + below;
-            sum.above = sum.above + above;
-        }
+pub fn worst_case(terms: &[(Term, Millionths)], stack: &Stack) -> WorstCase {
+    let [below, above] = budget(terms, stack).worst().map(Fine::from_raw);
+    let mut sum = WorstCase { below, above, ..WorstCase::default() };
+    for part in &stack.contributors {
+        let c = sensitivity(terms, part.term);
+        sum.nominal = sum.nominal + c * (part.nominal * part.count);
+        let [minus, plus] =
+            [part.tolerance.minus, part.tolerance.plus].map(|t| c * (t * part.count));
+        sum.asymmetry = sum.asymmetry + plus - minus;
     }
     sum
+}
+
+/// Outcome of a requirement under an acceptance rule.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Judgement {
+    /// The value keeps its guard clear of both limits.
+    Met,
+    /// The nominal value lies within the limits, but not clear of them by its guard: neither conformity nor the
+    /// opposite is proven.
+    NotProven,
+    /// The nominal value lies beyond a limit.
+    NotMet,
+}
+
+impl Judgement {
+    /// Words for people, the same everywhere.
+    pub fn words(self) -> &'static str {
+        match self {
+            Judgement::Met => "met",
+            Judgement::NotProven => "NOT PROVEN",
+            Judgement::NotMet => "NOT MET",
+        }
+    }
 }
 
 /// Value of a requirement, its limits and its guards.
@@ -209,10 +343,10 @@ pub fn worst_case(terms: &[(Term, Millionths)], contributors: &[Contributor]) ->
 pub struct Verdict {
     /// Target, on the scale of `value`.
     pub target: Fine,
-    /// Lower limit, on the scale of `value`.
-    pub lower: Fine,
-    /// Upper limit, on the scale of `value`.
-    pub upper: Fine,
+    /// Lower limit, on the scale of `value`, if there is one.
+    pub lower: Option<Fine>,
+    /// Upper limit, on the scale of `value`, if there is one.
+    pub upper: Option<Fine>,
     /// Nominal value: the linear form, or the free thickness of the gasket.
     pub value: Fine,
     /// Guard kept clear of the lower limit.
@@ -222,29 +356,54 @@ pub struct Verdict {
 }
 
 impl Verdict {
-    /// Margin above the lower limit after its guard; negative when the limit is not met.
-    pub fn margin_lower(&self) -> Fine {
-        self.value - self.guard_lower - self.lower
+    /// Margin above the lower limit after its guard; negative when the limit is not met, `None` without one.
+    pub fn margin_lower(&self) -> Option<Fine> {
+        self.lower.map(|lower| self.value - self.guard_lower - lower)
     }
 
-    /// Margin below the upper limit after its guard; negative when the limit is not met.
-    pub fn margin_upper(&self) -> Fine {
-        self.upper - self.guard_upper - self.value
+    /// Margin below the upper limit after its guard; negative when the limit is not met, `None` without one.
+    pub fn margin_upper(&self) -> Option<Fine> {
+        self.upper.map(|upper| upper - self.guard_upper - self.value)
+    }
+
+    /// The smaller margin, with the guard on its side.
+    fn nearest(&self) -> (Fine, Fine) {
+        let lower = self.margin_lower().map(|margin| (margin, self.guard_lower));
+        let upper = self.margin_upper().map(|margin| (margin, self.guard_upper));
+        let both = lower.into_iter().chain(upper);
+        // A form that was checked has a limit.
+        both.min_by_key(|(margin, _)| *margin).unwrap_or_default()
     }
 
     /// The smaller of the two margins.
     pub fn margin(&self) -> Fine {
-        self.margin_lower().min(self.margin_upper())
+        self.nearest().0
     }
 
     /// Guard on the side with the smaller margin.
     pub fn guard(&self) -> Fine {
-        if self.margin_lower() <= self.margin_upper() { self.guard_lower } else { self.guard_upper }
+        self.nearest().1
+    }
+
+    /// Whether the nominal value is within the limits, without any guard.
+    pub fn is_nominally_within(&self) -> bool {
+        self.lower.is_none_or(|lower| lower <= self.value)
+            && self.upper.is_none_or(|upper| self.value <= upper)
     }
 
     /// Whether the requirement is met; nothing is rounded before this.
     pub fn conforms(&self) -> bool {
         self.margin() >= Fine::ZERO
+    }
+
+    /// Outcome; nothing is rounded before this. Under the nominal rule, which has no guard, a requirement is met or
+    /// not met.
+    pub fn judgement(&self) -> Judgement {
+        match (self.conforms(), self.is_nominally_within()) {
+            (true, _) => Judgement::Met,
+            (false, true) => Judgement::NotProven,
+            (false, false) => Judgement::NotMet,
+        }
     }
 
     /// Distance from the target.
@@ -259,29 +418,26 @@ impl Verdict {
 /// are asymmetric. The limit on the side of the middle then needs a larger guard by that distance, the other
 /// a smaller one, but never less than zero.
 pub fn judge(form: &Form, stack: &Stack, guard: Guard) -> Verdict {
-    let contributors = &stack.contributors;
-    let value = worst_case(&form.value(), contributors).nominal;
-    let slack = |face: &crate::model::Side| {
-        let sum = worst_case(&face.terms, contributors);
-        (sum, sum.nominal - Fine::from(face.bound))
-    };
+    let value = worst_case(&form.value(), stack).nominal;
+    let target = form.target();
+    let at = |face: &Side| value - worst_case(&face.terms, stack).nominal + face.bound.into();
     let (lower, upper) = (form.lower(), form.upper());
-    let (low, above_lower) = slack(&lower);
-    let (high, above_upper) = slack(&upper);
-    let (_, above_target) = slack(&form.target());
-    // The two sides of a gasket fill weigh the gap differently, so their uncertainties differ.
+    // The two sides of a gasket fill weigh the gap differently, so their uncertainties differ. The target weighs it
+    // where there is no limit.
+    let [low, high] = [&lower, &upper].map(|face| &face.as_ref().unwrap_or(&target).terms);
+    let [below, above] = [low, high].map(|terms| worst_case(terms, stack));
     let (guard_lower, guard_upper) = match guard {
         Guard::None => (Fine::ZERO, Fine::ZERO),
-        Guard::WorstCase => (low.below, high.above),
+        Guard::WorstCase => (below.below, above.above),
         Guard::Expanded(coverage) => (
-            clear(expanded(&lower.terms, stack, coverage), low.asymmetry),
-            clear(expanded(&upper.terms, stack, coverage), -high.asymmetry),
+            clear(expanded(low, stack, coverage), below.asymmetry),
+            clear(expanded(high, stack, coverage), -above.asymmetry),
         ),
     };
     Verdict {
-        target: value - above_target,
-        lower: value - above_lower,
-        upper: value - above_upper,
+        target: at(&target),
+        lower: lower.as_ref().map(at),
+        upper: upper.as_ref().map(at),
         value,
         guard_lower,
         guard_upper,
@@ -302,7 +458,7 @@ mod tests {
     const TWO: Coverage = Coverage::Factor(Millionths::from_raw(2_000_000));
 
     fn stack(parts: &[Contributor]) -> Stack {
-        Stack { contributors: parts.to_vec(), correlations: Vec::new() }
+        Stack { contributors: parts.to_vec(), ..Stack::default() }
     }
 
     fn part(term: Term, count: u32, nominal: i64, standard: i64) -> Contributor {
@@ -321,10 +477,14 @@ mod tests {
         }
     }
 
-    fn of_lot(part: Contributor, lot: usize, standard: i64) -> Contributor {
+    fn mean_of(lot: usize, standard: i64, members: &[usize]) -> SharedError {
         let standard = Length::from_ticks(standard).into();
-        let lot = Lot::Item(lot);
-        Contributor { lot: Some(LotError { lot, standard_uncertainty: standard }), ..part }
+        SharedError {
+            label: String::new(),
+            source: ErrorSource::Mean(Lot::Item(lot)),
+            members: members.to_vec(),
+            certified: Certified { standard, ..Certified::default() },
+        }
     }
 
     fn ticks(n: i64) -> Fine {
@@ -338,9 +498,10 @@ mod tests {
     fn three_contributors_come_to_what_they_do_by_hand() {
         let parts = [
             part(Term::Dimension(0), 1, 0, 40),
-            of_lot(part(Term::Pack(0), 3, 0, 20), 0, 30),
-            of_lot(part(Term::Pack(1), 1, 0, 0), 1, 50),
+            part(Term::Pack(0), 3, 0, 20),
+            part(Term::Pack(1), 1, 0, 0),
         ];
+        let shared = |shared: &[SharedError]| Stack { shared: shared.to_vec(), ..stack(&parts) };
         let c = Millionths::from_raw;
         let terms = [
             (Term::Dimension(0), c(1_500_000)),
@@ -348,12 +509,12 @@ mod tests {
             (Term::Pack(1), c(1_000_000)),
         ];
         // 2 x 124.096 736 460...
-        assert_eq!(expanded(&terms, &stack(&parts), TWO).raw(), 248_193_473);
+        let two_lots = shared(&[mean_of(0, 30, &[1]), mean_of(1, 50, &[2])]);
+        assert_eq!(expanded(&terms, &two_lots, TWO).raw(), 248_193_473);
         // If the last piece belonged to the first lot, with 30, the two would partly cancel: 3600 + 1200 +
         // ((3 - 1) x 30)^2 = 8400, root 91.651513899...
-        let mut same = parts;
-        same[2] = of_lot(part(Term::Pack(1), 1, 0, 0), 0, 30);
-        assert_eq!(expanded(&terms, &stack(&same), TWO).raw(), 183_303_028);
+        let one_lot = shared(&[mean_of(0, 30, &[1, 2])]);
+        assert_eq!(expanded(&terms, &one_lot, TWO).raw(), 183_303_028);
     }
 
     /// With k the root of 3, the expanded uncertainty of rectangular contributors is the root sum square of
@@ -374,7 +535,7 @@ mod tests {
         let width = expanded(&terms, &stack(&parts), root);
         // Every standard uncertainty is rounded up, and so is the root of three.
         assert!(width >= ticks(130_000) && width <= ticks(130_001), "{width:?}");
-        assert_eq!(worst_case(&terms, &parts).below, ticks(190_000));
+        assert_eq!(worst_case(&terms, &stack(&parts)).below, ticks(190_000));
     }
 
     /// The sides of a gasket fill weigh the gap by 1.2 and by 3: u is the root of 16^2 + 12^2 = 20^2
@@ -386,18 +547,28 @@ mod tests {
             gap: vec![(Term::Dimension(0), Millionths::ONE)],
             target: Millionths::from_raw(500_000),
             lower: Millionths::from_raw(200_000),
-            upper: Millionths::from_raw(2_000_000),
+            upper: Some(Millionths::from_raw(2_000_000)),
         };
         let parts = [part(Term::Dimension(0), 1, 1_000, 10), part(Term::Pack(0), 1, 1_240, 16)];
         let verdict = judge(&form, &stack(&parts), Guard::Expanded(TWO));
         assert_eq!(verdict.guard_lower, ticks(40));
         assert_eq!(verdict.guard_upper, ticks(68));
         // 1240 is 40 above the least free thickness: just clear, and one tick less is not.
-        assert_eq!(verdict.margin_lower(), Fine::ZERO);
+        assert_eq!(verdict.margin_lower(), Some(Fine::ZERO));
         assert!(verdict.conforms());
         let thinner = [parts[0].clone(), part(Term::Pack(0), 1, 1_239, 16)];
-        assert!(!judge(&form, &stack(&thinner), Guard::Expanded(TWO)).conforms());
-        assert!(judge(&form, &stack(&thinner), Guard::None).conforms());
+        let of = |parts: &[Contributor], guard| judge(&form, &stack(parts), guard);
+        let thinner_is = of(&thinner, Guard::Expanded(TWO));
+        assert!(!thinner_is.conforms());
+        assert_eq!(thinner_is.judgement(), Judgement::NotProven);
+        assert_eq!(of(&thinner, Guard::None).judgement(), Judgement::Met);
+        // 1.2 times the gap is the least: there it is not proven, and one tick less is not met, guard or no guard.
+        for guard in [Guard::None, Guard::Expanded(TWO)] {
+            let at = [parts[0].clone(), part(Term::Pack(0), 1, 1_200, 16)];
+            let beyond = [parts[0].clone(), part(Term::Pack(0), 1, 1_199, 16)];
+            assert_ne!(of(&at, guard).judgement(), Judgement::NotMet);
+            assert_eq!(of(&beyond, guard).judgement(), Judgement::NotMet);
+        }
     }
 
     /// By hand: a gasket within 500 on a gap of two parts within 200 each. The gap weighs 1.4 at the lower
@@ -410,7 +581,7 @@ mod tests {
             gap: vec![(Term::Dimension(0), Millionths::ONE), (Term::Dimension(1), Millionths::ONE)],
             target: Millionths::from_raw(500_000),
             lower: Millionths::from_raw(400_000),
-            upper: Millionths::from_raw(600_000),
+            upper: Some(Millionths::from_raw(600_000)),
         };
         let to = |term, nominal, half| Contributor {
             tolerance: Tolerance::even(Length::from_ticks(half)),

@@ -7,6 +7,8 @@
 
 mod bags;
 mod breach;
+mod limits;
+mod plates;
 mod provision;
 mod purchase;
 mod recheck;
@@ -20,22 +22,20 @@ use std::collections::BTreeMap;
 
 use crate::accounting::{spoiled, stack};
 use crate::consumables::{self, Bag};
-use crate::cutting::{Layout, Remnants};
 use crate::decimal::Millionths;
 use crate::issue::key;
 use crate::issue::planned::Planned;
 use crate::issue::returned::{self, ReturnedLot};
 use crate::job::Job;
-use crate::length::{Length, Tolerance};
 use crate::model::{Form, Term};
-use crate::plan::{Kit, Objective, PackPick, Pick, Plan};
+use crate::plan::{Cause, Kit, Objective, PackPick, Pick, Plan};
 use crate::policy::Acceptance;
 use crate::pump::Pump;
 use crate::stack::judge;
-use crate::stock::Cut;
 use crate::stock::Item;
 
 pub use bags::check_bags;
+use plates::{check_plates, offcut};
 
 /// Plan that has passed the checker; only [`verify`] makes one, and only such plans are written.
 #[derive(Debug, Clone)]
@@ -166,8 +166,14 @@ fn check_kits(job: &Job, plan: &Plan, breaches: &mut Vec<Breach>) -> Sums {
     sums.plates = i128::try_from(plan.layouts.len()).unwrap_or(i128::MAX);
     sums.waste += plan.layouts.iter().map(|layout| offcut(job, layout)).sum::<i128>();
     for (pump, kit) in job.pumps.iter().zip(&plan.kits) {
-        if matches!(kit, Kit::Short(shorts) if shorts.is_empty()) {
+        let Kit::Short(shorts) = kit else { continue };
+        if shorts.is_empty() {
             breaches.push(Breach::NoReason(pump.tag.clone()));
+        }
+        for short in shorts {
+            if let Cause::NotProven { packs } = &short.cause {
+                check_not_proven(job, pump, packs, breaches);
+            }
         }
     }
     sums
@@ -296,73 +302,6 @@ fn by_the_pack(job: &Job, issued: &BTreeMap<usize, i64>) -> i128 {
     sum
 }
 
-/// Cost of one plate that is cut up, less that of the rings cut from it, each at its share of the plate's area, and of
-/// the rectangles that are booked back.
-fn offcut(job: &Job, layout: &Layout) -> i128 {
-    let lot = &job.plates[layout.plate];
-    let [run, across] = [layout.along, 1 - layout.along].map(|side| lot.sides[side].ticks());
-    let cost = i128::from(lot.plate_cost.raw());
-    let whole = i128::from(run) * i128::from(across);
-    let rectangle = |a: i64, b: i64| cost * i128::from(a) * i128::from(b) / whole.max(1);
-    let mut rest = cost;
-    let mut beside = across;
-    for &(item, strips) in &layout.strips {
-        let Some(shape) = job.stock[item].cut else { continue };
-        let [wide, hole] = [shape.outside, shape.inside].map(Length::ticks);
-        // A quarter of pi, to six places of pi, rounded down.
-        let ring = 785_398 * (i128::from(wide).pow(2) - i128::from(hole).pow(2));
-        let billionths = ring * 1_000 / whole.max(1);
-        let in_strip = i128::from(run / wide.max(1));
-        rest -= i128::from(strips) * in_strip * (cost * billionths / 1_000_000_000);
-        beside -= wide * i64::from(strips);
-        if job.policy.remnants == Remnants::BookedBack {
-            rest -= i128::from(strips) * rectangle(run % wide.max(1), wide);
-        }
-    }
-    if job.policy.remnants == Remnants::BookedBack {
-        rest -= rectangle(run, beside.max(0));
-    }
-    rest
-}
-
-/// Checks that cut pieces come out of sheets that exist, cut up as the plan says.
-fn check_plates(job: &Job, plan: &Plan, issued: &BTreeMap<usize, i64>, breaches: &mut Vec<Breach>) {
-    let mut cut: BTreeMap<usize, i64> = BTreeMap::new();
-    let mut sheets: BTreeMap<usize, i64> = BTreeMap::new();
-    for layout in &plan.layouts {
-        let lot = &job.plates[layout.plate];
-        *sheets.entry(layout.plate).or_default() += 1;
-        let run = lot.sides[layout.along].ticks();
-        let mut across = 0;
-        for &(item, strips) in &layout.strips {
-            let of_this = |cut: &Cut| cut.plate == layout.plate && cut.outside.ticks() > 0;
-            let Some(shape) = job.stock[item].cut.filter(of_this) else {
-                breaches.push(Breach::Strip(lot.item.clone()));
-                continue;
-            };
-            across += shape.outside.ticks() * i64::from(strips);
-            *cut.entry(item).or_default() += i64::from(strips) * (run / shape.outside.ticks());
-        }
-        if across > lot.sides[1 - layout.along].ticks() {
-            breaches.push(Breach::Wide(lot.item.clone()));
-        }
-    }
-    for (&sheet, &count) in &sheets {
-        let lot = &job.plates[sheet];
-        if count > i64::from(lot.on_hand) - i64::from(lot.reserved) {
-            let sheet = lot.item.clone();
-            breaches.push(Breach::PlatesOverdrawn { sheet, count });
-        }
-    }
-    for (&item, &count) in issued {
-        let lot = &job.stock[item];
-        if lot.cut.is_some() && count > cut.get(&item).copied().unwrap_or(0) {
-            let item = lot.item.clone();
-            breaches.push(Breach::NotCut { item, count });
-        }
-    }
-}
-
 fn check_pieces(job: &Job, pump: &Pump, packs: &[PackPick], breaches: &mut Vec<Breach>) {
     let places = &job.models[pump.model].packs;
     if packs.len() != places.len() {
@@ -404,56 +343,30 @@ fn check_pieces(job: &Job, pump: &Pump, packs: &[PackPick], breaches: &mut Vec<B
     }
 }
 
-/// Least, nominal and greatest value of a term, in ticks.
-fn ends(job: &Job, pump: &Pump, packs: &[PackPick], term: Term) -> [i128; 3] {
-    let around = |value: Length, tolerance: Tolerance| {
-        let value = i128::from(value.ticks());
-        [
-            value - i128::from(tolerance.minus.ticks()),
-            value,
-            value + i128::from(tolerance.plus.ticks()),
-        ]
-    };
+/// Nominal value of a term, in ticks.
+fn nominal(job: &Job, pump: &Pump, packs: &[PackPick], term: Term) -> i128 {
     match term {
-        Term::Dimension(index) => {
-            let m = &pump.dimensions[index];
-            around(m.value, m.tolerance)
-        }
-        Term::Thermal(index) => {
-            let growth = &pump.growths[index];
-            around(growth.value, growth.tolerance)
-        }
+        Term::Dimension(index) => pump.dimensions[index].value.ticks().into(),
+        Term::Thermal(index) => pump.growths[index].value.ticks().into(),
+        Term::Derived(_) => pump.estimate(term).map_or(0, |known| known.value.ticks().into()),
         Term::Pack(index) => {
-            let mut ends = [0; 3];
-            for pick in packs.get(index).iter().flat_map(|pack| &pack.picks) {
-                let Some(lot) = job.stock.get(pick.item) else {
-                    continue;
-                };
-                let Some(size) = lot.size else { continue };
-                let count = i128::from(pick.count);
+            let picks = packs.get(index).into_iter().flat_map(|pack| &pack.picks);
+            let thickness = |pick: &Pick| {
+                let lot = job.stock.get(pick.item)?;
                 let layer = lot.peel_step.map_or(0, |step| i128::from(step.ticks()));
-                let thickness =
-                    i128::from(size.thickness.ticks()) - i128::from(pick.peeled) * layer;
-                ends[0] += count * (thickness - i128::from(size.tolerance.minus.ticks()));
-                ends[1] += count * thickness;
-                ends[2] += count * (thickness + i128::from(size.tolerance.plus.ticks()));
-            }
-            ends
+                let whole = i128::from(lot.size?.thickness.ticks());
+                Some(i128::from(pick.count) * (whole - i128::from(pick.peeled) * layer))
+            };
+            picks.filter_map(thickness).sum()
         }
     }
 }
 
-/// Least, nominal and greatest value of a sum of terms, in millionths of a tick.
-fn sum_ends(job: &Job, pump: &Pump, packs: &[PackPick], terms: &[(Term, Millionths)]) -> [i128; 3] {
-    let mut sum = [0; 3];
-    for (term, sensitivity) in terms {
-        let [low, nominal, high] =
-            ends(job, pump, packs, *term).map(|end| end * i128::from(sensitivity.raw()));
-        sum[0] += low.min(high);
-        sum[1] += nominal;
-        sum[2] += low.max(high);
-    }
-    sum
+/// Nominal value of a sum of terms, in millionths of a tick.
+fn nominal_sum(job: &Job, pump: &Pump, packs: &[PackPick], terms: &[(Term, Millionths)]) -> i128 {
+    let each =
+        |(term, c): &(Term, Millionths)| nominal(job, pump, packs, *term) * i128::from(c.raw());
+    terms.iter().map(each).sum()
 }
 
 const MILLION: i128 = 1_000_000;
@@ -463,7 +376,7 @@ fn check_limits(job: &Job, pump: &Pump, packs: &[PackPick], breaches: &mut Vec<B
     for requirement in &pump.requirements {
         // The report's own verdict must agree.
         let shown = judge(&requirement.form, &reported, job.policy.guard()).conforms();
-        if !(holds(job, pump, packs, &requirement.form) && shown) {
+        if !(limits::hold(job, pump, packs, &requirement.form, job.policy.acceptance) && shown) {
             breaches.push(Breach::NotMet {
                 pump: pump.tag.clone(),
                 requirement: requirement.label.clone(),
@@ -472,204 +385,26 @@ fn check_limits(job: &Job, pump: &Pump, packs: &[PackPick], breaches: &mut Vec<B
     }
 }
 
-/// Whether a requirement is met under the acceptance rule of the policy.
-fn holds(job: &Job, pump: &Pump, packs: &[PackPick], form: &Form) -> bool {
-    let pick = |[low, nominal, high]: [i128; 3]| match job.policy.acceptance {
-        // The expanded uncertainty is checked below, beside the nominal value.
-        Acceptance::Nominal | Acceptance::Expanded => (nominal, nominal),
-        Acceptance::WorstCase => (low, high),
-    };
-    let met = match form {
-        Form::Linear { terms, lower, upper, .. } => {
-            let (low, high) = pick(sum_ends(job, pump, packs, terms));
-            low >= i128::from(lower.ticks()) * MILLION
-                && high <= i128::from(upper.ticks()) * MILLION
-        }
-        Form::GasketFill { gasket, gap, lower, upper, .. } => {
-            let (thin, thick) =
-                pick(ends(job, pump, packs, Term::Pack(*gasket)).map(|end| end * MILLION));
-            let (narrow, wide) = pick(sum_ends(job, pump, packs, gap));
-            thin * MILLION >= (MILLION + i128::from(lower.raw())) * wide
-                && thick * MILLION <= (MILLION + i128::from(upper.raw())) * narrow
-        }
-    };
-    met && (job.policy.acceptance != Acceptance::Expanded
-        || clear_of_uncertainty(job, pump, packs, form))
-}
-
-/// Whether nominal value and middle are inside both limits by at least the expanded uncertainty. Source: JCGM
-/// 100:2008, 5.2.2, 6.2.1 and G.4.1; the decision rule of ISO 14253-1, from memory.
-///
-/// With a distance S to a limit, `S >= k u` is `(S / k)^2 >= u^2`: no root is needed.
-fn clear_of_uncertainty(job: &Job, pump: &Pump, packs: &[PackPick], form: &Form) -> bool {
-    // Each limit as weights of the terms, in millionths, and the distance to it.
-    let sides: [(Vec<(Term, i128)>, i128); 2] = match form {
-        Form::Linear { terms, lower, upper, .. } => {
-            let [_, value, _] = sum_ends(job, pump, packs, terms);
-            let up: Vec<_> = terms.iter().map(|(t, c)| (*t, c.raw().into())).collect();
-            let down = up.iter().map(|(t, c): &(Term, i128)| (*t, -c)).collect();
-            [
-                (up, value - i128::from(lower.ticks()) * MILLION),
-                (down, i128::from(upper.ticks()) * MILLION - value),
-            ]
-        }
-        Form::GasketFill { gasket, gap, lower, upper, .. } => {
-            let [_, free, _] = ends(job, pump, packs, Term::Pack(*gasket));
-            let [_, wide, _] = sum_ends(job, pump, packs, gap);
-            [(lower, 1), (upper, -1)].map(|(allowance, sign)| {
-                let grown = MILLION + i128::from(allowance.raw());
-                let mut weights = vec![(Term::Pack(*gasket), sign * MILLION)];
-                weights.extend(
-                    gap.iter().map(|(t, c)| (*t, -sign * grown * i128::from(c.raw()) / MILLION)),
-                );
-                let beyond = sign * (free * MILLION * MILLION - grown * wide);
-                (weights, beyond.div_euclid(MILLION))
-            })
-        }
-    };
-    sides.iter().all(|(weights, distance)| {
-        // Twice the distance of the middle of the tolerances, to stay in whole numbers.
-        let middle = weights.iter().map(|(term, weight)| {
-            let [low, nominal, high] = ends(job, pump, packs, *term);
-            weight * (low + high - 2 * nominal)
-        });
-        let twice = 2 * distance + middle.sum::<i128>();
-        let Some(doubt) = doubt(job, pump, packs, weights) else {
-            return false;
-        };
-        let k = i128::from(job.policy.coverage.factor(doubt.degrees_of_freedom()).raw());
-        // In millionths of a femtometre, like the root of the variance, times k.
-        let Some(reach) = twice.checked_mul(50_000 * MILLION) else {
-            return false;
-        };
-        // A number too large to be squared is larger than any variance counted here.
-        let clear = |reach: i128| (reach / k).checked_pow(2).is_none_or(|s| s >= doubt.variance);
-        *distance >= 0 && twice >= 0 && clear(reach)
-    })
-}
-
-/// Uncertainty of a sum.
-struct ContributorUncertainty {
-    /// Squared combined standard uncertainty, in millionths of a femtometre, squared.
-    variance: i128,
-    /// Sum of the fourth powers of the parts with finite degrees of freedom, each over those.
-    fourths: f64,
-}
-
-impl ContributorUncertainty {
-    /// Effective degrees of freedom, truncated; `None` if infinite.
-    fn degrees_of_freedom(&self) -> Option<u32> {
-        #[allow(clippy::cast_precision_loss)]
-        let square = self.variance as f64;
-        (1..=1_000)
-            .rev()
-            .find(|&whole| {
-                self.fourths > 0.0
-                    && f64::from(whole) * self.fourths <= square * square * (1.0 + 1e-12)
-            })
-            .or((self.fourths > 0.0).then_some(1))
+/// Checks that a kit that is said to be not proven has every nominal value within its limits, and is not proven.
+fn check_not_proven(job: &Job, pump: &Pump, packs: &[PackPick], breaches: &mut Vec<Breach>) {
+    check_pieces(job, pump, packs, breaches);
+    let all =
+        |rule| pump.requirements.iter().all(|r| limits::hold(job, pump, packs, &r.form, rule));
+    if !all(Acceptance::Nominal) || all(job.policy.acceptance) {
+        breaches.push(Breach::NotProven(pump.tag.clone()));
     }
-}
-
-/// Uncertainty of a sum, its weights in millionths; `None` if it is too large to be counted.
-fn doubt(
-    job: &Job,
-    pump: &Pump,
-    packs: &[PackPick],
-    weights: &[(Term, i128)],
-) -> Option<ContributorUncertainty> {
-    // Change of the sum per unit of each independent error: dimensions, single pieces, lots.
-    let mut moves: Vec<i128> = Vec::new();
-    let mut of_lots: BTreeMap<(bool, usize), i128> = BTreeMap::new();
-    let mut total: BTreeMap<Term, i128> = BTreeMap::new();
-    let mut fourths = 0.0;
-    for (term, weight) in weights {
-        *total.entry(*term).or_default() += weight;
-    }
-    let mut measured: BTreeMap<Term, i128> = BTreeMap::new();
-    for (&term, &weight) in &total {
-        match term {
-            Term::Dimension(index) => {
-                let dimension = &pump.dimensions[index];
-                let moved = weight.checked_mul(dimension.standard.raw().into())?;
-                if let Some(freedom) = dimension.freedom {
-                    #[allow(clippy::cast_precision_loss)]
-                    let square = moved.checked_mul(moved)? as f64;
-                    fourths += square * square / f64::from(freedom.max(1));
-                }
-                measured.insert(term, moved);
-            }
-            Term::Thermal(index) => {
-                let moved = weight.checked_mul(pump.growths[index].standard.raw().into())?;
-                measured.insert(term, moved);
-            }
-            Term::Pack(index) => {
-                for pick in packs.get(index).iter().flat_map(|pack| &pack.picks) {
-                    let lot = job.stock.get(pick.item)?;
-                    let size = lot.size?;
-                    let width = size.tolerance.minus.ticks() + size.tolerance.plus.ticks();
-                    let own = weight.checked_mul(third_root(50_000 * i128::from(width)))?;
-                    for _ in 0..pick.count {
-                        moves.push(own);
-                    }
-                    // Pieces cut from the sheets of one lot share its error, in every shape.
-                    let key = match lot.cut {
-                        Some(cut) => (true, cut.plate),
-                        None => (false, pick.item),
-                    };
-                    if let Some(shared) = size.uncertainty {
-                        let each = weight.checked_mul(shared.raw().into())?;
-                        let all = each.checked_mul(pick.count.into())?;
-                        *of_lots.entry(key).or_default() += all;
-                    }
-                }
-            }
-        }
-    }
-    let mut variance: i128 = 0;
-    for pair in &pump.correlations {
-        let [Some(a), Some(b)] = pair.between.map(|term| measured.get(&term)) else {
-            continue;
-        };
-        let both = a.checked_mul(*b)?.checked_mul(2)?;
-        // In two parts, since the product of all three may not fit.
-        let r = i128::from(pair.coefficient.raw());
-        let rest = (both % MILLION) * r;
-        let up = if rest > 0 && rest % MILLION != 0 { 1 } else { 0 };
-        variance = variance.checked_add((both / MILLION).checked_mul(r)? + rest / MILLION + up)?;
-    }
-    moves.extend(measured.into_values());
-    moves.extend(of_lots.into_values());
-    for step in moves {
-        variance = variance.checked_add(step.checked_mul(step)?)?;
-    }
-    Some(ContributorUncertainty { variance, fourths })
-}
-
-/// Least whole u with 3 u^2 >= t^2: a half-width over the root of three, rounded up.
-fn third_root(half: i128) -> i128 {
-    let (mut below, mut enough) = (-1, half);
-    while enough - below > 1 {
-        let middle = (below + enough) / 2;
-        if 3 * middle * middle >= half * half {
-            enough = middle;
-        } else {
-            below = middle;
-        }
-    }
-    enough
 }
 
 /// Distance from the target, and the number of its units in one tick.
 fn off_target(job: &Job, pump: &Pump, packs: &[PackPick], form: &Form) -> (i128, i128) {
     match form {
         Form::Linear { terms, target, .. } => {
-            let [_, nominal, _] = sum_ends(job, pump, packs, terms);
+            let nominal = nominal_sum(job, pump, packs, terms);
             ((nominal - i128::from(target.ticks()) * MILLION).abs(), MILLION)
         }
         Form::GasketFill { gasket, gap, target, .. } => {
-            let [_, free, _] = ends(job, pump, packs, Term::Pack(*gasket));
-            let [_, gap, _] = sum_ends(job, pump, packs, gap);
+            let free = nominal(job, pump, packs, Term::Pack(*gasket));
+            let gap = nominal_sum(job, pump, packs, gap);
             let wanted = (MILLION + i128::from(target.raw())) * gap;
             ((free * MILLION * MILLION - wanted).abs(), MILLION * MILLION)
         }

@@ -15,11 +15,12 @@ use crate::choose::CombinationLists;
 use crate::choose::combination::{Combination, list, listed, most_total};
 use crate::choose::control::{Control, Listed, Pace, Phase, UNITS};
 use crate::choose::pattern::{self, Pattern, SideRow, rows, windows};
+use crate::choose::unproven;
 use crate::cutting::Layout;
 use crate::job::Job;
 use crate::length::{Length, Tolerance};
 use crate::plan::{Cause, Kit, PackPick, Pick, Shortfall, Window};
-use crate::policy::{Acceptance, Policy};
+use crate::policy::Acceptance;
 use crate::pump::Pump;
 use crate::stack::Guard;
 
@@ -92,12 +93,11 @@ impl Reasons<'_> {
         let Reasons { job, drawers, .. } = *self;
         let lists = drawers.of(job, &job.pumps[pump]);
         let mut pace = Pace::at_least(self.control, grace);
-        let mut listed = |policy: &Policy, most: usize| {
-            let rules = (policy, job.stock.as_slice());
-            pattern::listed(&job.pumps[pump], rules, &lists, most, &mut pace)
+        let mut listed = |guard: Guard, most: usize| {
+            pattern::listed(&job.pumps[pump], (job, guard), &lists, most, &mut pace)
         };
         let open = || vec![Shortfall::of(None, Cause::NotFoundOut)];
-        let Some(Listed { list, cut }) = listed(&job.policy, usize::MAX) else {
+        let Some(Listed { list, cut }) = listed(job.policy.guard(), usize::MAX) else {
             return open();
         };
         let unsure = self.cut && !list.is_empty() && !self.servable[pump];
@@ -114,12 +114,20 @@ impl Reasons<'_> {
         if !list.is_empty() {
             return vec![Shortfall::of(None, Cause::TogetherTooMany)];
         }
-        let unguarded = Policy { acceptance: Acceptance::Nominal, ..job.policy.clone() };
         // One pattern is enough to know.
-        if job.policy.acceptance == Acceptance::Expanded && listed(&unguarded, 0).is_none() {
-            return vec![Shortfall::of(None, Cause::UncertaintyTooWide)];
+        let is_unsure =
+            job.policy.acceptance == Acceptance::Expanded && listed(Guard::None, 0).is_none();
+        let mut shorts = match is_unsure {
+            true => vec![Shortfall::of(None, Cause::UncertaintyTooWide)],
+            false => vec![diagnose(job, pump, self.available, (self.control, grace))],
+        };
+        // Under the nominal rule a kit whose nominal values lie within the limits is a kit.
+        if job.policy.acceptance != Acceptance::Nominal {
+            let kit = unproven::nearest(job, pump, &rivals.left, (self.control, grace));
+            let not_proven = kit.map(|packs| Shortfall::of(None, Cause::NotProven { packs }));
+            shorts.extend(not_proven);
         }
-        vec![diagnose(job, pump, self.available, (self.control, grace))]
+        shorts
     }
 }
 
@@ -203,8 +211,8 @@ fn lacking(lists: &[&[Combination]], pattern: &Pattern, left: &[u32]) -> Vec<Vec
 
 /// Window of one pack with the others as chosen.
 fn window_among(job: &Job, pump: usize, pack: usize, chosen: &[&Combination]) -> Option<Window> {
-    let rows = rows(&job.pumps[pump], &job.policy);
-    let doubts = pattern::doubts(&job.stock);
+    let rows = rows(&job.pumps[pump], job, job.policy.guard());
+    let doubts = pattern::doubts(job);
     let partial: Vec<i128> = rows
         .iter()
         .map(|row| {
@@ -241,8 +249,8 @@ fn presumed(
 fn nearest_left(job: &Job, pump: usize, pack: usize, left: &[u32], w: &Window) -> Option<Length> {
     let place = &job.model_of(&job.pumps[pump]).packs[pack];
     let fit = &job.pumps[pump].fits[pack];
-    let (least, most) = (w.least.ticks(), w.most.ticks());
     let whole = most_total(job, place, fit, left);
+    let (least, most) = (w.least.ticks(), w.most.map_or(whole, Length::ticks).max(w.least.ticks()));
     let mut wider = whole / 8 + 1;
     loop {
         let list = list(job, place, fit, left, (least - wider, most + wider))?;
@@ -266,7 +274,7 @@ fn named(
     let low = low.max(0);
     (low <= high).then(|| Window {
         least: Length::from_ticks(low),
-        most: Length::from_ticks(high),
+        most: (high < i64::MAX).then(|| Length::from_ticks(high)),
         tolerance: Tolerance {
             minus: Length::from_ticks(pieces.minus),
             plus: Length::from_ticks(pieces.plus),
@@ -295,7 +303,7 @@ fn tags(
 /// or all totals.
 fn diagnose(job: &Job, pump: usize, available: &[u32], time: (&Control<'_>, usize)) -> Shortfall {
     let pump = &job.pumps[pump];
-    let rows = rows(pump, &job.policy);
+    let rows = rows(pump, job, job.policy.guard());
     if rows.iter().any(|row| row.constant < 0 && row.sensitivity.iter().all(|&c| c == 0)) {
         // A requirement on measured dimensions alone, which no piece can help.
         return Shortfall::of(None, Cause::OutOfReach);
@@ -395,7 +403,9 @@ fn first_failing(
             .filter_map(|combination| {
                 Some((window(rows, &decided, partial, pack, combination)?, combination))
             })
-            .max_by_key(|((low, high), combination)| (high - low, Reverse(combination.total)));
+            .max_by_key(|((low, high), combination)| {
+                (high.saturating_sub(*low), Reverse(combination.total))
+            });
         let cause = match best {
             Some(((_, high), _)) if high < 0 => Cause::OutOfReach,
             Some(((low, high), _)) if low > high => Cause::LimitsTooNarrow,
@@ -406,9 +416,9 @@ fn first_failing(
             pack: Some(pack),
             cause,
             nearest: Some(Length::from_ticks(list[c].total)),
-            // The guard of an expanded uncertainty is not known for one place alone.
+            // Some guards are not known for one place alone.
             window: best
-                .filter(|_| !matches!(job.policy.guard(), Guard::Expanded(_)))
+                .filter(|_| rows.iter().all(SideRow::adds_up))
                 .and_then(|(ends, combination)| named(ends, combination, over)),
         });
     }
@@ -416,7 +426,8 @@ fn first_failing(
     Some(Shortfall::of(None, Cause::TogetherTooMany))
 }
 
-/// Totals of a pack that would meet the decided rows, for pieces with this guard.
+/// Totals of a pack that would meet the decided rows, for pieces with this guard: an end that no row holds is the
+/// greatest or least number; `None` where neither is held.
 fn window(
     rows: &[SideRow],
     decided: &[usize],
@@ -436,6 +447,6 @@ fn window(
             high = high.min((-need).div_euclid(-c));
         }
     }
-    let bounded = low > i128::from(i64::MIN) && high < i128::from(i64::MAX);
+    let bounded = low > i128::from(i64::MIN) || high < i128::from(i64::MAX);
     bounded.then(|| Some((i64::try_from(low).ok()?, i64::try_from(high).ok()?))).flatten()
 }

@@ -68,7 +68,7 @@ pub fn of(job: &Job, plan: &Plan) -> Vec<ReturnedLot> {
         let item = free(job, &own, &mut names, |name| {
             job.stock.iter().any(|o| key(&o.item) == key(name) && alike(o))
         });
-        let columns = piece(&item, plate, &job.stock[index].fit, plate.piece_cost(cut));
+        let columns = piece(job, &item, plate, &job.stock[index].fit, plate.piece_cost(cut));
         let (plate, page) = (plate.item.clone(), StockPage::Stock);
         lots.push(ReturnedLot { item, plate, page, count, columns });
     }
@@ -83,7 +83,7 @@ pub fn of(job: &Job, plan: &Plan) -> Vec<ReturnedLot> {
         let item = free(job, &own, &mut names, |name| {
             job.plates.iter().any(|o| key(&o.item) == key(name) && alike(o))
         });
-        let columns = remnant(&item, plate, sides, cost);
+        let columns = remnant(job, &item, plate, sides, cost);
         let (plate, page) = (plate.item.clone(), StockPage::Plate);
         lots.push(ReturnedLot { item, plate, page, count, columns });
     }
@@ -127,17 +127,29 @@ fn free(
     }
 }
 
-fn piece(item: &str, plate: &PlateLot, fit: &Code, cost: Money) -> Vec<(String, String)> {
+fn piece(
+    job: &Job,
+    item: &str,
+    plate: &PlateLot,
+    fit: &Code,
+    cost: Money,
+) -> Vec<(String, String)> {
     let mut columns = named(item, plate);
     columns.push(("Fit".into(), fit.as_str().to_string()));
-    columns.extend(of_size(plate.size));
+    columns.extend(of_size(job, plate.size));
     columns.push(("Unit cost".into(), show_money(cost)));
     columns
 }
 
-fn remnant(item: &str, plate: &PlateLot, sides: [Length; 2], cost: Money) -> Vec<(String, String)> {
+fn remnant(
+    job: &Job,
+    item: &str,
+    plate: &PlateLot,
+    sides: [Length; 2],
+    cost: Money,
+) -> Vec<(String, String)> {
     let mut columns = named(item, plate);
-    columns.extend(of_size(plate.size));
+    columns.extend(of_size(job, plate.size));
     let sides = ["Length", "Width"].into_iter().zip(sides);
     columns.extend(sides.map(|(heading, side)| (heading.to_string(), exact(side))));
     columns.push(("Unit cost".into(), show_money(cost)));
@@ -150,21 +162,24 @@ fn named(item: &str, plate: &PlateLot) -> Vec<(String, String)> {
     columns.map(|(heading, text)| (heading.to_string(), text.to_string())).collect()
 }
 
-/// Thickness, tolerance and uncertainty.
-fn of_size(size: Size) -> Vec<(String, String)> {
+/// Thickness and tolerance, and what is known of the mean of the lot.
+fn of_size(job: &Job, size: Size) -> Vec<(String, String)> {
     let Tolerance { minus, plus } = size.tolerance;
     let tolerance = match minus == plus {
         true => exact(plus),
         false => format!("+{} / -{}", exact(plus), exact(minus)),
     };
-    let mut columns =
-        vec![("Thickness".to_string(), exact(size.thickness)), ("Tolerance".into(), tolerance)];
-    // Stated as a length; rounded up to the next one.
-    columns.extend(size.uncertainty.map(|standard| {
-        let ticks = standard.raw().div_euclid(100_000) + i64::from(standard.raw() % 100_000 > 0);
-        ("Uncertainty".to_string(), exact(Length::from_ticks(ticks)))
-    }));
-    columns
+    let mut columns = vec![("Thickness", exact(size.thickness)), ("Tolerance", tolerance)];
+    if let Some(mean) = size.uncertainty {
+        // Stated as a length; rounded up to the next one.
+        let raw = mean.standard.raw();
+        let ticks = raw.div_euclid(100_000) + i64::from(raw % 100_000 > 0);
+        columns.push(("Uncertainty", exact(Length::from_ticks(ticks))));
+        columns.extend(mean.freedom.map(|freedom| ("Degrees of freedom", freedom.to_string())));
+    }
+    columns.extend(size.alike.map(|share| ("Alike", share.to_string())));
+    columns.extend(size.gauge.map(|of| ("Gauge", job.gauges[of.gauge].name.clone())));
+    columns.into_iter().map(|(heading, text)| (heading.to_string(), text)).collect()
 }
 
 /// Length with its unit and all its digits.

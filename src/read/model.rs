@@ -2,6 +2,7 @@
 
 mod consumable;
 mod correlation;
+mod derived;
 mod file;
 mod growth;
 mod library;
@@ -15,10 +16,10 @@ use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
 use crate::decimal::Millionths;
-use crate::length::{Length, LengthError, Tolerance, Unit};
+use crate::length::{Length, LengthError, Tolerance, Uncertainty, Unit};
 use crate::model::{
-    Caution, ConsumableNeed, Correlation, Dimension, Examples, Figure, Material, Model, Pack,
-    Requirement, Shape, Spread, Term, Thermal,
+    Caution, Combine, ConsumableNeed, Correlation, Derived, Dimension, Examples, Figure, Material,
+    Model, Pack, Requirement, Shape, Spread, Term, Thermal,
 };
 use crate::problem::{Place, Problem, Problems, Spot, fix_name, nearest};
 use file::{
@@ -263,11 +264,13 @@ impl Reader<'_> {
         let examples = self.examples(&raw, unit);
         let dimensions = in_file_order(raw.dimension);
         let thermals = in_file_order(raw.thermal);
+        let derived = in_file_order(raw.derived);
         let packs = in_file_order(raw.pack);
         // Names of incomplete tables count too, so that the rest can be checked.
         let names = Names {
             dimensions: named(&dimensions),
             thermals: named(&thermals),
+            derived: named(&derived),
             packs: named(&packs),
         };
         self.each_once(&names);
@@ -286,12 +289,19 @@ impl Reader<'_> {
                 self.thermal(name, &span, &raw, unit, materials.as_deref().unwrap_or(known))
             })
             .collect();
+        let derived: Vec<Option<Derived>> = derived
+            .into_iter()
+            .map(|(name, span, raw)| self.derived(name, &span, raw, unit, &names))
+            .collect();
+        let derived: Option<Vec<Derived>> = derived.into_iter().collect();
+        self.refuse_gauges(derived.as_deref().unwrap_or_default(), &dimensions, &names);
         let consumables: Vec<Option<ConsumableNeed>> =
             raw.consumable.into_iter().map(|raw| self.consumable(raw.into_inner())).collect();
-        let requirements = self.requirements(raw.requirement, unit, &names);
-        let correlations = self.correlations(&raw.correlation, &names);
+        let own = derived.as_deref().unwrap_or_default();
+        let requirements = self.requirements(raw.requirement, unit, (&names, own));
+        let correlations = self.correlations(&raw.correlation, (&names, own));
         let pairs = correlations.iter().flatten().zip(&raw.correlation);
-        self.refuse_few_degrees(pairs, &dimensions);
+        self.refuse_few_degrees(pairs, &dimensions, &thermals);
         self.refuse_none(packs.len(), requirements.len());
         let requirements: Option<Vec<Vec<Requirement>>> = requirements.into_iter().collect();
         let requirements: Vec<Requirement> = requirements?.into_iter().flatten().collect();
@@ -303,6 +313,7 @@ impl Reader<'_> {
             unit,
             dimensions: dimensions.into_iter().collect::<Option<_>>()?,
             thermals: thermals.into_iter().collect::<Option<_>>()?,
+            derived: derived?,
             correlations: correlations?,
             packs,
             requirements,
@@ -325,11 +336,11 @@ impl Reader<'_> {
         &mut self,
         raw: BTreeMap<String, Spanned<RequirementFile>>,
         unit: Unit,
-        names: &Names,
+        known: (&Names, &[Derived]),
     ) -> Vec<Option<Vec<Requirement>>> {
         let mut requirements: Vec<Option<Vec<Requirement>>> = Vec::new();
         for (name, span, raw) in in_file_order(raw) {
-            let made = self.requirement(name, &span, &raw, unit, names);
+            let made = self.requirement(name, &span, &raw, unit, known);
             let earlier = || requirements.iter().flatten().flatten();
             let twice = made.iter().flatten().find(|own| earlier().any(|r| r.name == own.name));
             if let Some(twice) = twice {
@@ -342,11 +353,32 @@ impl Reader<'_> {
         requirements
     }
 
+    /// What shares the error of a gauge is a sum.
+    fn refuse_gauges(
+        &mut self,
+        derived: &[Derived],
+        dimensions: &[Option<Dimension>],
+        names: &Names,
+    ) {
+        for at in derived.iter().flat_map(|derived| derived.of) {
+            if dimensions[at].as_ref().is_some_and(|dimension| dimension.gauge.is_some()) {
+                let (name, span) = &names.dimensions[at];
+                self.add(
+                    span,
+                    format!("a gauge of `{name}`, which a derived term is worked out of"),
+                    "its own plus_minus or uncertainty: the error of a gauge is shared in sums only",
+                    "state the gauge's uncertainty as that of the dimension",
+                );
+            }
+        }
+    }
+
     /// Effective degrees of freedom presume independent contributors (JCGM 100, G.4.1).
     fn refuse_few_degrees<'c>(
         &mut self,
         pairs: impl Iterator<Item = (&'c Correlation, &'c Spanned<CorrelationFile>)>,
         dimensions: &[Option<Dimension>],
+        thermals: &[Option<Thermal>],
     ) {
         for (pair, raw) in pairs {
             let few = |term: &Term| match term {
@@ -354,12 +386,15 @@ impl Reader<'_> {
                     matches!(dimension.spread, Spread::FromReadings { .. })
                         || dimension.degrees_of_freedom.is_some()
                 }),
-                Term::Thermal(_) | Term::Pack(_) => false,
+                Term::Thermal(at) => thermals[*at]
+                    .as_ref()
+                    .is_some_and(|part| part.degrees_of_freedom.iter().any(Option::is_some)),
+                Term::Derived(_) | Term::Pack(_) => false,
             };
             if pair.between.iter().any(few) {
                 self.add(
                     &raw.span(),
-                    "a correlation of a dimension with few degrees of freedom",
+                    "a correlation of a dimension with few degrees of freedom, or of such a growth",
                     "dimensions with a plus_minus or a standard_uncertainty, without degrees_of_freedom",
                     "state the error that the two share as a plus_minus of each; the scatter of readings does not include it",
                 );
@@ -411,7 +446,7 @@ impl Reader<'_> {
                 self.add(
                     span,
                     format!("`{name}` as the name of two things"),
-                    "a name for each dimension, thermal term and pack",
+                    "a name for each dimension, thermal term, derived term and pack",
                     "rename one of them",
                 );
             }
@@ -497,37 +532,93 @@ impl Reader<'_> {
         raw: DimensionFile,
         unit: Unit,
     ) -> Option<Dimension> {
-        let shape = self.shape(span, raw.shape.as_ref());
+        let shape = self.shape(span, &raw);
         let spread = self.spread(&name, span, &raw, unit);
         let freedom = self.freedom(&raw, spread);
+        let combine = self.combine(raw.readings.as_ref());
         let label = raw.label.unwrap_or_else(|| crate::columns::pump_heading(&name));
         Some(Dimension {
             name,
             label,
             spread: spread?,
             shape: shape?,
+            combine: combine?,
+            gauge: raw.gauge.map(Spanned::into_inner),
             degrees_of_freedom: freedom?,
         })
     }
 
-    fn shape(&mut self, span: &Range<usize>, raw: Option<&Spanned<String>>) -> Option<Shape> {
-        match raw.map(|s| s.get_ref().as_str()) {
-            None | Some("rectangular") => Some(Shape::Rectangular),
-            Some("normal") => Some(Shape::Normal),
-            Some("triangular") => Some(Shape::Triangular),
-            Some("u-shaped") => Some(Shape::UShaped),
+    fn shape(&mut self, span: &Range<usize>, raw: &DimensionFile) -> Option<Shape> {
+        let word = raw.shape.as_ref();
+        let shape = match word.map(|s| s.get_ref().as_str()) {
+            None | Some("rectangular") => Shape::Rectangular,
+            Some("normal") => Shape::Normal,
+            Some("triangular") => Shape::Triangular,
+            Some("u-shaped") => Shape::UShaped,
+            Some("trapezoid") => {
+                let top = self.number_of_shape(span, ("top", &raw.top), [0, 1_000_000])?;
+                Shape::Trapezoid { top }
+            }
+            Some("truncated normal") => {
+                let cut = self.number_of_shape(span, ("cut", &raw.cut), [500_000, 6_000_000])?;
+                Shape::TruncatedNormal { cut }
+            }
             Some(other) => {
                 let found = format!("the shape `{other}`");
-                let at = raw.map_or(span.clone(), Spanned::span);
+                let at = word.map_or(span.clone(), Spanned::span);
                 self.add(
                     &at,
                     found,
-                    "rectangular, normal, triangular or u-shaped",
+                    "rectangular, normal, triangular, u-shaped, trapezoid or truncated normal",
                     "correct the shape",
                 );
+                return None;
+            }
+        };
+        let idle = match shape {
+            Shape::Trapezoid { .. } => [&None, &raw.cut],
+            Shape::TruncatedNormal { .. } => [&raw.top, &None],
+            _ => [&raw.top, &raw.cut],
+        };
+        if let Some(idle) = idle.into_iter().flatten().next() {
+            self.add(
+                &idle.span(),
+                "a number of another shape",
+                "top beside shape = \"trapezoid\", cut beside shape = \"truncated normal\"",
+                "correct the shape, or remove it",
+            );
+            return None;
+        }
+        Some(shape)
+    }
+
+    /// Number that a shape needs, within these millionths.
+    fn number_of_shape(
+        &mut self,
+        span: &Range<usize>,
+        (key, raw): (&str, &Option<Spanned<Quantity>>),
+        [least, most]: [i64; 2],
+    ) -> Option<Millionths> {
+        let [low, high] = [least, most].map(Millionths::from_raw);
+        let expected = format!("{key}, from {low} to {high}");
+        match raw {
+            Some(raw) => self.bounded(raw, |n| (least..=most).contains(&n.raw()), &expected),
+            None => {
+                self.add(span, format!("a shape without `{key}`"), expected, "add it");
                 None
             }
         }
+    }
+
+    fn combine(&mut self, raw: Option<&Spanned<String>>) -> Option<Combine> {
+        let Some(raw) = raw else { return Some(Combine::Mean) };
+        let word = raw.get_ref().trim();
+        let found = Combine::ALL.into_iter().find(|combine| combine.word() == word);
+        if found.is_none() {
+            let found = format!("readings = `{word}`");
+            self.add(&raw.span(), found, "mean, least or greatest", "correct the word");
+        }
+        found
     }
 
     /// Uncertainty of the dimension, stated in one of several ways.
@@ -539,29 +630,55 @@ impl Reader<'_> {
         unit: Unit,
     ) -> Option<Spread> {
         let from_readings = |q: &Spanned<Quantity>| matches!(q.get_ref(), Quantity::Text(text) if text.trim() == "from readings");
-        let spread = match (&raw.plus_minus, &raw.plus, &raw.minus, &raw.standard_uncertainty) {
+        let stated = (
+            &raw.plus_minus,
+            raw.plus.as_ref().zip(raw.minus.as_ref()),
+            &raw.standard_uncertainty,
+            &raw.expanded_uncertainty,
+        );
+        let half = raw.plus.is_some() != raw.minus.is_some();
+        let spread = match stated {
+            _ if half => None,
             (Some(q), None, None, None) if from_readings(q) => {
                 self.resolution(raw.resolution.as_ref(), unit)
             }
-            (Some(q), None, None, None) => self.tolerance(q, unit).map(Spread::Within),
-            (None, Some(plus), Some(minus), None) => {
+            (Some(q), None, None, None) => {
+                let read = q.get_ref().deviations(unit);
+                self.taken(q, read, "a plus/minus such as 0.001 or \"-0.02 / +0\"")
+                    .map(Spread::Within)
+            }
+            (None, Some((plus, minus)), None, None) => {
                 let (plus, minus) = (self.tolerance(plus, unit), self.tolerance(minus, unit));
                 plus.zip(minus)
                     .map(|(p, m)| Spread::Within(Tolerance { plus: p.plus, minus: m.minus }))
             }
-            (None, None, None, Some(u)) => {
+            (None, None, Some(u), None) => {
                 self.tolerance(u, unit).map(|u| Spread::StandardUncertainty(u.plus.into()))
             }
-            _ => {
-                self.add(
-                    span,
-                    format!("not exactly one tolerance or uncertainty of `{name}`"),
-                    "plus_minus, or plus and minus, or standard_uncertainty, or plus_minus = \"from readings\"",
-                    "state one of them",
-                );
-                None
+            (None, None, None, Some(u)) => self.expanded(u, raw.k.as_ref(), unit),
+            // The gauge's own uncertainty is all that is known.
+            (None, None, None, None) if raw.gauge.is_some() => {
+                Some(Spread::Within(Tolerance::default()))
             }
+            _ => None,
         };
+        let states_none = stated.0.is_none() && stated.1.is_none();
+        let states_none = states_none && stated.2.is_none() && stated.3.is_none();
+        let several =
+            [stated.0.is_some(), stated.1.is_some(), stated.2.is_some(), stated.3.is_some()];
+        let several = several.into_iter().filter(|stated| *stated).count() > 1;
+        if half || several || states_none && raw.gauge.is_none() {
+            self.add(
+                span,
+                format!("not exactly one tolerance or uncertainty of `{name}`"),
+                "plus_minus, or plus and minus, or standard_uncertainty, or expanded_uncertainty with k, or plus_minus = \"from readings\"",
+                "state one of them",
+            );
+        }
+        if let (Some(k), None) = (&raw.k, &raw.expanded_uncertainty) {
+            let expected = "k beside expanded_uncertainty";
+            self.add(&k.span(), "k without an expanded uncertainty", expected, "remove it");
+        }
         if let Some(resolution) = &raw.resolution
             && matches!(spread, Some(Spread::Within(_) | Spread::StandardUncertainty(_)))
         {
@@ -592,6 +709,24 @@ impl Reader<'_> {
                 sound.then_some(Some(*given.get_ref()))
             }
         }
+    }
+
+    /// Expanded uncertainty, with the coverage factor of its certificate.
+    fn expanded(
+        &mut self,
+        expanded: &Spanned<Quantity>,
+        k: Option<&Spanned<Quantity>>,
+        unit: Unit,
+    ) -> Option<Spread> {
+        let expected = "k, the coverage factor of the certificate, from 1 to 10";
+        let Some(k) = k else {
+            let found = "an expanded uncertainty without its k";
+            self.add(&expanded.span(), found, expected, "add k as the certificate gives it");
+            return None;
+        };
+        let sound = |k: &Millionths| (1_000_000..=10_000_000).contains(&k.raw());
+        let (u, k) = (self.tolerance(expanded, unit), self.bounded(k, sound, expected));
+        Some(Spread::StandardUncertainty(Uncertainty::from(u?.plus).over_up(k?)))
     }
 
     /// Readings, with the resolution of their gauge.
@@ -646,9 +781,11 @@ impl Reader<'_> {
         let fix = fix_name(
             name,
             known.iter().copied(),
-            "add it as a [dimension], a [thermal] term or a [pack]",
+            "add it as a [dimension], a [thermal] or [derived] term or a [pack]",
         );
-        let found = format!("`{name}`, which is no dimension, thermal term or pack of this model");
+        let found = format!(
+            "`{name}`, which is no dimension, thermal term, derived term or pack of this model"
+        );
         self.add(span, found, format!("one of {}", known.join(", ")), fix);
     }
 }
@@ -660,21 +797,23 @@ type Named = Vec<(String, Range<usize>)>;
 struct Names {
     dimensions: Named,
     thermals: Named,
+    derived: Named,
     packs: Named,
 }
 
 impl Names {
     fn all(&self) -> impl Iterator<Item = &(String, Range<usize>)> {
         let (dimensions, thermals) = (&self.dimensions, &self.thermals);
-        dimensions.iter().chain(thermals).chain(&self.packs)
+        dimensions.iter().chain(thermals).chain(&self.derived).chain(&self.packs)
     }
 
     fn term(&self, name: &str) -> Option<Term> {
         let at = |named: &Named| named.iter().position(|(own, _)| own == name);
         let dimension = at(&self.dimensions).map(Term::Dimension);
         let thermal = || at(&self.thermals).map(Term::Thermal);
+        let derived = || at(&self.derived).map(Term::Derived);
         let pack = || at(&self.packs).map(Term::Pack);
-        dimension.or_else(thermal).or_else(pack)
+        dimension.or_else(thermal).or_else(derived).or_else(pack)
     }
 }
 

@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use super::materials::OfGasket;
 use super::named_sheet;
-use super::size::Stated;
+use super::size::{Known, Stated};
 use super::stock::{Names, STACKED, counts};
 use super::table::{Heading, Table, TableRow};
 use crate::columns::{NEEDED_OF_FIT, NEEDED_OF_PLATE};
@@ -21,9 +21,13 @@ use crate::stock::Cut;
 use crate::stock::{Code, Item, Offer, Size};
 
 /// Known headings of Sheets besides the needed ones.
-const ALSO_KNOWN: [&str; 11] = [
+const ALSO_KNOWN: [&str; 15] = [
     "Tolerance",
     "Uncertainty",
+    "k",
+    "Degrees of freedom",
+    "Gauge",
+    "Alike",
     "Reserved",
     "Unit cost",
     "Min level",
@@ -291,21 +295,17 @@ impl Draft {
     /// piece is `asked` for has a tolerance of 0: nothing is cut from it.
     pub(super) fn settle(
         &self,
-        models: &[Model],
+        known: Known<'_>,
         asked: &dyn Fn(&str, &Code) -> bool,
         problems: &mut Problems,
     ) -> Vec<PlateLot> {
         let settle = |lot: &PlateRow| {
             let material = lot.material.as_deref();
             let wanted = self.fits.iter().any(|(fit, _)| asked(&lot.kind, fit));
-            let left_out = !wanted && lot.size.is_left_out(&lot.item, material, models, problems);
+            let left_out = !wanted && lot.size.is_left_out(&lot.item, material, known.0, problems);
             let size = match left_out {
-                true => Size {
-                    thickness: lot.size.thickness?,
-                    tolerance: Tolerance::default(),
-                    uncertainty: None,
-                },
-                false => lot.size.settle(&lot.item, material, models, problems)?,
+                true => Size::new(lot.size.thickness?, Tolerance::default()),
+                false => lot.size.settle(&lot.item, material, known, problems)?,
             };
             Some(PlateLot {
                 item: lot.item.clone(),

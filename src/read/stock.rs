@@ -4,7 +4,7 @@ use std::collections::HashMap;
 
 use super::find_sheet;
 use super::materials::OfGasket;
-use super::size::Stated;
+use super::size::{Known, Stated};
 use super::table::{Heading, Table, TableRow};
 use crate::columns::NEEDED_OF_STOCK;
 use crate::decimal::Money;
@@ -20,10 +20,14 @@ use crate::stock::{Code, Item, Offer, folded};
 pub(super) const STACKED: [&str; 2] = ["shim", "gasket"];
 
 /// Known headings besides the needed ones.
-const ALSO_KNOWN: [&str; 14] = [
+const ALSO_KNOWN: [&str; 18] = [
     "Thickness",
     "Tolerance",
     "Uncertainty",
+    "k",
+    "Degrees of freedom",
+    "Gauge",
+    "Alike",
     "Reserved",
     "Unit cost",
     "Pack qty",
@@ -425,7 +429,7 @@ pub(super) fn check_sections(draft: &Draft, models: &[Model], problems: &mut Pro
 /// that is not `asked` for has no size.
 pub(super) fn settle_tolerances(
     draft: &Draft,
-    models: &[Model],
+    known: Known<'_>,
     asked: &dyn Fn(&str, &Code) -> bool,
     problems: &mut Problems,
 ) -> Vec<Item> {
@@ -434,10 +438,10 @@ pub(super) fn settle_tolerances(
         let material = lot.item.material.as_deref();
         let (item, kind) = (lot.item.item.as_str(), lot.item.kind.as_str());
         let size = match !asked(kind, &lot.item.fit)
-            && lot.size.is_left_out(item, material, models, problems)
+            && lot.size.is_left_out(item, material, known.0, problems)
         {
             true => None,
-            false => lot.size.settle(item, material, models, problems),
+            false => lot.size.settle(item, material, known, problems),
         };
         items.push(Item { size, ..lot.item.clone() });
     }

@@ -10,9 +10,10 @@ use smallvec::{SmallVec, smallvec};
 use super::monte_carlo::{
     DrawError, DrawModel, DrawOptions, DrawTerm, Joint, Law, Measurand, Outcome, Source, Sum,
 };
-use super::{Contributor, Coverage, Evaluation, Stack};
+use super::{Alike, Contributor, Coverage, Derivation, Evaluation, SharedError, Stack};
+use crate::decimal::Millionths;
 use crate::length::{Length, Tolerance, Unit};
-use crate::model::{self, Form, Terms};
+use crate::model::{self, Combine, DerivedRule, Form, Shape, Terms};
 use crate::narrow::narrow;
 use crate::pump::Growth;
 use crate::stock::Lot;
@@ -21,8 +22,8 @@ use crate::stock::Lot;
 ///
 /// Every contributor follows the distribution of its own shape. A plus/minus is the width of that
 /// distribution, about the middle of its two sides. A stated standard uncertainty is normal; the mean of
-/// readings follows Student's t. Every piece is drawn by itself, the error of its lot once per lot. Growth is
-/// a product of length, expansion and temperature difference. Correlated contributors are drawn together and
+/// readings follows Student's t. Every piece is drawn by itself, or with its lot as far as they err alike; an error
+/// that several contributors share is drawn once. Growth is a product of length, expansion and temperature difference. Correlated contributors are drawn together and
 /// taken as normal (JCGM 101:2008, 6.4.8, from memory).
 ///
 /// `plan` gives the settings of the draws; its limits are replaced by those of the requirement.
@@ -38,18 +39,45 @@ pub fn simulate(
 ) -> Result<Outcome, Undrawn> {
     let few = stack.contributors.iter().find(|part| {
         let enters = form.terms().any(|term| term == part.term);
-        let readings =
-            matches!(part.evaluation, Evaluation::Readings { .. }) && part.readings.len() < 4;
-        let stated = part.evaluation == Evaluation::Standard
-            && part.degrees_of_freedom.is_some_and(|f| f <= 2);
-        enters && (readings || stated)
+        let of = match &part.evaluation {
+            Evaluation::Derived(derivation) => derivation.of.as_slice(),
+            _ => std::slice::from_ref(*part),
+        };
+        enters && of.iter().any(has_no_deviation)
     });
-    if let Some(part) = few {
-        return Err(Undrawn::FewReadings(part.label.clone()));
+    let few = few.map(|part| &part.label).or_else(|| {
+        let known = |freedom: Option<u32>| freedom.is_some_and(|freedom| freedom <= 2);
+        let mut shared = shared_of(form, stack).filter(|(error, _)| known(error.certified.freedom));
+        shared.next().map(|(error, _)| &error.label)
+    });
+    if let Some(label) = few {
+        return Err(Undrawn::FewReadings(label.clone()));
     }
     let [_, lower, upper] = form.stated(unit);
-    let plan = DrawOptions { limits: Some([lower, upper]), ..plan.clone() };
+    let limits = [lower.unwrap_or(f64::NEG_INFINITY), upper.unwrap_or(f64::INFINITY)];
+    let plan = DrawOptions { limits: Some(limits), ..plan.clone() };
     super::monte_carlo::run(&draw(form, stack, unit), &plan).map_err(Undrawn::Faults)
+}
+
+/// Whether the distribution of a contributor has no standard deviation.
+fn has_no_deviation(part: &Contributor) -> bool {
+    match part.evaluation {
+        Evaluation::Readings { .. } => part.readings.len() < 4,
+        Evaluation::Standard => part.degrees_of_freedom.is_some_and(|f| f <= 2),
+        _ => false,
+    }
+}
+
+/// Contributor of a requirement whose distribution has so few degrees of freedom (three or fewer) that the standard
+/// uncertainty of draws never settles: four readings, or stated degrees of freedom. The fourth moment of Student's
+/// distribution is infinite up to four; with four, five readings, it settles slowly.
+pub fn few_readings<'a>(form: &Form, stack: &'a Stack) -> Option<&'a str> {
+    let few = stack.contributors.iter().find(|part| {
+        let enters = form.terms().any(|term| term == part.term);
+        let known = matches!(part.evaluation, Evaluation::Readings { .. } | Evaluation::Standard);
+        enters && known && part.degrees_of_freedom.is_some_and(|freedom| freedom <= 3)
+    });
+    few.map(|part| part.label.as_str())
 }
 
 /// Level of the intervals of draws: the level of the coverage factor, but at most 99.73 %, beyond which the
@@ -64,7 +92,7 @@ pub enum Undrawn {
     /// The distribution of so few readings has no standard deviation. Source: JCGM 101:2008, 6.4.9 (from
     /// memory).
     #[error(
-        "`{0}` is known by too few readings: their distribution has no standard deviation; take at least four"
+        "`{0}` is known by too few readings: their distribution has no standard deviation; take five or more"
     )]
     FewReadings(String),
     /// Errors in the model or the plan of the draws.
@@ -89,14 +117,14 @@ fn draw(form: &Form, stack: &Stack, unit: Unit) -> DrawModel {
         Form::Linear { terms, .. } => (terms.clone(), None),
         Form::GasketFill { gap, .. } => (form.value(), Some(gap.clone())),
     };
-    let mut sources = Sources { unit, list: Vec::new(), lots: Vec::new() };
+    let mut sources = Sources { unit, list: Vec::new(), alike: Vec::new() };
     let mut joint = Vec::new();
     let enters = |part: &Contributor| form.terms().any(|term| term == part.term);
     let mut drawn: Vec<(&Contributor, Drawn)> = Vec::new();
     let groups = together(stack);
     for part in stack.contributors.iter().filter(|part| enters(part)) {
         let tied = groups.iter().any(|group| group.contains(&part.term));
-        let own = if tied { sources.normal(part) } else { sources.add(part) };
+        let own = if tied { sources.normal(part) } else { sources.add(part, is_up(form, part)) };
         drawn.push((part, own));
     }
     for group in groups {
@@ -124,12 +152,27 @@ fn draw(form: &Form, stack: &Stack, unit: Unit) -> DrawModel {
                 .collect(),
         });
     }
-    let sum = |terms: &Terms| Sum {
-        constant: 0.0,
-        terms: drawn
+    let shared: Vec<_> = shared_of(form, stack)
+        .map(|(error, _)| {
+            let sd = error.certified.standard.to_f64(unit);
+            let law = match error.certified.freedom {
+                Some(dof) => Law::Student { scale: sd, dof },
+                None => Law::Normal { sd },
+            };
+            (error, sources.push(0.0, law))
+        })
+        .collect();
+    let sum = |terms: &Terms| {
+        let own = drawn
             .iter()
-            .flat_map(|(part, drawn)| drawn.terms(model::sensitivity(terms, part.term).to_f64()))
-            .collect(),
+            .flat_map(|(part, drawn)| drawn.terms(model::sensitivity(terms, part.term).to_f64()));
+        let shared = shared.iter().map(|(error, source)| DrawTerm {
+            factor: count(stack.weight(terms, error)),
+            of: smallvec![*source],
+            over: smallvec![],
+        });
+        let shared = shared.filter(|term| term.factor != 0.0);
+        Sum { constant: 0.0, terms: own.chain(shared).collect() }
     };
     DrawModel {
         measurand: match gap {
@@ -139,6 +182,28 @@ fn draw(form: &Form, stack: &Stack, unit: Unit) -> DrawModel {
         sources: sources.list,
         joint,
     }
+}
+
+/// Shared errors that enter a requirement, each with one of its members.
+fn shared_of<'a>(
+    form: &'a Form,
+    stack: &'a Stack,
+) -> impl Iterator<Item = (&'a SharedError, &'a Contributor)> {
+    stack.shared.iter().filter_map(move |error| {
+        let mut members = error.members.iter().filter_map(|&member| stack.contributors.get(member));
+        let enters = |part: &&Contributor| form.terms().any(|term| term == part.term);
+        members.find(enters).map(|member| (error, member))
+    })
+}
+
+/// Whether more of a contributor makes the value larger.
+fn is_up(form: &Form, part: &Contributor) -> bool {
+    model::sensitivity(&form.target().terms, part.term) > Millionths::ZERO
+}
+
+#[allow(clippy::cast_precision_loss)]
+fn count(millionths: i128) -> f64 {
+    millionths as f64 / 1e6
 }
 
 /// Terms joined by correlations, group by group.
@@ -159,9 +224,11 @@ fn together(stack: &Stack) -> Vec<Vec<model::Term>> {
 struct Drawn {
     /// Product of sources for each piece.
     own: Vec<SmallVec<[usize; 3]>>,
+    /// Sources whose sum divides each of them.
+    over: SmallVec<[usize; 2]>,
     factor: f64,
-    /// Source of its lot's error, and the number of pieces that share it.
-    lot: Option<(usize, f64)>,
+    /// Source that all of its pieces have in common, and their number.
+    alike: Option<(usize, f64)>,
 }
 
 impl Drawn {
@@ -169,20 +236,25 @@ impl Drawn {
         if weight == 0.0 {
             return Vec::new();
         }
-        let own =
-            self.own.iter().map(|of| DrawTerm { factor: weight * self.factor, of: of.clone() });
-        let lot = self
-            .lot
-            .map(|(source, count)| DrawTerm { factor: weight * count, of: smallvec![source] });
-        own.chain(lot).collect()
+        let own = self.own.iter().map(|of| DrawTerm {
+            factor: weight * self.factor,
+            of: of.clone(),
+            over: self.over.clone(),
+        });
+        let alike = self.alike.map(|(source, count)| DrawTerm {
+            factor: weight * count,
+            of: smallvec![source],
+            over: smallvec![],
+        });
+        own.chain(alike).collect()
     }
 }
 
 struct Sources {
     unit: Unit,
     list: Vec<Source>,
-    /// Sources of the errors shared by lots.
-    lots: Vec<(Lot, usize)>,
+    /// Sources that the pieces of a lot have in common; of opposed signs where nothing is stated, each has its own.
+    alike: Vec<((Lot, Option<bool>), usize)>,
 }
 
 impl Sources {
@@ -195,62 +267,131 @@ impl Sources {
     fn normal(&mut self, part: &Contributor) -> Drawn {
         let sd = part.standard_uncertainty.to_f64(self.unit);
         let source = self.push(self.middle(part), Law::Normal { sd });
-        Drawn { own: vec![smallvec![source]], factor: 1.0, lot: None }
+        Drawn { own: vec![smallvec![source]], over: smallvec![], factor: 1.0, alike: None }
     }
 
-    fn add(&mut self, part: &Contributor) -> Drawn {
-        let mut factor = 1.0;
+    fn add(&mut self, part: &Contributor, is_up: bool) -> Drawn {
+        let mean = self.middle(part);
+        // Expansions are in millionths per kelvin.
+        let factor = if matches!(part.evaluation, Evaluation::Growth(_)) { 1e-6 } else { 1.0 };
         let own = match &part.evaluation {
-            Evaluation::Growth(growth) => {
-                // Expansions are in millionths per kelvin.
-                factor = 1e-6;
-                vec![self.growth(growth)]
-            }
-            Evaluation::Readings { resolution } => {
-                let mean = self.middle(part);
-                let (scale, dof) = scatter(&part.readings, self.unit);
+            Evaluation::Growth(growth) => vec![self.growth(growth)],
+            Evaluation::Readings { resolution, combine } => {
+                let (scale, dof) = scatter(&part.readings, *combine, self.unit);
                 let source = self.push(mean, Law::Student { scale, dof });
                 let half = resolution.to_f64(self.unit) / 2.0;
                 let read = self.push(0.0, Law::Rectangular { half });
-                return Drawn { own: vec![smallvec![source], smallvec![read]], factor, lot: None };
+                vec![smallvec![source], smallvec![read]]
             }
-            known => {
-                let law = self.law(part, known);
-                let mean = self.middle(part);
-                (0..part.count).map(|_| smallvec![self.push(mean, law)]).collect()
+            Evaluation::Repeated { each, shape, standard, freedom, combine } => {
+                let law = self.law((*each, *shape), standard.to_f64(self.unit), *freedom);
+                let middle = part.nominal.to_f64(self.unit) + uneven(*each, self.unit);
+                let source = self.push(middle, law);
+                let scattered = self.scattered(&part.readings, *combine);
+                std::iter::once(source).chain(scattered).map(|source| smallvec![source]).collect()
             }
+            Evaluation::Derived(derivation) => return self.derived(derivation),
+            Evaluation::Within(_) | Evaluation::Standard => return self.pieces(part, is_up),
         };
-        let lot = part.lot.map(|error| {
-            let known = self.lots.iter().find(|(lot, _)| *lot == error.lot);
+        Drawn { own, over: smallvec![], factor, alike: None }
+    }
+
+    /// Pieces, each by itself as far as it does not err with its lot.
+    fn pieces(&mut self, part: &Contributor, is_up: bool) -> Drawn {
+        let mean = self.middle(part);
+        let (share, key) = match part.lot.map(|of| (of.lot, of.alike)) {
+            None => (0.0, None),
+            Some((lot, Alike::AtWorst)) => (1.0, Some((lot, Some(is_up)))),
+            Some((lot, Alike::Share(share))) => (share.to_f64(), Some((lot, None))),
+        };
+        let law = |part_of: f64| {
+            let shape = match part.evaluation {
+                Evaluation::Within(shape) => Some(shape),
+                _ => None,
+            };
+            let standard = part.standard_uncertainty.to_f64(self.unit);
+            self.law((part.tolerance, shape), standard, part.degrees_of_freedom).scaled(part_of)
+        };
+        let (apart, common) = (law((1.0 - share * share).max(0.0).sqrt()), law(share));
+        // Wholly alike: nothing is left to draw for each.
+        let (pieces, factor) =
+            if share == 1.0 { (1, f64::from(part.count)) } else { (part.count, 1.0) };
+        let own = (0..pieces).map(|_| smallvec![self.push(mean, apart)]).collect();
+        let alike = key.filter(|_| share > 0.0).map(|key| {
+            let known = self.alike.iter().find(|(known, _)| *known == key);
             let source = known.map(|(_, source)| *source).unwrap_or_else(|| {
-                let sd = error.standard_uncertainty.to_f64(self.unit);
-                let source = self.push(0.0, Law::Normal { sd });
-                self.lots.push((error.lot, source));
+                let source = self.push(0.0, common);
+                self.alike.push((key, source));
                 source
             });
             (source, f64::from(part.count))
         });
-        Drawn { own, factor, lot }
+        Drawn { own, over: smallvec![], factor, alike }
     }
 
-    fn law(&self, part: &Contributor, known: &Evaluation) -> Law {
-        let half = half(part.tolerance, self.unit);
-        let sd = part.standard_uncertainty.to_f64(self.unit);
-        match (known, part.degrees_of_freedom) {
-            (Evaluation::Within(model::Shape::Rectangular), _) => Law::Rectangular { half },
-            (Evaluation::Within(model::Shape::Triangular), _) => Law::Triangular { half },
-            (Evaluation::Within(model::Shape::UShaped), _) => Law::UShaped { half },
+    /// Product or quotient of two dimensions, each a sum of its sources.
+    fn derived(&mut self, derivation: &Derivation) -> Drawn {
+        let [first, second] = derivation.of.each_ref().map(|part| self.add(part, true).own);
+        let (own, over, factor) = match derivation.rule {
+            DerivedRule::Product { per } => {
+                let pairs = first
+                    .iter()
+                    .flat_map(|a| second.iter().map(|b| a.iter().chain(b).copied().collect()));
+                (pairs.collect(), smallvec![], 1.0 / per.to_f64(self.unit))
+            }
+            DerivedRule::Quotient { times } => {
+                let over = second.into_iter().flatten().collect();
+                (first, over, times.to_f64(self.unit))
+            }
+        };
+        Drawn { own, over, factor, alike: None }
+    }
+
+    /// Scatter of the mean of several readings whose own uncertainty is stated; nothing where they are all alike.
+    ///
+    /// Student's distribution of two or three readings has no standard deviation. In its place stands the normal
+    /// distribution with the same 95 % range: our own choice, no source.
+    fn scattered(&mut self, readings: &[Length], combine: Combine) -> Option<usize> {
+        let (scale, dof) = scatter(readings, combine, self.unit);
+        if combine != Combine::Mean || scale <= 0.0 {
+            return None;
+        }
+        let law = match dof {
+            3.. => Law::Student { scale, dof },
+            _ => {
+                let level = Coverage::Level(Millionths::from_raw(950_000));
+                let wider = level.exact(Some(dof)) / level.exact(None);
+                Law::Normal { sd: scale * wider }
+            }
+        };
+        Some(self.push(0.0, law))
+    }
+
+    /// Law of one value: within a tolerance, or of a stated standard uncertainty.
+    fn law(
+        &self,
+        (within, shape): (Tolerance, Option<Shape>),
+        sd: f64,
+        freedom: Option<u32>,
+    ) -> Law {
+        let half = (within.minus + within.plus).to_f64(self.unit) / 2.0;
+        match (shape, freedom) {
+            (Some(Shape::Rectangular), _) => Law::Rectangular { half },
+            (Some(Shape::Triangular), _) => Law::Triangular { half },
+            (Some(Shape::UShaped), _) => Law::UShaped { half },
+            (Some(Shape::Trapezoid { top }), _) => Law::Trapezoid { half, top: top.to_f64() },
+            (Some(Shape::TruncatedNormal { cut }), _) => {
+                Law::TruncatedNormal { half, cut: cut.to_f64() }
+            }
             // A standard uncertainty with few degrees of freedom follows Student's t.
-            (Evaluation::Standard, Some(dof)) => Law::Student { scale: sd, dof },
-            _ => Law::Normal { sd },
+            (None, Some(dof)) => Law::Student { scale: sd, dof },
+            (Some(Shape::Normal), _) | (None, None) => Law::Normal { sd },
         }
     }
 
     /// Middle of the tolerance of one piece.
     fn middle(&self, part: &Contributor) -> f64 {
-        let [minus, plus] =
-            [part.tolerance.minus, part.tolerance.plus].map(|t| t.to_f64(self.unit));
-        part.nominal.to_f64(self.unit) + (plus - minus) / 2.0
+        part.nominal.to_f64(self.unit) + uneven(part.tolerance, self.unit)
     }
 
     fn growth(&mut self, growth: &Growth) -> SmallVec<[usize; 3]> {
@@ -267,28 +408,33 @@ impl Sources {
     }
 }
 
-/// Standard uncertainty of the mean of readings from their scatter alone, and its degrees of freedom.
+/// Standard uncertainty of readings combined, from their scatter alone, and its degrees of freedom.
 #[allow(clippy::cast_precision_loss)]
-fn scatter(readings: &[Length], unit: Unit) -> (f64, u32) {
+fn scatter(readings: &[Length], combine: Combine, unit: Unit) -> (f64, u32) {
     let n = readings.len() as f64;
     let values: Vec<f64> = readings.iter().map(|r| r.to_f64(unit)).collect();
     let mean = values.iter().sum::<f64>() / n;
     let squares: f64 = values.iter().map(|value| (value - mean).powi(2)).sum();
     let few = narrow::<u32>(readings.len().saturating_sub(1));
-    ((squares / (n - 1.0) / n).sqrt(), few)
+    let shared_by = if combine == Combine::Mean { n } else { 1.0 };
+    ((squares / (n - 1.0) / shared_by).sqrt(), few)
 }
 
-fn half(tolerance: Tolerance, unit: Unit) -> f64 {
-    (tolerance.minus + tolerance.plus).to_f64(unit) / 2.0
+/// Distance of the middle of a tolerance above its nominal value.
+fn uneven(tolerance: Tolerance, unit: Unit) -> f64 {
+    let [minus, plus] = [tolerance.minus, tolerance.plus].map(|t| t.to_f64(unit));
+    (plus - minus) / 2.0
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
     use crate::decimal::Millionths;
+    use crate::gauge::Certified;
     use crate::length::Uncertainty;
     use crate::model::{Correlation, Shape};
-    use crate::stack::{LotError, report};
+    use crate::stack::{Alike, ErrorSource, OfLot, SharedError, report};
+    use crate::stock::Lot;
 
     fn part(term: model::Term, nominal: i64, within: i64, shape: Shape) -> Contributor {
         let tolerance = Tolerance::even(Length::from_ticks(within));
@@ -316,16 +462,22 @@ mod tests {
         pieces.count = 4;
         pieces.tolerance = Tolerance { minus: Length::from_ticks(6_000), plus: Length::ZERO };
         pieces.standard_uncertainty = Shape::Rectangular.standard_uncertainty(pieces.tolerance);
-        pieces.lot = Some(LotError {
-            lot: Lot::Item(0),
-            standard_uncertainty: Uncertainty::from(Length::from_ticks(1_500)),
-        });
+        let lot = Lot::Item(0);
+        pieces.lot = Some(OfLot { lot, alike: Alike::Share(Millionths::from_raw(600_000)) });
+        let standard = Uncertainty::from(Length::from_ticks(1_500));
+        let mean = SharedError {
+            label: String::new(),
+            source: ErrorSource::Mean(lot),
+            members: vec![2],
+            certified: Certified { standard, ..Certified::default() },
+        };
         let stack = Stack {
             contributors: vec![
                 part(terms[0], 1_000_000, 5_000, Shape::UShaped),
                 part(terms[1], 300_000, 4_000, Shape::Triangular),
                 pieces,
             ],
+            shared: vec![mean],
             correlations: vec![Correlation {
                 between: [terms[0], terms[1]],
                 coefficient: Millionths::from_raw(-400_000),
@@ -335,8 +487,8 @@ mod tests {
         let form = Form::Linear {
             terms: vec![(terms[0], one), (terms[1], one), (terms[2], one)],
             target: Length::from_ticks(2_100_000),
-            lower: Length::from_ticks(2_081_000),
-            upper: Length::from_ticks(2_095_000),
+            lower: Some(Length::from_ticks(2_081_000)),
+            upper: Some(Length::from_ticks(2_095_000)),
         };
         let two = Coverage::Factor(Millionths::from_raw(2_000_000));
         let expected = report(&form, &stack, two, Unit::Micrometre);
@@ -362,14 +514,14 @@ mod tests {
                 part(gap, 1_000_000, 30_000, Shape::Rectangular),
                 part(gasket, 1_500_000, 0, Shape::Rectangular),
             ],
-            correlations: vec![],
+            ..Stack::default()
         };
         let form = Form::GasketFill {
             gasket: 0,
             gap: vec![(gap, Millionths::ONE)],
             target: Millionths::from_raw(500_000),
             lower: Millionths::from_raw(500_000),
-            upper: Millionths::from_raw(900_000),
+            upper: Some(Millionths::from_raw(900_000)),
         };
         let outcome = simulate(&form, &stack, Unit::Millimetre, &DrawOptions::default()).unwrap();
         // By hand: the mean of 1.5 / x over 0.97 to 1.03 is 1.5 ln(1.03 / 0.97) / 0.06, less one.
@@ -389,13 +541,13 @@ mod tests {
             .map(|thousand| Length::from_ticks(thousand * 1_000))
             .to_vec();
         let resolution = Length::from_ticks(4_000);
-        read.evaluation = Evaluation::Readings { resolution };
-        let stack = Stack { contributors: vec![read], correlations: vec![] };
+        read.evaluation = Evaluation::Readings { resolution, combine: Combine::Mean };
+        let stack = Stack { contributors: vec![read], ..Stack::default() };
         let form = Form::Linear {
             terms: vec![(term, Millionths::ONE)],
             target: Length::from_ticks(1_000_000),
-            lower: Length::ZERO,
-            upper: Length::from_ticks(2_000_000),
+            lower: Some(Length::ZERO),
+            upper: Some(Length::from_ticks(2_000_000)),
         };
         let outcome = simulate(&form, &stack, Unit::Micrometre, &DrawOptions::default()).unwrap();
         // In thousands of ticks (0.1 um): (16 + 4 + 0 + 0 + 4 + 16) / 5 / 6 x 5/3 + 16 / 12.

@@ -5,7 +5,7 @@
 
 use std::collections::BTreeMap;
 
-use super::{Breach, RecordBreach, check_pieces, holds};
+use super::{Breach, RecordBreach, check_pieces, limits};
 use crate::decimal::Millionths;
 use crate::job::Job;
 use crate::length::Tolerance;
@@ -182,7 +182,7 @@ fn all_met(
         let picks = reading.map(|readings| {
             let Reading { value, within } = readings.last();
             let size =
-                Size { thickness: value, tolerance: Tolerance::even(within), uncertainty: None };
+                Size { alike: Some(Millionths::ZERO), ..Size::new(value, Tolerance::even(within)) };
             let (kind, fit) = (String::new(), Code::new(""));
             job.parts.stock.push(Item::of("reading", kind, fit, size, 1));
             Pick { item: job.stock.len() - 1, peeled: 0, count: 1 }
@@ -227,7 +227,7 @@ fn all_met(
         for &(term, c) in terms {
             match term {
                 Term::Pack(place) => all.extend(moved(place, c)),
-                Term::Thermal(_) => all.push((term, c)),
+                Term::Thermal(_) | Term::Derived(_) => all.push((term, c)),
                 Term::Dimension(_) => {}
             }
         }
@@ -245,7 +245,7 @@ fn all_met(
             // A changed gasket counts with its pieces: the reading of the old one does not apply to it.
             Form::GasketFill { gap, .. } => *gap = predicted(gap),
         }
-        holds(job, pump, &packs, &form)
+        limits::hold(job, pump, &packs, &form, job.policy.acceptance)
     });
     job.parts.stock.truncate(own);
     met

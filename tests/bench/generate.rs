@@ -29,8 +29,8 @@ pub fn fleet(
             form: Form::Linear {
                 terms: vec![(Term::Dimension(0), one(1)), (Term::Pack(0), one(-1))],
                 target: tenth_thou(210),
-                lower: tenth_thou(190),
-                upper: tenth_thou(230),
+                lower: Some(tenth_thou(190)),
+                upper: Some(tenth_thou(230)),
             },
         },
         Requirement {
@@ -41,7 +41,7 @@ pub fn fleet(
                 gap: vec![(Term::Pack(0), one(1)), (Term::Dimension(1), one(1))],
                 target: Millionths::from_raw(500_000),
                 lower: Millionths::from_raw(400_000),
-                upper: Millionths::from_raw(600_000),
+                upper: Some(Millionths::from_raw(600_000)),
             },
         },
     ];
@@ -97,11 +97,7 @@ pub fn fleet(
     }
     let mut stock = Vec::new();
     let mut lot = |kind: &str, size: i64, used: usize, slack: i64, price: i64| {
-        let thickness = Size {
-            thickness: tenth_thou(size),
-            tolerance: Tolerance::even(tenth_thou(slack)),
-            uncertainty: None,
-        };
+        let thickness = Size::new(tenth_thou(size), Tolerance::even(tenth_thou(slack)));
         let on_hand = u32::try_from((used * tenths).div_ceil(10)).unwrap();
         // Some sizes appear twice, as separate lots.
         let (item, fit) = (format!("{kind}-{size}-{}", stock.len() + 1), Code::new("A"));

@@ -23,7 +23,7 @@ fn gaskets(ready: u32, sides: [i64; 2], remnants: Remnants) -> Job {
         }],
         ..Model::new("m", Unit::Millimetre)
     };
-    let size = Size { thickness: mm(1), tolerance: Tolerance::default(), uncertainty: None };
+    let size = Size::new(mm(1), Tolerance::default());
     let plate = PlateLot {
         item: "plate".into(),
         kind: "gasket".into(),

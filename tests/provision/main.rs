@@ -21,6 +21,7 @@ mod trolley;
 
 use gapwright::decimal::Millionths;
 use gapwright::forecast::{Expected, ExpectedLaw, Forecast};
+use gapwright::gauge::Certified;
 use gapwright::job::{Job, Parts};
 use gapwright::length::{Length, Tolerance, Uncertainty};
 use gapwright::model::{Correlation, Dimension, Form, Model, Pack, Requirement, Term};
@@ -73,8 +74,8 @@ pub fn random_outlook(seed: u64, pumps: usize) -> Forecast {
         form: Form::Linear {
             terms,
             target: half_thou(40),
-            lower: half_thou(40 - half),
-            upper: half_thou(40 + half),
+            lower: Some(half_thou(40 - half)),
+            upper: Some(half_thou(40 + half)),
         },
     }];
     if with_gasket {
@@ -86,7 +87,7 @@ pub fn random_outlook(seed: u64, pumps: usize) -> Forecast {
                 gap: vec![(Term::Pack(0), whole(1)), (Term::Dimension(1), whole(1))],
                 target: part(500_000),
                 lower: part(rng.random_range(200..=400) * 1_000),
-                upper: part(rng.random_range(600..=800) * 1_000),
+                upper: Some(part(rng.random_range(600..=800) * 1_000)),
             },
         });
     }
@@ -123,9 +124,12 @@ pub fn random_outlook(seed: u64, pumps: usize) -> Forecast {
                             minus: slack,
                             plus: if rng.random_bool(0.8) { slack } else { Length::ZERO },
                         },
-                        uncertainty: rng
-                            .random_bool(0.3)
-                            .then_some(Uncertainty::from_raw(2_000_000_000)),
+                        uncertainty: rng.random_bool(0.3).then(|| Certified {
+                            standard: Uncertainty::from_raw(2_000_000_000),
+                            extent: Length::from_ticks(30_000),
+                            freedom: None,
+                        }),
+                        ..Size::new(Length::ZERO, Tolerance::default())
                     },
                     rng.random_range(0..=3),
                 );
@@ -214,16 +218,12 @@ pub fn wide_outlook(seed: u64) -> Forecast {
             (Term::Pack(0), Millionths::from_raw(-1_000_000)),
         ],
         target: half_thou(40),
-        lower: half_thou(40 - half),
-        upper: half_thou(40 + half),
+        lower: Some(half_thou(40 - half)),
+        upper: Some(half_thou(40 + half)),
     };
     job.models[0].requirements[0] = pump.requirements[0].clone();
     let mut lot = |index: usize| {
-        let size = Size {
-            thickness: half_thou(rng.random_range(2..=14)),
-            tolerance: Tolerance::default(),
-            uncertainty: None,
-        };
+        let size = Size::new(half_thou(rng.random_range(2..=14)), Tolerance::default());
         let count = rng.random_range(1..=2);
         let fit = pump.fits[0].clone();
         let mut item = Item::of(&format!("S-{index}"), "shim".into(), fit, size, count);

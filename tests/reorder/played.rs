@@ -18,7 +18,7 @@ const FIRST: &str = "2026-01-01";
 /// An item with a lead time.
 fn item(lead: u32) -> Item {
     let thickness = Length::from_ticks(Unit::Millimetre.ticks());
-    let size = Size { thickness, tolerance: Tolerance::default(), uncertainty: None };
+    let size = Size::new(thickness, Tolerance::default());
     let mut item = Item::of("S", "shim".into(), Code::new("F"), size, 0);
     item.offer.lead_days = Some(lead);
     item

@@ -1,15 +1,15 @@
 //! Reads one row of the Pumps sheet: a pump, or every problem of it.
 
-use super::super::expected::{Foresight, Unmeasured, rounded_up};
+use super::super::expected::{Foresight, Unmeasured};
+use super::super::gauges::Gauges;
 use super::super::stock::THICK;
 use super::super::table::{Heading, TableRow};
 use super::columns::{Columns, ConsumableColumns};
-use super::scatter::uncertainty_of_mean;
+use super::scatter;
 use crate::day;
-use crate::decimal::Millionths;
 use crate::forecast::Expected;
-use crate::length::{Fine, Length, Tolerance, Uncertainty, Unit};
-use crate::model::{Dimension, Form, Model, Requirement, Spread, Term, Thermal};
+use crate::length::{Fine, Length, Unit};
+use crate::model::{Combine, Dimension, Form, Model, Requirement, Term, Thermal};
 use crate::packing::RingSpace;
 use crate::policy::Policy;
 use crate::problem::{Place, Problem, Problems};
@@ -17,12 +17,16 @@ use crate::pump::{ConsumableFit, Due, Growth, Measured, Pump};
 use crate::sheet::Cell;
 use crate::stock::Code;
 
+/// Share of the standard uncertainty from which terms of the second order are warned of. Our own choice, no source.
+const SECOND_ORDER: f64 = 0.05;
+
 /// Reads one row.
 pub(super) struct PumpReader<'a> {
     pub(super) line: TableRow<'a, 'a>,
     pub(super) model: &'a Model,
     pub(super) columns: &'a Columns,
     pub(super) policy: &'a Policy,
+    pub(super) gauges: &'a Gauges,
     /// Knowledge ahead of readings, where pumps may still be unmeasured.
     pub(super) foresight: Option<&'a Foresight<'a>>,
     pub(super) tag: Option<&'a Heading>,
@@ -108,12 +112,69 @@ impl PumpReader<'_> {
             fits,
             dimensions,
             growths: growths.into_iter().collect::<Option<_>>()?,
+            derived: self.model.derived.clone(),
             correlations: self.model.correlations.clone(),
             requirements: requirements.into_iter().collect::<Option<_>>()?,
             row: line.row.number,
         };
+        self.check_derived(&pump, &expected, problems)?;
         self.ask_about_reach(&pump, &expected, problems);
         Some((pump, expected, places))
+    }
+
+    /// Holds the derived terms against the dimensions that they are worked out of.
+    fn check_derived(
+        &self,
+        pump: &Pump,
+        expected: &[Option<Expected>],
+        problems: &mut Problems,
+    ) -> Option<()> {
+        let mut whole = Some(());
+        for derived in &pump.derived {
+            let place = |at: usize| {
+                let heading = self.columns.dimensions[at].first();
+                heading.map_or(self.line.table.sheet.whole(), |h| self.line.place(h))
+            };
+            let label = |at: usize| &self.model.dimensions[at].label;
+            if let Some(at) = derived.of.into_iter().find(|&at| expected[at].is_some()) {
+                problems.add(Problem::new(
+                    place(at),
+                    format!(
+                        "no reading of `{}`, which {} is worked out of",
+                        label(at),
+                        derived.label
+                    ),
+                    "a reading: a range is planned for in sums of lengths only",
+                    "measure it, or leave this pump out of the plan ahead",
+                ));
+                whole = None;
+                continue;
+            }
+            let [_, second] = derived.of;
+            match crate::pump::second_order(derived, &pump.dimensions) {
+                None => {
+                    problems.add(Problem::new(
+                        place(second),
+                        format!("`{}`, which may be zero within its plus/minus", label(second)),
+                        format!("a length clear of zero: {} is divided by it", derived.label),
+                        "measure again, or give it a smaller plus/minus",
+                    ));
+                    whole = None;
+                }
+                Some(more) if more > SECOND_ORDER => problems.warn(Problem::new(
+                    place(derived.of[0]),
+                    format!(
+                        "{} is far from linear within the uncertainty of its dimensions: terms of the second order raise its standard uncertainty by {:.0} %",
+                        derived.label,
+                        100.0 * more
+                    ),
+                    "at most 5 % (JCGM 100, 5.1.2)",
+                    "measure its dimensions better, or rely on the Monte Carlo figures of `gapwright stack`",
+                )),
+                Some(_) => {}
+            }
+        }
+        whole
     }
 
     /// Warns of readings that need more than pieces of ten millimetres in every place: mostly thou in a column of
@@ -142,6 +203,10 @@ impl PumpReader<'_> {
                         reach = reach + (*sensitivity * (THICK * most)).abs();
                     }
                     Term::Thermal(_) => {}
+                    Term::Derived(_) => {
+                        let known = pump.estimate(*term).map_or(Length::ZERO, |known| known.value);
+                        value = value + *sensitivity * known;
+                    }
                 }
             }
             let Some((_, at)) = largest.filter(|_| reach > Fine::ZERO && value.abs() > reach)
@@ -302,8 +367,7 @@ impl PumpReader<'_> {
         let readings: Vec<Option<Length>> =
             filled.iter().map(|h| line.length(h, problems)).collect();
         let readings: Vec<Length> = readings.into_iter().collect::<Option<_>>()?;
-        let value = Length::mean(&readings)?;
-        if value < Length::ZERO {
+        if Length::mean(&readings)? < Length::ZERO {
             problems.warn(Problem::new(
                 line.place(filled[0]),
                 format!("a negative `{}`", dimension.label),
@@ -311,48 +375,20 @@ impl PumpReader<'_> {
                 "check the sign; the value is used as it is",
             ));
         }
-        let coverage = self.policy.coverage;
-        let mut freedom = dimension.degrees_of_freedom;
-        let (tolerance, standard) = match dimension.spread {
-            Spread::Within(tolerance) => {
-                (tolerance, dimension.shape.standard_uncertainty(tolerance))
+        let taken = match scatter::measured(readings, dimension, self.policy.coverage) {
+            Ok(taken) => taken,
+            Err(lack) => {
+                let place = line.place(filled[0]);
+                problems.add(lack.problem(place, &dimension.label));
+                return None;
             }
-            Spread::StandardUncertainty(u) => {
-                (Tolerance::even(u.times_up(coverage.factor(None))), u)
-            }
-            Spread::FromReadings { resolution } => match uncertainty_of_mean(&readings, resolution)
-            {
-                Some((u, _)) if u == Uncertainty::ZERO => {
-                    problems.add(Problem::new(
-                        line.place(filled[0]),
-                        format!("readings of `{}` that are all alike", dimension.label),
-                        "readings fine enough to differ",
-                        "no uncertainty follows from them: give the model the gauge's resolution, or a plus_minus",
-                    ));
-                    return None;
-                }
-                Some((u, few)) => {
-                    freedom = few;
-                    let factor = few.map_or(coverage.factor(None), |few| coverage.of_readings(few));
-                    // Rounded up to a decimal of the readings' own unit.
-                    let guard = rounded_up(u.times_up(factor), &readings);
-                    (Tolerance::even(guard), u)
-                }
-                None => {
-                    problems.add(Problem::new(
-                        line.place(filled[0]),
-                        "one reading",
-                        format!("at least two readings of `{}`", dimension.label),
-                        "add columns headed with 1, 2, 3 after the name, or give the model a plus_minus",
-                    ));
-                    return None;
-                }
-            },
         };
-        if let (Spread::Within(tolerance), Some(&least), Some(&most)) =
-            (dimension.spread, readings.iter().min(), readings.iter().max())
-            && most - least > tolerance.minus + tolerance.plus
-        {
+        let gauge = match &dimension.gauge {
+            Some(name) => Some(self.gauges.named(name, line.place(filled[0]), problems)?),
+            None => None,
+        };
+        let measured = Measured { gauge, ..taken };
+        if dimension.combine == Combine::Mean && measured.scatters() {
             problems.warn(Problem::new(
                 line.place(filled[0]),
                 format!(
@@ -360,10 +396,10 @@ impl PumpReader<'_> {
                     dimension.label
                 ),
                 "readings that agree",
-                "measure again; the mean is used as it is",
+                "measure again before fitting; until then the worst case holds every reading",
             ));
         }
-        Some(Measured { readings, value, tolerance, standard, freedom })
+        Some(measured)
     }
 
     /// Column of a value that the pump states for itself, where its cell is not empty.
@@ -389,16 +425,18 @@ impl PumpReader<'_> {
                 None => whole = false,
             }
         }
+        let mut rounded = false;
         for (index, side) in [(1, &mut thermal.cold), (2, &mut thermal.running)] {
             let Some(heading) = own(index) else { continue };
             match line.temperature(heading, problems) {
-                Some(temperature) if crate::model::is_temperature(temperature) => {
-                    *side = temperature;
+                Some(temperature) if crate::model::is_temperature(temperature.celsius) => {
+                    *side = temperature.celsius;
+                    rounded |= temperature.rounded;
                 }
                 Some(temperature) => {
                     problems.add(Problem::new(
                         line.place(heading),
-                        format!("the temperature {temperature}"),
+                        format!("the temperature {} degC", temperature.celsius),
                         "degrees Celsius from -273 to 1500",
                         "correct the temperature",
                     ));
@@ -407,6 +445,7 @@ impl PumpReader<'_> {
                 None => whole = false,
             }
         }
+        thermal.count_rounding(rounded);
         whole.then(|| Growth::of(thermal))
     }
 
@@ -422,25 +461,23 @@ impl PumpReader<'_> {
         let mut whole = true;
         let form = match &requirement.form {
             Form::Linear { terms, target, lower, upper } => {
-                let mut side = |index: usize, usual: Length| match own(index) {
-                    None => usual,
-                    Some(heading) => line.length(heading, problems).unwrap_or_else(|| {
-                        whole = false;
-                        usual
-                    }),
+                let mut side = |index: usize| {
+                    let given = line.length(own(index)?, problems);
+                    whole &= given.is_some();
+                    given
                 };
-                let (target, lower, upper) = (side(0, *target), side(1, *lower), side(2, *upper));
+                let target = side(0).unwrap_or(*target);
+                let (lower, upper) = (side(1).or(*lower), side(2).or(*upper));
                 Form::Linear { terms: terms.clone(), target, lower, upper }
             }
             Form::GasketFill { gasket, gap, target, lower, upper } => {
-                let mut side = |index: usize, usual: Millionths| match own(index) {
-                    None => usual,
-                    Some(heading) => line.share(heading, problems).unwrap_or_else(|| {
-                        whole = false;
-                        usual
-                    }),
+                let mut side = |index: usize| {
+                    let given = line.share(own(index)?, problems);
+                    whole &= given.is_some();
+                    given
                 };
-                let (target, lower, upper) = (side(0, *target), side(1, *lower), side(2, *upper));
+                let (target, lower) = (side(0).unwrap_or(*target), side(1).unwrap_or(*lower));
+                let upper = side(2).or(*upper);
                 Form::GasketFill { gasket: *gasket, gap: gap.clone(), target, lower, upper }
             }
         };
@@ -469,8 +506,9 @@ impl PumpReader<'_> {
 fn figures(form: &Form, unit: Unit) -> String {
     match form {
         Form::Linear { target, lower, upper, .. } => {
-            let [target, lower, upper] = [target, lower, upper].map(|l| l.show(unit));
-            format!(": target {target}, min {lower}, max {upper} {unit}")
+            let [lower, upper] =
+                [lower, upper].map(|l| l.map_or_else(|| "none".into(), |l| l.show(unit)));
+            format!(": target {}, min {lower}, max {upper} {unit}", target.show(unit))
         }
         Form::GasketFill { .. } => String::new(),
     }
