@@ -6,6 +6,7 @@ pub mod verdict;
 
 use itertools::Itertools;
 
+use crate::accounting::plate_waste;
 use crate::choose::control::Phase;
 use crate::columns::pump_heading;
 use crate::consumables::{self, Bag, Lack, Share};
@@ -624,6 +625,24 @@ pub fn strips(job: &Job, layout: &Layout) -> String {
         })
         .collect();
     format!("along the side of {}: {}", short_length(side, natural_unit(side)), strips.join("; "))
+}
+
+/// Account of the plates that are cut: their waste, and what goes back. `None` if none is cut.
+pub fn plates_cut(verified: &Verified) -> Option<String> {
+    let (job, plan) = (verified.job(), verified.plan());
+    if plan.layouts.is_empty() {
+        return None;
+    }
+    let waste = plan.layouts.iter().map(|layout| plate_waste(job, layout).raw()).sum();
+    let back = verified.returned();
+    let back = back.iter().map(|lot| format!("{} of {}", lot.count, lot.item)).join(", ");
+    let back = if back.is_empty() { "nothing".to_string() } else { back };
+    let count = plan.layouts.len();
+    let word = plural("plate", u32::try_from(count).unwrap_or(u32::MAX));
+    Some(format!(
+        "Cut up: {count} {word}, {} of it waste; back to stock: {back}",
+        money(waste, job)
+    ))
 }
 
 /// Feeler blades for a clearance, in a sentence or two.

@@ -163,12 +163,17 @@ fn left(job: &Job, carried: &Carried) -> Left {
     for extra in &carried.extras {
         take(&extra.item, extra.count);
     }
+    // What goes back of plates is there for every kit.
+    let back = |item: &str| -> u32 {
+        let lots = carried.returned.iter().filter(|lot| key(&lot.item) == key(item));
+        lots.map(|lot| lot.count).sum()
+    };
     let unclaimed = |item: &str, reserved: u32, available: u32| {
         let Some(before) = carried.before.get(item) else {
             return available;
         };
         let claimed = taken.get(&key(item)).copied().unwrap_or(0);
-        let rest = before.on_hand.saturating_sub(reserved);
+        let rest = before.on_hand.saturating_add(back(item)).saturating_sub(reserved);
         available.min(rest.saturating_sub(claimed))
     };
     let mut left = Left::all(job);

@@ -65,7 +65,7 @@ fn counts(page: &mut Page<'_>, verified: &Verified) -> Written {
         true => "yes".to_string(),
         false => format!("no; bound {bound}"),
     };
-    let lines = [
+    let mut lines = vec![
         (
             "Pumps kitted",
             format!("{} of {}", plan.served(), job.pumps.len()),
@@ -78,9 +78,16 @@ fn counts(page: &mut Page<'_>, verified: &Verified) -> Written {
         ),
         ("Pieces", pieces.to_string(), proof(proven(Objective::Pieces), fewest.to_string())),
     ];
+    if let Some(plates) = plan.goal(Objective::Plates) {
+        let bound = proof(plates.proven(), plates.bound.to_string());
+        lines.insert(2, ("Plates cut", plates.value.to_string(), bound));
+    }
     let Styles { text, strong, alarm, .. } = page.styles;
     for (label, value, bound) in lines {
         page.line([over(2, text.of(label)), strong.of(value), over(2, text.of(bound))])?;
+    }
+    if let Some(said) = words::plates_cut(verified) {
+        page.line([over(4, text.of(said))])?;
     }
     let short = plan.kits.len() - plan.served();
     if short > 0 {
