@@ -656,7 +656,7 @@ impl Reader<'_> {
             }
             (Some(q), None, None, None) => {
                 let read = q.get_ref().deviations(unit);
-                self.taken(q, read, "a plus/minus such as 0.001 or \"-0.02 / +0\"")
+                self.taken(q, read, "a plus/minus that is not negative, or both sides with their signs, such as \"-0.02 / +0\"")
                     .map(Spread::Within)
             }
             (None, Some((plus, minus)), None, None) => {
