@@ -1,6 +1,6 @@
 //! Accounting of a choice of pieces: its stack, its verdicts, its waste and its scarcity points.
 //!
-//! [`stack`] and [`verdicts`] judge the packs of a pump; [`piece_waste`] and [`pack_waste`] give their waste.
+//! [`stack`], [`verdicts`] and [`warnings`] judge the packs of a pump; [`piece_waste`] and [`pack_waste`] give their waste.
 //!
 //! # Decisions
 //!
@@ -9,6 +9,8 @@
 //! - Scarcity points are 1000 / (1 + left above min level), rounded down: a measure of our own, linear so that it
 //!   can be bounded. With points a thousand times finer the last goal of a fleet stayed open for differences that
 //!   mean nothing.
+
+pub mod warnings;
 
 use crate::decimal::Money;
 use crate::job::Job;

@@ -93,6 +93,7 @@ mod relaxation;
 mod search;
 pub(crate) mod stages;
 mod supply;
+mod unproven;
 mod why;
 pub mod worth;
 

@@ -89,7 +89,7 @@ pub enum Chosen {
 
 /// Blades for the limits.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Gauge {
+pub struct LimitGauge {
     /// Stack that must go in, where there is a lower limit.
     pub go: Option<Chosen>,
     /// Stack that must not go in, where there is an upper limit.
@@ -119,7 +119,7 @@ pub struct Gauge {
 /// let Some(Chosen::Stack(no_go, false)) = gauge.no_go else { panic!() };
 /// assert_eq!(no_go.nominal, thou(25));
 /// ```
-pub fn gauge(set: &[Blade], wanted: &Clearance) -> Gauge {
+pub fn gauge(set: &[Blade], wanted: &Clearance) -> LimitGauge {
     let [lower, upper] = wanted.limits;
     let [least, greatest] = wanted.predicted;
     let go = |lower: Length| {
@@ -140,7 +140,7 @@ pub fn gauge(set: &[Blade], wanted: &Clearance) -> Gauge {
             upper,
         )
     };
-    Gauge { go: lower.map(go), no_go: upper.map(no_go) }
+    LimitGauge { go: lower.map(go), no_go: upper.map(no_go) }
 }
 
 /// Best stack that shows a limit; `off` is its distance inside the limit.

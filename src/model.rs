@@ -231,7 +231,7 @@ pub enum Shape {
 
 impl Shape {
     /// Variance of a half-width of one, as a fraction; the numerator in thousand-millionths, rounded up.
-    fn variance(self) -> (i128, u32) {
+    pub(crate) fn variance(self) -> (i128, u32) {
         const WHOLE: i128 = 1_000_000_000;
         match self {
             Shape::Rectangular => (WHOLE, 3),
@@ -849,6 +849,9 @@ pub struct Caution {
     /// Text.
     pub text: String,
 }
+
+/// Words on everything that belongs to a pump that must not be assembled; JSON has `not_fit_to_assemble` for them.
+pub const NOT_FIT: &str = "NOT FIT TO ASSEMBLE";
 
 /// Cautions of every arrangement, in the order of the work. Common practice, no source.
 pub const USUAL_CAUTIONS: [(&str, &str); 8] = [

@@ -47,7 +47,8 @@
 //! | expanded | max(0, U - d) | max(0, U + d) |
 //!
 //! The requirement is met if both margins, `y - guard - L` and `H - y - guard`, are zero or more. For a gasket fill
-//! they are margins of the free thickness.
+//! they are margins of the free thickness. It is not met if y itself lies beyond a limit, and NOT PROVEN in between:
+//! y within the limits, its guard not.
 //!
 //! Sources: standard uncertainties JCGM 100:2008, 4.2.3, 4.3.7 to 4.3.9 and F.2.2.1; combined 5.1.2 and 5.2.2;
 //! expanded 6.2.1; degrees of freedom G.4.1, factor G.3.2; the decision rule of ISO 14253-1; probability of conformity
@@ -62,9 +63,11 @@
 //! - An expanded uncertainty lies about the middle of uneven tolerances, and a guard is never below zero: two
 //!   minus-only shims are expected thin by more than the larger side about the nominal value covers.
 
+mod chance;
 mod coverage;
 pub mod monte_carlo;
 mod report;
+mod settle;
 mod simulate;
 mod uncertainty;
 
@@ -77,9 +80,13 @@ use crate::model::{Combine, Correlation, DerivedRule, Form, Shape, Side, Term, s
 use crate::pump::Growth;
 use crate::stock::Lot;
 
+pub use chance::{
+    Chance, ChanceLaw, USUAL_LEVEL, contradicts, met_by_all, missed_by_none, promised,
+};
 pub use coverage::Coverage;
 pub use report::{Contribution, Report, ReportSide, report};
-pub use simulate::{Undrawn, level_of_draws, simulate, taken_as_normal};
+pub use settle::{Asked, Improvement, improved, plain_below, settle};
+pub use simulate::{Undrawn, few_readings, level_of_draws, simulate, taken_as_normal};
 pub use uncertainty::expanded;
 pub(crate) use uncertainty::{Budget, PieceError, budget, can_be};
 
@@ -308,6 +315,29 @@ pub fn worst_case(terms: &[(Term, Millionths)], stack: &Stack) -> WorstCase {
     sum
 }
 
+/// Outcome of a requirement under an acceptance rule.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Judgement {
+    /// The value keeps its guard clear of both limits.
+    Met,
+    /// The nominal value lies within the limits, but not clear of them by its guard: neither conformity nor the
+    /// opposite is proven.
+    NotProven,
+    /// The nominal value lies beyond a limit.
+    NotMet,
+}
+
+impl Judgement {
+    /// Words for people, the same everywhere.
+    pub fn words(self) -> &'static str {
+        match self {
+            Judgement::Met => "met",
+            Judgement::NotProven => "NOT PROVEN",
+            Judgement::NotMet => "NOT MET",
+        }
+    }
+}
+
 /// Value of a requirement, its limits and its guards.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Verdict {
@@ -364,6 +394,16 @@ impl Verdict {
     /// Whether the requirement is met; nothing is rounded before this.
     pub fn conforms(&self) -> bool {
         self.margin() >= Fine::ZERO
+    }
+
+    /// Outcome; nothing is rounded before this. Under the nominal rule, which has no guard, a requirement is met or
+    /// not met.
+    pub fn judgement(&self) -> Judgement {
+        match (self.conforms(), self.is_nominally_within()) {
+            (true, _) => Judgement::Met,
+            (false, true) => Judgement::NotProven,
+            (false, false) => Judgement::NotMet,
+        }
     }
 
     /// Distance from the target.
@@ -517,8 +557,18 @@ mod tests {
         assert_eq!(verdict.margin_lower(), Some(Fine::ZERO));
         assert!(verdict.conforms());
         let thinner = [parts[0].clone(), part(Term::Pack(0), 1, 1_239, 16)];
-        assert!(!judge(&form, &stack(&thinner), Guard::Expanded(TWO)).conforms());
-        assert!(judge(&form, &stack(&thinner), Guard::None).conforms());
+        let of = |parts: &[Contributor], guard| judge(&form, &stack(parts), guard);
+        let thinner_is = of(&thinner, Guard::Expanded(TWO));
+        assert!(!thinner_is.conforms());
+        assert_eq!(thinner_is.judgement(), Judgement::NotProven);
+        assert_eq!(of(&thinner, Guard::None).judgement(), Judgement::Met);
+        // 1.2 times the gap is the least: there it is not proven, and one tick less is not met, guard or no guard.
+        for guard in [Guard::None, Guard::Expanded(TWO)] {
+            let at = [parts[0].clone(), part(Term::Pack(0), 1, 1_200, 16)];
+            let beyond = [parts[0].clone(), part(Term::Pack(0), 1, 1_199, 16)];
+            assert_ne!(of(&at, guard).judgement(), Judgement::NotMet);
+            assert_eq!(of(&beyond, guard).judgement(), Judgement::NotMet);
+        }
     }
 
     /// By hand: a gasket within 500 on a gap of two parts within 200 each. The gap weighs 1.4 at the lower

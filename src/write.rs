@@ -72,7 +72,8 @@ pub fn workbook(verified: &Verified, date: &str) -> Result<Vec<u8>, WriteError> 
     let drawings = Drawings::of(job);
     kits::add(&mut workbook, verified, &drawings, styles)?;
     labels::add(&mut workbook, verified, styles)?;
-    stack_up::add(&mut workbook, &subjects(verified), &job.policy, styles)?;
+    let not_fit = crate::words::not_fit_tags(verified);
+    stack_up::add(&mut workbook, (&subjects(verified), &not_fit), &job.policy, styles)?;
     workbook.push_worksheet(short::sheet(verified, styles)?);
     workbook.push_worksheet(reorder::sheet(verified, styles)?);
     workbook.push_worksheet(issue::sheet(verified, styles)?);

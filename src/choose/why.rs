@@ -15,6 +15,7 @@ use crate::choose::CombinationLists;
 use crate::choose::combination::{Combination, list, listed, most_total};
 use crate::choose::control::{Control, Listed, Pace, Phase, UNITS};
 use crate::choose::pattern::{self, Pattern, SideRow, rows, windows};
+use crate::choose::unproven;
 use crate::cutting::Layout;
 use crate::job::Job;
 use crate::length::{Length, Tolerance};
@@ -114,10 +115,19 @@ impl Reasons<'_> {
             return vec![Shortfall::of(None, Cause::TogetherTooMany)];
         }
         // One pattern is enough to know.
-        if job.policy.acceptance == Acceptance::Expanded && listed(Guard::None, 0).is_none() {
-            return vec![Shortfall::of(None, Cause::UncertaintyTooWide)];
+        let is_unsure =
+            job.policy.acceptance == Acceptance::Expanded && listed(Guard::None, 0).is_none();
+        let mut shorts = match is_unsure {
+            true => vec![Shortfall::of(None, Cause::UncertaintyTooWide)],
+            false => vec![diagnose(job, pump, self.available, (self.control, grace))],
+        };
+        // Under the nominal rule a kit whose nominal values lie within the limits is a kit.
+        if job.policy.acceptance != Acceptance::Nominal {
+            let kit = unproven::nearest(job, pump, &rivals.left, (self.control, grace));
+            let not_proven = kit.map(|packs| Shortfall::of(None, Cause::NotProven { packs }));
+            shorts.extend(not_proven);
         }
-        vec![diagnose(job, pump, self.available, (self.control, grace))]
+        shorts
     }
 }
 

@@ -365,7 +365,7 @@ impl Reader<'_> {
         requirements
     }
 
-    /// What shares the error of a gauge is a sum.
+    /// Refuses gauges of the dimensions of derived terms: the error of a gauge is shared in sums only.
     fn refuse_gauges(
         &mut self,
         derived: &[Derived],

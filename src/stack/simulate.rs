@@ -68,6 +68,18 @@ fn has_no_deviation(part: &Contributor) -> bool {
     }
 }
 
+/// Contributor of a requirement whose distribution has so few degrees of freedom (three or fewer) that the standard
+/// uncertainty of draws never settles: four readings, or stated degrees of freedom. The fourth moment of Student's
+/// distribution is infinite up to four; with four, five readings, it settles slowly.
+pub fn few_readings<'a>(form: &Form, stack: &'a Stack) -> Option<&'a str> {
+    let few = stack.contributors.iter().find(|part| {
+        let enters = form.terms().any(|term| term == part.term);
+        let known = matches!(part.evaluation, Evaluation::Readings { .. } | Evaluation::Standard);
+        enters && known && part.degrees_of_freedom.is_some_and(|freedom| freedom <= 3)
+    });
+    few.map(|part| part.label.as_str())
+}
+
 /// Level of the intervals of draws: the level of the coverage factor, but at most 99.73 %, beyond which the
 /// ends of an interval take more draws than anyone waits for.
 pub fn level_of_draws(coverage: Coverage) -> f64 {
@@ -80,7 +92,7 @@ pub enum Undrawn {
     /// The distribution of so few readings has no standard deviation. Source: JCGM 101:2008, 6.4.9 (from
     /// memory).
     #[error(
-        "`{0}` is known by too few readings: their distribution has no standard deviation; take at least four"
+        "`{0}` is known by too few readings: their distribution has no standard deviation; take five or more"
     )]
     FewReadings(String),
     /// Errors in the model or the plan of the draws.

@@ -14,13 +14,19 @@ use crate::policy::Acceptance;
 use crate::pump::Pump;
 use crate::stack::Alike;
 
-/// Whether a requirement is met under the acceptance rule of the policy.
-pub(super) fn hold(job: &Job, pump: &Pump, packs: &[PackPick], form: &Form) -> bool {
+/// Whether a requirement is met under an acceptance rule.
+pub(super) fn hold(
+    job: &Job,
+    pump: &Pump,
+    packs: &[PackPick],
+    form: &Form,
+    acceptance: Acceptance,
+) -> bool {
     sides(job, pump, packs, form).iter().all(|(weights, distance)| {
         let Some(errors) = Errors::of(job, pump, packs, weights) else {
             return false;
         };
-        match job.policy.acceptance {
+        match acceptance {
             Acceptance::Nominal => *distance >= 0,
             // A dimension whose limits lie on one side is never the stated one: the range decides, not the distance.
             Acceptance::WorstCase => errors.worst().is_some_and(|worst| *distance >= worst),

@@ -245,7 +245,7 @@ fn all_met(
             // A changed gasket counts with its pieces: the reading of the old one does not apply to it.
             Form::GasketFill { gap, .. } => *gap = predicted(gap),
         }
-        limits::hold(job, pump, &packs, &form)
+        limits::hold(job, pump, &packs, &form, job.policy.acceptance)
     });
     job.parts.stock.truncate(own);
     met

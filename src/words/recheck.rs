@@ -9,12 +9,14 @@ use crate::pump::Pump;
 use crate::recheck::mix_ups::Slip;
 use crate::recheck::work::{self, Task, Usual, WorkStep, unmeasured};
 use crate::recheck::{Compared, Decision, Of, Record, Searched, Suspect};
+use crate::stack::Judgement;
 
 /// The decision in a word or two.
-pub fn decision(decision: &Decision) -> &'static str {
-    match decision {
+pub fn decision(record: &Record) -> &'static str {
+    match &record.decision {
         Decision::NotKitted => NOT_FIT,
         Decision::NotRead => "not read yet",
+        Decision::Look(_) if record.looks_at_not_met() => "LOOK FIRST, NOT MET",
         Decision::Look(_) => "LOOK FIRST",
         Decision::Incomplete(_) => "recheck missing",
         Decision::Accept => "accept",
@@ -101,7 +103,7 @@ fn suspect(job: &Job, pump: &Pump, suspect: &Suspect) -> String {
 }
 
 /// A requirement that is not met as found: where it comes out, and why that does not do.
-fn not_met(job: &Job, pump: &Pump, record: &Record, index: usize, why: &str) -> String {
+fn where_it_is(job: &Job, pump: &Pump, record: &Record, index: usize, why: &str) -> String {
     let unit = job.model_of(pump).unit;
     let (requirement, checked) = (&pump.requirements[index], &record.requirements[index]);
     let v = &checked.verdict;
@@ -211,6 +213,12 @@ pub fn to_do(job: &Job, pump: &Pump, record: &Record) -> Vec<String> {
     work(job, pump, record).into_iter().map(text).collect()
 }
 
+/// Requirements beyond their limits as found, with these, one sentence each.
+pub fn not_met(job: &Job, pump: &Pump, record: &Record) -> Vec<String> {
+    let beyond = work::not_met(record);
+    beyond.iter().map(|task| sentence(job, pump, record, task)).collect()
+}
+
 /// Lines of the work with their kinds, in the order of the work.
 pub fn work(job: &Job, pump: &Pump, record: &Record) -> Vec<(Kind, String)> {
     let tasks = work::work(job, pump, record);
@@ -273,14 +281,15 @@ fn sentence(job: &Job, pump: &Pump, record: &Record, task: &Task) -> String {
             "{}: the finished pack was not measured; its pieces are taken at nominal.",
             label(*place)
         ),
-        Task::NotMet(index) => not_met(job, pump, record, *index, "NOT MET"),
+        Task::NotMet(index) => where_it_is(job, pump, record, *index, Judgement::NotMet.words()),
         Task::NotClear { requirement, finer } => {
             let why = format!(
-                "within its limits but not clear of them by {}, the error of a reading{}",
+                "{}: within its limits but not clear of them by {}, the error of a reading{}",
+                Judgement::NotProven.words(),
                 guards(&record.requirements[*requirement].verdict, unit),
                 if *finer { "; a finer reading may show that it is met" } else { "" }
             );
-            not_met(job, pump, record, *requirement, &why)
+            where_it_is(job, pump, record, *requirement, &why)
         }
         Task::Miscounted { place, count } => format!(
             "{}: {count} pieces, and its model allows {} to {}.",

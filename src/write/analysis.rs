@@ -19,7 +19,7 @@ pub fn workbook(job: &Job, analysed: &[Analysed], date: &str) -> Result<Vec<u8>,
     let (mut workbook, styles) = start("Stack-up", date)?;
     let subjects: Vec<Subject<'_>> =
         analysed.iter().map(|one| Subject::of(job, &job.pumps[one.pump], &one.packs)).collect();
-    stack_up::add(&mut workbook, &subjects, &job.policy, &styles)?;
+    stack_up::add(&mut workbook, (&subjects, &[]), &job.policy, &styles)?;
     workbook.push_worksheet(monte_carlo::sheet(job, analysed, &styles)?);
     if analysed.iter().any(|one| !one.sweeps.is_empty()) {
         sweep::add(&mut workbook, job, analysed, &styles)?;

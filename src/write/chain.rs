@@ -65,7 +65,7 @@ enum Fill {
     Framed,
     /// A growth.
     Dotted,
-    /// What they come to.
+    /// The sum.
     Solid,
 }
 

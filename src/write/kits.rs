@@ -208,7 +208,7 @@ impl Slip<'_, '_> {
         self.page.heads(&["Requirement", "Target", "", "Limits", "", "Predicted", "", ""])?;
         let verdicts = verdicts(self.job, self.pump, packs);
         for (index, verdict) in verdicts.iter().enumerate() {
-            self.requirement(index, verdict)?;
+            self.requirement(index, verdict, packs)?;
             self.recheck(index, packs)?;
         }
         if self.job.feelers.is_empty() {
@@ -272,7 +272,7 @@ impl Slip<'_, '_> {
     }
 
     /// A requirement: its limits, and what is predicted of it.
-    fn requirement(&mut self, index: usize, v: &Verdict) -> Written {
+    fn requirement(&mut self, index: usize, v: &Verdict, packs: &[PackPick]) -> Written {
         let (styles, unit) = (self.page.styles, self.model().unit);
         let label = &self.pump.requirements[index].label;
         self.tall(PLAIN * lines(label, 24))?;
@@ -281,7 +281,13 @@ impl Slip<'_, '_> {
             over(2, styles.text.of(words::fine(v.target, unit))),
             over(2, styles.text.of(words::limits(v, unit))),
             over(3, styles.text.of(words::finely(v.value, unit))),
-        ])
+        ])?;
+        let stack = stack(self.job, self.pump, packs);
+        if words::verdict::is_nominal_only(self.job, self.pump, (index, &stack)) {
+            let text = words::verdict::nominal_only();
+            self.across(&text, &styles.alarms, 16.0)?;
+        }
+        Ok(())
     }
 
     /// The range of a reading at the bench, where the pump is cold, as `recheck` will judge it. Nothing

@@ -65,7 +65,7 @@ impl<'a> Subject<'a> {
 /// Adds the sheet to a workbook, with the names of its cells.
 pub(super) fn add(
     workbook: &mut Workbook,
-    subjects: &[Subject<'_>],
+    (subjects, not_fit): (&[Subject<'_>], &[&str]),
     policy: &Policy,
     styles: &Styles,
 ) -> Written {
@@ -88,7 +88,10 @@ pub(super) fn add(
                 format!("To change the rule, change it on the sheet {NAME}: all sheets follow.");
             page.text(remark, &styles.remark)?;
         }
-        page.row = FIRST_ROW;
+        if name == NAME {
+            page.not_fit(not_fit, "no kit to work out (see Short)")?;
+        }
+        page.row = FIRST_ROW.max(page.row + 1);
         Ok(())
     };
     let series = Series { name: NAME, begin: &begin, last_column: Some(LAST) };

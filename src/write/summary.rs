@@ -249,6 +249,7 @@ fn warnings(page: &mut Page<'_>, verified: &Verified) -> Written {
     let (job, plan) = (verified.job(), verified.plan());
     let mut crushed = words::crush_warnings(job, plan);
     crushed.extend(unchecked(job, plan));
+    crushed.extend(words::verdict::of_plan(job, plan));
     let warnings = job.warnings.iter().map(words::warning);
     let warnings = warnings.map(|text| (tall(&text, 140), text));
     let crushed =

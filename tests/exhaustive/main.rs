@@ -17,6 +17,7 @@ mod errors;
 mod generate;
 mod purchase;
 mod student;
+mod unproven;
 
 use std::collections::BTreeMap;
 

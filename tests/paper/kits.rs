@@ -1,6 +1,6 @@
 //! Kits: every line of every slip, in the order of the slips, with the cells for readings and the hidden columns.
 
-use gapwright::feeler::{Chosen, Clearance, Gauge, Stacked, gauge};
+use gapwright::feeler::{Chosen, Clearance, LimitGauge, Stacked, gauge};
 use gapwright::formats::slip;
 use gapwright::job::Job;
 use gapwright::length::Fine;
@@ -541,7 +541,7 @@ impl Slip<'_> {
             limits: limits.map(|limit| Fine::from_raw(limit).whole()),
             predicted: predicted.map(Fine::from_raw),
         };
-        let Gauge { go, no_go } = gauge(&job.feelers, &wanted);
+        let LimitGauge { go, no_go } = gauge(&job.feelers, &wanted);
         let (go, no_go) = (go.unwrap(), no_go.unwrap());
         // Where a good pump passes with both, the go stack is the thinner of them.
         if let (Chosen::Stack(small, true), Chosen::Stack(large, true)) = (&go, &no_go) {

@@ -6,8 +6,10 @@ use gapwright::length::{Length, Unit};
 use gapwright::packing::RingSpace;
 use gapwright::plan::{Cause, Kit, Pick, Shortfall};
 use gapwright::pump::Pump;
+use gapwright::verify::Verified;
 
 use crate::figures::{Round, bare, natural, raw, rounded, symbol, thickness, trimmed, with_unit};
+use crate::page::{Row, line};
 use crate::wording::{self, short as words, standing};
 use crate::{anew, figures};
 
@@ -21,6 +23,14 @@ pub fn standing(kit: &Kit, bag: &[Share]) -> &'static str {
         Kit::Served(_) if anew::lacks(bag) => standing::LACKING,
         Kit::Served(_) => standing::COMPLETE,
     }
+}
+
+/// The row of the pumps without a kit, with their consequence on a sheet.
+pub fn not_fit(verified: &Verified, so: &str) -> Option<Row> {
+    let kits = verified.job().pumps.iter().zip(&verified.plan().kits);
+    let short = kits.filter(|(_, kit)| matches!(kit, Kit::Short(_)));
+    let tags: Vec<&str> = short.map(|(pump, _)| pump.tag.as_str()).collect();
+    (!tags.is_empty()).then(|| line(wording::not_fit(so, &tags.join(", "))))
 }
 
 /// Work on pieces before they match the plan.

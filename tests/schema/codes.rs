@@ -4,7 +4,7 @@ use std::collections::BTreeSet;
 use std::fmt::Debug;
 
 use gapwright::formats::common::{
-    AcceptanceJson, CauseJson, CountJson, LengthJson, RequirementJson, StoppedBy,
+    AcceptanceJson, CauseJson, CountJson, JudgementJson, LengthJson, RequirementJson, StoppedBy,
 };
 use gapwright::formats::provision::{self, LawJson, ServiceStanding, WarningJson};
 use gapwright::formats::purchase::{self, FaultJson, ReorderBasisJson, StillShortJson};
@@ -214,6 +214,7 @@ fn tasks(
         value: text("0.0200"),
         guard: text("0.0005"),
         margin: text("0.0005"),
+        verdict: JudgementJson::Met,
         conforms: true,
     };
     codes(

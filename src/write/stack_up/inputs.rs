@@ -300,8 +300,7 @@ impl<'a> ContributorRow<'a> {
         Ok(())
     }
 
-    /// What one of several readings may be off: minus, plus and standard uncertainty, of which one follows from the
-    /// other.
+    /// Error of one of several readings: minus, plus and standard uncertainty, of which one follows from the other.
     fn one_reading(
         &self,
         each: Tolerance,
@@ -512,14 +511,14 @@ impl<'a> ContributorRow<'a> {
                 let read = self.at(self.of_one + 3);
                 let grown = format!("(1+{read}^2/12/({scatter}))");
                 format!(
-                    "IF(STDEV({span})>0,INT((COUNT({span})-1)*{grown}^2*(1+1E-12)),\"infinite\")"
+                    "IF(MAX({span})>MIN({span}),INT((COUNT({span})-1)*{grown}^2*(1+1E-12)),\"infinite\")"
                 )
             }
             Evaluation::Repeated { combine: Combine::Mean, freedom, .. } => {
                 let one = format!("{}^2", self.at(self.of_one + 2));
                 let own = freedom.map_or(String::new(), |freedom| format!("+({one})^2/{freedom}"));
                 format!(
-                    "IF(STDEV({span})>0,INT(({one}+{scatter})^2/(({scatter})^2/(COUNT({span})-1){own})*(1+1E-12)),{})",
+                    "IF(MAX({span})>MIN({span}),INT(({one}+{scatter})^2/(({scatter})^2/(COUNT({span})-1){own})*(1+1E-9)),{})",
                     self.freedom_of_one()
                 )
             }

@@ -14,7 +14,8 @@ use super::{Names, Subject, cell};
 use crate::length::Unit;
 use crate::model::{Form, Requirement};
 use crate::policy::Policy;
-use crate::stack::{Contribution, Contributor, Coverage, Report, report};
+use crate::stack::{Asked, Contribution, Contributor, Coverage, Judgement, Report, judge, report};
+use crate::words;
 
 /// The columns of a line.
 const HEADS: [&str; 15] = [
@@ -39,7 +40,7 @@ pub(super) const NO_LIMIT: &str = "none";
 /// Word for what no limit holds, and the number that stands for it in formulas.
 const ANY: &str = "any";
 const VAST: &str = "1E+99";
-const SENSITIVITY: u16 = 1;
+pub(super) const SENSITIVITY: u16 = 1;
 pub(super) const IN_GAP: u16 = 2;
 pub(super) const AT: [u16; 2] = [3, 4];
 pub(super) const PART: u16 = 5;
@@ -164,11 +165,29 @@ impl<'a> Block<'a> {
         }
         page.row = self.results - 1;
         outcomes::write(self, page)?;
+        self.settle(page)?;
         if pictures {
             self.draw(&mut page.sheet)?;
         }
-        page.row = (self.results + Row::Crush as u32 + 1).max(self.results + picture::ROWS);
+        page.row = (self.results + Row::CrushEnds as u32 + 2).max(self.results + picture::ROWS);
         Ok(())
+    }
+
+    /// What would settle a requirement that is not proven as it is written; it does not follow changes.
+    fn settle(&self, page: &mut Page<'_>) -> Written {
+        let policy = self.policy;
+        let judged = judge(&self.requirement.form, &self.subject.stack, policy.guard());
+        if judged.judgement() != Judgement::NotProven {
+            return Ok(());
+        }
+        let asked = Asked {
+            requirements: std::slice::from_ref(self.requirement),
+            guard: policy.guard(),
+            coverage: policy.coverage,
+            unit: self.unit,
+        };
+        let text = words::verdict::settled(&asked, &self.subject.stack);
+        page.text(format!("As written: {text}."), &page.styles.alarm)
     }
 
     /// The cells of a contributor, under [`HEADS`].
