@@ -238,3 +238,30 @@ fn the_least_of_several_sums_is_held_by_each() {
     let slip = slips(&model, Some(folder.path()), &|_| ());
     assert!(asked_readings(&slip)[1].starts_with("ACCEPT 0.5127 mm or more"));
 }
+
+/// In closed form: 0.4 a / b with a within 0.84 to 0.86 and b within 1.24 to 1.26 has the mean 0.4 x 0.85 ln(1.26 /
+/// 1.24) / 0.02 and the mean square 0.16 (0.85^2 + 0.01^2 / 3) / (1.24 x 1.26).
+#[test]
+fn the_draws_of_a_quotient_are_those_of_the_quotient() {
+    use gapwright::model::Term;
+    use gapwright::stack::{monte_carlo::DrawOptions, simulate};
+    let folder = shop(&[("derived", DERIVED.into())]);
+    let model = own(&folder, "derived").unwrap();
+    let job = super::blank(&model, Some(folder.path())).unwrap();
+    let stack = gapwright::accounting::stack(&job, &job.pumps[0], &[]);
+    let form = Form::Linear {
+        terms: vec![(Term::Derived(1), gapwright::decimal::Millionths::ONE)],
+        target: Length::ZERO,
+        lower: Some(Length::ZERO),
+        upper: None,
+    };
+    let options = DrawOptions { digits: 9, most_draws: 1_000_000, ..DrawOptions::default() };
+    let unit = gapwright::length::Unit::Millimetre;
+    let outcome = simulate(&form, &stack, unit, &options).unwrap();
+    let mean = 0.4 * 0.85 * (1.26_f64 / 1.24).ln() / 0.02;
+    let square = 0.16 * (0.85_f64.powi(2) + 0.0001 / 3.0) / (1.24 * 1.26);
+    let standard = (square - mean * mean).sqrt();
+    assert!((outcome.mean - mean).abs() < 5.0 * standard / 1e3, "{outcome:?} {mean}");
+    assert!((outcome.standard / standard - 1.0).abs() < 0.005, "{outcome:?} {standard}");
+    assert_eq!(outcome.conformity.unwrap().above, 0.0);
+}
