@@ -64,7 +64,7 @@ pub use book::{Memory, is_reading, open as book, workbook};
 pub use executed_plan::{carried, carried_so_far};
 pub use forecast::{Ahead, forecast};
 pub use issue_log::{issue_log, issue_log_of, log_beside_stock, log_is_unchanged, log_reads_back};
-pub use model::{BUILT_IN, Library, parse as parse_model};
+pub use model::{BUILT_IN, Library, STARTING_MODEL, parse as parse_model};
 pub use pieces::stated as stated_pieces;
 pub use plan::{Packs, packs as packs_of_plan};
 pub use readings::{Back, ReadingSources as BenchSources, bench};

@@ -333,8 +333,7 @@ pub fn reason(job: &Job, pump: &Pump, short: &Shortfall) -> String {
 pub fn window(job: &Job, pump: &Pump, short: &Shortfall) -> Option<String> {
     let unit = job.model_of(pump).unit;
     let window = short.window.as_ref()?;
-    let least = (window.most.is_none() || window.least > Length::ZERO).then_some(window.least);
-    Some(range([least, window.most].map(|end| Some(end?.show(unit))), unit.symbol()))
+    Some(range([Some(window.least), window.most].map(|end| Some(end?.show(unit))), unit.symbol()))
 }
 
 /// Assumptions of a window: the tolerance of the pack, and the parts below it.

@@ -39,6 +39,9 @@ pub const BUILT_IN: [(&str, &str); 5] = [
     ("thrust-collar", include_str!("../../models/thrust-collar.toml")),
 ];
 
+/// Model file to start from; it can be kitted with its own example.
+pub const STARTING_MODEL: &str = include_str!("model/start.toml");
+
 /// Their drawings, in the same order.
 pub(super) const DRAWINGS: [&[u8]; BUILT_IN.len()] = [
     include_bytes!("../../models/screwed-impeller.png"),
@@ -371,12 +374,21 @@ impl Reader<'_> {
     ) -> Vec<Option<Vec<Requirement>>> {
         let mut requirements: Vec<Option<Vec<Requirement>>> = Vec::new();
         for (name, span, raw) in in_file_order(raw) {
-            let made = self.requirement(name, &span, &raw, unit, known);
+            let made = match self.several(&name, &span, &raw) {
+                Some(forms) => forms.and_then(|forms| {
+                    let each = forms.into_iter();
+                    let each =
+                        each.map(|(name, raw)| self.requirement(name, &span, &raw, unit, known));
+                    // What is wrong with the first is wrong with all.
+                    each.collect::<Option<Vec<_>>>().map(|made| made.concat())
+                }),
+                None => self.requirement(name, &span, &raw, unit, known),
+            };
             let earlier = || requirements.iter().flatten().flatten();
             let twice = made.iter().flatten().find(|own| earlier().any(|r| r.name == own.name));
             if let Some(twice) = twice {
                 let found = format!("`{}` as the name of two requirements", twice.name);
-                let expected = "a name for each; asked both ways, the hot one ends in `_hot`";
+                let expected = "a name for each; asked both ways, the hot one ends in `_hot`; of several forms, each in `_1`, `_2` and so on";
                 self.add(&span, found, expected, "rename one of them");
             }
             requirements.push(made);
@@ -384,7 +396,7 @@ impl Reader<'_> {
         requirements
     }
 
-    /// What shares the error of a gauge is a sum.
+    /// Refuses gauges of the dimensions of derived terms: the error of a gauge is shared in sums only.
     fn refuse_gauges(
         &mut self,
         derived: &[Derived],
@@ -683,7 +695,7 @@ impl Reader<'_> {
             }
             (Some(q), None, None, None) => {
                 let read = q.get_ref().deviations(unit);
-                self.taken(q, read, "a plus/minus such as 0.001 or \"-0.02 / +0\"")
+                self.taken(q, read, "a plus/minus that is not negative, or both sides with their signs, such as \"-0.02 / +0\"")
                     .map(Spread::Within)
             }
             (None, Some((plus, minus)), None, None) => {

@@ -77,9 +77,9 @@ fn new_workbook(title: &str) -> Written<Workbook> {
 /// Example readings and an example total for each pack: what the model file says, and worked out
 /// from the requirements' targets where it says nothing, so that the blank workbooks can be kitted
 /// as they are.
-struct Examples {
-    dimensions: Vec<Length>,
-    packs: Vec<Length>,
+pub(super) struct Examples {
+    pub(super) dimensions: Vec<Length>,
+    pub(super) packs: Vec<Length>,
 }
 
 /// Examples on the way: what is not settled yet is open.
@@ -90,7 +90,7 @@ struct Draft<'a> {
 }
 
 impl Examples {
-    fn of(model: &Model) -> Examples {
+    pub(super) fn of(model: &Model) -> Examples {
         let given = &model.examples;
         let mut draft = Draft {
             model,

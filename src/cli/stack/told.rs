@@ -31,7 +31,7 @@ pub(super) fn tell(job: &Job, analysed: &[Analysed], (left_out, why): (&[&str], 
 }
 
 /// A pump's stack-up in a few lines.
-fn tell_pump(job: &Job, one: &Analysed, to: Voice) {
+pub(in crate::cli) fn tell_pump(job: &Job, one: &Analysed, to: Voice) {
     let pump = &job.pumps[one.pump];
     let unit = job.model_of(pump).unit;
     let parts = stack(job, pump, &one.packs);
