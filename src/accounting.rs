@@ -1,6 +1,7 @@
 //! Accounting of a choice of pieces: its stack, its verdicts, its waste and its scarcity points.
 //!
-//! [`stack`], [`verdicts`] and [`warnings`] judge the packs of a pump; [`piece_waste`] and [`pack_waste`] give their waste.
+//! [`stack`], [`verdicts`] and [`warnings`] judge the packs of a pump; [`piece_waste`], [`pack_waste`] and
+//! [`plate_waste`] give their waste.
 //!
 //! # Decisions
 //!
@@ -12,6 +13,7 @@
 
 pub mod warnings;
 
+use crate::cutting::Layout;
 use crate::decimal::Money;
 use crate::job::Job;
 use crate::length::{Length, Tolerance};
@@ -21,11 +23,12 @@ use crate::plan::PackPick;
 use crate::policy::Policy;
 use crate::pump::{Measured, Pump};
 use crate::stack::{
-    Alike, Contributor, ErrorSource, Evaluation, OfLot, SharedError, Stack, Verdict, judge,
+    Alike, Contributor, Derivation, ErrorSource, Evaluation, OfLot, SharedError, Stack, Verdict,
+    judge,
 };
 use crate::stock::{Item, Lot, Size};
 
-/// Contributors of a pump with these packs: its dimensions, its thermal terms, then the pieces, place by
+/// Contributors of a pump with these packs: its dimensions, its thermal and derived terms, then the pieces, place by
 /// place.
 pub fn stack(job: &Job, pump: &Pump, packs: &[PackPick]) -> Stack {
     let model = job.model_of(pump);
@@ -54,9 +57,28 @@ pub fn stack(job: &Job, pump: &Pump, packs: &[PackPick]) -> Stack {
         tolerance: growth.tolerance,
         evaluation: Evaluation::Growth(Box::new(growth.clone())),
         standard_uncertainty: growth.standard,
-        degrees_of_freedom: None,
+        degrees_of_freedom: growth.freedom,
         lot: None,
     });
+    let measured: Vec<Contributor> = measured.collect();
+    let derived = pump.derived.iter().enumerate().filter_map(|(index, derived)| {
+        let known = pump.estimate(Term::Derived(index))?;
+        let of = derived.of.map(|at| measured[at].clone());
+        Some(Contributor {
+            label: derived.label.clone(),
+            term: Term::Derived(index),
+            item: None,
+            count: 1,
+            readings: Vec::new(),
+            nominal: known.value,
+            tolerance: known.tolerance,
+            evaluation: Evaluation::Derived(Box::new(Derivation { rule: derived.rule, of })),
+            standard_uncertainty: known.standard,
+            degrees_of_freedom: known.freedom,
+            lot: None,
+        })
+    });
+    let derived: Vec<Contributor> = derived.collect();
     let picks = packs.iter().enumerate();
     let picks = picks.flat_map(|(index, pack)| pack.picks.iter().map(move |pick| (index, pick)));
     let pieces = picks.filter_map(|(index, pick)| {
@@ -82,7 +104,8 @@ pub fn stack(job: &Job, pump: &Pump, packs: &[PackPick]) -> Stack {
             lot: Some(OfLot { lot: item.lot(pick.item), alike: alike(size, &job.policy) }),
         })
     });
-    let contributors: Vec<Contributor> = measured.chain(growths).chain(pieces).collect();
+    let own = measured.into_iter().chain(growths).chain(derived);
+    let contributors: Vec<Contributor> = own.chain(pieces).collect();
     let shared = shared_errors(job, pump, &contributors);
     Stack { contributors, shared, correlations: pump.correlations.clone() }
 }
@@ -216,6 +239,12 @@ pub fn pack_waste(job: &Job, item: usize, issued: u32) -> Money {
         packs => lot.loose() + packs * lot.carton_qty.max(1),
     };
     Money::from_raw(lot.unit_cost.raw().saturating_mul(i64::from(paid)))
+}
+
+/// Waste of one plate that is cut up in this layout, under the policy on its remnants.
+pub fn plate_waste(job: &Job, layout: &Layout) -> Money {
+    let cut = |item: usize| job.stock[item].cut;
+    layout.waste(&job.plates[layout.plate], cut, job.policy.remnants)
 }
 
 /// Sealed packs opened when `issued` pieces of a lot are issued; loose pieces go first.

@@ -42,7 +42,7 @@ pub use error::{JobError, Part, PartError};
 ///             (Term::Dimension(0), Millionths::ONE),
 ///             (Term::Pack(0), -Millionths::ONE),
 ///         ],
-///         target: mm("0.2"), lower: mm("0.15"), upper: mm("0.25"),
+///         target: mm("0.2"), lower: Some(mm("0.15")), upper: Some(mm("0.25")),
 ///     })],
 ///     ..Model::new("example", Unit::Millimetre)
 /// };
@@ -118,6 +118,8 @@ pub struct StockSheet {
     pub price_column: Option<u32>,
     /// Column of Pack qty, where there is one.
     pub pack_column: Option<u32>,
+    /// Column of Lead days, where there is one.
+    pub lead_column: Option<u32>,
 }
 
 /// An input file and the hash of its bytes.

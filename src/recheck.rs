@@ -25,7 +25,7 @@ pub use as_found::AsFound;
 pub use compare::Compared;
 pub use mix_ups::Suspect;
 pub use reading::{Reading, Readings};
-pub use reading_limits::{accepted, finer_may_show};
+pub use reading_limits::{accepted, finer_may_show, shared};
 pub use spares::Left;
 pub use swap::{Searched, Swap};
 

@@ -6,13 +6,14 @@ pub mod verdict;
 
 use itertools::Itertools;
 
+use crate::accounting::plate_waste;
 use crate::choose::control::Phase;
 use crate::columns::pump_heading;
 use crate::consumables::{self, Bag, Lack, Share};
 use crate::crush::{Crush, CrushVerdict, crushes};
 use crate::cutting::Layout;
 use crate::decimal::{Millionths, Money, show, show_price};
-use crate::feeler::{Chosen, Gauge, Stacked};
+use crate::feeler::{Chosen, LimitGauge, Stacked};
 use crate::job::Job;
 use crate::length::{Fine, Length, Tolerance, Unit};
 use crate::model::{Compressibility, Model, Term};
@@ -24,7 +25,9 @@ use crate::show::{Round, exactly};
 use crate::stack::Verdict;
 use crate::verify::Verified;
 
-pub use crate::show::{about, both, fine, finely, length, natural_unit, thickness, tolerance};
+pub use crate::show::{
+    about, both, fine, finely, length, natural_unit, range, thickness, tolerance,
+};
 pub(crate) use crate::show::{first_of, inward, plural, short_length};
 
 pub use crate::model::NOT_FIT;
@@ -34,10 +37,20 @@ pub use crate::model::NOT_FIT;
 pub fn guards(verdict: &Verdict, unit: Unit) -> String {
     let up = |guard| exactly(guard, unit, (1, Round::Up));
     let (below, above) = (verdict.guard_lower, verdict.guard_upper);
+    // Below zero where the value is never the nominal one.
+    let guard = |guard: Fine, signs: &str| match guard < Fine::ZERO {
+        true => format!("{}{}", &signs[1..], exactly(guard.abs(), unit, (1, Round::Down))),
+        false => format!("{}{}", &signs[..1], up(guard)),
+    };
     match below == above {
         true => format!("{} {unit}", up(below)),
-        false => format!("-{} +{} {unit}", up(below), up(above)),
+        false => format!("{} {} {unit}", guard(below, "-+"), guard(above, "+-")),
     }
+}
+
+/// Range of a requirement: `0.0190 to 0.0230 in`, or `0.0190 in or more` where there is no other limit.
+pub fn limits(verdict: &Verdict, unit: Unit) -> String {
+    range([verdict.lower, verdict.upper].map(|limit| Some(limit?.show(unit))), unit.symbol())
 }
 
 /// Margin between a guard and its limit: exact, or rounded down to one place more than usual.
@@ -87,7 +100,9 @@ fn crush_ends(crush: &Crush) -> String {
             };
             // The nearest tenth of a percent, unless that would contradict the words.
             let one = match standing {
-                Some(CrushVerdict::Below) if nearest * TENTH >= of_range(|r| r.least) => nearest - 1,
+                Some(CrushVerdict::Below) if nearest * TENTH >= of_range(|r| r.least) => {
+                    nearest - 1
+                }
                 Some(CrushVerdict::Above) if nearest * TENTH <= of_range(|r| r.most) => nearest + 1,
                 _ => nearest,
             };
@@ -208,6 +223,28 @@ pub fn standing(kit: &Kit, bag: &Bag) -> &'static str {
     }
 }
 
+/// Said of a pump whose readings contradict each other.
+pub const MEASURE_AGAIN: &str = "MEASURE AGAIN BEFORE FITTING";
+
+/// Dimensions to measure again, each with its readings; a sentence without its full stop, `None` where none is.
+pub fn measure_again(model: &Model, pump: &Pump) -> Option<String> {
+    let unit = model.unit;
+    let mut again = pump.to_measure_again(model).map(|index| {
+        let measured = &pump.dimensions[index];
+        let mut readings = measured.readings.clone();
+        readings.sort_unstable();
+        let readings = readings.iter().map(|reading| reading.show(unit)).join(", ");
+        let each = &measured.each;
+        let within = match each.minus == each.plus {
+            true => format!("within {}", length(each.plus, unit)),
+            false => format!("within -{} / +{}", each.minus.show(unit), length(each.plus, unit)),
+        };
+        format!("{} read as {readings} {unit}, each {within}", model.dimensions[index].label)
+    });
+    let again = again.join("; ");
+    (!again.is_empty()).then(|| format!("{MEASURE_AGAIN}: {again}"))
+}
+
 /// Whether a bag is short of anything.
 pub fn lacking(bag: &Bag) -> bool {
     bag.iter().any(|share| share.lacking > 0)
@@ -305,7 +342,7 @@ pub fn reason(job: &Job, pump: &Pump, short: &Shortfall) -> String {
 pub fn window(job: &Job, pump: &Pump, short: &Shortfall) -> Option<String> {
     let unit = job.model_of(pump).unit;
     let window = short.window.as_ref()?;
-    Some(format!("{} to {}", window.least.show(unit), length(window.most, unit)))
+    Some(range([Some(window.least), window.most].map(|end| Some(end?.show(unit))), unit.symbol()))
 }
 
 /// Assumptions of a window: the tolerance of the pack, and the parts below it.
@@ -333,7 +370,8 @@ const LOOSER: &str = "but its pieces have a wider tolerance than that allows for
 /// Nearest total, where it is within the window and still fails.
 fn inside(short: &Shortfall) -> Option<Length> {
     let (nearest, window) = (short.nearest?, short.window.as_ref()?);
-    (window.least <= nearest && nearest <= window.most).then_some(nearest)
+    let within = window.least <= nearest && window.most.is_none_or(|most| nearest <= most);
+    within.then_some(nearest)
 }
 
 /// Reachable total nearest to the window.
@@ -597,8 +635,26 @@ pub fn strips(job: &Job, layout: &Layout) -> String {
     format!("along the side of {}: {}", short_length(side, natural_unit(side)), strips.join("; "))
 }
 
+/// Account of the plates that are cut: their waste, and what goes back. `None` if none is cut.
+pub fn plates_cut(verified: &Verified) -> Option<String> {
+    let (job, plan) = (verified.job(), verified.plan());
+    if plan.layouts.is_empty() {
+        return None;
+    }
+    let waste = plan.layouts.iter().map(|layout| plate_waste(job, layout).raw()).sum();
+    let back = verified.returned();
+    let back = back.iter().map(|lot| format!("{} of {}", lot.count, lot.item)).join(", ");
+    let back = if back.is_empty() { "nothing".to_string() } else { back };
+    let count = plan.layouts.len();
+    let word = plural("plate", u32::try_from(count).unwrap_or(u32::MAX));
+    Some(format!(
+        "Cut up: {count} {word}, {} of it waste; back to stock: {back}",
+        money(waste, job)
+    ))
+}
+
 /// Feeler blades for a clearance, in a sentence or two.
-pub fn blades(gauge: &Gauge, unit: Unit) -> String {
+pub fn blades(gauge: &LimitGauge, unit: Unit) -> String {
     let list = |stack: &Stacked| {
         let each = stack.blades.iter().map(|(blade, count)| {
             let own = natural_unit(blade.thickness);
@@ -626,13 +682,13 @@ pub fn blades(gauge: &Gauge, unit: Unit) -> String {
             format!("{word} {}{then}", list(stack))
         }
     };
-    let mut text = format!(
-        "Feeler blades: {}; {}.",
-        side(&gauge.go, ["GO", "does not go in", "the lower limit"]),
-        side(&gauge.no_go, ["NO-GO", "goes in", "the upper limit"])
-    );
+    let go = gauge.go.as_ref().map(|go| side(go, ["GO", "does not go in", "the lower limit"]));
+    let no_go = gauge.no_go.as_ref();
+    let no_go = no_go.map(|no_go| side(no_go, ["NO-GO", "goes in", "the upper limit"]));
+    let sides: Vec<String> = go.into_iter().chain(no_go).collect();
+    let mut text = format!("Feeler blades: {}.", sides.join("; "));
     for chosen in [&gauge.go, &gauge.no_go] {
-        if let Chosen::Stack(stack, _) = chosen
+        if let Some(Chosen::Stack(stack, _)) = chosen
             && stack.count() >= crate::feeler::MANY
         {
             text.push_str(&format!(
@@ -659,8 +715,8 @@ mod tests {
         let third = |n: i128| Fine::from_raw(of("0.001 mm").raw() * n / 3);
         let verdict = |guard_lower, guard_upper| Verdict {
             target: Fine::ZERO,
-            lower: Fine::ZERO,
-            upper: Fine::ZERO,
+            lower: Some(Fine::ZERO),
+            upper: Some(Fine::ZERO),
             value: Fine::ZERO,
             guard_lower,
             guard_upper,

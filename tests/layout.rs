@@ -30,24 +30,29 @@ const ROOMS: &[(&str, &str)] = &[
     ("feeler", "length"),
     ("model", "decimal length narrow"),
     ("packing", "length"),
-    ("stock", "decimal length model"),
+    ("gauge", "length"),
+    ("stock", "decimal gauge length model"),
     ("cutting", "decimal length narrow stock"),
-    ("pump", "length model narrow packing stock"),
-    ("stack", "decimal length model narrow pump stock"),
-    ("policy", "decimal length show stack"),
-    ("job", "cutting decimal feeler length model policy problem pump sheet stack stock"),
+    ("pump", "gauge length model narrow packing stock"),
+    ("stack", "decimal gauge length model narrow pump stock"),
+    ("policy", "cutting decimal length show stack"),
+    ("job", "cutting decimal feeler gauge length model policy problem pump sheet stack stock"),
     ("forecast", "decimal job length stack"),
     ("plan", "cutting decimal job length"),
-    ("accounting", "decimal job length model narrow plan pump stack stock"),
+    ("accounting", "cutting decimal job length model narrow plan policy pump stack stock"),
     ("consumables", "job plan pump stock"),
     ("crush", "accounting decimal job length model plan pump stack"),
     ("purchase", "decimal job plan problem pump stock"),
     (
         "choose",
-        "accounting cutting decimal job length model plan policy problem pump purchase \
+        "accounting cutting decimal gauge job length model plan policy problem pump purchase \
          stack stock",
     ),
-    ("issue", "accounting consumables day decimal digest job model plain_text plan problem pump"),
+    (
+        "issue",
+        "accounting consumables cutting day decimal digest job length model plain_text plan problem \
+         pump show stock",
+    ),
     ("recheck", "accounting decimal job length model plan pump stack"),
     ("provision", "choose decimal job length model narrow forecast plan pump stack stock"),
     ("size_range", "choose decimal length narrow plan"),
@@ -56,12 +61,12 @@ const ROOMS: &[(&str, &str)] = &[
     (
         "reorder",
         "accounting consumables choose day decimal inventory issue job length narrow plan policy \
-         problem purchase size_range stock",
+         problem pump purchase size_range stock",
     ),
     ("formats", "crush plan policy problem stack"),
     (
         "verify",
-        "accounting consumables decimal issue job length model narrow forecast plan policy \
+        "accounting consumables cutting decimal gauge issue job length model narrow forecast plan policy \
          provision pump purchase recheck stack stock",
     ),
     (
@@ -71,7 +76,7 @@ const ROOMS: &[(&str, &str)] = &[
     ),
     (
         "read",
-        "accounting columns cutting day decimal digest feeler formats issue job length \
+        "accounting columns cutting day decimal digest feeler formats gauge issue job length \
          model narrow forecast packing plan policy problem pump recheck sheet show stack \
          stock",
     ),
@@ -83,7 +88,7 @@ const ROOMS: &[(&str, &str)] = &[
     ),
     (
         "json",
-        "accounting consumables crush cutting day decimal forecast formats job length model narrow \
+        "accounting consumables crush cutting day decimal forecast formats issue job length model narrow \
          packing plain_text plan problem provision pump recheck reorder show size_range stack verify \
          words write",
     ),
@@ -112,7 +117,7 @@ const DOORS: &[(&str, &str)] = &[
     ("indicatif", "cli"),
     ("itertools", "choose crush read show stack words write"),
     ("jiff", "cli day"),
-    ("libm", "provision stack"),
+    ("libm", "model provision stack"),
     ("memchr", "read write"),
     ("microlp", "choose"),
     ("natord", "write"),

@@ -111,16 +111,15 @@ impl Reasons<'_> {
                 false => gone,
             };
         }
-        if !list.is_empty() {
-            return vec![Shortfall::of(None, Cause::TogetherTooMany)];
-        }
         // One pattern is enough to know.
-        let is_unsure =
-            job.policy.acceptance == Acceptance::Expanded && listed(Guard::None, 0).is_none();
-        let mut shorts = match is_unsure {
-            true => vec![Shortfall::of(None, Cause::UncertaintyTooWide)],
-            false => vec![diagnose(job, pump, self.available, (self.control, grace))],
-        };
+        let mut shorts = vec![if !list.is_empty() {
+            Shortfall::of(None, Cause::TogetherTooMany)
+        } else if job.policy.acceptance == Acceptance::Expanded && listed(Guard::None, 0).is_none()
+        {
+            Shortfall::of(None, Cause::UncertaintyTooWide)
+        } else {
+            diagnose(job, pump, self.available, (self.control, grace))
+        }];
         // Under the nominal rule a kit whose nominal values lie within the limits is a kit.
         if job.policy.acceptance != Acceptance::Nominal {
             let kit = unproven::nearest(job, pump, &rivals.left, (self.control, grace));
@@ -249,8 +248,8 @@ fn presumed(
 fn nearest_left(job: &Job, pump: usize, pack: usize, left: &[u32], w: &Window) -> Option<Length> {
     let place = &job.model_of(&job.pumps[pump]).packs[pack];
     let fit = &job.pumps[pump].fits[pack];
-    let (least, most) = (w.least.ticks(), w.most.ticks());
     let whole = most_total(job, place, fit, left);
+    let (least, most) = (w.least.ticks(), w.most.map_or(whole, Length::ticks).max(w.least.ticks()));
     let mut wider = whole / 8 + 1;
     loop {
         let list = list(job, place, fit, left, (least - wider, most + wider))?;
@@ -274,7 +273,7 @@ fn named(
     let low = low.max(0);
     (low <= high).then(|| Window {
         least: Length::from_ticks(low),
-        most: Length::from_ticks(high),
+        most: (high < i64::MAX).then(|| Length::from_ticks(high)),
         tolerance: Tolerance {
             minus: Length::from_ticks(pieces.minus),
             plus: Length::from_ticks(pieces.plus),
@@ -403,7 +402,9 @@ fn first_failing(
             .filter_map(|combination| {
                 Some((window(rows, &decided, partial, pack, combination)?, combination))
             })
-            .max_by_key(|((low, high), combination)| (high - low, Reverse(combination.total)));
+            .max_by_key(|((low, high), combination)| {
+                (high.saturating_sub(*low), Reverse(combination.total))
+            });
         let cause = match best {
             Some(((_, high), _)) if high < 0 => Cause::OutOfReach,
             Some(((low, high), _)) if low > high => Cause::LimitsTooNarrow,
@@ -424,7 +425,8 @@ fn first_failing(
     Some(Shortfall::of(None, Cause::TogetherTooMany))
 }
 
-/// Totals of a pack that would meet the decided rows, for pieces with this guard.
+/// Totals of a pack that would meet the decided rows, for pieces with this guard: an end that no row holds is the
+/// greatest or least number; `None` where neither is held.
 fn window(
     rows: &[SideRow],
     decided: &[usize],
@@ -444,6 +446,6 @@ fn window(
             high = high.min((-need).div_euclid(-c));
         }
     }
-    let bounded = low > i128::from(i64::MIN) && high < i128::from(i64::MAX);
+    let bounded = low > i128::from(i64::MIN) || high < i128::from(i64::MAX);
     bounded.then(|| Some((i64::try_from(low).ok()?, i64::try_from(high).ok()?))).flatten()
 }

@@ -81,10 +81,10 @@ pub struct RequirementJson {
     pub unit: String,
     /// Target value. For a gasket fill all lengths are free thicknesses.
     pub target: String,
-    /// Lower limit.
-    pub lower: String,
-    /// Upper limit.
-    pub upper: String,
+    /// Lower limit; null where there is none.
+    pub lower: Option<String>,
+    /// Upper limit; null where there is none.
+    pub upper: Option<String>,
     /// Nominal value.
     pub value: String,
     /// Guard: distance kept clear of the limit on the side with the smaller margin.
@@ -139,8 +139,8 @@ pub struct WindowJson {
     pub unit: String,
     /// Least total.
     pub least: String,
-    /// Greatest total.
-    pub most: String,
+    /// Greatest total; null where no limit holds it.
+    pub most: Option<String>,
     /// Tolerance of the pack below its nominal total, as counted for this window.
     pub minus: String,
     /// Tolerance of the pack above its nominal total.

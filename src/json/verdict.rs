@@ -39,6 +39,7 @@ fn improvement(job: &Job, pump: &Pump, stack: &Stack, of: Improvement) -> Improv
         Term::Dimension(index) => model.dimensions[index].name.clone(),
         Term::Pack(index) => model.packs[index].name.clone(),
         Term::Thermal(index) => pump.growths[index].thermal.name.clone(),
+        Term::Derived(index) => model.derived[index].name.clone(),
     };
     match of {
         Improvement::Readings { contributor, more } => {

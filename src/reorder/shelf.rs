@@ -2,15 +2,17 @@
 
 use crate::choose::control::Control;
 use crate::choose::windows;
-use crate::decimal::Money;
+use crate::decimal::{Millionths, Money};
 use crate::job::Job;
 use crate::length::Length;
 use crate::policy::Acceptance;
 use crate::problem::{Place, Problem, Problems};
+use crate::pump::Pump;
 use crate::reorder::ReorderOptions;
 use crate::size_range::{
     self, Change, Choice, Reach, Rule, Selection, SizeRangeError, StockedSize, Targets, WindowGuard,
 };
+use crate::stack::Alike;
 use crate::stock::Item;
 
 /// Most parts of the search for the best sizes that are examined.
@@ -98,6 +100,16 @@ pub fn drawers(job: &Job) -> Vec<(String, String, Vec<usize>)> {
     drawers
 }
 
+/// Pump with a range about the target for every requirement that has a limit on one side only: without, its totals would
+/// run to the thickest pack.
+fn with_ranges(pump: &Pump) -> Pump {
+    let mut pump = pump.clone();
+    for requirement in &mut pump.requirements {
+        requirement.form = requirement.form.clone().mirrored();
+    }
+    pump
+}
+
 /// Totals that the pumps of this outage need from a drawer: from the least to the greatest middle of the range that a
 /// pump allows, half the narrowest allowance to either side, and the most pieces of the place that takes fewest.
 /// `None` if no pump states a need.
@@ -108,6 +120,7 @@ pub fn asked_by_pumps(job: &Job, kind: &str, fit: &str, step: Length) -> Option<
     let (mut window, mut pieces) = (i64::MAX, u32::MAX);
     for pump in &job.pumps {
         let places = job.model_of(pump).packs.iter().zip(&pump.fits);
+        let pump = &with_ranges(pump);
         for ((pack, code), (low, high)) in places.zip(windows(job, pump, &plenty)) {
             if pack.kind != kind || code.key() != fit || low > high {
                 continue;
@@ -133,8 +146,11 @@ pub fn asked_by_pumps(job: &Job, kind: &str, fit: &str, step: Length) -> Option<
             window: Length::from_ticks(window),
             guard: match job.policy.acceptance {
                 Acceptance::WorstCase => WindowGuard::WorstCase,
-                // The deduction for an expanded uncertainty is near the root of the squares.
-                Acceptance::Expanded => WindowGuard::RootSumSquare,
+                // The deduction for an expanded uncertainty is near the root of the squares where pieces err apart.
+                Acceptance::Expanded if job.policy.alike == Alike::Share(Millionths::ZERO) => {
+                    WindowGuard::RootSumSquare
+                }
+                Acceptance::Expanded => WindowGuard::WorstCase,
                 Acceptance::Nominal => WindowGuard::None,
             },
         },
@@ -147,7 +163,7 @@ fn size(item: &Item) -> Option<StockedSize> {
     // Without a price it counts as free, which is reported next to the cost.
     Some(StockedSize {
         thickness: size.thickness,
-        tolerance: size.tolerance.plus.max(size.tolerance.minus),
+        tolerance: size.worst().plus.max(size.worst().minus),
         count: None,
         cost: Money::from_raw(item.unit_cost.raw().saturating_mul(pack)),
     })

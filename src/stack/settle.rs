@@ -95,7 +95,8 @@ pub fn settle(asked: &Asked<'_>, stack: &Stack) -> Vec<Improvement> {
 fn largest_first(asked: &Asked<'_>, stack: &Stack) -> Vec<usize> {
     let weight = |part: &Contributor| -> i128 {
         let sides = asked.requirements.iter().flat_map(|r| [r.form.lower(), r.form.upper()]);
-        let own = sides.flat_map(|side| side.terms).filter(|(term, _)| *term == part.term);
+        let own =
+            sides.flatten().flat_map(|side| side.terms).filter(|(term, _)| *term == part.term);
         let sensitivity = own.map(|(_, c)| i128::from(c.raw()).abs()).max().unwrap_or(0);
         let width = (part.tolerance.minus + part.tolerance.plus).ticks();
         sensitivity * i128::from(width) * i128::from(part.count)
@@ -150,7 +151,7 @@ fn gauge(asked: &Asked<'_>, stack: &Stack, order: &[usize]) -> Option<Improvemen
             Evaluation::Repeated { each, shape: Some(_), .. } => within(each),
             Evaluation::Standard => standard(part.standard_uncertainty),
             Evaluation::Repeated { standard: of_one, shape: None, .. } => standard(of_one),
-            Evaluation::Readings { .. } | Evaluation::Growth(_) => None,
+            Evaluation::Readings { .. } | Evaluation::Growth(_) | Evaluation::Derived(_) => None,
         }
     })
 }
@@ -372,8 +373,8 @@ mod tests {
         let form = Form::Linear {
             terms: vec![(Term::Dimension(0), Millionths::ONE)],
             target: length(1_000),
-            lower: length(1_000 - room),
-            upper: length(1_000 + room),
+            lower: Some(length(1_000 - room)),
+            upper: Some(length(1_000 + room)),
         };
         let asked = Requirement { name: "r".into(), label: "R".into(), form };
         (vec![asked], Stack { contributors: vec![part], ..Stack::default() })

@@ -227,7 +227,7 @@ fn all_met(
         for &(term, c) in terms {
             match term {
                 Term::Pack(place) => all.extend(moved(place, c)),
-                Term::Thermal(_) => all.push((term, c)),
+                Term::Thermal(_) | Term::Derived(_) => all.push((term, c)),
                 Term::Dimension(_) => {}
             }
         }

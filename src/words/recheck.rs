@@ -1,6 +1,6 @@
 //! Bench results in words: decisions, likely mistakes, swaps.
 
-use super::{NOT_FIT, about, both, fine, guards, length, natural_unit, thickness};
+use super::{NOT_FIT, about, both, fine, guards, length, limits, natural_unit, thickness};
 use crate::job::Job;
 use crate::length::{Length, Tolerance, Unit};
 use crate::plan::Pick;
@@ -113,11 +113,10 @@ fn where_it_is(job: &Job, pump: &Pump, record: &Record, index: usize, why: &str)
         (false, _) => "predicted from the packs as read",
     };
     format!(
-        "{}: {} {how}, limits {} to {}: {why}.",
+        "{}: {} {how}, limits {}: {why}.",
         requirement.label,
         about(v.value, unit),
-        v.lower.show(unit),
-        fine(v.upper, unit),
+        limits(v, unit),
     )
 }
 
@@ -322,12 +321,11 @@ fn step(job: &Job, pump: &Pump, step: &WorkStep) -> String {
             format!("{}: {}.", label(*place), expected(*reading, model.unit))
         }
         WorkStep::Expected(index, verdict) => format!(
-            "{}: then expected {} ({}), limits {} to {}.",
+            "{}: then expected {} ({}), limits {}.",
             pump.requirements[*index].label,
             about(verdict.value, model.unit),
             about(verdict.value, model.unit.other()),
-            verdict.lower.show(model.unit),
-            fine(verdict.upper, model.unit),
+            limits(verdict, model.unit),
         ),
     }
 }

@@ -1,6 +1,6 @@
 //! Verdicts in words: kits that are not proven, improvements that would prove them, chances that contradict the rule.
 
-use super::{fine, finely, guards, length};
+use super::{finely, guards, length, limits};
 use crate::accounting::warnings::{VerdictWarning, asked, warnings};
 use crate::accounting::{stack, verdicts};
 use crate::job::Job;
@@ -25,11 +25,10 @@ pub fn not_proven(job: &Job, pump: &Pump, packs: &[PackPick]) -> String {
     let open = open.map(|(asked, v)| {
         let chance = Chance::of(&report(&asked.form, &stack, job.policy.coverage, unit));
         format!(
-            "{} {}, limits {} to {}, {} {}, chance of conformity {chance}",
+            "{} {}, limits {}, {} {}, chance of conformity {chance}",
             asked.label,
             finely(v.value, unit),
-            v.lower.show(unit),
-            fine(v.upper, unit),
+            limits(v, unit),
             guard_name(job.policy.acceptance),
             guards(v, unit),
         )

@@ -1,7 +1,8 @@
 //! The Models sheet: what each arrangement measures, fits and asks for, with its drawing.
 
-use rust_xlsxwriter::{Image, ObjectMovement, Workbook};
+use rust_xlsxwriter::{Image, ObjectMovement, Shape, ShapeFont, ShapeFormat, Workbook};
 
+use super::chain::{self, Chain, chain};
 use super::page::{Page, Written};
 use super::pages::{Pages, Series};
 use super::style::Styles;
@@ -11,7 +12,7 @@ use crate::columns::{fit_heading, pump_heading};
 use crate::decimal::Millionths;
 use crate::job::Job;
 use crate::length::{Length, Tolerance, Unit};
-use crate::model::{Dimension, Form, Model, Spread, Term, Terms};
+use crate::model::{Combine, DerivedRule, Dimension, Form, Model, Spread, Term, Terms};
 use crate::words;
 
 const NAME: &str = "Models";
@@ -49,6 +50,7 @@ pub(super) fn add(workbook: &mut Workbook, job: &Job, styles: &Styles) -> Writte
         let tables = part.page.row;
         part.dimensions()?;
         part.thermals()?;
+        part.derived()?;
         part.correlations()?;
         part.packs()?;
         part.requirements()?;
@@ -96,10 +98,10 @@ impl Part<'_, '_> {
         self.page.across(&line, &styles.lead, None)
     }
 
-    /// Whether there is one.
+    /// Whether there is one, or a chain to stand in its place.
     fn drawing(&mut self) -> Written<bool> {
         let Some(drawing) = &self.model.drawing else {
-            return Ok(false);
+            return self.chain();
         };
         let (width, height) = DRAWING;
         let image = Image::new_from_buffer(&drawing.bytes)?
@@ -112,6 +114,37 @@ impl Part<'_, '_> {
         let by_width = u64::from(drawing.height) * u64::from(width) / u64::from(drawing.width);
         let shown = u32::try_from(by_width).unwrap_or(height).min(height);
         self.skip(shown.div_ceil(ROW) + 1);
+        Ok(true)
+    }
+
+    /// The dimension chain to scale, with its words.
+    fn chain(&mut self) -> Written<bool> {
+        let Some(Chain { drawing, words }) = chain(self.model) else {
+            return Ok(false);
+        };
+        let image = Image::new_from_buffer(&drawing.bytes)?
+            .set_object_movement(ObjectMovement::MoveButDontSizeWithCells)
+            .set_alt_text(chart_name(&format!("Dimension chain: {}", self.model.title)));
+        self.page.sheet.insert_image(self.page.row, 0, &image)?;
+        let font = ShapeFont::new().set_size(9.0);
+        let clear = ShapeFormat::new().set_no_fill().set_no_line();
+        for (row, words) in (0..).zip(words) {
+            let shape = Shape::textbox()
+                .set_text(words)
+                .set_width(chain::WORDS)
+                .set_height(chain::ROW)
+                .set_font(&font)
+                .set_format(&clear)
+                .set_object_movement(ObjectMovement::MoveButDontSizeWithCells);
+            self.page.sheet.insert_shape_with_offset(
+                self.page.row,
+                0,
+                &shape,
+                0,
+                row * chain::ROW,
+            )?;
+        }
+        self.skip(drawing.height.div_ceil(ROW) + 1);
         Ok(true)
     }
 
@@ -178,6 +211,24 @@ impl Part<'_, '_> {
         self.table(&columns, rows)
     }
 
+    fn derived(&mut self) -> Written {
+        let model = self.model;
+        let shown = |length: Length| words::length(length, model.unit);
+        let rows = model.derived.iter().map(|derived| {
+            let [first, second] = derived.of.map(|at| &model.dimensions[at].label);
+            let rule = match derived.rule {
+                DerivedRule::Product { per } => {
+                    format!("{first} \u{d7} {second} / {}", shown(per))
+                }
+                DerivedRule::Quotient { times } => {
+                    format!("{} \u{d7} {first} / {second}", shown(times))
+                }
+            };
+            vec![derived.label.clone(), rule]
+        });
+        self.table(&["Worked out", "as"], rows)
+    }
+
     fn correlations(&mut self) -> Written {
         let model = self.model;
         let rows = model.correlations.iter().map(|correlation| {
@@ -214,13 +265,16 @@ impl Part<'_, '_> {
         let gaskets = (model.requirements.iter())
             .any(|requirement| matches!(requirement.form, Form::GasketFill { .. }));
         let columns = if gaskets { &columns[..] } else { &columns[..5] };
+        let none = || "none".to_string();
         let rows = model.requirements.iter().map(|requirement| {
             let label = requirement.label.clone();
             match &requirement.form {
                 Form::Linear { terms, target, lower, upper } => {
                     let shown = |length: &Length| words::length(*length, unit);
                     let sum = sum(model, terms);
-                    vec![label, sum, shown(target), shown(lower), shown(upper), String::new()]
+                    let [lower, upper] =
+                        [lower, upper].map(|limit| limit.as_ref().map_or(none(), shown));
+                    vec![label, sum, shown(target), lower, upper, String::new()]
                 }
                 Form::GasketFill { gasket, gap, target, lower, upper } => {
                     let gasket = &model.packs[*gasket].label;
@@ -231,8 +285,13 @@ impl Part<'_, '_> {
                         format!("free thickness of {gasket}, against the gap: {gap}"),
                         shown(target),
                         shown(lower),
-                        shown(upper),
-                        format!("{:.1} to {:.1} %", crushed(*lower), crushed(*upper)),
+                        upper.as_ref().map_or(none(), shown),
+                        match upper {
+                            Some(upper) => {
+                                format!("{:.1} to {:.1} %", crushed(*lower), crushed(*upper))
+                            }
+                            None => format!("{:.1} % or more", crushed(*lower)),
+                        },
                     ]
                 }
             }
@@ -283,10 +342,24 @@ fn lines(text: &str, width: u32) -> u32 {
 
 /// How well a dimension is known, and what is assumed inside its plus/minus.
 fn known(dimension: &Dimension, unit: Unit) -> (String, &'static str) {
+    let (mut known, shape) = spread(dimension, unit);
+    if dimension.combine != Combine::Mean {
+        known += &format!("; the {} of its readings counts", dimension.combine.word());
+    }
+    if let Some(gauge) = &dimension.gauge {
+        known += &format!("; gauge {gauge}");
+    }
+    (known, shape)
+}
+
+fn spread(dimension: &Dimension, unit: Unit) -> (String, &'static str) {
     match dimension.spread {
         Spread::Within(Tolerance { plus, minus }) if plus == minus => {
             let within = format!("\u{b1} {}", words::length(plus, unit));
             (within, dimension.shape.word())
+        }
+        Spread::Within(within) if !within.holds_stated() => {
+            (format!("{} {unit}", words::tolerance(within, unit)), dimension.shape.word())
         }
         Spread::Within(Tolerance { plus, minus }) => {
             let within = format!("+{} / -{}", plus.show(unit), words::length(minus, unit));
@@ -309,6 +382,7 @@ fn label(model: &Model, term: Term) -> &str {
     match term {
         Term::Dimension(index) => &model.dimensions[index].label,
         Term::Thermal(index) => &model.thermals[index].label,
+        Term::Derived(index) => &model.derived[index].label,
         Term::Pack(index) => &model.packs[index].label,
     }
 }

@@ -15,6 +15,7 @@ use crate::length::Unit;
 use crate::model::{Form, Requirement};
 use crate::stack::monte_carlo::{CLASSES, Conformity, Outcome};
 use crate::stack::{Undrawn, level_of_draws, met_by_all, missed_by_none, taken_as_normal};
+use crate::words;
 
 const NAME: &str = "Monte Carlo";
 
@@ -38,11 +39,15 @@ struct DrawnRequirement<'a> {
 
 impl DrawnRequirement<'_> {
     fn limits(&self) -> String {
-        let [low, high] = match &self.requirement.form {
-            Form::Linear { lower, upper, .. } => [lower, upper].map(|l| l.show(self.unit)),
-            Form::GasketFill { lower, upper, .. } => [lower, upper].map(ToString::to_string),
+        let (ends, unit) = match &self.requirement.form {
+            Form::Linear { lower, upper, .. } => {
+                ([lower, upper].map(|l| Some(l.as_ref()?.show(self.unit))), self.unit.symbol())
+            }
+            Form::GasketFill { lower, upper, .. } => {
+                ([Some(lower.to_string()), upper.map(|upper| upper.to_string())], "")
+            }
         };
-        format!("{low} to {high}")
+        words::range(ends, unit).trim_end().into()
     }
 
     /// The unit that it is counted in, and the format of its figures.

@@ -13,6 +13,7 @@ mod inputs;
 mod outcomes;
 mod picture;
 mod results;
+mod worked_out;
 
 use std::collections::HashSet;
 
@@ -47,6 +48,8 @@ pub(super) struct Subject<'a> {
     pub(super) requirements: &'a [Requirement],
     /// The contributors.
     pub(super) stack: Stack,
+    /// Readings that contradict each other.
+    pub(super) again: Option<String>,
 }
 
 impl<'a> Subject<'a> {
@@ -57,6 +60,7 @@ impl<'a> Subject<'a> {
             model: job.model_of(pump),
             requirements: &pump.requirements,
             stack: stack(job, pump, packs),
+            again: crate::words::measure_again(job.model_of(pump), pump),
         }
     }
 }

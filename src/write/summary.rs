@@ -65,7 +65,7 @@ fn counts(page: &mut Page<'_>, verified: &Verified) -> Written {
         true => "yes".to_string(),
         false => format!("no; bound {bound}"),
     };
-    let lines = [
+    let mut lines = vec![
         (
             "Pumps kitted",
             format!("{} of {}", plan.served(), job.pumps.len()),
@@ -78,9 +78,16 @@ fn counts(page: &mut Page<'_>, verified: &Verified) -> Written {
         ),
         ("Pieces", pieces.to_string(), proof(proven(Objective::Pieces), fewest.to_string())),
     ];
+    if let Some(plates) = plan.goal(Objective::Plates) {
+        let bound = proof(plates.proven(), plates.bound.to_string());
+        lines.insert(2, ("Plates cut", plates.value.to_string(), bound));
+    }
     let Styles { text, strong, alarm, .. } = page.styles;
     for (label, value, bound) in lines {
         page.line([over(2, text.of(label)), strong.of(value), over(2, text.of(bound))])?;
+    }
+    if let Some(said) = words::plates_cut(verified) {
+        page.line([over(4, text.of(said))])?;
     }
     let short = plan.kits.len() - plan.served();
     if short > 0 {
@@ -118,9 +125,13 @@ fn chart(page: &mut Page<'_>, verified: &Verified) -> Written {
             let name = format!("{} (not fit)", pump.tag);
             return [remark.of(name), None, None, None, remark.of(0.0), remark.of(100.0)];
         };
-        let of = |value: Fine| remark.of(share(value, v.lower, v.upper));
-        let [down, up] = [v.guard_lower, v.guard_upper].map(|guard| of(v.lower + guard));
-        [remark.of(&pump.tag), of(v.value), down, up, remark.of(0.0), remark.of(100.0)]
+        let of = |value: Fine| share(value, &v).and_then(|at| remark.of(at));
+        let [down, up] = [v.guard_lower, v.guard_upper].map(|guard| of(v.lower? + guard));
+        let name = match of(v.value) {
+            Some(_) => pump.tag.clone(),
+            None => format!("{} (one limit)", pump.tag),
+        };
+        [remark.of(name), of(v.value), down, up, remark.of(0.0), remark.of(100.0)]
     });
     let last = page.figures(CHART_COLUMN, heads, rows)?;
     if plan.served() == 0 {
@@ -173,8 +184,6 @@ fn columns(styles: &Styles) -> [Col<'_>; 10] {
     let figure = |line: &PumpRow<'_>, of: fn(&Verdict, Unit) -> String| {
         Some(of(&line.tightest.as_ref()?.1, line.model.unit))
     };
-    let limits =
-        |v: &Verdict, unit| format!("{} to {}", v.lower.show(unit), words::fine(v.upper, unit));
     [
         Col::of("Tag", |line| bold.of(&line.pump.tag)),
         Col::of("Model", |line| text.of(&line.model.name)),
@@ -182,7 +191,11 @@ fn columns(styles: &Styles) -> [Col<'_>; 10] {
         Col::of("Due", |line| text.of(line.pump.due_shown())),
         Col::of("Status", move |line| {
             let standing = words::standing(line.kit, line.bag);
-            if fine(line) { text.of(standing) } else { alarms.of(standing) }
+            match line.pump.to_measure_again(line.model).next() {
+                Some(_) => alarms.of(format!("{standing}; measure again")),
+                None if fine(line) => text.of(standing),
+                None => alarms.of(standing),
+            }
         }),
         Col::of("Requirement", |line| match (line.kit, &line.tightest) {
             (Kit::Short(_), _) => over(5, wrapped.of(&line.why)),
@@ -191,7 +204,7 @@ fn columns(styles: &Styles) -> [Col<'_>; 10] {
         Col::of("Predicted", move |line| {
             text.of(figure(line, |v, unit| words::fine(v.value, unit))?)
         }),
-        Col::of("Limits", move |line| wrapped.of(figure(line, limits)?)),
+        Col::of("Limits", move |line| wrapped.of(figure(line, words::limits)?)),
         Col::of("Margin", move |line| {
             let margin = figure(line, |v, unit| words::fine(v.margin(), unit))?;
             match line.tightest.as_ref().is_some_and(|(_, v)| is_thin(v)) {
@@ -208,10 +221,17 @@ fn columns(styles: &Styles) -> [Col<'_>; 10] {
     ]
 }
 
-/// Whether less than a tenth of the way between the limits is left, after the guard. Our own choice, no source.
+/// Whether less than a tenth of the way between the limits is left, after the guard; of a single limit, a fifth of the
+/// way to the target. Our own choice, no source.
 fn is_thin(v: &Verdict) -> bool {
-    let margin = v.margin().raw();
-    margin * 10 < v.upper.raw() - v.lower.raw()
+    let [lower, upper] = [v.lower, v.upper].map(|limit| Some(limit?.raw()));
+    let target = v.target.raw();
+    let width = match (lower, upper) {
+        (Some(lower), Some(upper)) => upper - lower,
+        (Some(limit), None) | (None, Some(limit)) => 2 * (target - limit).abs(),
+        (None, None) => 0,
+    };
+    v.margin().raw() * 10 < width
 }
 
 fn pumps(page: &mut Page<'_>, verified: &Verified) -> Written {

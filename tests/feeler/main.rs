@@ -37,7 +37,7 @@ fn by_hand(set: &[Blade], wanted: &Clearance, go: bool) -> Option<(bool, u32, i6
         let thin = sum(&|b| (b.thickness - b.tolerance.minus).ticks());
         let joints = i64::from(count) - 1;
         let thick = sum(&|b| (b.thickness + b.tolerance.plus).ticks()) + joints * GROWTH.ticks();
-        let [lower, upper] = wanted.limits.map(Length::ticks);
+        let [lower, upper] = wanted.limits.map(|limit| limit.unwrap().ticks());
         let [least, greatest] = wanted.predicted.map(Fine::raw);
         let (shows, passes, off) = match go {
             true => (thin >= lower, i128::from(thick) * 1_000_000 <= least, thin - lower),
@@ -71,18 +71,18 @@ fn the_fewest_blades_are_what_every_stack_says() {
         let value = rng.random_range(lower..=upper);
         let guard = rng.random_range(0..10);
         let wanted = Clearance {
-            limits: [tenths(lower), tenths(upper)],
+            limits: [tenths(lower), tenths(upper)].map(Some),
             predicted: [tenths(value - guard).into(), tenths(value + guard).into()],
         };
         let gauge = gauge(&set, &wanted);
         for (go, chosen) in [(true, &gauge.go), (false, &gauge.no_go)] {
             let expected = by_hand(&set, &wanted, go);
-            let found = match chosen {
+            let found = match chosen.as_ref().unwrap() {
                 Chosen::None => None,
                 Chosen::Stack(stack, passes) => {
                     let off = match go {
-                        true => stack.thin - wanted.limits[0],
-                        false => wanted.limits[1] - stack.thick,
+                        true => stack.thin - tenths(lower),
+                        false => tenths(upper) - stack.thick,
                     };
                     Some((*passes, stack.count(), off.ticks()))
                 }
@@ -122,9 +122,12 @@ fn the_published_stack_of_ten_lies_within_what_a_stack_may_come_to() {
 fn published(set: &[i64], [lower, upper]: [i64; 2]) -> [Vec<i64>; 2] {
     let set: Vec<Blade> = set.iter().map(|thickness| blade(*thickness, 0)).collect();
     let middle = Fine::from(tenths((lower + upper) / 2));
-    let wanted = Clearance { limits: [tenths(lower), tenths(upper)], predicted: [middle, middle] };
+    let wanted = Clearance {
+        limits: [lower, upper].map(|limit| Some(tenths(limit))),
+        predicted: [middle, middle],
+    };
     let gauge = gauge(&set, &wanted);
-    [gauge.go, gauge.no_go].map(|chosen| match chosen {
+    [gauge.go, gauge.no_go].map(|chosen| match chosen.unwrap() {
         Chosen::None => Vec::new(),
         Chosen::Stack(stack, passes) => {
             assert!(passes);

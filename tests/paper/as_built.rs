@@ -109,7 +109,7 @@ fn decision(record: &Record) -> &'static str {
 /// Whether a requirement lies beyond a limit, whatever its guard.
 fn beyond(checked: &Checked) -> bool {
     let v = &checked.verdict;
-    v.value < v.lower || v.value > v.upper
+    v.lower.is_some_and(|lower| v.value < lower) || v.upper.is_some_and(|upper| v.value > upper)
 }
 
 fn record(job: &Job, records: &[Record], book: &Book, wrong: &mut Wrong) {
@@ -142,7 +142,8 @@ fn record(job: &Job, records: &[Record], book: &Book, wrong: &mut Wrong) {
             let checked = record.requirements.iter().zip(&pump.requirements);
             let missed = checked.filter(|(checked, _)| beyond(checked)).map(|(checked, of)| {
                 let (v, unit) = (&checked.verdict, job.model_of(pump).unit);
-                let [value, low, high] = [v.value, v.lower, v.upper].map(|length| length.raw());
+                let [value, low, high] =
+                    [v.value, v.lower.unwrap(), v.upper.unwrap()].map(|length| length.raw());
                 let how = if checked.on_reading { words::FOUND } else { words::AS_READ };
                 words::not_met(
                     &of.label,
@@ -219,8 +220,8 @@ fn readings(job: &Job, records: &[Record], book: &Book, wrong: &mut Wrong) {
                 row.insert(at, number(shown));
             };
             if let Some(checked) = checked {
-                put(10, checked.verdict.lower.raw());
-                put(11, checked.verdict.upper.raw());
+                put(10, checked.verdict.lower.unwrap().raw());
+                put(11, checked.verdict.upper.unwrap().raw());
             }
             if let Some(compared) = compared {
                 // The pieces are symmetric: the middle is the nominal value.
@@ -314,7 +315,7 @@ fn to_do(job: &Job, records: &[Record], book: &Book, wrong: &mut Wrong) {
         }
         for (requirement, verdict) in pump.requirements.iter().zip(&swap.verdicts) {
             let value = [unit, other(unit)].map(|unit| about(verdict.value.raw(), unit));
-            let [low, high] = [verdict.lower.raw(), verdict.upper.raw()];
+            let [low, high] = [verdict.lower, verdict.upper].map(|limit| limit.unwrap().raw());
             let text = words::then(
                 &requirement.label,
                 [&value[0], &value[1]],

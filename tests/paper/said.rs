@@ -109,7 +109,7 @@ pub fn place(job: &Job, pump: &Pump, short: &Shortfall) -> String {
 
 pub fn window(job: &Job, pump: &Pump, short: &Shortfall) -> Option<String> {
     let (window, unit) = (short.window.as_ref()?, job.model_of(pump).unit);
-    let [least, most] = [window.least, window.most].map(raw);
+    let [least, most] = [window.least, window.most.unwrap()].map(raw);
     assert!(least <= most, "{}", pump.tag);
     Some(format!("{} to {}", bare(least, unit), with_unit(most, unit)))
 }
@@ -137,7 +137,7 @@ fn nearest_total(job: &Job, pump: &Pump, short: &Shortfall) -> Option<String> {
 
 fn is_inside(short: &Shortfall) -> bool {
     let both = short.nearest.zip(short.window.as_ref());
-    both.is_some_and(|(nearest, window)| (window.least..=window.most).contains(&nearest))
+    both.is_some_and(|(nearest, window)| (window.least..=window.most.unwrap()).contains(&nearest))
 }
 
 pub fn nearest(job: &Job, pump: &Pump, short: &Shortfall) -> Option<String> {
@@ -208,7 +208,7 @@ fn not_proven(job: &Job, pump: &Pump, packs: &[PackPick]) -> String {
             return None;
         }
         let chance = Chance::of(&report(&asked.form, &stack, job.policy.coverage, unit));
-        let [low, high] = [verdict.lower, verdict.upper].map(|limit| limit.raw());
+        let [low, high] = [verdict.lower, verdict.upper].map(|limit| limit.unwrap().raw());
         let value = figures::shortly(verdict.value.raw(), unit, 2, figures::Round::Nearest);
         let value = format!("{value} {}", symbol(unit));
         let guards = gapwright::words::guards(&verdict, unit);

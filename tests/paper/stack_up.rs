@@ -73,6 +73,7 @@ fn known(spread: Spread, shape: Shape) -> &'static str {
         (_, Shape::Triangular) => "triangular",
         (_, Shape::Normal) => "normal",
         (_, Shape::UShaped) => "u-shaped",
+        (_, Shape::Trapezoid { .. } | Shape::TruncatedNormal { .. }) => unreachable!(),
     }
 }
 
@@ -153,10 +154,12 @@ impl Sheet<'_> {
         };
         let (labels, stated) = match &requirement.form {
             Form::Linear { target, lower, upper, .. } => {
-                (words::LENGTHS, [target, lower, upper].map(|end| float(raw(*end), unit)))
+                let ends = [*target, lower.unwrap(), upper.unwrap()];
+                (words::LENGTHS, ends.map(|end| float(raw(end), unit)))
             }
             Form::GasketFill { target, lower, upper, .. } => {
-                (words::ALLOWANCES, [target, lower, upper].map(|end| end.raw() as f64 / 1e6))
+                let ends = [*target, *lower, upper.unwrap()];
+                (words::ALLOWANCES, ends.map(|end| end.raw() as f64 / 1e6))
             }
         };
         for (column, (label, value)) in (0..).step_by(2).zip(labels.into_iter().zip(stated)) {

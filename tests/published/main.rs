@@ -36,8 +36,9 @@ use gapwright::job::Job;
 use gapwright::length::{Fine, Length, Tolerance, Unit};
 use gapwright::model::{Expansion, Form, Requirement, Term, Thermal};
 use gapwright::plan::{Cause, Kit, Objective, PackPick, Pick, Plan};
-use gapwright::policy::Acceptance;
+use gapwright::policy::{Acceptance, Policy};
 use gapwright::pump::Growth;
+use gapwright::stack::Coverage;
 use gapwright::stock::Cut;
 use gapwright::stock::{Code, Item, Size};
 use gapwright::verify::Breach;
@@ -531,7 +532,7 @@ fn a_gasket_is_the_gap_and_one_half() {
             gap,
             target: Millionths::from_raw(500_000),
             lower: Millionths::from_raw(400_000),
-            upper: Millionths::from_raw(700_000),
+            upper: Some(Millionths::from_raw(700_000)),
         },
     };
     let stock = ["0.004 in", "0.005 in", "0.007 in"]
@@ -543,8 +544,8 @@ fn a_gasket_is_the_gap_and_one_half() {
     let Kit::Served(packs) = &plan.kits[0] else { panic!("can be kitted") };
     let verdict = &verdicts(&job, &job.pumps[0], packs)[0];
     assert_eq!(verdict.target.show(Unit::Inch), "0.0075");
-    assert_eq!(verdict.lower.show(Unit::Inch), "0.0070");
-    assert_eq!(verdict.upper.show(Unit::Inch), "0.0085");
+    assert_eq!(verdict.lower.unwrap().show(Unit::Inch), "0.0070");
+    assert_eq!(verdict.upper.unwrap().show(Unit::Inch), "0.0085");
     // One piece of .007 is within the allowance and less handling than the printed two of .004.
     assert_eq!(pack_total(&job, &packs[0]).0, length("0.007 in"));
     // With only the thinner sort in stock, the printed answer comes out.
@@ -566,7 +567,7 @@ fn filled(gap: &str, gaskets: &[(&str, Option<&str>)]) -> Job {
             gap: vec![(Term::Dimension(0), one(1))],
             target: Millionths::from_raw(500_000),
             lower: Millionths::ZERO,
-            upper: Millionths::from_raw(9_000_000),
+            upper: Some(Millionths::from_raw(9_000_000)),
         },
     };
     let stock = gaskets.iter().map(|(free, material)| Item {
@@ -738,6 +739,7 @@ fn a_gasket_is_crushed_further_where_the_gap_shrinks_hot() {
             cold: number("20"),
             running: number("80"),
             temperature_within: Millionths::ZERO,
+            degrees_of_freedom: [None; 3],
         };
         job.pumps[0].growths.push(Growth::of(thermal.clone()));
         job.models[0].thermals.push(thermal);
@@ -767,6 +769,12 @@ fn ticks(n: i64) -> Length {
     Length::from_ticks(n)
 }
 
+/// The expanded rule with k = 2.
+fn twice(policy: &mut Policy) {
+    policy.acceptance = Acceptance::Expanded;
+    policy.coverage = Coverage::Factor(Millionths::from_raw(2_000_000));
+}
+
 /// [by hand] A gap of 1.0 mm known to 3000 ticks less a shim of 0.5 mm, good to 6928 ticks either way: 6928 / sqrt(3)
 /// = 3999.88. So u = 4999.91 and with k = 2 U = 9999.81 ticks: limits 10 000 away (0.001 mm) are just met, a tick
 /// closer they are not.
@@ -784,7 +792,7 @@ fn the_expanded_rule_holds_to_the_tick() {
         let job = job(vec![shim], vec![pack("shim", 1)], vec![fit], &[length("1.0 mm")]);
         let expanded = job.with(|job| {
             job.pumps[0].dimensions[0].standard = ticks(3_000).into();
-            job.policy.acceptance = Acceptance::Expanded;
+            twice(&mut job.policy);
         });
         expanded.unwrap()
     };
@@ -825,7 +833,7 @@ fn pieces_of_one_lot_share_its_error_across_places() {
         );
         let packs = vec![pack("shim", 1), pack("shim", 1)];
         let job = job(stock, packs, vec![fit], &[]);
-        let job = job.with(|job| job.policy.acceptance = Acceptance::Expanded);
+        let job = job.with(|job| twice(&mut job.policy));
         let job = job.unwrap();
         matches!(plan(&job).kits[0], Kit::Served(_))
     };
@@ -876,7 +884,7 @@ fn what_is_cut_from_one_lot_of_sheets_shares_its_error() {
             job.stock = vec![blank("F"), blank("G")];
             job.plates = vec![sheets.clone()];
             job.pumps[0].fits[1] = Code::new("G");
-            job.policy.acceptance = Acceptance::Expanded;
+            twice(&mut job.policy);
         });
         let job = job.unwrap();
         matches!(plan(&job).kits[0], Kit::Served(_))
@@ -901,12 +909,12 @@ fn the_window_of_a_kit_is_narrowed_by_its_own_uncertainty() {
         job.pumps[0].dimensions[0].standard = ticks(3_000).into();
         job.pumps.push(job.pumps[0].clone());
         job.pumps[1].tag = "Q".into();
-        job.policy.acceptance = Acceptance::Expanded;
+        twice(&mut job.policy);
     });
     let job = job.unwrap();
     let Kit::Short(shorts) = &plan(&job).kits[1] else { panic!("one shim for two") };
     assert!(matches!(shorts[0].cause, Cause::StockGone { .. }));
     let window = shorts[0].window.as_ref().unwrap();
     assert_eq!(window.least, length("0.499 mm"));
-    assert_eq!(window.most, length("0.501 mm"));
+    assert_eq!(window.most, Some(length("0.501 mm")));
 }

@@ -46,6 +46,9 @@ pub(super) fn tell(verified: &Verified, run: &Run) {
         words::money(goal(Objective::Waste), job),
         if pieces == 1 { "" } else { "s" }
     );
+    if let Some(said) = words::plates_cut(verified) {
+        out!(to, "{said}.");
+    }
     out!(to, "{}", words::proof(job, plan));
     for line in table(verified) {
         out!(to, "{line}");
@@ -94,8 +97,7 @@ fn table(verified: &Verified) -> Vec<String> {
                 Kit::Short(_) => None,
             };
             let [value, limits] = tightest.map_or_else(Default::default, |(_, v)| {
-                let limits = format!("{} to {}", v.lower.show(unit), words::fine(v.upper, unit));
-                [words::about(v.value, unit), limits]
+                [words::about(v.value, unit), words::limits(&v, unit)]
             });
             let standing = words::standing(kit, bag);
             TableLine {

@@ -31,7 +31,7 @@ pub(super) fn tell(job: &Job, analysed: &[Analysed], (left_out, why): (&[&str], 
 }
 
 /// A pump's stack-up in a few lines.
-fn tell_pump(job: &Job, one: &Analysed, to: Voice) {
+pub(in crate::cli) fn tell_pump(job: &Job, one: &Analysed, to: Voice) {
     let pump = &job.pumps[one.pump];
     let unit = job.model_of(pump).unit;
     let parts = stack(job, pump, &one.packs);
@@ -40,6 +40,8 @@ fn tell_pump(job: &Job, one: &Analysed, to: Voice) {
         let verdict = judge(&requirement.form, &parts, job.policy.guard());
         let figures = report(&requirement.form, &parts, job.policy.coverage, unit);
         let [low, high] = &figures.sides;
+        let limits =
+            [low, high].map(|side| Some(format!("{:.5}", side.limit)).filter(|_| side.has_limit()));
         let said = (job.policy.guard(), &figures);
         let against = words::verdict::against_chance(job.policy.acceptance, &verdict, said);
         out!(
@@ -60,15 +62,15 @@ fn tell_pump(job: &Job, one: &Analysed, to: Voice) {
         }
         out!(
             to,
-            "    value {:.5}, limits {:.5} to {:.5}; worst case -{:.5} +{:.5}, root sum square {:.5}, expanded {:.5} (k {:.3})",
+            "    value {:.5}, limits {}; worst case -{:.5} +{:.5}, root sum square {:.5}, expanded {:.5} (k {:.3}, {:.1} %)",
             figures.value,
-            low.limit,
-            high.limit,
+            words::range(limits, "").trim_end(),
             low.worst,
             high.worst,
             low.root_sum_square.max(high.root_sum_square),
             low.expanded.max(high.expanded),
             low.factor.max(high.factor),
+            100.0 * low.level.min(high.level),
         );
         if let Some((gap, reached)) = figures.gap {
             let crush = 100.0 * (1.0 - gap / figures.value);

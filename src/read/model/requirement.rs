@@ -10,16 +10,89 @@ use super::{Names, Reader};
 use crate::columns::pump_heading as heading;
 use crate::decimal::Millionths;
 use crate::length::Unit;
-use crate::model::{Form, Requirement, Term, Terms};
+use crate::model::{Derived, Form, Requirement, Term, Terms};
+
+/// A limit; `none` stands for a missing one.
+fn given(limit: &Spanned<Quantity>) -> Option<&Spanned<Quantity>> {
+    Some(limit).filter(|q| !matches!(q.get_ref(), Quantity::Text(text) if text.trim() == "none"))
+}
+
+/// Value of a limit, if there is one; `None` if it cannot be read.
+fn if_given<T>(
+    limit: Option<&Spanned<Quantity>>,
+    read: impl FnOnce(&Spanned<Quantity>) -> Option<T>,
+) -> Option<Option<T>> {
+    match limit {
+        Some(limit) => read(limit).map(Some),
+        None => Some(None),
+    }
+}
 
 impl Reader<'_> {
+    /// The requirements that the least or the greatest of several sums comes to, each with its name; `None` of any
+    /// other requirement, and of these inside where something is wrong.
+    ///
+    /// The least is above a limit where every one is, and the greatest below one. The other way round one would be
+    /// enough: such a choice no plan is searched for yet.
+    pub(super) fn several(
+        &mut self,
+        name: &str,
+        span: &Range<usize>,
+        raw: &RequirementFile,
+    ) -> Option<Option<Vec<(String, RequirementFile)>>> {
+        let (forms, word, [every, any], open) = match (&raw.least_of, &raw.greatest_of) {
+            (None, None) => return None,
+            (Some(least), None) => (least, "least", ["lower", "upper"], 1),
+            (None, Some(greatest)) => (greatest, "greatest", ["upper", "lower"], 0),
+            (Some(_), Some(_)) => {
+                let found = format!("both the least and the greatest in `{name}`");
+                self.add(span, found, "one of the two", "write two requirements");
+                return Some(None);
+            }
+        };
+        if raw.terms.is_some() || raw.gasket.is_some() || forms.get_ref().len() < 2 {
+            self.add(
+                &forms.span(),
+                format!("the {word} in `{name}` of what are not several sums"),
+                format!(
+                    "{word}_of = [{{ ... }}, {{ ... }}], two sums or more, beside target and limits"
+                ),
+                "write the sums in it, and neither terms nor a gasket",
+            );
+            return Some(None);
+        }
+        for limits in [Some(&raw.limits), raw.hot_limits.as_ref()].into_iter().flatten() {
+            if limits.get_ref().get(open).and_then(given).is_some() {
+                self.add(
+                    &limits.span(),
+                    format!("a limit of the {word} that one of its sums alone may keep"),
+                    format!("a {every} limit, which all of them keep, and \"none\" for the {any} one"),
+                    format!("write \"none\", and a requirement of its own for the sum that the {any} limit is meant for"),
+                );
+                return Some(None);
+            }
+        }
+        let label = raw.label.clone().unwrap_or_else(|| heading(name));
+        let each = forms.get_ref().iter().zip(1..).map(|(terms, number)| {
+            let own = RequirementFile {
+                label: Some(format!("{label}, sum {number}")),
+                terms: Some(terms.clone()),
+                least_of: None,
+                greatest_of: None,
+                ..raw.clone()
+            };
+            (format!("{name}_{number}"), own)
+        });
+        Some(Some(each.collect()))
+    }
+
     pub(super) fn requirement(
         &mut self,
         name: String,
         span: &Range<usize>,
         raw: &RequirementFile,
         unit: Unit,
-        names: &Names,
+        (names, derived): (&Names, &[Derived]),
     ) -> Option<Vec<Requirement>> {
         let label = raw.label.clone().unwrap_or_else(|| heading(&name));
         let form = self.form((&name, span), raw, unit, names)?;
@@ -36,8 +109,17 @@ impl Reader<'_> {
             made.push(Requirement {
                 name: if cold { format!("{name}_hot") } else { name },
                 label: format!("{label}, running hot"),
-                form: self.hot(form, raw, unit)?,
+                form: self.hot(form.clone(), raw, unit)?,
             });
+        }
+        if let Err(wrong) = form.check_independent(derived) {
+            self.add(
+                span,
+                wrong.to_string(),
+                "each dimension once, by itself or in a derived term",
+                "measure the two apart, or write the requirement without one of them",
+            );
+            return None;
         }
         for made in &made {
             if let Err(wrong) = made.form.check() {
@@ -66,12 +148,12 @@ impl Reader<'_> {
         unit: Unit,
         names: &Names,
     ) -> Option<Form> {
-        let [low, high] = self.limits(&raw.limits)?;
+        let [low, high] = self.limits(&raw.limits)?.map(given);
         let form = match (&raw.terms, &raw.target, &raw.gasket, &raw.gap, &raw.allowance) {
             (Some(terms), Some(target), None, None, None) => {
                 let terms = self.terms(terms, names);
                 let target = self.length(target, unit);
-                let (lower, upper) = (self.length(low, unit), self.length(high, unit));
+                let [lower, upper] = [low, high].map(|end| if_given(end, |q| self.length(q, unit)));
                 Form::Linear { terms: terms?, target: target?, lower: lower?, upper: upper? }
             }
             (None, None, Some(gasket), Some(gap), Some(allowance)) => {
@@ -80,13 +162,21 @@ impl Reader<'_> {
                     self.unknown(&gasket.span(), gasket.get_ref(), names);
                 }
                 let gap = self.terms(gap, names);
-                let target = self.number(allowance);
-                let (lower, upper) = (self.number(low), self.number(high));
+                let target = self.allowance(allowance);
+                if low.is_none() {
+                    self.add(
+                        &raw.limits.span(),
+                        "a gasket fill without a lower limit",
+                        "the least allowance first: a gasket might be thinner than its gap",
+                        "give it; only the upper limit may be \"none\"",
+                    );
+                }
+                let [lower, upper] = [low, high].map(|end| if_given(end, |q| self.allowance(q)));
                 Form::GasketFill {
                     gasket: index?,
                     gap: gap?,
                     target: target?,
-                    lower: lower?,
+                    lower: lower??,
                     upper: upper?,
                 }
             }
@@ -94,7 +184,7 @@ impl Reader<'_> {
                 self.add(
                     span,
                     format!("the requirement `{name}` in neither of its two forms"),
-                    "terms, target and limits; or gasket, gap, allowance and limits",
+                    "terms (or least_of, greatest_of), target and limits; or gasket, gap, allowance and limits",
                     "state one form whole",
                 );
                 return None;
@@ -169,14 +259,19 @@ impl Reader<'_> {
         if let [low, high] = limits.get_ref().as_slice() {
             return Some([low, high]);
         }
-        self.add(&limits.span(), "not two limits", "[lower, upper]", "give both limits");
+        self.add(
+            &limits.span(),
+            "not two limits",
+            "[lower, upper]",
+            "give both; of a requirement, \"none\" stands for a missing one",
+        );
         None
     }
 
     /// The form with the values for the hot running pump, where the file gives them.
     pub(super) fn hot(&mut self, form: Form, raw: &RequirementFile, unit: Unit) -> Option<Form> {
         let limits = match &raw.hot_limits {
-            Some(limits) => Some(self.limits(limits)?),
+            Some(limits) => Some(self.limits(limits)?.map(given)),
             None => None,
         };
         let (aim, other) = match form {
@@ -194,27 +289,27 @@ impl Reader<'_> {
         }
         match form {
             Form::Linear { terms, target, lower, upper } => {
-                let mut of = |own: Option<&Spanned<Quantity>>, usual| match own {
-                    Some(own) => self.length(own, unit),
+                let mut of = |own, usual| match own {
+                    Some(own) => if_given(own, |q| self.length(q, unit)),
                     None => Some(usual),
                 };
                 Some(Form::Linear {
                     terms,
-                    target: of(aim.as_ref(), target)?,
+                    target: of(aim.as_ref().map(Some), Some(target))??,
                     lower: of(limits.map(|[low, _]| low), lower)?,
                     upper: of(limits.map(|[_, high]| high), upper)?,
                 })
             }
             Form::GasketFill { gasket, gap, target, lower, upper } => {
-                let mut of = |own: Option<&Spanned<Quantity>>, usual| match own {
-                    Some(own) => self.number(own),
+                let mut of = |own, usual| match own {
+                    Some(own) => if_given(own, |q| self.allowance(q)),
                     None => Some(usual),
                 };
                 Some(Form::GasketFill {
                     gasket,
                     gap,
-                    target: of(aim.as_ref(), target)?,
-                    lower: of(limits.map(|[low, _]| low), lower)?,
+                    target: of(aim.as_ref().map(Some), Some(target))??,
+                    lower: of(limits.and_then(|[low, _]| low).map(Some), Some(lower))??,
                     upper: of(limits.map(|[_, high]| high), upper)?,
                 })
             }

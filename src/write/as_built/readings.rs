@@ -33,8 +33,8 @@ fn columns(styles: &Styles) -> [Col<'_>; 13] {
     let compared = move |line: &ReadingRow<'_>, of: fn(&Compared) -> Option<Fine>| {
         length(line, line.compared.and_then(of))
     };
-    let limit = move |line: &ReadingRow<'_>, of: fn(&Verdict) -> Fine| {
-        length(line, line.checked.map(|checked| of(&checked.verdict)))
+    let limit = move |line: &ReadingRow<'_>, of: fn(&Verdict) -> Option<Fine>| {
+        length(line, line.checked.and_then(|checked| of(&checked.verdict)))
     };
     let normalised = |line: &ReadingRow<'_>| match line.compared.and_then(Compared::normalised) {
         // Two places are enough to read; agreement itself is judged on the whole number.

@@ -137,7 +137,7 @@ fn pictures(page: &mut Page<'_>, built: &AsBuilt<'_>) -> Written {
             // A reading of one that is asked running is cold: the verdict has it moved to running.
             let moved = v.value - Fine::from(compared.found.last().value);
             let [found, predicted] = [v.value, compared.predicted + moved]
-                .map(|value| remark.of(share(value, v.lower, v.upper)));
+                .map(|value| share(value, v).and_then(|at| remark.of(at)));
             [remark.of(name), found, predicted, remark.of(0.0), remark.of(100.0)]
         })
     });

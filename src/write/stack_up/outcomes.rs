@@ -7,7 +7,7 @@ use super::super::page::{Page, Written};
 use super::super::style::Styles;
 use super::super::table::{Cells, Value};
 use super::inputs::{COUNT, FREEDOM, MINUS, NOMINAL, PLUS, STANDARD};
-use super::results::{AT, Block, IN_GAP, MOVES, PART, SENSITIVITY, VARIANCE};
+use super::results::{AT, Block, IN_GAP, MOVES, NO_LIMIT, PART, SENSITIVITY, VARIANCE};
 use super::{factor, whole};
 use crate::model::Form;
 use crate::policy::Acceptance;
@@ -160,7 +160,10 @@ impl Block<'_> {
             Crush => 1.0 - wide / report.value,
             CrushEnds => self.crush_end(side),
         };
-        number.to_string()
+        match number.is_finite() {
+            true => number.to_string(),
+            false => NO_LIMIT.into(),
+        }
     }
 
     /// The margin at a limit by the rule in force.
@@ -181,6 +184,22 @@ impl Block<'_> {
     }
 
     fn formula(&self, row: Row, side: usize) -> String {
+        let formula = self.with_limit(row, side);
+        // Where no limit is given, one may still be typed in.
+        let (test, otherwise) = match row {
+            _ if self.has_limit(side) => return formula,
+            Limit => (self.stated_cells()[1 + side].clone(), NO_LIMIT),
+            Room | MarginWorst | MarginExpanded | MarginRootSumSquare => {
+                (self.result(Limit, side), NO_LIMIT)
+            }
+            Beyond => return format!("IF(ISNUMBER({}),{formula},0)", self.result(Limit, side)),
+            _ => return formula,
+        };
+        format!("IF(ISNUMBER({test}),{formula},\"{otherwise}\")")
+    }
+
+    /// The formula of a row where there is a limit.
+    fn with_limit(&self, row: Row, side: usize) -> String {
         let at = |row: Row| self.result(row, side);
         // Of rows with one cell for both sides.
         let one = |row: Row| self.result(row, 0);
@@ -307,8 +326,10 @@ impl Block<'_> {
     /// Whether a line is known by few readings: they may come to have a scatter when they are changed.
     fn is_few(&self, line: &Contribution) -> bool {
         let part = self.part(line);
-        let is_read =
-            matches!(part.evaluation, Evaluation::Readings { .. } | Evaluation::Repeated { .. });
+        let is_read = matches!(
+            part.evaluation,
+            Evaluation::Readings { .. } | Evaluation::Repeated { .. } | Evaluation::Derived(_)
+        );
         part.degrees_of_freedom.is_some() || is_read
     }
 
@@ -319,15 +340,17 @@ impl Block<'_> {
     fn freedom(&self, side: usize) -> String {
         let lines = self.report.lines.iter().enumerate();
         let few = lines.filter(|(_, line)| self.is_few(line));
+        // Relative to the whole: fourth powers of lengths in inches are small enough to pass for nothing.
+        let combined = self.result(Combined, side);
         let fourths: Vec<String> = few
             .map(|(index, line)| {
                 let [freedom, u] = [FREEDOM, STANDARD].map(|column| self.input(line, column));
                 let sensitivity = self.line(index, AT[side]);
-                format!("IF(ISNUMBER({freedom}),({sensitivity}*{u})^4/{freedom},0)")
+                format!("IF(ISNUMBER({freedom}),({sensitivity}*{u}/{combined})^4/{freedom},0)")
             })
             .collect();
-        let (sum, fourths) = (self.all(VARIANCE[side]), fourths.join("+"));
-        format!("IF({fourths}>0,SUM({sum})^2/({fourths}),\"infinite\")")
+        let fourths = fourths.join("+");
+        format!("IF({combined}>0,IF({fourths}>0,1/({fourths}),\"infinite\"),\"infinite\")")
     }
 
     fn beyond(&self, side: usize) -> String {
@@ -371,8 +394,13 @@ impl Block<'_> {
     fn judged(&self) -> String {
         let [_, lower, upper] = self.stated_cells();
         let [low, high] = [0, 1].map(|side| self.result(Margin, side));
+        let crossed = match self.has_limit(0) && self.has_limit(1) {
+            true => format!("{lower}>{upper}"),
+            // Text is greater than any number.
+            false => format!("AND(ISNUMBER({lower}),ISNUMBER({upper}),{lower}>{upper})"),
+        };
         format!(
-            "IF(OR({},{lower}>{upper}),\"CHECK INPUT\",IF(ROUND(MIN({low},{high}),12)>=0,\"{}\",IF(ROUND(MIN({},{}),12)>=0,\"{}\",\"{}\")))",
+            "IF(OR({},{crossed}),\"CHECK INPUT\",IF(ROUND(MIN({low},{high}),12)>=0,\"{}\",IF(ROUND(MIN({},{}),12)>=0,\"{}\",\"{}\")))",
             self.inputs.senseless(),
             Judgement::Met.words(),
             self.result(Room, 0),
