@@ -213,8 +213,8 @@ fn not_proven(job: &Job, pump: &Pump, packs: &[PackPick]) -> String {
         let value = format!("{value} {}", symbol(unit));
         let guards = gapwright::words::guards(&verdict, unit);
         let chance = chance.to_string();
-        let limits = [&bare(low, unit), &with_unit(high, unit)].map(String::as_str);
-        Some(words::open(&asked.label, &value, limits, [&guards, &chance]))
+        let (low, high) = (bare(low, unit), with_unit(high, unit));
+        Some(words::open(&asked.label, &value, [&low, &high], [&guards, &chance]))
     });
     let open: Vec<String> = open.collect();
     let settled = gapwright::words::verdict::settled(&asked(job, pump), &stack);
