@@ -24,6 +24,7 @@ mod issue;
 mod issue_log;
 mod kits;
 mod labels;
+mod map;
 pub mod mark;
 mod models;
 mod monte_carlo;

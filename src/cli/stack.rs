@@ -70,13 +70,19 @@ fn analyse(args: &Args, read: &Reading) -> Result<Vec<Analysed>, Refusal> {
         };
         let mut analysed = Analysed::of(job, pump, packs, args.draws);
         for sweep in &one.sweeps {
-            match args.rechoose {
-                // Each sweep has the limit for itself: a step that is not the best would not show it.
-                true => analysed
-                    .sweep_anew(job, sweep.clone(), &Control::unlimited().limit(limit))
-                    .map_err(|error| args.too_much(&error))?,
-                false => analysed.sweep_held(job, sweep.clone()),
-            }
+            // Each sweep has the limit for itself: a step that is not the best would not show it.
+            let control = Control::unlimited().limit(limit);
+            let swept = match args.rechoose {
+                true => analysed.sweep_anew(job, sweep, &control),
+                false => {
+                    let drawer = args.has_stock().then_some(&control);
+                    analysed.sweep_held(job, sweep, drawer)
+                }
+            };
+            swept.map_err(|error| args.too_much(&error))?;
+        }
+        for map in &one.maps {
+            analysed.map(job, map.clone());
         }
         all.push(analysed);
     }

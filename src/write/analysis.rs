@@ -1,4 +1,4 @@
-//! The workbook of `gapwright stack`: stack-ups, draws at random and sweeps of some pumps.
+//! The workbook of `gapwright stack`: stack-ups, draws at random, sweeps and maps of some pumps.
 
 use itertools::Itertools;
 use rust_xlsxwriter::Worksheet;
@@ -7,7 +7,7 @@ use super::basis::{Section, inputs_and_policy, lengths, program};
 use super::page::Written;
 use super::stack_up::{self, Subject};
 use super::style::Styles;
-use super::{WriteError, basis, models, monte_carlo, start, sweep};
+use super::{WriteError, basis, map, models, monte_carlo, start, sweep};
 use crate::analysis::Analysed;
 use crate::job::Job;
 
@@ -23,6 +23,9 @@ pub fn workbook(job: &Job, analysed: &[Analysed], date: &str) -> Result<Vec<u8>,
     workbook.push_worksheet(monte_carlo::sheet(job, analysed, &styles)?);
     if analysed.iter().any(|one| !one.sweeps.is_empty()) {
         sweep::add(&mut workbook, job, analysed, &styles)?;
+    }
+    if analysed.iter().any(|one| !one.maps.is_empty()) {
+        map::add(&mut workbook, job, analysed, &styles)?;
     }
     models::add(&mut workbook, job, &styles)?;
     workbook.push_worksheet(basis_of(job, analysed, &styles)?);

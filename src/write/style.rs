@@ -13,6 +13,10 @@ use crate::length::Unit;
 /// The colour of text and of strong rules.
 pub(super) const INK: Color = Color::RGB(0x1D_2B_3A);
 const PALE: Color = Color::RGB(0xE4_EC_F4);
+/// The colour of a cell whose requirement is met.
+pub(super) const MET: Color = Color::RGB(0xCF_E0_F5);
+/// The colour of a cell whose requirement is not met.
+pub(super) const NOT_MET: Color = Color::RGB(0xFB_DF_C8);
 /// The colour of a cell for a person to fill in.
 pub(super) const ENTRY: Color = Color::RGB(0xFF_F6_D6);
 /// The colour of what warns.
@@ -130,6 +134,14 @@ impl Styles {
     /// A length in a unit, with the places that the trade writes and more where there are any.
     pub(super) fn length(&self, unit: Unit) -> Format {
         ruled().set_num_format(length_format(unit)).set_align(FormatAlign::Right).set_indent(1)
+    }
+
+    /// A margin in a unit, of a requirement that is met and of one that is not.
+    pub(super) fn verdicts(&self, unit: Unit) -> [Format; 2] {
+        [
+            self.length(unit).set_background_color(MET),
+            self.length(unit).set_background_color(NOT_MET).set_bold().set_font_color(WARN),
+        ]
     }
 
     /// A length that a person may change.

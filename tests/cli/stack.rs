@@ -50,6 +50,7 @@ fn pieces_are_stated_without_any_stock() {
         "           value  Impeller running clearance  Cover gasket free thickness",
         "0.0003      0.0001                     0.00428\n",
         "0.0004     -0.0001 NOT MET              0.0040\n",
+        "    Turns: Impeller running clearance: met at 0.00035, NOT MET at 0.000351 in\n",
         "2 of 2 requirements met by the worst case rule.",
         "0.0003      0.0001",
         "0.0004     -0.0001 NOT MET",
@@ -64,6 +65,10 @@ fn pieces_are_stated_without_any_stock() {
     assert!((mean - 0.022).abs() < 1e-5);
     let swept = sheet(&out, "Sweep");
     assert!(swept.iter().flatten().any(|c| *c == Data::String("NOT MET".into())));
+    let turns =
+        swept.iter().find(|row| row[0] == Data::String("Impeller running clearance".into()));
+    let turns = turns.unwrap();
+    assert_eq!([&turns[2], &turns[4]], [&Data::Float(0.00035), &Data::Float(0.000351)]);
     // Never over an existing file, and equal bytes from equal calls.
     let again = gapwright(&[&["stack", PUMPS], &PACKS[..], &rest[..]].concat());
     assert_eq!(again.status.code(), Some(3));
@@ -176,6 +181,16 @@ fn what_cannot_be_worked_out_is_refused_with_every_reason() {
     refused(&with(&["--sweep", "bare = 1 .. 2"]), &["`bare` is not in the model"]);
     refused(&with(&["--sweep", "bare_clearance = 1"]), &["FROM .. TO"]);
     refused(&with(&["--sweep", "snap_ring plus_minus = -1 .. 1"]), &["0 or more"]);
+    let none = ["--map", "bare_clearance = 0 .. 1"];
+    refused(&with(&none), &["two figures: NAME = FROM .. TO; NAME = FROM .. TO"]);
+    refused(
+        &with(&["--map", "bare_clearance = 0 .. 1; bare_clearance = 0 .. 1"]),
+        &["two different figures"],
+    );
+    let map = "bare_clearance = 0 .. 1; snap_ring = 0 .. 1";
+    refused(&with(&["--map", map, "--steps", "102"]), &["at most 101 values"]);
+    let total = ["--sweep", "bearing_shims total = 0.03 .. 0.04"];
+    refused(&[&["--stock", STOCK, "--rechoose"], &total[..]].concat(), &["leave --rechoose out"]);
     refused(&with(&["--sweep", "running_clearance middle = 0 .. 1"]), &["target, lower, upper"]);
     refused(&with(&["--pack", "bearing=0.02 +/- 0.001"]), &["--pack bearing", "bearing_shims"]);
     refused(
@@ -203,6 +218,9 @@ fn more_pieces_are_worse_than_one() {
     let rest = ["--pump", "P-101", "--out", &out, "--sweep", sweep];
     let run = gapwright(&[&["stack", PUMPS], &PACKS[..], &rest[..]].concat());
     assert_eq!(run.status.code(), Some(0), "{}", text(&run.stderr));
+    let given = "each piece given ±0.0003 in, as the worst one there";
+    assert!(text(&run.stdout).contains(given), "{}", text(&run.stdout));
+    assert!(sheet(&out, "Sweep").iter().flatten().any(|c| c.to_string().contains(given)));
     let margins: Vec<f64> = sheet(&out, "Sweep")
         .iter()
         .filter_map(|row| match (&row[0], &row[4]) {
@@ -215,6 +233,29 @@ fn more_pieces_are_worse_than_one() {
         // A third of 0.032 in is cut to whole tenths of a nanometre.
         assert!((margin - expected).abs() < 1e-8, "{margins:?}");
     }
+}
+
+/// Two figures at once: the sheet Map has a cell for each pair of values and the exact border. By hand, for shims of
+/// 0.0320 in: from 0.0519 to 0.0541 in.
+#[test]
+fn two_figures_make_a_map() {
+    let folder = TempDir::new().unwrap();
+    let out = folder.path().join("s.xlsx").to_str().unwrap().to_string();
+    let map = "bare_clearance = 0.050 .. 0.058; bearing_shims total = 0.030 .. 0.034";
+    let rest = ["--pump", "P-101", "--out", &out, "--map", map, "--steps", "5"];
+    let run = gapwright(&[&["stack", PUMPS], &PACKS[..], &rest[..]].concat());
+    assert_eq!(run.status.code(), Some(0), "{}", text(&run.stderr));
+    let said = text(&run.stdout);
+    assert!(said.contains("every requirement of P-101 met at 8 of 25 pairs of values"), "{said}");
+    let cells = sheet(&out, "Map");
+    let row = |first: &[f64]| {
+        let is = |row: &&Vec<Data>| first.iter().zip(&row[..]).all(|(a, b)| *b == Data::Float(*a));
+        cells.iter().find(is).cloned().unwrap()
+    };
+    // 0.0540 less each total, its margin at the nearer limit.
+    let margins = &row(&[0.054, -0.0019])[1..6];
+    assert_eq!(margins, [-0.0019, -0.0009, 0.0001, 0.0011, 0.0001].map(Data::Float));
+    assert_eq!(row(&[0.032, 0.0519])[2], Data::Float(0.0541));
 }
 
 /// A limit may be moved past the target, if the user asks for it.

@@ -7,10 +7,11 @@ use crate::cli::voice::{Voice, must_see, out, warning};
 use crate::crush::crushes;
 use crate::job::Job;
 use crate::model::Form;
+use crate::pump::Pump;
 use crate::stack::monte_carlo::Outcome;
-use crate::stack::{judge, report};
-use crate::sweep::{Sweep, SweepPoint};
-use crate::words;
+use crate::stack::{Verdict, judge, report};
+use crate::sweep::{Mapped, Swept, SweptPieces};
+use crate::words::{self, sweep::given};
 
 /// The whole account; `left_out` are the tags of pumps without pieces, for this reason.
 pub(super) fn tell(job: &Job, analysed: &[Analysed], (left_out, why): (&[&str], &str), run: &Run) {
@@ -87,8 +88,11 @@ fn tell_pump(job: &Job, one: &Analysed, to: Voice) {
     if let Some(within) = words::crush_within(&crushes) {
         out!(to, "  Gaskets are {within}");
     }
-    for (sweep, points, anew) in &one.sweeps {
-        tell_sweep(job, one, (sweep, points, *anew), to);
+    for swept in &one.sweeps {
+        tell_sweep(job, one, swept, to);
+    }
+    for map in &one.maps {
+        tell_map(job, one, map, to);
     }
 }
 
@@ -158,20 +162,20 @@ fn shortened(label: &str, most: usize) -> String {
     format!("{front}..{back}")
 }
 
-/// A sweep as a table.
-fn tell_sweep(
-    job: &Job,
-    one: &Analysed,
-    (sweep, points, anew): (&Sweep, &[SweepPoint], bool),
-    to: Voice,
-) {
+/// A sweep as a table, and where its verdicts turn.
+fn tell_sweep(job: &Job, one: &Analysed, swept: &Swept, to: Voice) {
     let pump = &job.pumps[one.pump];
     let unit = job.model_of(pump).unit;
+    let pieces = match swept.pieces {
+        SweptPieces::Held => "unchanged",
+        SweptPieces::ChosenAgain => "chosen again for this pump alone from all stock",
+    };
+    let given = swept.given.map(|tolerance| format!(" ({})", given(job, pump, tolerance)));
     out!(
         to,
-        "  {} varied, pieces {}: margin of each requirement by the rule ({unit})",
-        sweep.label,
-        if anew { "chosen again for this pump alone from all stock" } else { "unchanged" }
+        "  {} varied, pieces {pieces}{}: margin of each requirement by the rule ({unit})",
+        swept.sweep.label,
+        given.unwrap_or_default(),
     );
     let labels = pump.requirements.iter();
     let labels: Vec<String> = labels.map(|r| shortened(&r.label, LABEL)).collect();
@@ -185,14 +189,10 @@ fn tell_sweep(
         out!(to, "{}", row.trim_end());
     };
     row("value", &labels);
-    for point in points {
+    for point in &swept.points {
         let at = point.setting.show(unit);
         match &point.kit {
-            None => out!(
-                to,
-                "    {at:>12}  {}",
-                point.fault.map_or("cannot be kitted".into(), |fault| fault.to_string())
-            ),
+            None => out!(to, "    {at:>12}  {}", point.why()),
             Some(kit) => {
                 let cells = kit.requirements.iter().map(|(_, verdict)| {
                     let mark = if verdict.conforms() { "" } else { MARK };
@@ -202,6 +202,43 @@ fn tell_sweep(
             }
         }
     }
+    tell_crossings(job, pump, swept, to);
+}
+
+/// Where the verdicts of a sweep turn, and the pieces chosen beyond.
+fn tell_crossings(job: &Job, pump: &Pump, swept: &Swept, to: Voice) {
+    if swept.crossings.is_empty() && swept.points.iter().any(|point| point.kit.is_some()) {
+        out!(to, "    No verdict turns in this range.");
+    }
+    for crossing in &swept.crossings {
+        out!(to, "    Turns: {}", words::sweep::crossing(job, pump, crossing));
+        if let Some(point) = &crossing.beyond {
+            out!(
+                to,
+                "      chosen there from all stock: {}",
+                words::sweep::beyond(job, pump, point)
+            );
+        }
+    }
+}
+
+/// How much of a map is met; the map itself is in the workbook.
+fn tell_map(job: &Job, one: &Analysed, map: &Mapped, to: Voice) {
+    let pump = &job.pumps[one.pump];
+    let [down, across] = &map.sweeps;
+    let all = map.cells.iter().flatten();
+    let met = all
+        .clone()
+        .filter(|cell| cell.as_ref().is_ok_and(|verdicts| verdicts.iter().all(Verdict::conforms)));
+    out!(
+        to,
+        "  {} against {}: every requirement of {} met at {} of {} pairs of values (sheet Map)",
+        down.label,
+        across.label,
+        pump.tag,
+        met.count(),
+        all.count(),
+    );
 }
 
 #[cfg(test)]
