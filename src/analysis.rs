@@ -1,15 +1,20 @@
 //! Analysis of one pump's stack-up: Monte Carlo of its requirements, sweeps of one input and maps of two.
 //!
-//! [`Analysed::of`] draws the requirements; further methods add sweeps and maps.
+//! [`Analysed::of`] draws the requirements; further methods add sweeps and maps. [`not_fit`] gives the pumps without a
+//! kit, each with the nearest one.
 
-use crate::accounting::stack;
+mod nearest;
+
+use crate::accounting::{stack, verdicts};
 use crate::choose::ChooseError;
 use crate::choose::control::Control;
 use crate::job::Job;
 use crate::plan::PackPick;
 use crate::stack::monte_carlo::{DrawOptions as Draws, Outcome};
-use crate::stack::{Undrawn, level_of_draws, simulate};
+use crate::stack::{Undrawn, Verdict, level_of_draws, simulate};
 use crate::sweep::{self, Mapped, Sweep, Swept};
+
+pub use nearest::{NotFit, nearest_of, not_fit};
 
 /// Stack-up of one pump, analysed.
 #[derive(Debug, Clone)]
@@ -42,6 +47,11 @@ impl Analysed {
         let requirements = the_pump.requirements.iter();
         let draws = requirements.map(|r| simulate(&r.form, &parts, unit, &draws));
         Analysed { pump, draws: draws.collect(), packs, sweeps: Vec::new(), maps: Vec::new() }
+    }
+
+    /// Whether every requirement of the pump is met with these pieces.
+    pub fn conforms(&self, job: &Job) -> bool {
+        verdicts(job, &job.pumps[self.pump], &self.packs).iter().all(Verdict::conforms)
     }
 
     /// Adds a sweep with the pieces fixed; with a control, each crossing gets the kit that would be chosen beyond it.

@@ -37,8 +37,10 @@ use run::Stop;
 
 /// Everything went as asked.
 const DONE: u8 = 0;
-/// `check` alone: there are warnings, and no problems.
+/// `check`: there are warnings, and no problems.
 const WARNED: u8 = 1;
+/// `stack --fail`: a requirement is not met, or a pump has no kit.
+const MISSED: u8 = 1;
 /// The inputs have problems; nothing was written.
 const PROBLEMS: u8 = 2;
 /// A file could not be written, or the program found a defect of its own; nothing was written.
@@ -49,7 +51,10 @@ const INTERRUPTED: u8 = 130;
 /// Meaning of each exit status, for the manual pages.
 const EXIT_STATUSES: [(u8, &str); 5] = [
     (DONE, "Done as asked. Pumps that cannot be kitted, or stay open, are reported."),
-    (WARNED, "check alone: there are warnings and no problems."),
+    (
+        WARNED,
+        "check: there are warnings and no problems. stack --fail: a requirement is not met, or a pump has no kit.",
+    ),
     (
         PROBLEMS,
         "The inputs have problems: all are listed, each with its cell and how to fix it. Nothing was written but the marked copy.",
@@ -127,7 +132,8 @@ The manual:
 
 Exit status:
   0  done as asked (pumps that cannot be kitted are reported)
-  1  `check` alone: there are warnings and no problems
+  1  `check`: there are warnings and no problems; `stack --fail`: a
+     requirement is not met
   2  the inputs have problems: all are listed, and only the marked copy
      of --mark was written
   3  a file exists or could not be written; nothing was changed, unless
@@ -182,7 +188,7 @@ enum Command {
     /// Print the JSON Schema of a format for programs.
     Schema {
         /// The format: of `kit --json` (plan), `provision --json`, `reorder --json` (purchase),
-        /// `recheck --json` or `--problems json`.
+        /// `recheck --json`, `stack --json` or `--problems json`.
         #[arg(value_enum, default_value_t = Format::Plan)]
         format: Format,
     },
@@ -196,6 +202,7 @@ enum Format {
     Problems,
     Purchase,
     Recheck,
+    Stack,
 }
 
 /// Options of every command, and the start of the run.

@@ -5,5 +5,6 @@ pub mod problems;
 pub mod provision;
 pub mod purchase;
 pub mod recheck;
+pub mod stack;
 
 pub use plan::{plan, text};

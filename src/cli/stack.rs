@@ -8,11 +8,13 @@ use std::time::Duration;
 pub(super) use args::Args;
 use args::{Reading, Wanted};
 
-use super::Common;
 use super::run::{Ended, Refusal, Run};
-use crate::analysis::Analysed;
+use super::{Common, MISSED};
+use crate::analysis::{Analysed, NotFit, nearest_of};
 use crate::choose::choose;
 use crate::choose::control::Control;
+use crate::formats;
+use crate::json;
 use crate::plan::Kit;
 use crate::verify::verify;
 use crate::write;
@@ -27,15 +29,26 @@ pub(super) fn run(args: &Args, common: &Common) -> Ended {
         choose_pieces(args, &mut read, &control)
     })?;
     let analysed = run.work("working out the stack-ups", |_| analyse(args, &read))?;
+    let not_fit = run.work("looking for the nearest kits", |_| Ok(not_fit(&read)))?;
+    let job = &read.job;
     let workbook = run.write("writing the stack-up", |date| {
-        write::analysis::workbook(&read.job, &analysed, date)
+        write::analysis::workbook(job, &analysed, &not_fit, date)
     });
-    let status = run.deliver(workbook, String::new)?;
-    let without = read.wanted.iter().filter(|one| one.packs.is_none());
-    let left_out = without.map(|one| read.job.pumps[one.pump].tag.as_str());
-    let left_out: Vec<&str> = left_out.collect();
-    told::tell(&read.job, &analysed, (&left_out, args.why_none()), &run);
+    let text = || formats::text(&json::stack::stack(job, &analysed, &not_fit));
+    let all_met = not_fit.is_empty() && analysed.iter().all(|one| one.conforms(job));
+    if args.fail && !all_met {
+        run.end_with(MISSED);
+    }
+    let status = run.deliver(workbook, text)?;
+    told::tell(job, &analysed, (&not_fit, args.why_none()), &run);
     Ok(status)
+}
+
+/// Pumps that have no pieces, each with the nearest kit out of what the others leave.
+fn not_fit(read: &Reading) -> Vec<NotFit> {
+    let without = read.wanted.iter().filter(|one| one.packs.is_none());
+    let short = without.map(|one| (one.pump, one.shortfalls.clone()));
+    nearest_of(&read.job, short, &read.taken)
 }
 
 /// Chooses the pieces of each pump, if they are not given, for all pumps together.
@@ -45,11 +58,13 @@ fn choose_pieces(args: &Args, read: &mut Reading, control: &Control<'_>) -> Resu
         let plan = plan.map_err(|error| args.too_much(&error))?;
         // The checker has the last word on chosen pieces here as well.
         let verified = verify(read.job.clone(), plan).map_err(Refusal::Breaches)?;
+        let plan = verified.plan();
+        read.taken = [plan.issued(&read.job), plan.plates_cut(&read.job)];
         for one in &mut read.wanted {
-            one.packs = match &verified.plan().kits[one.pump] {
-                Kit::Served(packs) => Some(packs.clone()),
-                Kit::Short(_) => None,
-            };
+            match &plan.kits[one.pump] {
+                Kit::Served(packs) => one.packs = Some(packs.clone()),
+                Kit::Short(shortfalls) => one.shortfalls.clone_from(shortfalls),
+            }
         }
     }
     match read.wanted.iter().any(|one| one.packs.is_some()) {

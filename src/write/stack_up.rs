@@ -13,6 +13,7 @@ mod inputs;
 mod outcomes;
 mod picture;
 mod results;
+mod verdicts;
 
 use std::collections::HashSet;
 
@@ -23,6 +24,7 @@ use super::pages::{Pages, Series};
 use super::style::Styles;
 use super::table::{Cell, Cells, Value, over};
 use crate::accounting::stack;
+use crate::analysis::NotFit;
 use crate::job::Job;
 use crate::model::{Model, Requirement};
 use crate::plan::PackPick;
@@ -30,6 +32,7 @@ use crate::policy::{Acceptance, Policy};
 use crate::pump::Pump;
 use crate::stack::{Coverage, Stack};
 use inputs::Inputs;
+use verdicts::Line;
 
 /// The sheet's name, as its defined names refer to it.
 const NAME: &str = "Stack-up";
@@ -61,13 +64,15 @@ impl<'a> Subject<'a> {
     }
 }
 
-/// Adds the sheet to a workbook, with the names of its cells.
+/// Adds the sheet to a workbook, with the names of its cells; before it the sheet of all verdicts, those of pumps that
+/// are not fit first.
 pub(super) fn add(
     workbook: &mut Workbook,
+    (job, not_fit): (&Job, &[NotFit]),
     subjects: &[Subject<'_>],
-    policy: &Policy,
     styles: &Styles,
 ) -> Written {
+    let policy = &job.policy;
     let wanted: usize = subjects.iter().map(|s| s.requirements.len()).sum();
     let begin = |page: &mut Page<'_>, name: &str| {
         page.title(NAME, "Coloured cells may be changed: readings, counts, tolerances, temperatures, limits, the rule; everything else follows. This sheet predicts: the recheck after fitting decides.")?;
@@ -95,6 +100,8 @@ pub(super) fn add(
     let mut names = Names::default();
     names.of_rule();
     let mut pictures = MOST_PICTURES;
+    let not_fit = not_fit.iter().flat_map(|one| Line::not_fit(job, one));
+    let mut all: Vec<Line> = not_fit.collect();
     for subject in subjects {
         // Formulas refer to the pump's contributors, which stand on its first page.
         pages.turn(subject.requirements.len().max(1))?;
@@ -105,8 +112,9 @@ pub(super) fn add(
                 pages.go_on(pages.page.row);
             }
             let block = results::Block::new(subject, requirement, &inputs, policy, &pages);
-            block.write(&mut pages.page, pictures > 0)?;
+            block.write(&mut pages.page, &verdicts::place(all.len()), pictures > 0)?;
             block.define(&mut names);
+            all.push(Line::of(&block));
             pages.page.row += 1;
             pictures = pictures.saturating_sub(1);
         }
@@ -115,7 +123,7 @@ pub(super) fn add(
         pages.page.text("No pump can be kitted.", &styles.alarm)?;
     }
     // The rows that a picture rests on stand beside the page.
-    pages.finish(|_| {})?;
+    pages.finish_after(verdicts::sheet(&all, policy, styles)?)?;
     for (name, cell) in names.defined {
         workbook.define_name(name, &cell)?;
     }

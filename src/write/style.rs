@@ -4,7 +4,8 @@
 //! orange), and nothing is said by colour alone.
 
 use rust_xlsxwriter::{
-    ChartPatternFill, ChartPatternFillType, Color, Format, FormatAlign, FormatBorder, Worksheet,
+    ChartPatternFill, ChartPatternFillType, Color, Format, FormatAlign, FormatBorder,
+    FormatUnderline, Worksheet,
 };
 
 use super::page::Written;
@@ -71,6 +72,10 @@ pub(super) struct Styles {
     pub(super) money: Format,
     /// Bold text.
     pub(super) strong: Format,
+    /// A text that leads to another sheet.
+    pub(super) link: Format,
+    /// One without rules.
+    pub(super) back: Format,
     /// Bold text that may take several lines.
     pub(super) bold: Format,
     /// A requirement that is not met, a pump that is not fit.
@@ -122,6 +127,12 @@ impl Styles {
             count_entry: open(right("0")),
             money: right("0.00####"),
             strong: ruled().set_bold().set_indent(1),
+            link: ruled()
+                .set_bold()
+                .set_indent(1)
+                .set_font_color(VALUES)
+                .set_underline(FormatUnderline::Single),
+            back: ink().set_font_color(VALUES).set_underline(FormatUnderline::Single),
             bold: ruled().set_bold().set_indent(1).set_text_wrap(),
             alarms: alarm.clone().set_text_wrap(),
             alarm,

@@ -3,14 +3,14 @@
 use std::path::PathBuf;
 
 use crate::choose::ChooseError;
-use crate::cli::common_args::CommonArgs;
+use crate::cli::common_args::{CommonArgs, Json};
 use crate::cli::files::Files;
 use crate::cli::from_command_line;
 use crate::cli::run::{Refusal, gathered};
 use crate::cli::settings::given;
 use crate::job::Job;
 use crate::model::Model;
-use crate::plan::PackPick;
+use crate::plan::{PackPick, Shortfall};
 use crate::problem::{Place, Problem, Problems, fix_name};
 use crate::read::{self, Memory, Sources};
 use crate::sweep::{Knob, Sweep};
@@ -52,6 +52,12 @@ pub(in crate::cli) struct Args {
     /// Workbook to write.
     #[arg(long, default_value = "stack-up.xlsx", value_name = "FILE")]
     out: PathBuf,
+    /// End with exit status 1 if a requirement is not met or a pump has no kit, for scripts; the files
+    /// are written all the same.
+    #[arg(long)]
+    pub(super) fail: bool,
+    #[command(flatten)]
+    json: Json,
     /// Rule by which a requirement counts as met: `worst case` (unless given), `nominal` or `expanded`
     /// (uncertainty); see `gapwright help rules`.
     #[arg(long, value_name = "RULE", allow_hyphen_values = true)]
@@ -93,7 +99,11 @@ Examples:
   ... --map \"bare_clearance = 0.050 .. 0.058; snap_ring = 0.060 .. 0.064\"
         two of these at once
 
-The workbook has the stack-up with live formulas and pictures, the draws at
+  ... --json stack-up.json --fail
+        every figure for other programs; exit status 1 if a requirement is
+        not met
+
+The workbook has all verdicts in one table, the stack-up with live formulas and pictures, the draws at
 random, the sweeps and the maps. Manual: `gapwright help stack-up`.
 
 A stack-up predicts: the recheck after fitting decides.";
@@ -108,6 +118,8 @@ pub(super) struct Reading {
     pub(super) wanted: Vec<Wanted>,
     /// Whether their pieces are chosen afresh; else they are given with each, or it has none.
     pub(super) afresh: bool,
+    /// Pieces of each item, and plates of each lot, that the kits of all pumps take.
+    pub(super) taken: [Vec<u32>; 2],
 }
 
 /// A pump to work out, by its index.
@@ -116,12 +128,14 @@ pub(super) struct Wanted {
     pub(super) sweeps: Vec<Sweep>,
     pub(super) maps: Vec<[Sweep; 2]>,
     pub(super) packs: Option<Vec<PackPick>>,
+    /// Reasons that it has none, where they are known.
+    pub(super) shortfalls: Vec<Shortfall>,
 }
 
 impl Args {
     pub(super) fn files(&self) -> Files<'_> {
         let reads = [self.stock.as_ref(), Some(&self.pumps), self.plan.as_ref()];
-        self.usual.files(reads.into_iter().flatten(), &self.out, None)
+        self.usual.files(reads.into_iter().flatten(), &self.out, Some(&self.json))
     }
 
     /// Whether there is a stock to choose other pieces from.
@@ -158,12 +172,16 @@ impl Args {
         };
         let mut job = gathered(read.map(|job| (job, Vec::new())), problems)?;
         let mut wanted = self.wanted(&job, problems);
+        let mut taken = Vec::new();
         if problems.none() {
-            self.give_pieces(&mut job, &mut wanted, memory, problems);
+            taken = self.give_pieces(&mut job, &mut wanted, memory, problems);
         }
+        taken.resize(job.stock.len(), 0);
+        let taken = [taken, vec![0; job.plates.len()]];
         // Stated pieces add to what the job is warned of.
         problems.absorb(Problems::of_warnings(job.warnings.clone()));
-        Some(Reading { job, wanted, afresh: self.pack.is_empty() && self.plan.is_none() })
+        let afresh = self.pack.is_empty() && self.plan.is_none();
+        Some(Reading { job, wanted, afresh, taken })
     }
 
     /// The pumps that are asked for, each with its sweeps.
@@ -188,7 +206,7 @@ impl Args {
             let sweeps = sweeps.collect();
             let maps = self.map.iter();
             let maps = maps.filter_map(|text| self.map_of(text, tag, model, problems)).collect();
-            wanted.push(Wanted { pump, sweeps, maps, packs: None });
+            wanted.push(Wanted { pump, sweeps, maps, packs: None, shortfalls: Vec::new() });
         }
         wanted
     }
@@ -270,14 +288,16 @@ impl Args {
         pumps
     }
 
-    /// Gives each pump its pieces, as they are stated or stand in a plan.
+    /// Gives each pump its pieces, as they are stated or stand in a plan; returns the pieces of each item that the kits
+    /// of the plan take.
     fn give_pieces(
         &self,
         job: &mut Job,
         wanted: &mut [Wanted],
         memory: &mut Memory,
         problems: &mut Problems,
-    ) {
+    ) -> Vec<u32> {
+        let mut taken = Vec::new();
         if !self.pack.is_empty() {
             for one in wanted {
                 match read::stated_pieces(job, one.pump, &self.pack) {
@@ -289,11 +309,16 @@ impl Args {
             let read = read::packs_of_plan(plan, job, memory);
             if let Some((packs, input)) = gathered(read.map(|read| (read, Vec::new())), problems) {
                 job.inputs.push(input);
+                taken.resize(job.stock.len(), 0);
+                for pick in packs.values().flatten().flat_map(|pack| &pack.picks) {
+                    taken[pick.item] += pick.count;
+                }
                 for one in wanted {
                     one.packs = packs.get(&job.pumps[one.pump].tag.to_lowercase()).cloned();
                 }
             }
         }
+        taken
     }
 
     /// More ways to choose pieces than can be listed, as a problem.

@@ -1,7 +1,7 @@
 //! Stack-ups in a few lines a pump, and sweeps as tables.
 
 use crate::accounting::{stack, verdicts};
-use crate::analysis::Analysed;
+use crate::analysis::{Analysed, NotFit};
 use crate::cli::run::Run;
 use crate::cli::voice::{Voice, must_see, out, warning};
 use crate::crush::crushes;
@@ -13,21 +13,37 @@ use crate::stack::{Verdict, judge, report};
 use crate::sweep::{Mapped, Swept, SweptPieces};
 use crate::words::{self, sweep::given};
 
-/// The whole account; `left_out` are the tags of pumps without pieces, for this reason.
-pub(super) fn tell(job: &Job, analysed: &[Analysed], (left_out, why): (&[&str], &str), run: &Run) {
+/// The whole account; pumps that are not fit have no pieces, for this reason.
+pub(super) fn tell(job: &Job, analysed: &[Analysed], (not_fit, why): (&[NotFit], &str), run: &Run) {
     let to = run.voice();
-    for tag in left_out {
-        warning!("{tag}: left out, {why} (see `gapwright kit`).");
+    for one in not_fit {
+        tell_not_fit(job, one, why);
     }
     for one in analysed {
         tell_pump(job, one, to);
     }
-    tell_total(job, analysed, left_out, to);
+    tell_total(job, analysed, not_fit, to);
     run.tell_written();
     out!(
         to,
         "The stack-up predicts, it does not prove: measure each finished pack and recheck each clearance."
     );
+}
+
+/// A pump without a kit: the nearest one, and what it misses.
+fn tell_not_fit(job: &Job, one: &NotFit, why: &str) {
+    let pump = &job.pumps[one.pump];
+    let unit = job.model_of(pump).unit;
+    let tag = &pump.tag;
+    warning!("{tag}: {}, left out: {why} (see `gapwright kit`).", words::NOT_FIT);
+    let Some(packs) = &one.nearest else { return };
+    warning!("  Nearest kit of the pieces left: {}.", words::sweep::pieces(job, pump, packs));
+    for (requirement, verdict) in pump.requirements.iter().zip(verdicts(job, pump, packs)) {
+        if !verdict.conforms() {
+            let miss = words::finely(-verdict.margin(), unit);
+            warning!("    {}: misses by {miss}.", requirement.label);
+        }
+    }
 }
 
 /// A pump's stack-up in a few lines.
@@ -97,7 +113,7 @@ fn tell_pump(job: &Job, one: &Analysed, to: Voice) {
 }
 
 /// How many requirements are not met, and which pumps nothing is said of.
-fn tell_total(job: &Job, analysed: &[Analysed], left_out: &[&str], to: Voice) {
+fn tell_total(job: &Job, analysed: &[Analysed], not_fit: &[NotFit], to: Voice) {
     let each = analysed.iter();
     let all = each.flat_map(|one| verdicts(job, &job.pumps[one.pump], &one.packs));
     let all: Vec<bool> = all.map(|verdict| verdict.conforms()).collect();
@@ -108,8 +124,9 @@ fn tell_total(job: &Job, analysed: &[Analysed], left_out: &[&str], to: Voice) {
     } else {
         out!(to, "{count} of {count} requirements met by the {rule} rule.");
     }
-    if !left_out.is_empty() {
-        out!(to, "left out: {}", left_out.join(", "));
+    if !not_fit.is_empty() {
+        let tags = not_fit.iter().map(|one| job.pumps[one.pump].tag.as_str());
+        out!(to, "left out: {}", tags.collect::<Vec<_>>().join(", "));
     }
 }
 

@@ -96,7 +96,7 @@ impl Block<'_> {
     }
 
     /// The result of a formula, as the library has it.
-    fn outcome(&self, row: Row, side: usize) -> String {
+    pub(super) fn outcome(&self, row: Row, side: usize) -> String {
         let (report, of) = (&self.report, &self.report.sides[side]);
         let reach = |by: f64| report.value + [-by, by][side];
         let (wide, reached) = report.gap.unwrap_or_default();
@@ -136,7 +136,7 @@ impl Block<'_> {
     }
 
     /// The margin at a limit by the rule in force.
-    fn margin(&self, side: &ReportSide) -> f64 {
+    pub(super) fn margin(&self, side: &ReportSide) -> f64 {
         match self.policy.acceptance {
             Acceptance::Nominal => side.room,
             Acceptance::WorstCase => side.margin_worst(),
@@ -144,7 +144,7 @@ impl Block<'_> {
         }
     }
 
-    fn verdict(&self) -> &'static str {
+    pub(super) fn verdict(&self) -> &'static str {
         let (form, stack) = (&self.requirement.form, &self.subject.stack);
         match judge(form, stack, self.policy.guard()).conforms() {
             true => "met",
