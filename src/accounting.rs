@@ -13,12 +13,16 @@
 use crate::decimal::Money;
 use crate::job::Job;
 use crate::length::{Length, Tolerance};
-use crate::model::{Shape, Spread, Term};
+use crate::model::{Dimension, Shape, Spread, Term};
 use crate::narrow::narrow;
 use crate::plan::PackPick;
-use crate::pump::Pump;
-use crate::stack::{Contributor, Evaluation, LotError, Stack, Verdict, judge};
-use crate::stock::Item;
+use crate::policy::Policy;
+use crate::pump::{Measured, Pump};
+use crate::stack::{
+    Alike, Contributor, ErrorSource, Evaluation, OfLot, SharedError, Stack, Verdict, judge,
+};
+use crate::stock::{Item, Lot, Size};
+
 /// Contributors of a pump with these packs: its dimensions, its thermal terms, then the pieces, place by
 /// place.
 pub fn stack(job: &Job, pump: &Pump, packs: &[PackPick]) -> Stack {
@@ -32,11 +36,7 @@ pub fn stack(job: &Job, pump: &Pump, packs: &[PackPick]) -> Stack {
             readings: measured.readings.clone(),
             nominal: measured.value,
             tolerance: measured.tolerance,
-            evaluation: match dimension.spread {
-                Spread::Within(_) => Evaluation::Within(dimension.shape),
-                Spread::StandardUncertainty(_) => Evaluation::Standard,
-                Spread::FromReadings { resolution } => Evaluation::Readings { resolution },
-            },
+            evaluation: evaluation(dimension, measured),
             standard_uncertainty: measured.standard,
             degrees_of_freedom: measured.freedom,
             lot: None,
@@ -55,37 +55,97 @@ pub fn stack(job: &Job, pump: &Pump, packs: &[PackPick]) -> Stack {
         degrees_of_freedom: None,
         lot: None,
     });
-    let pieces = packs.iter().enumerate().flat_map(|(index, pack)| {
-        pack.picks.iter().filter_map(move |pick| {
-            let item = &job.stock[pick.item];
-            let size = item.size?;
-            let nominal = item.peeled(pick.peeled)?;
-            let unit = model.unit;
-            let peeled = match pick.peeled {
-                0 => String::new(),
-                _ => format!(", peeled to {} {}", nominal.show(unit), unit.symbol()),
-            };
-            Some(Contributor {
-                label: format!("{} {}{peeled}", item.kind, item.item),
-                term: Term::Pack(index),
-                item: Some(pick.item),
-                count: pick.count,
-                readings: Vec::new(),
-                nominal,
-                tolerance: size.tolerance,
-                evaluation: Evaluation::Within(Shape::Rectangular),
-                standard_uncertainty: size.standard_uncertainty(),
-                degrees_of_freedom: None,
-                lot: size.uncertainty.map(|standard| LotError {
-                    lot: item.lot(pick.item),
-                    standard_uncertainty: standard,
-                }),
-            })
+    let picks = packs.iter().enumerate();
+    let picks = picks.flat_map(|(index, pack)| pack.picks.iter().map(move |pick| (index, pick)));
+    let pieces = picks.filter_map(|(index, pick)| {
+        let item = &job.stock[pick.item];
+        let size = item.size?;
+        let nominal = item.peeled(pick.peeled)?;
+        let unit = model.unit;
+        let peeled = match pick.peeled {
+            0 => String::new(),
+            _ => format!(", peeled to {} {}", nominal.show(unit), unit.symbol()),
+        };
+        Some(Contributor {
+            label: format!("{} {}{peeled}", item.kind, item.item),
+            term: Term::Pack(index),
+            item: Some(pick.item),
+            count: pick.count,
+            readings: Vec::new(),
+            nominal,
+            tolerance: size.tolerance,
+            evaluation: Evaluation::Within(Shape::Rectangular),
+            standard_uncertainty: size.standard_uncertainty(),
+            degrees_of_freedom: None,
+            lot: Some(OfLot { lot: item.lot(pick.item), alike: alike(size, &job.policy) }),
         })
     });
-    Stack {
-        contributors: measured.chain(growths).chain(pieces).collect(),
-        correlations: pump.correlations.clone(),
+    let contributors: Vec<Contributor> = measured.chain(growths).chain(pieces).collect();
+    let shared = shared_errors(job, pump, &contributors);
+    Stack { contributors, shared, correlations: pump.correlations.clone() }
+}
+
+/// Source of the uncertainty of a measured dimension.
+fn evaluation(dimension: &Dimension, measured: &Measured) -> Evaluation {
+    let combine = dimension.combine;
+    let (shape, standard) = match dimension.spread {
+        Spread::FromReadings { resolution } => return Evaluation::Readings { resolution, combine },
+        Spread::Within(each) => (Some(dimension.shape), dimension.shape.standard_uncertainty(each)),
+        Spread::StandardUncertainty(standard) => (None, standard),
+    };
+    match (&measured.readings[..], shape) {
+        ([_, _, ..], _) => {
+            let (each, freedom) = (measured.each, dimension.degrees_of_freedom);
+            Evaluation::Repeated { each, shape, standard, freedom, combine }
+        }
+        (_, Some(shape)) => Evaluation::Within(shape),
+        (_, None) => Evaluation::Standard,
+    }
+}
+
+/// How far the pieces of a lot err alike: as the stock says, else as the policy does.
+pub(crate) fn alike(size: Size, policy: &Policy) -> Alike {
+    size.alike.map_or(policy.alike, Alike::Share)
+}
+
+/// Errors of measured means and of gauges that enter through these contributors, in the order in which they come.
+pub(crate) fn shared_errors(
+    job: &Job,
+    pump: &Pump,
+    contributors: &[Contributor],
+) -> Vec<SharedError> {
+    let mut shared: Vec<SharedError> = Vec::new();
+    for (index, part) in contributors.iter().enumerate() {
+        let size = part.item.and_then(|item| job.stock[item].size);
+        let mean = size.and_then(|size| size.uncertainty).zip(part.lot);
+        let mean = mean.map(|(mean, of)| (ErrorSource::Mean(of.lot), mean));
+        let gauge = match size {
+            Some(size) => size.gauge,
+            None => pump.estimate(part.term).and_then(|estimate| estimate.gauge),
+        };
+        let gauge = gauge.map(|of| (ErrorSource::Gauge(of.gauge), of.certified));
+        for (source, certified) in mean.into_iter().chain(gauge) {
+            match shared.iter_mut().find(|known| known.source == source) {
+                Some(known) => known.members.push(index),
+                None => shared.push(SharedError {
+                    label: label(job, source),
+                    source,
+                    members: vec![index],
+                    certified,
+                }),
+            }
+        }
+    }
+    shared
+}
+
+fn label(job: &Job, source: ErrorSource) -> String {
+    match source {
+        ErrorSource::Mean(Lot::Item(item)) => format!("mean of lot {}", job.stock[item].item),
+        ErrorSource::Mean(Lot::Plate(lot)) => format!("mean of plate {}", job.plates[lot].item),
+        ErrorSource::Gauge(gauge) => {
+            format!("gauge {}", job.gauges.get(gauge).map_or("", |gauge| &gauge.name))
+        }
     }
 }
 
@@ -109,9 +169,10 @@ pub fn pack_total(job: &Job, pack: &PackPick) -> (Length, Tolerance) {
     for pick in &pack.picks {
         let item = &job.stock[pick.item];
         if let (Some(size), Some(thickness)) = (item.size, item.peeled(pick.peeled)) {
+            let worst = size.worst();
             total = total + thickness * pick.count;
-            tolerance.minus = tolerance.minus + size.tolerance.minus * pick.count;
-            tolerance.plus = tolerance.plus + size.tolerance.plus * pick.count;
+            tolerance.minus = tolerance.minus + worst.minus * pick.count;
+            tolerance.plus = tolerance.plus + worst.plus * pick.count;
         }
     }
     (total, tolerance)

@@ -496,7 +496,7 @@ impl CombinationLists {
             .map(Option::unwrap_or_default)
             .collect();
         let lists: Vec<&[Combination]> = lists.iter().map(Vec::as_slice).collect();
-        let patterns = pattern::list(pump, &job.policy, &job.stock, &lists, usize::MAX);
+        let patterns = pattern::list(pump, job, &lists, usize::MAX);
         let same = |pattern: &&Pattern| {
             pattern.waste(&lists) == column.waste
                 && uses(pattern, &lists).is_some_and(|uses| uses == column.uses)
@@ -545,7 +545,7 @@ pub(crate) fn uses(pattern: &Pattern, lists: &[&[Combination]]) -> Option<Uses> 
 /// Window of totals, in ticks, of each of a pump's packs over all kits that meet its requirements with these
 /// pieces; first above last if there is no kit.
 pub(crate) fn windows(job: &Job, pump: &crate::pump::Pump, available: &[u32]) -> Vec<Window> {
-    pattern::windows(&pattern::rows(pump, &job.policy), &most_totals(job, pump, available))
+    pattern::windows(&pattern::rows(pump, job, job.policy.guard()), &most_totals(job, pump, available))
 }
 
 /// Greatest total of each of a pump's packs, in ticks.
@@ -603,8 +603,7 @@ fn columns(
     let mut number = 0;
     let mut join =
         |lists: &[&[Combination]], pace: &mut Pace<'_>| -> Result<Option<Stop>, ChooseError> {
-            let rules = (&job.policy, job.stock.as_slice());
-            let listed = pattern::listed(pump, rules, lists, MOST_PATTERNS, pace);
+            let listed = pattern::listed(pump, (job, job.policy.guard()), lists, MOST_PATTERNS, pace);
             let Listed { list, cut } = listed.ok_or_else(|| ChooseError::TooManyPatterns {
                 tag: pump.tag.clone(),
                 most: MOST_PATTERNS,

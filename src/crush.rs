@@ -79,7 +79,7 @@ fn standing(gap: Fine, free: Fine, range: Compressibility) -> CrushVerdict {
 /// Gaskets on top of each other share one load. Which of them gives way more is not known, so each is taken
 /// to be crushed as much as the whole pack.
 pub fn crushes(job: &Job, pump: &Pump, packs: &[PackPick]) -> Vec<Crush> {
-    let parts = stack(job, pump, packs).contributors;
+    let parts = stack(job, pump, packs);
     let model = job.model_of(pump);
     let mut found = Vec::new();
     for (requirement, asked) in pump.requirements.iter().enumerate() {

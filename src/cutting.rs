@@ -108,7 +108,7 @@ impl Layout {
 /// let mm = |text| Length::parse(text, Some(Unit::Millimetre)).unwrap();
 /// let lot = PlateLot {
 ///     item: "G-SHEET".into(), kind: "gasket".into(), material: None,
-///     size: Size { thickness: mm("1.5"), tolerance: Tolerance::default(), uncertainty: None },
+///     size: Size::new(mm("1.5"), Tolerance::default()),
 ///     sides: [mm("1000"), mm("600")], on_hand: 1, reserved: 0,
 ///     plate_cost: Money::parse("40").unwrap(), bin: None, row: 0,
 /// };

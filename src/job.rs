@@ -2,6 +2,7 @@
 
 use crate::cutting::PlateLot;
 use crate::feeler::Blade;
+use crate::gauge::Gauge;
 use crate::model::{Model, Pack};
 use crate::policy::Policy;
 use crate::problem::Problem;
@@ -50,7 +51,7 @@ pub use error::{JobError, Part, PartError};
 ///     dimensions: vec![Measured::within(mm("1.2"), exact)],
 ///     ..Pump::new("P-1", 0, &model)
 /// };
-/// let shim = Size { thickness: mm("0.5"), tolerance: exact, uncertainty: None };
+/// let shim = Size::new(mm("0.5"), exact);
 /// let parts = Parts {
 ///     stock: vec![Item::of("S-05", "shim".into(), Code::new("F1"), shim, 4)],
 ///     models: vec![model],
@@ -88,6 +89,8 @@ pub struct Parts {
     pub models: Vec<Model>,
     /// Pumps, in the order of the pump sheet.
     pub pumps: Vec<Pump>,
+    /// Gauges that dimensions, lots and readings refer to, in the order of their sheet.
+    pub gauges: Vec<Gauge>,
     /// Rates and rules in force.
     pub policy: Policy,
     /// Stock sheet as it was read; the next one is written from it.

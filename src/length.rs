@@ -531,6 +531,12 @@ impl Uncertainty {
         Length(narrow::<i64>(-(-raw).div_euclid(100_000_000_000)))
     }
 
+    /// The uncertainty over `factor`, which is above zero, rounded up: a standard uncertainty out of an expanded one.
+    pub fn over_up(self, factor: Millionths) -> Uncertainty {
+        let (raw, factor) = (i128::from(self.0) * 1_000_000, i128::from(factor.raw().max(1)));
+        Uncertainty(narrow::<i64>((raw + factor - 1).div_euclid(factor)))
+    }
+
     /// Number in `unit` for a spreadsheet cell or a chart.
     pub fn to_f64(self, unit: Unit) -> f64 {
         Fine(i128::from(self.0) * 10).to_f64(unit)

@@ -127,6 +127,7 @@ pub mod digest;
 pub mod feeler;
 pub mod forecast;
 pub mod formats;
+pub mod gauge;
 pub mod inventory;
 pub mod issue;
 pub mod job;

@@ -130,6 +130,10 @@ pub struct Dimension {
     pub spread: Spread,
     /// Distribution assumed inside the plus/minus.
     pub shape: Shape,
+    /// How several readings combine.
+    pub combine: Combine,
+    /// Name of the gauge that it is measured with, where the model names one.
+    pub gauge: Option<String>,
     /// Degrees of freedom of a plus/minus or a standard uncertainty that is itself uncertain; `None` where it
     /// is taken as exactly known. Those of readings follow from their number. Source: JCGM 100:2008, G.4.2
     /// (from memory).
@@ -144,7 +148,35 @@ impl Dimension {
             label: name.to_string(),
             spread: Spread::Within(within),
             shape: Shape::Rectangular,
+            combine: Combine::Mean,
+            gauge: None,
             degrees_of_freedom: None,
+        }
+    }
+}
+
+/// How several readings of one dimension combine.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Combine {
+    /// Mean: the readings are of one length.
+    #[default]
+    Mean,
+    /// Least: of several vanes the tightest one rubs.
+    Least,
+    /// Greatest.
+    Greatest,
+}
+
+impl Combine {
+    /// All of them.
+    pub const ALL: [Combine; 3] = [Combine::Mean, Combine::Least, Combine::Greatest];
+
+    /// Word in model files and sheets.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Combine::Mean => "mean",
+            Combine::Least => "least",
+            Combine::Greatest => "greatest",
         }
     }
 }

@@ -8,7 +8,7 @@ use thiserror::Error;
 
 use crate::decimal::{Millionths, Money};
 use crate::length::{Length, Unit};
-use crate::stack::{Coverage, Guard};
+use crate::stack::{Alike, Coverage, Guard};
 
 /// Acceptance rule: the condition under which a requirement counts as met.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -50,10 +50,12 @@ impl Acceptance {
 pub struct Policy {
     /// Acceptance rule. Default: worst case.
     pub acceptance: Acceptance,
-    /// Coverage factor k, or the level of confidence from which it follows. The expanded rule keeps k
-    /// standard uncertainties clear of the limits; the worst case takes k of them for a dimension without a
-    /// plus/minus. Default: 2, as in JCGM 100:2008, 6.3.3 (about 95 % for a normal distribution).
+    /// Level of confidence, from which the coverage factor k follows with the effective degrees of freedom; or k
+    /// itself. The expanded rule keeps k standard uncertainties clear of the limits; the worst case takes k of them
+    /// for a dimension without a plus/minus. Default: 95 %. Source: JCGM 100:2008, G.6.4 (from memory).
     pub coverage: Coverage,
+    /// How far the pieces of one lot err alike, where the stock does not say. Default: at worst.
+    pub alike: Alike,
     /// Charge for handling one piece. Default: 0.50.
     pub handling: Money,
     /// Charge for each thou (0.001 in) that a requirement comes out off its target. Default: 0.10.
@@ -80,7 +82,8 @@ impl Default for Policy {
     fn default() -> Policy {
         Policy {
             acceptance: Acceptance::WorstCase,
-            coverage: Coverage::Factor(Millionths::from_raw(2_000_000)),
+            coverage: Coverage::Level(Millionths::from_raw(950_000)),
+            alike: Alike::AtWorst,
             handling: Money::from_raw(500_000),
             off_target: Money::from_raw(100_000),
             opened_cartons_spoiled: false,
@@ -109,6 +112,7 @@ impl Policy {
         vec![
             ("Acceptance", self.acceptance.to_string()),
             ("Coverage factor", self.coverage.to_string()),
+            ("Pieces of a lot alike", self.alike.to_string()),
             ("Handling per piece", self.handling.to_string()),
             ("Off-target rate per thou", self.off_target.to_string()),
             ("Opened packs spoiled", spoiled.into()),
@@ -161,6 +165,7 @@ impl Policy {
                     wrong("a number from 1 to 10; or a level of confidence such as 95 %, from 50 % to 99.99 %, typed as text")
                 })?;
             }
+            "piecesofalotalike" | "alike" => self.alike = alike(value).ok_or(wrong("at worst, or a share of 0 to 100 % typed as text"))?,
             "handlingperpiece" | "handling" => self.handling = money()?,
             "offtargetrateperthou" | "offtargetrate" => self.off_target = money()?,
             "openedpacksspoiled" => match value.to_lowercase().as_str() {
@@ -189,6 +194,16 @@ impl Policy {
         }
         Ok(())
     }
+}
+
+/// Reads `at worst` or a share such as `80 %`.
+fn alike(value: &str) -> Option<Alike> {
+    if value.eq_ignore_ascii_case("at worst") {
+        return Some(Alike::AtWorst);
+    }
+    let percent = Millionths::parse(value.strip_suffix('%')?.trim())?;
+    let whole = (0..=100_000_000).contains(&percent.raw()) && percent.raw() % 100 == 0;
+    whole.then(|| Alike::Share(Millionths::from_raw(percent.raw() / 100)))
 }
 
 /// Length with its unit, in the system in which it is a short number.

@@ -2,6 +2,7 @@
 //!
 //! [`Pump`] is one row of the pump workbook; [`Growth`] is the thermal growth of one of its parts.
 
+use crate::gauge::OfGauge;
 use crate::length::{Length, Tolerance, Uncertainty};
 use crate::model::{Correlation, Form, Model, Requirement, Shape, Term, Thermal};
 use crate::narrow::narrow;
@@ -52,6 +53,8 @@ pub struct Estimate {
     pub standard: Uncertainty,
     /// Degrees of freedom of the standard uncertainty; `None` where it is taken as exactly known.
     pub freedom: Option<u32>,
+    /// Gauge that it was measured with.
+    pub gauge: Option<OfGauge>,
 }
 
 impl Pump {
@@ -86,12 +89,14 @@ impl Pump {
                 tolerance: measured.tolerance,
                 standard: measured.standard,
                 freedom: measured.freedom,
+                gauge: measured.gauge,
             }),
             Term::Thermal(index) => self.growths.get(index).map(|growth| Estimate {
                 value: growth.value,
                 tolerance: growth.tolerance,
                 standard: growth.standard,
                 freedom: None,
+                gauge: None,
             }),
         }
     }
@@ -148,14 +153,18 @@ pub struct Due {
 pub struct Measured {
     /// Readings, one or several.
     pub readings: Vec<Length>,
-    /// Mean of the readings.
+    /// Mean of the readings, or the least or the greatest, as the model combines them.
     pub value: Length,
-    /// Plus/minus on the mean.
+    /// Plus/minus on the value. It holds every reading, and what each may be off.
     pub tolerance: Tolerance,
-    /// Standard uncertainty of the mean.
+    /// Plus/minus of one reading.
+    pub each: Tolerance,
+    /// Standard uncertainty of the value.
     pub standard: Uncertainty,
     /// Degrees of freedom of the standard uncertainty; `None` where it is taken as exactly known.
     pub freedom: Option<u32>,
+    /// Gauge that it was measured with; its error comes on top.
+    pub gauge: Option<OfGauge>,
 }
 
 impl Measured {
@@ -165,9 +174,18 @@ impl Measured {
             readings: vec![value],
             value,
             tolerance,
+            each: tolerance,
             standard: Shape::Rectangular.standard_uncertainty(tolerance),
             freedom: None,
+            gauge: None,
         }
+    }
+
+    /// Whether its readings lie further apart than what each may be off explains.
+    pub fn scatters(&self) -> bool {
+        let ends = self.readings.iter().min().zip(self.readings.iter().max());
+        let apart = ends.map_or(Length::ZERO, |(least, most)| *most - *least);
+        apart > self.each.minus + self.each.plus
     }
 }
 

@@ -26,6 +26,7 @@ mod expected;
 mod feelers;
 mod fitted_pieces;
 mod forecast;
+mod gauges;
 mod history;
 mod issue_log;
 mod materials;
@@ -55,6 +56,7 @@ use crate::model::Model;
 use crate::policy::Policy;
 use crate::problem::{Place, Problem, Problems};
 use crate::sheet::{Book, Sheet, numbered};
+use gauges::Gauges;
 
 pub use book::{Memory, is_reading, open as book, workbook};
 pub use executed_plan::{carried, carried_so_far};
@@ -78,6 +80,8 @@ pub struct Sources {
     pub models: Option<PathBuf>,
     /// Settings from the command line: name as on the Policy sheet, value.
     pub settings: Vec<(String, String)>,
+    /// Day of the run, as [`crate::day::number`] counts; a gauge past its due date is then warned of.
+    pub day: Option<i64>,
     /// Memory that reading the workbooks may take.
     pub memory: Memory,
 }
@@ -130,6 +134,9 @@ fn check(
         policy::read(book, &mut policy, &mut problems);
     }
     policy::command_line(&sources.settings, &mut policy, &mut problems);
+    let gauges = pumps_book.as_ref().map_or_else(Gauges::default, |book| {
+        gauges::read(book, &policy, sources.day, &mut problems)
+    });
     let mut stock = stock_book.as_ref().and_then(|book| stock::read(book, &mut problems));
     // An unusable stock sheet must not hide the problems of the other sheets.
     let none = &mut (String::new(), stock::Names::default());
@@ -148,12 +155,13 @@ fn check(
     let before = ahead.as_ref().map(|(ahead, past)| (*ahead, past.as_ref()));
     let pumps = pumps_book
         .as_ref()
-        .and_then(|book| pumps::read(book, &library, &policy, before, &mut problems));
+        .and_then(|book| pumps::read(book, &library, (&policy, &gauges), before, &mut problems));
     let (Some(mut stock), Some(pumps), Some(sheets)) = (stock, pumps, sheets) else {
         return problems.settle(None).map(|(outlook, _)| outlook);
     };
-    let mut items = stock::settle_tolerances(&stock, &pumps.models, &mut problems);
-    let lots = sheets.settle(&pumps.models, &mut problems);
+    let known = (&pumps.models[..], Some(&gauges), policy.coverage);
+    let mut items = stock::settle_tolerances(&stock, known, &mut problems);
+    let lots = sheets.settle(known, &mut problems);
     let gaskets = stock.gaskets().chain(sheets.gaskets());
     materials::check(gaskets, &pumps.models, &mut problems);
     stock::check_kinds(&stock, &pumps.models, &mut problems);
@@ -170,13 +178,15 @@ fn check(
     let mut unused =
         [stock.unused.clone(), sheets.unused.clone(), feelers.unused, pumps.unused.clone()]
             .concat();
+    unused.extend(gauges.unused.clone());
     let used = [&stock.sheet.sheet, &sheets.sheets.sheet, &sheets.fit];
     let used = used.into_iter().chain(&feelers.sheet);
     let used: Vec<&str> = used.map(|sheet| sheet.name.as_str()).collect();
     unused.extend(unasked);
     let policy_sheet = pumps_book.as_ref().and_then(|book| named_sheet(book, "Policy"));
     let policy_sheet = policy_sheet.map(|sheet| sheet.name.as_str());
-    let of_pumps: Vec<&str> = [pumps.sheet.as_str()].into_iter().chain(policy_sheet).collect();
+    let of_pumps = [pumps.sheet.as_str()].into_iter().chain(policy_sheet);
+    let of_pumps: Vec<&str> = of_pumps.chain(gauges.sheet.as_deref()).collect();
     let file = |book: &Option<Book>| book.as_ref().map(|book| book.file.clone());
     // One folder may hold both stock and pumps.
     if file(&stock_book) == file(&pumps_book) {
@@ -202,6 +212,7 @@ fn check(
         fit_sheet: sheets.fit,
         feelers_sheet: feelers.sheet.unwrap_or_default(),
         feelers: feelers.blades,
+        gauges: gauges.list,
     };
     let expected = pumps.expected;
     problems.settle(Some(parts)).map(|(parts, warnings)| {
@@ -223,8 +234,12 @@ pub fn pumps_alone(sources: &Sources) -> Result<Job, Problems> {
         policy::read(book, &mut policy, &mut problems);
     }
     policy::command_line(&sources.settings, &mut policy, &mut problems);
-    let pumps =
-        book.as_ref().and_then(|book| pumps::read(book, &library, &policy, None, &mut problems));
+    let gauges = book.as_ref().map_or_else(Gauges::default, |book| {
+        gauges::read(book, &policy, sources.day, &mut problems)
+    });
+    let pumps = book
+        .as_ref()
+        .and_then(|book| pumps::read(book, &library, (&policy, &gauges), None, &mut problems));
     let job = pumps.map(|pumps| Job {
         inputs: inputs(&[("pump workbook", book.as_ref())], &pumps.models, &library),
         unused: pumps.unused,
@@ -232,6 +247,7 @@ pub fn pumps_alone(sources: &Sources) -> Result<Job, Problems> {
             models: pumps.models,
             pumps: pumps.pumps,
             policy,
+            gauges: gauges.list,
             ..Parts::default()
         })
     });

@@ -67,9 +67,12 @@ mod report;
 mod simulate;
 mod uncertainty;
 
+use std::fmt;
+
 use crate::decimal::Millionths;
+use crate::gauge::Certified;
 use crate::length::{Fine, Length, Tolerance, Uncertainty};
-use crate::model::{Correlation, Form, Shape, Term};
+use crate::model::{Combine, Correlation, Form, Shape, Term, sensitivity};
 use crate::pump::Growth;
 use crate::stock::Lot;
 
@@ -77,13 +80,15 @@ pub use coverage::Coverage;
 pub use report::{Contribution, Report, ReportSide, report};
 pub use simulate::{Undrawn, level_of_draws, simulate, taken_as_normal};
 pub use uncertainty::expanded;
-pub(crate) use uncertainty::{Variance, can_be};
+pub(crate) use uncertainty::{Budget, PieceError, budget, can_be};
 
 /// Contributors to the requirements of one pump, with the pieces of its kit.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct Stack {
     /// Dimensions, thermal terms, then the pieces place by place.
     pub contributors: Vec<Contributor>,
+    /// Errors that enter through several contributors: of the means of measured lots, of gauges.
+    pub shared: Vec<SharedError>,
     /// Pairs of dimensions or thermal terms with correlated errors.
     pub correlations: Vec<Correlation>,
 }
@@ -111,8 +116,27 @@ pub struct Contributor {
     pub standard_uncertainty: Uncertainty,
     /// Degrees of freedom of the standard uncertainty; `None` where it is taken as exactly known.
     pub degrees_of_freedom: Option<u32>,
-    /// Error that all pieces of its lot share, where the lot was measured.
-    pub lot: Option<LotError>,
+    /// Lot of its pieces, and how far they err alike.
+    pub lot: Option<OfLot>,
+}
+
+impl Contributor {
+    pub(crate) fn error(&self) -> PieceError {
+        PieceError {
+            tolerance: self.tolerance,
+            standard: self.standard_uncertainty,
+            freedom: self.degrees_of_freedom,
+            lot: self.lot,
+        }
+    }
+}
+
+impl Stack {
+    /// Sensitivity of a sum to a shared error, in millionths: that to its members, each as often as it is there.
+    pub(crate) fn weight(&self, terms: &[(Term, Millionths)], error: &SharedError) -> i128 {
+        let members = error.members.iter().filter_map(|&member| self.contributors.get(member));
+        members.map(|part| i128::from(sensitivity(terms, part.term).raw()) * i128::from(part.count)).sum()
+    }
 }
 
 /// Guard: the length kept clear of each limit.
@@ -133,22 +157,79 @@ pub enum Evaluation {
     Within(Shape),
     /// Standard uncertainty stated as such (type B).
     Standard,
-    /// Scatter of the readings (type A), and the resolution of the gauge.
+    /// Several readings, each with a stated uncertainty (type B), and their scatter (type A).
+    Repeated {
+        /// Plus/minus of one reading.
+        each: Tolerance,
+        /// Distribution inside it; `None` where a standard uncertainty is stated.
+        shape: Option<Shape>,
+        /// Standard uncertainty of one reading.
+        standard: Uncertainty,
+        /// Its degrees of freedom; `None` where it is taken as exactly known.
+        freedom: Option<u32>,
+        /// How the readings combine.
+        combine: Combine,
+    },
+    /// Scatter of the readings alone (type A), and the resolution of the gauge.
     Readings {
         /// Resolution of the gauge: a rectangular error of half of it either way.
         resolution: Length,
+        /// How the readings combine.
+        combine: Combine,
     },
     /// Product of length, expansion and temperature difference.
     Growth(Box<Growth>),
 }
 
-/// Error that all pieces of one lot share.
+/// How far the pieces of one lot, or those cut from one lot of plates, err alike within their tolerance.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Alike {
+    /// Not known. A common error may only widen: pieces of one sign count as wholly alike, pieces of opposed signs as
+    /// independent.
+    #[default]
+    AtWorst,
+    /// Share of the tolerance that is common, 0 to 1. It cancels between opposed signs.
+    Share(Millionths),
+}
+
+impl fmt::Display for Alike {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Alike::AtWorst => f.write_str("at worst"),
+            Alike::Share(share) => write!(f, "{} %", *share * 100),
+        }
+    }
+}
+
+/// Lot of a piece, and how far its pieces err alike.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct LotError {
+pub struct OfLot {
     /// Lot.
     pub lot: Lot,
-    /// Standard uncertainty.
-    pub standard_uncertainty: Uncertainty,
+    /// How far they err alike.
+    pub alike: Alike,
+}
+
+/// Source of an error that enters through several contributors.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum ErrorSource {
+    /// Measured mean of a lot.
+    Mean(Lot),
+    /// Gauge, by its index in the job.
+    Gauge(usize),
+}
+
+/// Error that enters through several contributors: one and the same in all of them.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct SharedError {
+    /// Label for people.
+    pub label: String,
+    /// Source.
+    pub source: ErrorSource,
+    /// Contributors that it enters through, by their index in the stack.
+    pub members: Vec<usize>,
+    /// Uncertainty.
+    pub certified: Certified,
 }
 
 /// Nominal sum, and its worst case below and above.
@@ -168,13 +249,13 @@ pub struct WorstCase {
 /// Sum of contributors, each times its sensitivity in `terms`, with its worst case.
 ///
 /// Worst case: every contributor at the end of its tolerance that moves the sum furthest, `w = sum n |c| t`,
-/// separately below and above.
+/// separately below and above; an error that several share counts as often as they are there, `|sum n c| t`.
 ///
 /// ```
 /// use gapwright::decimal::Millionths;
 /// use gapwright::length::{Length, Tolerance, Uncertainty, Unit};
 /// use gapwright::model::Term;
-/// use gapwright::stack::{Contributor, Evaluation, worst_case};
+/// use gapwright::stack::{Contributor, Evaluation, Stack, worst_case};
 /// let thou = |n| Length::parse(n, Some(Unit::Thou)).unwrap();
 /// let part = |label: &str, term, nominal, plus_minus| Contributor {
 ///     label: label.into(), term, item: None, count: 1, readings: vec![],
@@ -182,24 +263,20 @@ pub struct WorstCase {
 ///     evaluation: Evaluation::Standard, standard_uncertainty: Uncertainty::from(thou("0.3")), degrees_of_freedom: None, lot: None,
 /// };
 /// let parts = [part("gap", Term::Dimension(0), "67", "0.5"), part("pack", Term::Pack(0), "46", "1")];
+/// let stack = Stack { contributors: parts.to_vec(), ..Stack::default() };
 /// let minus_one = Millionths::from_raw(-1_000_000);
-/// let clearance = worst_case(&[(Term::Dimension(0), Millionths::ONE), (Term::Pack(0), minus_one)], &parts);
+/// let clearance = worst_case(&[(Term::Dimension(0), Millionths::ONE), (Term::Pack(0), minus_one)], &stack);
 /// assert_eq!(clearance.nominal.show(Unit::Inch), "0.0210");
 /// assert_eq!(clearance.below.show(Unit::Inch), "0.0015");
 /// ```
-pub fn worst_case(terms: &[(Term, Millionths)], contributors: &[Contributor]) -> WorstCase {
-    let mut sum = WorstCase::default();
-    for (term, sensitivity) in terms {
-        for part in contributors.iter().filter(|part| part.term == *term) {
-            let down = *sensitivity * (part.tolerance.minus * part.count);
-            let up = *sensitivity * (part.tolerance.plus * part.count);
-            sum.nominal = sum.nominal + *sensitivity * (part.nominal * part.count);
-            sum.asymmetry = sum.asymmetry + up - down;
-            // A negative sensitivity swaps the sides.
-            let (below, above) = if sensitivity.raw() < 0 { (-up, -down) } else { (down, up) };
-            sum.below = sum.below + below;
-            sum.above = sum.above + above;
-        }
+pub fn worst_case(terms: &[(Term, Millionths)], stack: &Stack) -> WorstCase {
+    let [below, above] = budget(terms, stack).worst().map(Fine::from_raw);
+    let mut sum = WorstCase { below, above, ..WorstCase::default() };
+    for part in &stack.contributors {
+        let c = sensitivity(terms, part.term);
+        sum.nominal = sum.nominal + c * (part.nominal * part.count);
+        let [minus, plus] = [part.tolerance.minus, part.tolerance.plus].map(|t| c * (t * part.count));
+        sum.asymmetry = sum.asymmetry + plus - minus;
     }
     sum
 }
@@ -259,10 +336,9 @@ impl Verdict {
 /// are asymmetric. The limit on the side of the middle then needs a larger guard by that distance, the other
 /// a smaller one, but never less than zero.
 pub fn judge(form: &Form, stack: &Stack, guard: Guard) -> Verdict {
-    let contributors = &stack.contributors;
-    let value = worst_case(&form.value(), contributors).nominal;
+    let value = worst_case(&form.value(), stack).nominal;
     let slack = |face: &crate::model::Side| {
-        let sum = worst_case(&face.terms, contributors);
+        let sum = worst_case(&face.terms, stack);
         (sum, sum.nominal - Fine::from(face.bound))
     };
     let (lower, upper) = (form.lower(), form.upper());
@@ -302,7 +378,7 @@ mod tests {
     const TWO: Coverage = Coverage::Factor(Millionths::from_raw(2_000_000));
 
     fn stack(parts: &[Contributor]) -> Stack {
-        Stack { contributors: parts.to_vec(), correlations: Vec::new() }
+        Stack { contributors: parts.to_vec(), ..Stack::default() }
     }
 
     fn part(term: Term, count: u32, nominal: i64, standard: i64) -> Contributor {
@@ -321,10 +397,14 @@ mod tests {
         }
     }
 
-    fn of_lot(part: Contributor, lot: usize, standard: i64) -> Contributor {
+    fn mean_of(lot: usize, standard: i64, members: &[usize]) -> SharedError {
         let standard = Length::from_ticks(standard).into();
-        let lot = Lot::Item(lot);
-        Contributor { lot: Some(LotError { lot, standard_uncertainty: standard }), ..part }
+        SharedError {
+            label: String::new(),
+            source: ErrorSource::Mean(Lot::Item(lot)),
+            members: members.to_vec(),
+            certified: Certified { standard, ..Certified::default() },
+        }
     }
 
     fn ticks(n: i64) -> Fine {
@@ -338,9 +418,10 @@ mod tests {
     fn three_contributors_come_to_what_they_do_by_hand() {
         let parts = [
             part(Term::Dimension(0), 1, 0, 40),
-            of_lot(part(Term::Pack(0), 3, 0, 20), 0, 30),
-            of_lot(part(Term::Pack(1), 1, 0, 0), 1, 50),
+            part(Term::Pack(0), 3, 0, 20),
+            part(Term::Pack(1), 1, 0, 0),
         ];
+        let shared = |shared: &[SharedError]| Stack { shared: shared.to_vec(), ..stack(&parts) };
         let c = Millionths::from_raw;
         let terms = [
             (Term::Dimension(0), c(1_500_000)),
@@ -348,12 +429,12 @@ mod tests {
             (Term::Pack(1), c(1_000_000)),
         ];
         // 2 x 124.096 736 460...
-        assert_eq!(expanded(&terms, &stack(&parts), TWO).raw(), 248_193_473);
+        let two_lots = shared(&[mean_of(0, 30, &[1]), mean_of(1, 50, &[2])]);
+        assert_eq!(expanded(&terms, &two_lots, TWO).raw(), 248_193_473);
         // If the last piece belonged to the first lot, with 30, the two would partly cancel: 3600 + 1200 +
         // ((3 - 1) x 30)^2 = 8400, root 91.651513899...
-        let mut same = parts;
-        same[2] = of_lot(part(Term::Pack(1), 1, 0, 0), 0, 30);
-        assert_eq!(expanded(&terms, &stack(&same), TWO).raw(), 183_303_028);
+        let one_lot = shared(&[mean_of(0, 30, &[1, 2])]);
+        assert_eq!(expanded(&terms, &one_lot, TWO).raw(), 183_303_028);
     }
 
     /// With k the root of 3, the expanded uncertainty of rectangular contributors is the root sum square of
@@ -374,7 +455,7 @@ mod tests {
         let width = expanded(&terms, &stack(&parts), root);
         // Every standard uncertainty is rounded up, and so is the root of three.
         assert!(width >= ticks(130_000) && width <= ticks(130_001), "{width:?}");
-        assert_eq!(worst_case(&terms, &parts).below, ticks(190_000));
+        assert_eq!(worst_case(&terms, &stack(&parts)).below, ticks(190_000));
     }
 
     /// The sides of a gasket fill weigh the gap by 1.2 and by 3: u is the root of 16^2 + 12^2 = 20^2

@@ -2,7 +2,8 @@
 //!
 //! [`Item`] is one row of the stock workbook; [`Code`] is a fit code.
 
-use crate::decimal::Money;
+use crate::decimal::{Millionths, Money};
+use crate::gauge::{Certified, OfGauge};
 use crate::length::{Length, Tolerance, Uncertainty};
 use crate::model::Shape;
 
@@ -142,11 +143,27 @@ pub struct Size {
     pub thickness: Length,
     /// Plus/minus on one piece.
     pub tolerance: Tolerance,
-    /// Standard uncertainty of the measured mean, where the lot was measured.
-    pub uncertainty: Option<Uncertainty>,
+    /// Uncertainty of the measured mean, where the lot was measured.
+    pub uncertainty: Option<Certified>,
+    /// Share of the tolerance that is common to all pieces of the lot, 0 to 1, where the stock states it.
+    pub alike: Option<Millionths>,
+    /// Gauge that the lot was measured with.
+    pub gauge: Option<OfGauge>,
 }
 
 impl Size {
+    /// Thickness within a tolerance, and nothing else known.
+    pub fn new(thickness: Length, tolerance: Tolerance) -> Size {
+        Size { thickness, tolerance, uncertainty: None, alike: None, gauge: None }
+    }
+
+    /// Worst case of one piece: its tolerance, the range of the lot's mean and that of its gauge.
+    pub fn worst(&self) -> Tolerance {
+        let shared = [self.uncertainty, self.gauge.map(|gauge| gauge.certified)];
+        let extent = shared.into_iter().flatten().fold(Length::ZERO, |sum, one| sum + one.extent);
+        Tolerance { minus: self.tolerance.minus + extent, plus: self.tolerance.plus + extent }
+    }
+
     /// Standard uncertainty of one piece about the mean of its lot, from a rectangular tolerance.
     pub fn standard_uncertainty(&self) -> Uncertainty {
         Shape::Rectangular.standard_uncertainty(self.tolerance)

@@ -7,6 +7,7 @@
 
 mod bags;
 mod breach;
+mod limits;
 mod provision;
 mod purchase;
 mod recheck;
@@ -23,10 +24,8 @@ use crate::consumables::{self, Bag};
 use crate::decimal::Millionths;
 use crate::issue::planned::Planned;
 use crate::job::Job;
-use crate::length::{Length, Tolerance};
 use crate::model::{Form, Term};
 use crate::plan::{Kit, Objective, PackPick, Pick, Plan};
-use crate::policy::Acceptance;
 use crate::pump::Pump;
 use crate::stack::judge;
 use crate::stock::Cut;
@@ -345,56 +344,28 @@ fn check_pieces(job: &Job, pump: &Pump, packs: &[PackPick], breaches: &mut Vec<B
     }
 }
 
-/// Least, nominal and greatest value of a term, in ticks.
-fn ends(job: &Job, pump: &Pump, packs: &[PackPick], term: Term) -> [i128; 3] {
-    let around = |value: Length, tolerance: Tolerance| {
-        let value = i128::from(value.ticks());
-        [
-            value - i128::from(tolerance.minus.ticks()),
-            value,
-            value + i128::from(tolerance.plus.ticks()),
-        ]
-    };
+/// Nominal value of a term, in ticks.
+fn nominal(job: &Job, pump: &Pump, packs: &[PackPick], term: Term) -> i128 {
     match term {
-        Term::Dimension(index) => {
-            let m = &pump.dimensions[index];
-            around(m.value, m.tolerance)
-        }
-        Term::Thermal(index) => {
-            let growth = &pump.growths[index];
-            around(growth.value, growth.tolerance)
-        }
+        Term::Dimension(index) => pump.dimensions[index].value.ticks().into(),
+        Term::Thermal(index) => pump.growths[index].value.ticks().into(),
         Term::Pack(index) => {
-            let mut ends = [0; 3];
-            for pick in packs.get(index).iter().flat_map(|pack| &pack.picks) {
-                let Some(lot) = job.stock.get(pick.item) else {
-                    continue;
-                };
-                let Some(size) = lot.size else { continue };
-                let count = i128::from(pick.count);
+            let picks = packs.get(index).into_iter().flat_map(|pack| &pack.picks);
+            let thickness = |pick: &Pick| {
+                let lot = job.stock.get(pick.item)?;
                 let layer = lot.peel_step.map_or(0, |step| i128::from(step.ticks()));
-                let thickness =
-                    i128::from(size.thickness.ticks()) - i128::from(pick.peeled) * layer;
-                ends[0] += count * (thickness - i128::from(size.tolerance.minus.ticks()));
-                ends[1] += count * thickness;
-                ends[2] += count * (thickness + i128::from(size.tolerance.plus.ticks()));
-            }
-            ends
+                let whole = i128::from(lot.size?.thickness.ticks());
+                Some(i128::from(pick.count) * (whole - i128::from(pick.peeled) * layer))
+            };
+            picks.filter_map(thickness).sum()
         }
     }
 }
 
-/// Least, nominal and greatest value of a sum of terms, in millionths of a tick.
-fn sum_ends(job: &Job, pump: &Pump, packs: &[PackPick], terms: &[(Term, Millionths)]) -> [i128; 3] {
-    let mut sum = [0; 3];
-    for (term, sensitivity) in terms {
-        let [low, nominal, high] =
-            ends(job, pump, packs, *term).map(|end| end * i128::from(sensitivity.raw()));
-        sum[0] += low.min(high);
-        sum[1] += nominal;
-        sum[2] += low.max(high);
-    }
-    sum
+/// Nominal value of a sum of terms, in millionths of a tick.
+fn nominal_sum(job: &Job, pump: &Pump, packs: &[PackPick], terms: &[(Term, Millionths)]) -> i128 {
+    let each = |(term, c): &(Term, Millionths)| nominal(job, pump, packs, *term) * i128::from(c.raw());
+    terms.iter().map(each).sum()
 }
 
 const MILLION: i128 = 1_000_000;
@@ -404,7 +375,7 @@ fn check_limits(job: &Job, pump: &Pump, packs: &[PackPick], breaches: &mut Vec<B
     for requirement in &pump.requirements {
         // The report's own verdict must agree.
         let shown = judge(&requirement.form, &reported, job.policy.guard()).conforms();
-        if !(holds(job, pump, packs, &requirement.form) && shown) {
+        if !(limits::hold(job, pump, packs, &requirement.form) && shown) {
             breaches.push(Breach::NotMet {
                 pump: pump.tag.clone(),
                 requirement: requirement.label.clone(),
@@ -413,204 +384,16 @@ fn check_limits(job: &Job, pump: &Pump, packs: &[PackPick], breaches: &mut Vec<B
     }
 }
 
-/// Whether a requirement is met under the acceptance rule of the policy.
-fn holds(job: &Job, pump: &Pump, packs: &[PackPick], form: &Form) -> bool {
-    let pick = |[low, nominal, high]: [i128; 3]| match job.policy.acceptance {
-        // The expanded uncertainty is checked below, beside the nominal value.
-        Acceptance::Nominal | Acceptance::Expanded => (nominal, nominal),
-        Acceptance::WorstCase => (low, high),
-    };
-    let met = match form {
-        Form::Linear { terms, lower, upper, .. } => {
-            let (low, high) = pick(sum_ends(job, pump, packs, terms));
-            low >= i128::from(lower.ticks()) * MILLION
-                && high <= i128::from(upper.ticks()) * MILLION
-        }
-        Form::GasketFill { gasket, gap, lower, upper, .. } => {
-            let (thin, thick) =
-                pick(ends(job, pump, packs, Term::Pack(*gasket)).map(|end| end * MILLION));
-            let (narrow, wide) = pick(sum_ends(job, pump, packs, gap));
-            thin * MILLION >= (MILLION + i128::from(lower.raw())) * wide
-                && thick * MILLION <= (MILLION + i128::from(upper.raw())) * narrow
-        }
-    };
-    met && (job.policy.acceptance != Acceptance::Expanded
-        || clear_of_uncertainty(job, pump, packs, form))
-}
-
-/// Whether nominal value and middle are inside both limits by at least the expanded uncertainty. Source: JCGM
-/// 100:2008, 5.2.2, 6.2.1 and G.4.1; the decision rule of ISO 14253-1, from memory.
-///
-/// With a distance S to a limit, `S >= k u` is `(S / k)^2 >= u^2`: no root is needed.
-fn clear_of_uncertainty(job: &Job, pump: &Pump, packs: &[PackPick], form: &Form) -> bool {
-    // Each limit as weights of the terms, in millionths, and the distance to it.
-    let sides: [(Vec<(Term, i128)>, i128); 2] = match form {
-        Form::Linear { terms, lower, upper, .. } => {
-            let [_, value, _] = sum_ends(job, pump, packs, terms);
-            let up: Vec<_> = terms.iter().map(|(t, c)| (*t, c.raw().into())).collect();
-            let down = up.iter().map(|(t, c): &(Term, i128)| (*t, -c)).collect();
-            [
-                (up, value - i128::from(lower.ticks()) * MILLION),
-                (down, i128::from(upper.ticks()) * MILLION - value),
-            ]
-        }
-        Form::GasketFill { gasket, gap, lower, upper, .. } => {
-            let [_, free, _] = ends(job, pump, packs, Term::Pack(*gasket));
-            let [_, wide, _] = sum_ends(job, pump, packs, gap);
-            [(lower, 1), (upper, -1)].map(|(allowance, sign)| {
-                let grown = MILLION + i128::from(allowance.raw());
-                let mut weights = vec![(Term::Pack(*gasket), sign * MILLION)];
-                weights.extend(
-                    gap.iter().map(|(t, c)| (*t, -sign * grown * i128::from(c.raw()) / MILLION)),
-                );
-                let beyond = sign * (free * MILLION * MILLION - grown * wide);
-                (weights, beyond.div_euclid(MILLION))
-            })
-        }
-    };
-    sides.iter().all(|(weights, distance)| {
-        // Twice the distance of the middle of the tolerances, to stay in whole numbers.
-        let middle = weights.iter().map(|(term, weight)| {
-            let [low, nominal, high] = ends(job, pump, packs, *term);
-            weight * (low + high - 2 * nominal)
-        });
-        let twice = 2 * distance + middle.sum::<i128>();
-        let Some(doubt) = doubt(job, pump, packs, weights) else {
-            return false;
-        };
-        let k = i128::from(job.policy.coverage.factor(doubt.degrees_of_freedom()).raw());
-        // In millionths of a femtometre, like the root of the variance, times k.
-        let Some(reach) = twice.checked_mul(50_000 * MILLION) else {
-            return false;
-        };
-        // A number too large to be squared is larger than any variance counted here.
-        let clear = |reach: i128| (reach / k).checked_pow(2).is_none_or(|s| s >= doubt.variance);
-        *distance >= 0 && twice >= 0 && clear(reach)
-    })
-}
-
-/// Uncertainty of a sum.
-struct ContributorUncertainty {
-    /// Squared combined standard uncertainty, in millionths of a femtometre, squared.
-    variance: i128,
-    /// Sum of the fourth powers of the parts with finite degrees of freedom, each over those.
-    fourths: f64,
-}
-
-impl ContributorUncertainty {
-    /// Effective degrees of freedom, truncated; `None` if infinite.
-    fn degrees_of_freedom(&self) -> Option<u32> {
-        #[allow(clippy::cast_precision_loss)]
-        let square = self.variance as f64;
-        (1..=1_000)
-            .rev()
-            .find(|&whole| {
-                self.fourths > 0.0
-                    && f64::from(whole) * self.fourths <= square * square * (1.0 + 1e-12)
-            })
-            .or((self.fourths > 0.0).then_some(1))
-    }
-}
-
-/// Uncertainty of a sum, its weights in millionths; `None` if it is too large to be counted.
-fn doubt(
-    job: &Job,
-    pump: &Pump,
-    packs: &[PackPick],
-    weights: &[(Term, i128)],
-) -> Option<ContributorUncertainty> {
-    // Change of the sum per unit of each independent error: dimensions, single pieces, lots.
-    let mut moves: Vec<i128> = Vec::new();
-    let mut of_lots: BTreeMap<(bool, usize), i128> = BTreeMap::new();
-    let mut total: BTreeMap<Term, i128> = BTreeMap::new();
-    let mut fourths = 0.0;
-    for (term, weight) in weights {
-        *total.entry(*term).or_default() += weight;
-    }
-    let mut measured: BTreeMap<Term, i128> = BTreeMap::new();
-    for (&term, &weight) in &total {
-        match term {
-            Term::Dimension(index) => {
-                let dimension = &pump.dimensions[index];
-                let moved = weight.checked_mul(dimension.standard.raw().into())?;
-                if let Some(freedom) = dimension.freedom {
-                    #[allow(clippy::cast_precision_loss)]
-                    let square = moved.checked_mul(moved)? as f64;
-                    fourths += square * square / f64::from(freedom.max(1));
-                }
-                measured.insert(term, moved);
-            }
-            Term::Thermal(index) => {
-                let moved = weight.checked_mul(pump.growths[index].standard.raw().into())?;
-                measured.insert(term, moved);
-            }
-            Term::Pack(index) => {
-                for pick in packs.get(index).iter().flat_map(|pack| &pack.picks) {
-                    let lot = job.stock.get(pick.item)?;
-                    let size = lot.size?;
-                    let width = size.tolerance.minus.ticks() + size.tolerance.plus.ticks();
-                    let own = weight.checked_mul(third_root(50_000 * i128::from(width)))?;
-                    for _ in 0..pick.count {
-                        moves.push(own);
-                    }
-                    // Pieces cut from the sheets of one lot share its error, in every shape.
-                    let key = match lot.cut {
-                        Some(cut) => (true, cut.plate),
-                        None => (false, pick.item),
-                    };
-                    if let Some(shared) = size.uncertainty {
-                        let each = weight.checked_mul(shared.raw().into())?;
-                        let all = each.checked_mul(pick.count.into())?;
-                        *of_lots.entry(key).or_default() += all;
-                    }
-                }
-            }
-        }
-    }
-    let mut variance: i128 = 0;
-    for pair in &pump.correlations {
-        let [Some(a), Some(b)] = pair.between.map(|term| measured.get(&term)) else {
-            continue;
-        };
-        let both = a.checked_mul(*b)?.checked_mul(2)?;
-        // In two parts, since the product of all three may not fit.
-        let r = i128::from(pair.coefficient.raw());
-        let rest = (both % MILLION) * r;
-        let up = if rest > 0 && rest % MILLION != 0 { 1 } else { 0 };
-        variance = variance.checked_add((both / MILLION).checked_mul(r)? + rest / MILLION + up)?;
-    }
-    moves.extend(measured.into_values());
-    moves.extend(of_lots.into_values());
-    for step in moves {
-        variance = variance.checked_add(step.checked_mul(step)?)?;
-    }
-    Some(ContributorUncertainty { variance, fourths })
-}
-
-/// Least whole u with 3 u^2 >= t^2: a half-width over the root of three, rounded up.
-fn third_root(half: i128) -> i128 {
-    let (mut below, mut enough) = (-1, half);
-    while enough - below > 1 {
-        let middle = (below + enough) / 2;
-        if 3 * middle * middle >= half * half {
-            enough = middle;
-        } else {
-            below = middle;
-        }
-    }
-    enough
-}
-
 /// Distance from the target, and the number of its units in one tick.
 fn off_target(job: &Job, pump: &Pump, packs: &[PackPick], form: &Form) -> (i128, i128) {
     match form {
         Form::Linear { terms, target, .. } => {
-            let [_, nominal, _] = sum_ends(job, pump, packs, terms);
+            let nominal = nominal_sum(job, pump, packs, terms);
             ((nominal - i128::from(target.ticks()) * MILLION).abs(), MILLION)
         }
         Form::GasketFill { gasket, gap, target, .. } => {
-            let [_, free, _] = ends(job, pump, packs, Term::Pack(*gasket));
-            let [_, gap, _] = sum_ends(job, pump, packs, gap);
+            let free = nominal(job, pump, packs, Term::Pack(*gasket));
+            let gap = nominal_sum(job, pump, packs, gap);
             let wanted = (MILLION + i128::from(target.raw())) * gap;
             ((free * MILLION * MILLION - wanted).abs(), MILLION * MILLION)
         }

@@ -113,7 +113,7 @@ fn offers(job: &Job, pack: &Pack, fit: &Code, available: &[u32]) -> Vec<Offer> {
     let mut offers: Vec<Offer> = items
         .flat_map(|item| (0..=job.stock[item].most_peeled()).map(move |peeled| (item, peeled)))
         .filter_map(|(item, peeled)| {
-            let tolerance = job.stock[item].size?.tolerance;
+            let tolerance = job.stock[item].size?.worst();
             Some(Offer {
                 item,
                 peeled,

@@ -7,17 +7,19 @@ use std::collections::BTreeMap;
 
 use smallvec::SmallVec;
 
+use crate::accounting::alike;
 use crate::choose::combination::{Combination, Window};
 use crate::choose::control::{Control, Listed, Pace, UNITS};
 use crate::decimal::Millionths;
-use crate::length::{Fine, Tolerance, Uncertainty};
+use crate::gauge::Certified;
+use crate::job::Job;
+use crate::length::{Fine, Uncertainty};
 use crate::model::{Side, Term};
 use crate::plan::Stop;
 use crate::policy::Policy;
 use crate::pump::{Estimate, Pump};
-use crate::stack::Guard;
-use crate::stack::Variance;
-use crate::stock::{Item, Lot};
+use crate::stack::{Alike, Budget, ErrorSource, Guard, OfLot, PieceError};
+use crate::stock::Item;
 
 /// Choice for a pump: an index into the list of combinations of each of its packs.
 pub type Choice = SmallVec<[u32; 4]>;
@@ -34,8 +36,11 @@ pub struct SideRow {
     /// Guard of the row. Worst cases of pieces add up, so each contribution carries its own; an expanded
     /// uncertainty does not, so it is known only for a complete kit.
     pub guard: Guard,
-    /// Variance of the dimensions and thermal terms.
-    variance: Variance,
+    /// Whether shared errors of pieces may cancel in this row. Their worst cases then do not add up piece by piece: the
+    /// guard of the pieces, too, is known only for a complete kit.
+    cancels: bool,
+    /// Errors of the dimensions and thermal terms.
+    budget: Budget,
     /// Twice the distance of the middle of their tolerances above their nominal sum.
     asymmetry: i128,
 }
@@ -43,76 +48,100 @@ pub struct SideRow {
 /// Uncertainty of one piece of an item.
 #[derive(Debug, Clone, Copy)]
 pub struct PieceUncertainty {
-    tolerance: Tolerance,
-    standard: Uncertainty,
-    lot: Option<(Lot, Uncertainty)>,
+    own: PieceError,
+    shared: [Option<(ErrorSource, Certified)>; 2],
 }
 
 /// Uncertainty of the pieces of each item.
-pub fn doubts(stock: &[Item]) -> Vec<Option<PieceUncertainty>> {
+pub fn doubts(job: &Job) -> Vec<Option<PieceUncertainty>> {
     let doubt = |(index, item): (usize, &Item)| {
         let size = item.size?;
+        let lot = item.lot(index);
         Some(PieceUncertainty {
-            tolerance: size.tolerance,
-            standard: size.standard_uncertainty(),
-            lot: size.uncertainty.map(|u| (item.lot(index), u)),
+            own: PieceError {
+                tolerance: size.tolerance,
+                standard: size.standard_uncertainty(),
+                freedom: None,
+                lot: Some(OfLot { lot, alike: alike(size, &job.policy) }),
+            },
+            shared: [
+                size.uncertainty.map(|mean| (ErrorSource::Mean(lot), mean)),
+                size.gauge.map(|of| (ErrorSource::Gauge(of.gauge), of.certified)),
+            ],
         })
     };
-    stock.iter().enumerate().map(doubt).collect()
+    job.stock.iter().enumerate().map(doubt).collect()
 }
 
 impl SideRow {
+    /// Whether the guards of pieces add up, so that each contribution carries its own.
+    pub fn adds_up(&self) -> bool {
+        !self.cancels && !matches!(self.guard, Guard::Expanded(_))
+    }
+
     /// Contribution of a combination in a pack, after its own guard.
     pub fn contribution(&self, pack: usize, combination: &Combination) -> i128 {
         let c = self.sensitivity[pack];
         let hurts = if c > 0 { combination.minus } else { combination.plus };
         let guard = match self.guard {
-            Guard::WorstCase => c.abs() * i128::from(hurts),
-            Guard::None | Guard::Expanded(_) => 0,
+            Guard::WorstCase if !self.cancels => c.abs() * i128::from(hurts),
+            Guard::None | Guard::WorstCase | Guard::Expanded(_) => 0,
         };
         c * i128::from(combination.total) - guard
     }
 
-    /// Guard of a complete kit beyond the guards in its contributions: the expanded uncertainty under that
-    /// rule, otherwise zero.
+    /// Guard of a complete kit beyond the guards in its contributions: the expanded uncertainty under that rule, the
+    /// worst case of the pieces where shared errors may cancel, otherwise zero.
     pub fn whole<'a>(
         &self,
         doubts: &[Option<PieceUncertainty>],
         kit: impl Iterator<Item = &'a Combination>,
     ) -> i128 {
-        let Guard::Expanded(coverage) = self.guard else {
+        if self.adds_up() {
             return 0;
-        };
-        let mut variance = self.variance.clone();
+        }
+        let mut budget = self.budget.clone();
         let mut uneven = self.asymmetry;
         for (&c, combination) in self.sensitivity.iter().zip(kit) {
             for pick in combination.picks.iter().filter(|_| c != 0) {
                 let Some(doubt) = doubts.get(pick.item).copied().flatten() else {
                     continue;
                 };
-                variance.add(c, pick.count, doubt.standard, None);
-                uneven += c * i128::from(pick.count) * doubt.tolerance.asymmetry();
-                if let Some((lot, standard)) = doubt.lot {
-                    variance.add_lot(c, pick.count, lot, standard);
+                let count = i128::from(pick.count);
+                budget.add(c, pick.count, &doubt.own);
+                uneven += c * count * doubt.own.tolerance.asymmetry();
+                for (source, certified) in doubt.shared.into_iter().flatten() {
+                    budget.add_shared(source, c * count, certified);
                 }
             }
         }
         // As in `stack::judge`.
-        (variance.expanded(coverage) - uneven.div_euclid(2)).max(0)
+        match self.guard {
+            Guard::Expanded(coverage) => {
+                (budget.expanded(coverage) - uneven.div_euclid(2)).max(0)
+            }
+            Guard::WorstCase => budget.worst()[0],
+            Guard::None => 0,
+        }
     }
 }
 
 /// Rows of every requirement of a pump, lower and upper side.
-pub fn rows(pump: &Pump, policy: &Policy) -> Vec<SideRow> {
-    let guard = policy.guard();
+pub fn rows(pump: &Pump, job: &Job, guard: Guard) -> Vec<SideRow> {
     let sides = |(requirement, form): (usize, &crate::model::Form)| {
         [(form.lower(), 1), (form.upper(), -1)]
-            .map(|(face, sign)| row(pump, requirement, &face, sign, guard))
+            .map(|(face, sign)| row((pump, job), requirement, &face, sign, guard))
     };
     pump.requirements.iter().map(|r| &r.form).enumerate().flat_map(sides).collect()
 }
 
-fn row(pump: &Pump, requirement: usize, face: &Side, sign: i128, guard: Guard) -> SideRow {
+fn row(
+    (pump, job): (&Pump, &Job),
+    requirement: usize,
+    face: &Side,
+    sign: i128,
+    guard: Guard,
+) -> SideRow {
     let mut constant = -sign * Fine::from(face.bound).raw();
     let mut sensitivity = vec![0; pump.fits.len()];
     let mut known: BTreeMap<Term, i128> = BTreeMap::new();
@@ -128,21 +157,43 @@ fn row(pump: &Pump, requirement: usize, face: &Side, sign: i128, guard: Guard) -
         constant += c * i128::from(value.ticks());
         uneven += c * tolerance.asymmetry();
         *known.entry(*term).or_default() += c;
-        if guard == Guard::WorstCase {
-            let hurts = if c > 0 { tolerance.minus } else { tolerance.plus };
-            constant -= c.abs() * i128::from(hurts.ticks());
-        }
     }
-    let mut variance = Variance::default();
+    let mut budget = Budget::default();
+    let mut gauged = false;
     for (term, &c) in &known {
-        if let Some(estimate) = pump.estimate(*term) {
-            variance.add(c, 1, estimate.standard, estimate.freedom);
+        if let Some(Estimate { tolerance, standard, freedom, gauge, .. }) = pump.estimate(*term) {
+            budget.add(c, 1, &PieceError { tolerance, standard, freedom, lot: None });
+            if let Some(of) = gauge {
+                budget.add_shared(ErrorSource::Gauge(of.gauge), c, of.certified);
+                gauged = true;
+            }
         }
     }
     let weight = |term| known.get(&term).copied().unwrap_or_default();
     let standard = |term| pump.estimate(term).map_or(Uncertainty::ZERO, |e| e.standard);
-    variance.correlate(&pump.correlations, weight, standard);
-    SideRow { requirement, constant, sensitivity, guard, variance, asymmetry: uneven }
+    budget.correlate(&pump.correlations, weight, standard);
+    let cancels = guard == Guard::WorstCase && may_cancel(job, pump, &sensitivity, gauged);
+    if guard == Guard::WorstCase && !cancels {
+        constant -= budget.worst()[0];
+    }
+    SideRow { requirement, constant, sensitivity, guard, cancels, budget, asymmetry: uneven }
+}
+
+/// Whether errors of pieces may cancel: of one lot between places of opposed signs, of one gauge there and with the
+/// dimensions.
+fn may_cancel(job: &Job, pump: &Pump, sensitivity: &[i128], gauged: bool) -> bool {
+    let packs = &job.model_of(pump).packs;
+    let signs = |sign: i128| (0..packs.len()).filter(move |&at| sensitivity[at].signum() == sign);
+    let opposed = || signs(1).flat_map(|up| signs(-1).map(move |down| (up, down)));
+    let one_kind = opposed().any(|(up, down)| packs[up].kind == packs[down].kind);
+    if !gauged && opposed().next().is_none() {
+        return false;
+    }
+    let mut sizes = job.stock.iter().filter_map(|item| item.size);
+    sizes.any(|size| {
+        let stated = size.uncertainty.is_some() || alike(size, &job.policy) != Alike::AtWorst;
+        size.gauge.is_some() || one_kind && stated
+    })
 }
 
 /// Windows of totals of the packs: no kit that meets all rows has a total outside, even without guards of the
@@ -230,15 +281,20 @@ pub struct Demands {
 
 impl Demands {
     /// Demands of a pump.
-    pub fn of(pump: &Pump, policy: &Policy) -> Demands {
+    pub fn of(pump: &Pump, job: &Job, guard: Guard) -> Demands {
         let aim = |(index, r): (usize, &crate::model::Requirement)| {
-            let row = row(pump, index, &r.form.target(), 1, Guard::None);
+            let row = row((pump, job), index, &r.form.target(), 1, Guard::None);
             Aimed { constant: row.constant, sensitivity: row.sensitivity }
         };
         Demands {
-            rows: rows(pump, policy),
+            rows: rows(pump, job, guard),
             aims: pump.requirements.iter().enumerate().map(aim).collect(),
         }
+    }
+
+    /// Whether some guard is known only for a complete kit.
+    pub fn need_doubts(&self) -> bool {
+        !self.rows.iter().all(SideRow::adds_up)
     }
 
     /// Constants of the demands: all that depends on the values of the dimensions.
@@ -259,36 +315,32 @@ impl Demands {
 }
 
 /// Lists every pattern of a pump, in the order of its packs' combinations; `None` if there are more than
-/// `most`. `stock` is the stock that the combinations were made from.
+/// `most`. The pump is one of the job, the combinations are made from its stock.
 pub fn list(
     pump: &Pump,
-    policy: &Policy,
-    stock: &[Item],
+    job: &Job,
     drawers: &[&[Combination]],
     most: usize,
 ) -> Option<Vec<Pattern>> {
     let patient = Control::unlimited();
     let mut pace = Pace::of(&patient);
-    listed(pump, (policy, stock), drawers, most, &mut pace).map(|listed| listed.list)
+    listed(pump, (job, job.policy.guard()), drawers, most, &mut pace).map(|listed| listed.list)
 }
 
 /// [`list`] as far as the pace allows.
 pub(crate) fn listed(
     pump: &Pump,
-    (policy, stock): (&Policy, &[Item]),
+    (job, guard): (&Job, Guard),
     drawers: &[&[Combination]],
     most: usize,
     pace: &mut Pace<'_>,
 ) -> Option<Listed<Pattern>> {
-    let doubts = match policy.guard() {
-        Guard::Expanded(_) => doubts(stock),
-        Guard::None | Guard::WorstCase => Vec::new(),
-    };
-    let demands = Demands::of(pump, policy);
-    listed_for(&demands, (policy, &doubts), drawers, most, pace)
+    let demands = Demands::of(pump, job, guard);
+    let doubts = if demands.need_doubts() { doubts(job) } else { Vec::new() };
+    listed_for(&demands, (&job.policy, &doubts), drawers, most, pace)
 }
 
-/// Patterns for demands that may be another pump's; `doubts` are needed under the expanded rule only.
+/// Patterns for demands that may be another pump's; `doubts` are needed where [`Demands::need_doubts`] says so.
 pub(crate) fn listed_for(
     demands: &Demands,
     (policy, doubts): (&Policy, &[Option<PieceUncertainty>]),
@@ -341,7 +393,7 @@ impl Listing<'_, '_> {
 
 struct Extension<'a> {
     rows: &'a [SideRow],
-    /// Empty except under the expanded rule.
+    /// Empty where no guard needs them.
     doubts: &'a [Option<PieceUncertainty>],
     aims: &'a [Aimed],
     most_after: &'a [Vec<i128>],

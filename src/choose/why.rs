@@ -19,9 +19,9 @@ use crate::cutting::Layout;
 use crate::job::Job;
 use crate::length::{Length, Tolerance};
 use crate::plan::{Cause, Kit, PackPick, Pick, Shortfall, Window};
-use crate::policy::{Acceptance, Policy};
-use crate::pump::Pump;
+use crate::policy::Acceptance;
 use crate::stack::Guard;
+use crate::pump::Pump;
 
 /// Data for the reasons, besides the kits.
 pub(super) struct Reasons<'a> {
@@ -92,12 +92,11 @@ impl Reasons<'_> {
         let Reasons { job, drawers, .. } = *self;
         let lists = drawers.of(job, &job.pumps[pump]);
         let mut pace = Pace::at_least(self.control, grace);
-        let mut listed = |policy: &Policy, most: usize| {
-            let rules = (policy, job.stock.as_slice());
-            pattern::listed(&job.pumps[pump], rules, &lists, most, &mut pace)
+        let mut listed = |guard: Guard, most: usize| {
+            pattern::listed(&job.pumps[pump], (job, guard), &lists, most, &mut pace)
         };
         let open = || vec![Shortfall::of(None, Cause::NotFoundOut)];
-        let Some(Listed { list, cut }) = listed(&job.policy, usize::MAX) else {
+        let Some(Listed { list, cut }) = listed(job.policy.guard(), usize::MAX) else {
             return open();
         };
         let unsure = self.cut && !list.is_empty() && !self.servable[pump];
@@ -114,9 +113,8 @@ impl Reasons<'_> {
         if !list.is_empty() {
             return vec![Shortfall::of(None, Cause::TogetherTooMany)];
         }
-        let unguarded = Policy { acceptance: Acceptance::Nominal, ..job.policy.clone() };
         // One pattern is enough to know.
-        if job.policy.acceptance == Acceptance::Expanded && listed(&unguarded, 0).is_none() {
+        if job.policy.acceptance == Acceptance::Expanded && listed(Guard::None, 0).is_none() {
             return vec![Shortfall::of(None, Cause::UncertaintyTooWide)];
         }
         vec![diagnose(job, pump, self.available, (self.control, grace))]
@@ -203,8 +201,8 @@ fn lacking(lists: &[&[Combination]], pattern: &Pattern, left: &[u32]) -> Vec<Vec
 
 /// Window of one pack with the others as chosen.
 fn window_among(job: &Job, pump: usize, pack: usize, chosen: &[&Combination]) -> Option<Window> {
-    let rows = rows(&job.pumps[pump], &job.policy);
-    let doubts = pattern::doubts(&job.stock);
+    let rows = rows(&job.pumps[pump], job, job.policy.guard());
+    let doubts = pattern::doubts(job);
     let partial: Vec<i128> = rows
         .iter()
         .map(|row| {
@@ -295,7 +293,7 @@ fn tags(
 /// or all totals.
 fn diagnose(job: &Job, pump: usize, available: &[u32], time: (&Control<'_>, usize)) -> Shortfall {
     let pump = &job.pumps[pump];
-    let rows = rows(pump, &job.policy);
+    let rows = rows(pump, job, job.policy.guard());
     if rows.iter().any(|row| row.constant < 0 && row.sensitivity.iter().all(|&c| c == 0)) {
         // A requirement on measured dimensions alone, which no piece can help.
         return Shortfall::of(None, Cause::OutOfReach);
@@ -406,9 +404,9 @@ fn first_failing(
             pack: Some(pack),
             cause,
             nearest: Some(Length::from_ticks(list[c].total)),
-            // The guard of an expanded uncertainty is not known for one place alone.
+            // Some guards are not known for one place alone.
             window: best
-                .filter(|_| !matches!(job.policy.guard(), Guard::Expanded(_)))
+                .filter(|_| rows.iter().all(SideRow::adds_up))
                 .and_then(|(ends, combination)| named(ends, combination, over)),
         });
     }

@@ -2,6 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
+use super::common_args::day;
 use super::files::Files;
 use super::run::{Ended, Run, gathered};
 use super::settings::Settings;
@@ -93,6 +94,7 @@ impl Args {
             pumps: pumps.to_path_buf(),
             models: self.models.clone(),
             settings: self.settings.given(),
+            day: day(None),
             memory: memory.clone(),
         }
     }

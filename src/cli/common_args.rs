@@ -3,6 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use super::files::Files;
+use super::run::today;
 
 /// Where models lie, what date is printed, and what may be written.
 #[derive(clap::Args)]
@@ -21,7 +22,18 @@ pub(super) struct CommonArgs {
     force: bool,
 }
 
+/// Day of a run, as given or today's.
+pub(super) fn day(date: Option<&str>) -> Option<i64> {
+    let today = today();
+    crate::day::number(date.unwrap_or(&today)).map(i64::from)
+}
+
 impl CommonArgs {
+    /// The day that is printed.
+    pub(super) fn day(&self) -> Option<i64> {
+        day(self.date.as_deref())
+    }
+
     /// The files of a command with these options, which reads these and writes one workbook.
     pub(super) fn files<'a>(
         &'a self,

@@ -73,6 +73,7 @@ impl Args {
             pumps: self.pumps.clone(),
             models: self.usual.models.clone(),
             settings: self.settings.given(),
+            day: self.usual.day(),
             memory: memory.clone(),
         }
     }

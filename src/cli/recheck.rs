@@ -96,6 +96,7 @@ impl Args {
             pumps: self.pumps.clone(),
             models: self.usual.models.clone(),
             settings: [self.judging.given(), within].concat(),
+            day: self.usual.day(),
             memory: memory.clone(),
         }
     }

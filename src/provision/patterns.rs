@@ -15,7 +15,6 @@ use crate::choose::{
 };
 use crate::job::Job;
 use crate::plan::{PackPick, Stop};
-use crate::stack::Guard;
 use crate::stock::Item;
 
 use super::cases::Register;
@@ -126,10 +125,8 @@ pub(super) fn list(
     if let Some(stop) = drawers.cut {
         return Err(ProvisionError::Stopped(stop));
     }
-    let doubts = match job.policy.guard() {
-        Guard::Expanded(_) => doubts(&job.stock),
-        Guard::None | Guard::WorstCase => Vec::new(),
-    };
+    let needed = register.kinds.iter().any(|kind| kind.demands.need_doubts());
+    let doubts = if needed { doubts(job) } else { Vec::new() };
     let listed = AtomicUsize::new(0);
     let done = AtomicUsize::new(0);
     let of = register.classes.len();

@@ -12,6 +12,7 @@ use crate::columns::pump_heading as heading;
 use crate::forecast::{Expected, ExpectedLaw, Fit};
 use crate::length::{Length, Tolerance, Uncertainty};
 use crate::model::{Dimension, Model, Spread};
+use super::gauges::Gauges;
 use crate::policy::Policy;
 use crate::problem::{Place, Problem, Problems};
 use crate::pump::Measured;
@@ -131,6 +132,7 @@ pub(super) struct Foresight<'a> {
     /// Whether all past readings could be read; if not, that is already a problem.
     whole: bool,
     policy: &'a Policy,
+    gauges: &'a Gauges,
     /// Reports that are made once per model and dimension, with the number of pumps concerned.
     said: RefCell<BTreeMap<(usize, usize), Said>>,
 }
@@ -165,9 +167,9 @@ impl<'a> Foresight<'a> {
         ahead: &'a Ahead,
         history: Option<History>,
         whole: bool,
-        policy: &'a Policy,
+        (policy, gauges): (&'a Policy, &'a Gauges),
     ) -> Foresight<'a> {
-        Foresight { ahead, history, whole, policy, said: RefCell::default() }
+        Foresight { ahead, history, whole, policy, gauges, said: RefCell::default() }
     }
 
     /// Columns and rows of the past readings that are not used.
@@ -305,9 +307,7 @@ impl<'a> Foresight<'a> {
             Spread::Within(tolerance) => {
                 (tolerance, dimension.shape.standard_uncertainty(tolerance))
             }
-            Spread::StandardUncertainty(u) => {
-                (Tolerance::even(u.times_up(coverage.factor(None))), u)
-            }
+            Spread::StandardUncertainty(u) => (Tolerance::even(coverage.extent(u, freedom)), u),
             Spread::FromReadings { resolution } => {
                 let scatter = past.and_then(|past| past.scatter);
                 if scatter.is_none() {
@@ -329,11 +329,15 @@ impl<'a> Foresight<'a> {
                     return None;
                 }
                 freedom = few;
-                let factor = few.map_or(coverage.factor(None), |few| coverage.of_readings(few));
-                (Tolerance::even(rounded_up(u.times_up(factor), &ends)), u)
+                (Tolerance::even(rounded_up(coverage.extent(u, few), &ends)), u)
             }
         };
-        Some(Measured { readings: vec![middle], value: middle, tolerance, standard, freedom })
+        let gauge = match &dimension.gauge {
+            Some(name) => Some(self.gauges.named(name, one.place.clone(), problems)?),
+            None => None,
+        };
+        let (readings, value, each) = (vec![middle], middle, tolerance);
+        Some(Measured { readings, value, tolerance, each, standard, freedom, gauge })
     }
 
     fn say(&self, one: &Unmeasured<'_, '_>, note: impl FnOnce(&mut Said)) {
@@ -388,7 +392,7 @@ impl<'a> Foresight<'a> {
 }
 
 /// A guard rounded up to a decimal of the unit of these lengths.
-pub(super) fn rounded_up(guard: Length, of: &[Length]) -> Length {
+fn rounded_up(guard: Length, of: &[Length]) -> Length {
     let step = Length::step(of);
     Length::from_ticks((guard.ticks() + step - 1) / step * step)
 }

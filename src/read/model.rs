@@ -15,9 +15,9 @@ use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
 use crate::decimal::Millionths;
-use crate::length::{Length, LengthError, Tolerance, Unit};
+use crate::length::{Length, LengthError, Tolerance, Uncertainty, Unit};
 use crate::model::{
-    Caution, ConsumableNeed, Correlation, Dimension, Examples, Figure, Material, Model, Pack,
+    Caution, Combine, ConsumableNeed, Correlation, Dimension, Examples, Figure, Material, Model, Pack,
     Requirement, Shape, Spread, Term, Thermal,
 };
 use crate::problem::{Place, Problem, Problems, Spot, fix_name, nearest};
@@ -500,12 +500,15 @@ impl Reader<'_> {
         let shape = self.shape(span, raw.shape.as_ref());
         let spread = self.spread(&name, span, &raw, unit);
         let freedom = self.freedom(&raw, spread);
+        let combine = self.combine(raw.readings.as_ref());
         let label = raw.label.unwrap_or_else(|| crate::columns::pump_heading(&name));
         Some(Dimension {
             name,
             label,
             spread: spread?,
             shape: shape?,
+            combine: combine?,
+            gauge: raw.gauge.map(Spanned::into_inner),
             degrees_of_freedom: freedom?,
         })
     }
@@ -530,6 +533,17 @@ impl Reader<'_> {
         }
     }
 
+    fn combine(&mut self, raw: Option<&Spanned<String>>) -> Option<Combine> {
+        let Some(raw) = raw else { return Some(Combine::Mean) };
+        let word = raw.get_ref().trim();
+        let found = Combine::ALL.into_iter().find(|combine| combine.word() == word);
+        if found.is_none() {
+            let found = format!("readings = `{word}`");
+            self.add(&raw.span(), found, "mean, least or greatest", "correct the word");
+        }
+        found
+    }
+
     /// Uncertainty of the dimension, stated in one of several ways.
     fn spread(
         &mut self,
@@ -539,29 +553,50 @@ impl Reader<'_> {
         unit: Unit,
     ) -> Option<Spread> {
         let from_readings = |q: &Spanned<Quantity>| matches!(q.get_ref(), Quantity::Text(text) if text.trim() == "from readings");
-        let spread = match (&raw.plus_minus, &raw.plus, &raw.minus, &raw.standard_uncertainty) {
+        let stated = (
+            &raw.plus_minus,
+            raw.plus.as_ref().zip(raw.minus.as_ref()),
+            &raw.standard_uncertainty,
+            &raw.expanded_uncertainty,
+        );
+        let half = raw.plus.is_some() != raw.minus.is_some();
+        let spread = match stated {
+            _ if half => None,
             (Some(q), None, None, None) if from_readings(q) => {
                 self.resolution(raw.resolution.as_ref(), unit)
             }
             (Some(q), None, None, None) => self.tolerance(q, unit).map(Spread::Within),
-            (None, Some(plus), Some(minus), None) => {
+            (None, Some((plus, minus)), None, None) => {
                 let (plus, minus) = (self.tolerance(plus, unit), self.tolerance(minus, unit));
                 plus.zip(minus)
                     .map(|(p, m)| Spread::Within(Tolerance { plus: p.plus, minus: m.minus }))
             }
-            (None, None, None, Some(u)) => {
+            (None, None, Some(u), None) => {
                 self.tolerance(u, unit).map(|u| Spread::StandardUncertainty(u.plus.into()))
             }
-            _ => {
-                self.add(
-                    span,
-                    format!("not exactly one tolerance or uncertainty of `{name}`"),
-                    "plus_minus, or plus and minus, or standard_uncertainty, or plus_minus = \"from readings\"",
-                    "state one of them",
-                );
-                None
+            (None, None, None, Some(u)) => self.expanded(u, raw.k.as_ref(), unit),
+            // The gauge's own uncertainty is all that is known.
+            (None, None, None, None) if raw.gauge.is_some() => {
+                Some(Spread::Within(Tolerance::default()))
             }
+            _ => None,
         };
+        let states_none = stated.0.is_none() && stated.1.is_none();
+        let states_none = states_none && stated.2.is_none() && stated.3.is_none();
+        let several = [stated.0.is_some(), stated.1.is_some(), stated.2.is_some(), stated.3.is_some()];
+        let several = several.into_iter().filter(|stated| *stated).count() > 1;
+        if half || several || states_none && raw.gauge.is_none() {
+            self.add(
+                span,
+                format!("not exactly one tolerance or uncertainty of `{name}`"),
+                "plus_minus, or plus and minus, or standard_uncertainty, or expanded_uncertainty with k, or plus_minus = \"from readings\"",
+                "state one of them",
+            );
+        }
+        if let (Some(k), None) = (&raw.k, &raw.expanded_uncertainty) {
+            let expected = "k beside expanded_uncertainty";
+            self.add(&k.span(), "k without an expanded uncertainty", expected, "remove it");
+        }
         if let Some(resolution) = &raw.resolution
             && matches!(spread, Some(Spread::Within(_) | Spread::StandardUncertainty(_)))
         {
@@ -592,6 +627,24 @@ impl Reader<'_> {
                 sound.then_some(Some(*given.get_ref()))
             }
         }
+    }
+
+    /// Expanded uncertainty, with the coverage factor of its certificate.
+    fn expanded(
+        &mut self,
+        expanded: &Spanned<Quantity>,
+        k: Option<&Spanned<Quantity>>,
+        unit: Unit,
+    ) -> Option<Spread> {
+        let expected = "k, the coverage factor of the certificate, from 1 to 10";
+        let Some(k) = k else {
+            let found = "an expanded uncertainty without its k";
+            self.add(&expanded.span(), found, expected, "add k as the certificate gives it");
+            return None;
+        };
+        let sound = |k: &Millionths| (1_000_000..=10_000_000).contains(&k.raw());
+        let (u, k) = (self.tolerance(expanded, unit), self.bounded(k, sound, expected));
+        Some(Spread::StandardUncertainty(Uncertainty::from(u?.plus).over_up(k?)))
     }
 
     /// Readings, with the resolution of their gauge.

@@ -151,7 +151,7 @@ fn size(text: &str, unit: Unit) -> Option<Size> {
     let thickness = Length::parse(thickness, Some(unit)).ok()?;
     let tolerance = Tolerance::parse(within, Some(unit)).ok()?;
     let sound = thickness > Length::ZERO && tolerance.minus < thickness;
-    sound.then_some(Size { thickness, tolerance, uncertainty: None })
+    sound.then_some(Size::new(thickness, tolerance))
 }
 
 #[cfg(test)]

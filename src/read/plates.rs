@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use super::materials::OfGasket;
 use super::named_sheet;
-use super::size::Stated;
+use super::size::{Known, Stated};
 use super::stock::{Names, STACKED, counts};
 use super::table::{Heading, Table, TableRow};
 use crate::columns::{NEEDED_OF_FIT, NEEDED_OF_PLATE};
@@ -21,9 +21,13 @@ use crate::stock::Cut;
 use crate::stock::{Code, Item, Offer};
 
 /// Known headings of Sheets besides the needed ones.
-const ALSO_KNOWN: [&str; 11] = [
+const ALSO_KNOWN: [&str; 15] = [
     "Tolerance",
     "Uncertainty",
+    "k",
+    "Degrees of freedom",
+    "Gauge",
+    "Alike",
     "Reserved",
     "Unit cost",
     "Min level",
@@ -288,14 +292,14 @@ impl Draft {
     }
 
     /// Lots of sheets, with the tolerance that a model gives where the row has none.
-    pub(super) fn settle(&self, models: &[Model], problems: &mut Problems) -> Vec<PlateLot> {
+    pub(super) fn settle(&self, known: Known<'_>, problems: &mut Problems) -> Vec<PlateLot> {
         let settle = |lot: &PlateRow| {
             let material = lot.material.as_deref();
             Some(PlateLot {
                 item: lot.item.clone(),
                 kind: lot.kind.clone(),
                 material: lot.material.clone(),
-                size: lot.size.settle(&lot.item, material, models, problems)?,
+                size: lot.size.settle(&lot.item, material, known, problems)?,
                 sides: lot.sides,
                 on_hand: lot.on_hand,
                 reserved: lot.reserved,

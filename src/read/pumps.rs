@@ -8,6 +8,7 @@ mod scatter;
 use std::collections::HashMap;
 
 use super::expected::Foresight;
+use super::gauges::Gauges;
 use super::model::Library;
 use super::table::{Heading, Table};
 use super::{Ahead, find_sheet, history};
@@ -43,7 +44,7 @@ pub(super) struct Draft {
 pub(super) fn read(
     book: &Book,
     library: &Library,
-    policy: &Policy,
+    (policy, gauges): (&Policy, &Gauges),
     ahead: Option<(&Ahead, Option<&Book>)>,
     problems: &mut Problems,
 ) -> Option<Draft> {
@@ -59,7 +60,7 @@ pub(super) fn read(
         let history = past.and_then(|book| history::read(book, &models, library, problems));
         // Unreadable past readings are not a second problem of the pumps.
         let whole = problems.count() == before && history.is_some() == ahead.history.is_some();
-        Foresight::new(ahead, history, whole, policy)
+        Foresight::new(ahead, history, whole, (policy, gauges))
     });
     // Unknown columns first: a missing column may be among them, and is reported once.
     let known = known_headings(&models);
@@ -103,6 +104,7 @@ pub(super) fn read(
             model: &models[index],
             columns: &columns[index],
             policy,
+            gauges,
             foresight: foresight.as_ref(),
             tag: tag.as_ref(),
         };

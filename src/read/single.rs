@@ -6,6 +6,7 @@ use super::model::Library;
 use super::{Memory, book, feelers, gather, named_sheet, plates, stock, table, unused_sheets};
 use crate::columns;
 use crate::cutting::PlateLot;
+use crate::policy::Policy;
 use crate::problem::{Problem, Problems};
 use crate::sheet::Book;
 use crate::stock::Item;
@@ -78,8 +79,10 @@ pub fn stock_alone(
     let read = book.as_ref().zip(draft).map(|(book, mut draft)| {
         let name = draft.sheet.sheet.name.clone();
         let sheets = plates::read(book, &name, &mut draft.names, &mut problems);
-        let lots = stock::settle_tolerances(&draft, &models, &mut problems);
-        let sheet_lots = sheets.settle(&models, &mut problems);
+        // Gauges stand in the pump workbook.
+        let known = (&models[..], None, Policy::default().coverage);
+        let lots = stock::settle_tolerances(&draft, known, &mut problems);
+        let sheet_lots = sheets.settle(known, &mut problems);
         stock::check_kinds(&draft, &models, &mut problems);
         let feelers = feelers::read(book, &name, &mut problems);
         let used = [&draft.sheet.sheet, &sheets.sheets.sheet, &sheets.fit];

@@ -1,9 +1,13 @@
 //! Thickness of the pieces of a row: as stated there, with the tolerance that a model may give.
 
+use super::gauges::{self, Gauges, StatedUncertainty};
 use super::table::{Heading, TableRow};
-use crate::length::{Length, Tolerance, Uncertainty};
+use crate::decimal::Millionths;
+use crate::length::{Length, Tolerance};
 use crate::model::Model;
 use crate::problem::{Place, Problem, Problems};
+use crate::sheet::Cell;
+use crate::stack::Coverage;
 use crate::stock::Size;
 
 /// Thickness as stated; its tolerance may still come from a model's materials.
@@ -12,7 +16,11 @@ pub(super) struct Stated {
     tolerance: Option<Tolerance>,
     /// Whether the row states a tolerance, good or bad.
     tolerance_stated: bool,
-    uncertainty: Option<Uncertainty>,
+    /// Uncertainty of the lot's mean, where it was measured.
+    mean: Option<StatedUncertainty>,
+    alike: Option<Millionths>,
+    /// Gauge that it was measured with, and its place.
+    gauge: Option<(String, Place)>,
     /// Place of a missing tolerance.
     place: Place,
     /// Place of the material, stated or not.
@@ -49,14 +57,28 @@ impl Stated {
                 "check the unit of both columns",
             ));
         }
-        let uncertainty = line.table.optional("Uncertainty");
+        let filled = |name: &str| {
+            line.table.optional(name).filter(|heading| line.row.cell(heading.column).is_some())
+        };
+        let mean = filled("Uncertainty").and_then(|h| gauges::stated(line, h, false, problems));
+        for name in ["k", "Degrees of freedom"] {
+            if let (Some(heading), None) = (filled(name), filled("Uncertainty")) {
+                problems.add(Problem::new(
+                    line.place(heading),
+                    format!("{name} without an uncertainty"),
+                    "the uncertainty of the lot's mean in the column Uncertainty",
+                    "fill it in, or clear the cell",
+                ));
+            }
+        }
         Stated {
             thickness: size,
             tolerance,
             tolerance_stated: heading.is_some_and(|h| line.row.cell(h.column).is_some()),
-            uncertainty: uncertainty
-                .and_then(|h| line.tolerance(h, problems))
-                .map(|u| u.plus.into()),
+            mean,
+            alike: filled("Alike").and_then(|h| alike(line, h, problems)),
+            gauge: filled("Gauge")
+                .and_then(|h| Some((line.text(Some(h), problems)?, line.place(h)))),
             place: match heading.or(thickness) {
                 Some(heading) => line.place(heading),
                 None => line.table.sheet.whole(),
@@ -73,7 +95,7 @@ impl Stated {
         &self,
         item: &str,
         material: Option<&str>,
-        models: &[Model],
+        (models, gauges, coverage): Known<'_>,
         problems: &mut Problems,
     ) -> Option<Size> {
         let thickness = self.thickness?;
@@ -87,8 +109,40 @@ impl Stated {
                 "fill in the Tolerance column, or give the material a plus_minus in the model file",
             ));
         }
-        Some(Size { thickness, tolerance: tolerance?, uncertainty: self.uncertainty })
+        let gauge = match self.gauge.as_ref().zip(gauges) {
+            Some(((name, place), gauges)) => Some(gauges.named(name, place.clone(), problems)?),
+            None => None,
+        };
+        let mean = self.mean.as_ref();
+        Some(Size {
+            uncertainty: mean.map(|mean| coverage.certified(mean.standard, mean.freedom)),
+            alike: self.alike,
+            gauge,
+            ..Size::new(thickness, tolerance?)
+        })
     }
+}
+
+/// Materials, gauges (where they are known) and coverage factor that complete a size.
+pub(super) type Known<'a> = (&'a [Model], Option<&'a Gauges>, Coverage);
+
+/// Share of the tolerance that is common to the pieces of a lot, 0 to 100 %.
+fn alike(
+    line: &TableRow<'_, '_>,
+    heading: &Heading,
+    problems: &mut Problems,
+) -> Option<Millionths> {
+    let share = line.share(heading, problems)?;
+    let whole = (Millionths::ZERO..=Millionths::ONE).contains(&share);
+    if !whole {
+        problems.add(Problem::new(
+            line.place(heading),
+            format!("`{}`", line.row.cell(heading.column).map(Cell::show).unwrap_or_default()),
+            "a share of 0 to 100 %",
+            "type how much of the tolerance the pieces of the lot have in common, such as 80 %",
+        ));
+    }
+    whole.then_some(share)
 }
 
 /// Tolerance that the models give for a material.

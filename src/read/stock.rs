@@ -4,7 +4,7 @@ use std::collections::HashMap;
 
 use super::find_sheet;
 use super::materials::OfGasket;
-use super::size::Stated;
+use super::size::{Known, Stated};
 use super::table::{Heading, Table, TableRow};
 use crate::columns::NEEDED_OF_STOCK;
 use crate::decimal::Money;
@@ -20,10 +20,14 @@ use crate::stock::{Code, Item, Offer, folded};
 pub(super) const STACKED: [&str; 2] = ["shim", "gasket"];
 
 /// Known headings besides the needed ones.
-const ALSO_KNOWN: [&str; 14] = [
+const ALSO_KNOWN: [&str; 18] = [
     "Thickness",
     "Tolerance",
     "Uncertainty",
+    "k",
+    "Degrees of freedom",
+    "Gauge",
+    "Alike",
     "Reserved",
     "Unit cost",
     "Pack qty",
@@ -423,13 +427,13 @@ pub(super) fn check_sections(draft: &Draft, models: &[Model], problems: &mut Pro
 /// Items with their tolerances: the row's own, or the one that a model gives for the material.
 pub(super) fn settle_tolerances(
     draft: &Draft,
-    models: &[Model],
+    known: Known<'_>,
     problems: &mut Problems,
 ) -> Vec<Item> {
     let mut items = Vec::with_capacity(draft.lots.len());
     for lot in &draft.lots {
         let material = lot.item.material.as_deref();
-        let size = lot.size.settle(&lot.item.item, material, models, problems);
+        let size = lot.size.settle(&lot.item.item, material, known, problems);
         items.push(Item { size, ..lot.item.clone() });
     }
     items

@@ -6,7 +6,7 @@
 
 use super::compare::{Compared, contributor};
 use super::{Bench, Checked, Readings};
-use crate::accounting::{pack_total, stack};
+use crate::accounting::{pack_total, shared_errors, stack};
 use crate::decimal::Millionths;
 use crate::job::Job;
 use crate::length::{Fine, Length, Tolerance};
@@ -169,6 +169,7 @@ impl<'a> AsFound<'a> {
                 whole.contributors.push(part);
             }
         }
+        whole.shared = shared_errors(self.job, self.pump, &whole.contributors);
         whole
     }
 
@@ -251,7 +252,7 @@ impl<'a> AsFound<'a> {
                     Form::Linear { terms, .. } => terms,
                     Form::GasketFill { gap, .. } => gap,
                 };
-                crate::stack::worst_case(terms, &stack.contributors).nominal
+                crate::stack::worst_case(terms, &stack).nominal
             })
             .collect()
     }

@@ -30,7 +30,7 @@ pub struct Compared {
 impl Compared {
     /// Compares readings with a sum of terms.
     pub fn of(terms: &Terms, stack: &Stack, found: Readings) -> Compared {
-        let sum = worst_case(terms, &stack.contributors);
+        let sum = worst_case(terms, stack);
         Compared {
             nominal: sum.nominal,
             // Uneven tolerances: their middle is the expected value.
@@ -81,7 +81,7 @@ fn within(difference: Fine, a: Fine, b: Fine) -> bool {
 /// Expanded uncertainty of a reading alone.
 fn reading_within(reading: Reading) -> Fine {
     let part = contributor(reading, Term::Dimension(0), String::new());
-    let stack = Stack { contributors: vec![part], correlations: Vec::new() };
+    let stack = Stack { contributors: vec![part], ..Stack::default() };
     expanded(&[(Term::Dimension(0), Millionths::ONE)], &stack, COVERAGE)
 }
 

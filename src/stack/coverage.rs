@@ -12,6 +12,8 @@ use std::sync::{LazyLock, RwLock};
 use statrs::distribution::{ContinuousCDF, Normal, StudentsT};
 
 use crate::decimal::Millionths;
+use crate::gauge::Certified;
+use crate::length::{Length, Uncertainty};
 
 /// Coverage factor k, given or from a level of confidence.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -102,6 +104,17 @@ impl Coverage {
         #[allow(clippy::cast_possible_truncation)]
         let level = (self.level(None) * 1e6).round() as i64;
         Coverage::Level(Millionths::from_raw(level)).factor(Some(freedom))
+    }
+
+    /// Range either way in the worst case of a value with this standard uncertainty, rounded up: the factor for an
+    /// exactly known one, that of [`Coverage::of_readings`] for one with degrees of freedom.
+    pub fn extent(self, standard: Uncertainty, freedom: Option<u32>) -> Length {
+        standard.times_up(freedom.map_or(self.factor(None), |few| self.of_readings(few)))
+    }
+
+    /// Uncertainty with its range in the worst case.
+    pub fn certified(self, standard: Uncertainty, freedom: Option<u32>) -> Certified {
+        Certified { standard, extent: self.extent(standard, freedom), freedom }
     }
 
     /// Coverage factor as a float, not rounded.

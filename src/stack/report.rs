@@ -5,8 +5,8 @@
 
 use statrs::distribution::{ContinuousCDF, Normal, StudentsT};
 
-use super::uncertainty::{Variance, variance};
-use super::{Contributor, Coverage, Stack, worst_case};
+use super::uncertainty::{Budget, budget};
+use super::{Alike, Contributor, Coverage, Stack, worst_case};
 use crate::length::Unit;
 use crate::model::{Form, Side, Term, Terms, sensitivity};
 
@@ -81,7 +81,7 @@ impl ReportSide {
 /// Figures of one contributor.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Contribution {
-    /// Index among the contributors.
+    /// Index among the contributors; those of the shared errors follow them.
     pub contributor: usize,
     /// Sensitivity of the value.
     pub sensitivity: f64,
@@ -126,7 +126,7 @@ pub struct Contribution {
 /// let (gap, pack) = (Term::Dimension(0), Term::Pack(0));
 /// let stack = Stack {
 ///     contributors: vec![part(gap, "1.70", "0.03"), part(pack, "1.20", "0.04")],
-///     correlations: vec![],
+///     ..Stack::default()
 /// };
 /// let form = Form::Linear {
 ///     terms: vec![(gap, Millionths::ONE), (pack, Millionths::from_raw(-1_000_000))],
@@ -142,16 +142,15 @@ pub struct Contribution {
 /// assert!((report.lines[0].largest[0].unwrap() - 0.07).abs() < 1e-12);
 /// ```
 pub fn report(form: &Form, stack: &Stack, coverage: Coverage, unit: Unit) -> Report {
-    let parts = &stack.contributors;
     let faces = [form.lower(), form.upper()];
-    let value = worst_case(&form.value(), parts).nominal.to_f64(unit);
+    let value = worst_case(&form.value(), stack).nominal.to_f64(unit);
     let gap = match form {
         Form::Linear { .. } => None,
-        Form::GasketFill { gap, .. } => Some(worst_case(gap, parts).nominal.to_f64(unit)),
+        Form::GasketFill { gap, .. } => Some(worst_case(gap, stack).nominal.to_f64(unit)),
     };
-    let variances = faces.each_ref().map(|face| variance(&face.terms, stack));
+    let budgets = faces.each_ref().map(|face| budget(&face.terms, stack));
     let sides =
-        [0, 1].map(|at| side((&faces[at], at), value, stack, &variances[at], coverage, unit));
+        [0, 1].map(|at| side((&faces[at], at), value, stack, &budgets[at], coverage, unit));
     // A factor that follows from the degrees of freedom changes with every contributor.
     let few = sides.iter().any(|side| side.degrees_of_freedom.is_some());
     let moving = few && matches!(coverage, Coverage::Level(_));
@@ -159,7 +158,7 @@ pub fn report(form: &Form, stack: &Stack, coverage: Coverage, unit: Unit) -> Rep
     lines.sort_by(|a, b| b.share_of_worst.total_cmp(&a.share_of_worst));
     let target = form.target();
     let off_target =
-        worst_case(&target.terms, parts).nominal.to_f64(unit) - target.bound.to_f64(unit);
+        worst_case(&target.terms, stack).nominal.to_f64(unit) - target.bound.to_f64(unit);
     Report {
         value,
         target: value - off_target,
@@ -179,11 +178,11 @@ fn side(
     (face, at): (&Side, usize),
     value: f64,
     stack: &Stack,
-    variance: &Variance,
+    budget: &Budget,
     coverage: Coverage,
     unit: Unit,
 ) -> ReportSide {
-    let sum = worst_case(&face.terms, &stack.contributors);
+    let sum = worst_case(&face.terms, stack);
     let above = sum.nominal.to_f64(unit) - face.bound.to_f64(unit);
     let uneven = sum.asymmetry.to_f64(unit) / 2.0;
     let (room, worst, middle) = match at {
@@ -194,16 +193,20 @@ fn side(
         let width = (part.tolerance.minus + part.tolerance.plus).to_f64(unit);
         f64::from(part.count) * (weight(&face.terms, part.term) * width / 2.0).powi(2)
     });
-    let combined = variance.root() / unit_ticks(unit);
-    let freedom = variance.degrees_of_freedom();
+    let shared = stack.shared.iter().map(|error| {
+        let extent = error.certified.extent.to_f64(unit);
+        (millionths(stack.weight(&face.terms, error)) * extent).powi(2)
+    });
+    let combined = budget.root() / unit_ticks(unit);
+    let freedom = budget.degrees_of_freedom();
     let factor = coverage.exact(freedom);
     ReportSide {
         limit: value - above,
         worst: worst.to_f64(unit),
-        root_sum_square: halves.sum::<f64>().sqrt(),
+        root_sum_square: halves.chain(shared).sum::<f64>().sqrt(),
         middle,
         combined,
-        degrees_of_freedom: variance.exact_freedom(),
+        degrees_of_freedom: budget.exact_freedom(),
         factor,
         level: coverage.level(freedom),
         expanded: factor * combined,
@@ -232,6 +235,7 @@ fn unit_ticks(unit: Unit) -> f64 {
     unit.ticks() as f64
 }
 
+/// Lines of a requirement: of its contributors, then of the errors that they share.
 fn lines(
     form: &Form,
     faces: &[Side; 2],
@@ -246,39 +250,39 @@ fn lines(
         Form::Linear { .. } => &none,
         Form::GasketFill { gap, .. } => gap,
     };
-    let mut lines: Vec<Contribution> = Vec::new();
-    for (contributor, part) in stack.contributors.iter().enumerate() {
-        let enters = |terms: &Terms| terms.iter().any(|(term, _)| *term == part.term);
-        if !enters(&value) && !enters(gap) {
-            continue;
-        }
-        let count = f64::from(part.count);
-        let within = [part.tolerance.minus, part.tolerance.plus].map(|t| t.to_f64(unit));
-        let at = [0, 1].map(|side| weight(&faces[side].terms, part.term));
-        // Minus or plus: the one that moves the value down, and the one that moves it up.
-        let moves = [0, 1].map(|side| {
-            let hurts = if (at[side] > 0.0) == (side == 0) { within[0] } else { within[1] };
-            count * at[side].abs() * hurts
-        });
-        let own = [0, 1].map(|side| own_variance(stack, contributor, &faces[side].terms, unit));
-        lines.push(Contribution {
-            contributor,
-            sensitivity: weight(&value, part.term),
-            in_gap: weight(gap, part.term),
+    let enters = |part: &Contributor| form.terms().any(|term| term == part.term);
+    let own = stack.contributors.iter().enumerate().filter(|(_, part)| enters(part));
+    let own = own.map(|(index, part)| Line {
+        contributor: index,
+        count: f64::from(part.count),
+        sensitivity: [&value, gap].map(|terms| weight(terms, part.term)),
+        at: faces.each_ref().map(|face| weight(&face.terms, part.term)),
+        within: [part.tolerance.minus, part.tolerance.plus].map(|t| t.to_f64(unit)),
+        standard: part.standard_uncertainty.to_f64(unit),
+        ties: faces.each_ref().map(|face| ties(stack, index, &face.terms, unit)),
+        moved: [0, 1].map(|side| apart_of_lot(stack, index, &faces[side].terms, side, unit)),
+    });
+    let shared = stack.shared.iter().enumerate();
+    let shared = shared.filter(|(_, error)| {
+        error.members.iter().filter_map(|&at| stack.contributors.get(at)).any(enters)
+    });
+    let shared = shared.map(|(index, error)| {
+        let count = |terms: &Terms| millionths(stack.weight(terms, error));
+        let at = faces.each_ref().map(|face| count(&face.terms));
+        let extent = error.certified.extent.to_f64(unit);
+        Line {
+            contributor: stack.contributors.len() + index,
+            count: 1.0,
+            sensitivity: [count(&value), count(gap)],
             at,
-            moves,
-            variance: own,
-            share_of_worst: 0.0,
-            share_of_variance: 0.0,
-            largest: largest(part, at, within, sides),
-            largest_standard: if moving {
-                None
-            } else {
-                let cross = [0, 1].map(|side| cross(stack, part, &faces[side].terms, unit));
-                largest_standard(part, at, cross, sides, unit)
-            },
-        });
-    }
+            within: [extent, extent],
+            standard: error.certified.standard.to_f64(unit),
+            ties: at.map(|c| Ties { square: c * c, cross: 0.0 }),
+            moved: [0.0, 0.0],
+        }
+    });
+    let mut lines: Vec<Contribution> =
+        own.chain(shared).map(|line| line.contribution(sides, moving)).collect();
     let moved: f64 = lines.iter().flat_map(|line| line.moves).sum();
     let varied: f64 = lines.iter().flat_map(|line| line.variance).sum();
     let share = |own: f64, all: f64| if all > 0.0 { own / all } else { 0.0 };
@@ -289,9 +293,135 @@ fn lines(
     lines
 }
 
+#[allow(clippy::cast_precision_loss)]
+fn millionths(raw: i128) -> f64 {
+    raw as f64 / 1e6
+}
+
+/// Share of a contributor in the squared combined standard uncertainty, `square u^2 + cross u / 2`, in its own
+/// standard uncertainty u; the sum changes with u by `square u^2 + cross u`.
+#[derive(Debug, Clone, Copy)]
+struct Ties {
+    square: f64,
+    cross: f64,
+}
+
+/// Ties of a contributor with those of its lot and those that it is correlated with.
+fn ties(stack: &Stack, index: usize, terms: &Terms, unit: Unit) -> Ties {
+    let part = &stack.contributors[index];
+    let c = weight(terms, part.term);
+    let count = |part: &Contributor| f64::from(part.count) * weight(terms, part.term);
+    let own = count(part);
+    let mates = |counts: &dyn Fn(f64) -> bool| -> f64 {
+        let mates = lot_mates(stack, index).map(|mate| (count(mate), mate.standard_uncertainty));
+        mates.filter(|(count, _)| counts(*count)).map(|(count, u)| count * u.to_f64(unit)).sum()
+    };
+    let (square, cross) = match part.lot.map(|lot| lot.alike) {
+        None => (own * c, 0.0),
+        Some(Alike::AtWorst) => (own * own, 2.0 * own * mates(&|other| own * other > 0.0)),
+        Some(Alike::Share(share)) => {
+            let share = share.to_f64().powi(2);
+            (own * c * (1.0 - share) + own * own * share, 2.0 * own * share * mates(&|_| true))
+        }
+    };
+    Ties { square, cross: cross + cross_correlated(stack, part, terms, unit) }
+}
+
+/// Other contributors of the same lot.
+fn lot_mates(stack: &Stack, index: usize) -> impl Iterator<Item = &Contributor> {
+    let own = stack.contributors[index].lot.map(|lot| lot.lot);
+    let others = stack.contributors.iter().enumerate().filter(move |(at, _)| *at != index);
+    others.map(|(_, part)| part).filter(move |part| own.is_some() && part.lot.map(|l| l.lot) == own)
+}
+
+/// Worst-case effect of a contributor, towards the lower limit for `side` 0, less its effect if the error that it has
+/// in common with its lot did not cancel between opposed signs.
+fn apart_of_lot(stack: &Stack, index: usize, terms: &Terms, side: usize, unit: Unit) -> f64 {
+    let part = &stack.contributors[index];
+    let Some(Alike::Share(share)) = part.lot.map(|lot| lot.alike) else {
+        return 0.0;
+    };
+    let count = |part: &Contributor| f64::from(part.count) * weight(terms, part.term);
+    let own = count(part);
+    let all = own + lot_mates(stack, index).map(count).sum::<f64>();
+    let within = [part.tolerance.minus, part.tolerance.plus].map(|t| t.to_f64(unit));
+    let hurts = |c: f64| within[if (c > 0.0) == (side == 0) { 0 } else { 1 }];
+    let joint = if all == 0.0 { 0.0 } else { own * all.signum() * hurts(all) };
+    share.to_f64() * (joint - own.abs() * hurts(own))
+}
+
+/// Line of a requirement before its figures.
+struct Line {
+    contributor: usize,
+    count: f64,
+    /// Sensitivity of the value and of the gap.
+    sensitivity: [f64; 2],
+    at: [f64; 2],
+    within: [f64; 2],
+    standard: f64,
+    ties: [Ties; 2],
+    moved: [f64; 2],
+}
+
+impl Line {
+    fn contribution(&self, sides: &[ReportSide; 2], moving: bool) -> Contribution {
+        // Minus or plus: the one that moves the value down, and the one that moves it up.
+        let moves = [0, 1].map(|side| {
+            let hurts = if (self.at[side] > 0.0) == (side == 0) { 0 } else { 1 };
+            self.count * self.at[side].abs() * self.within[hurts] + self.moved[side]
+        });
+        let u = self.standard;
+        Contribution {
+            contributor: self.contributor,
+            sensitivity: self.sensitivity[0],
+            in_gap: self.sensitivity[1],
+            at: self.at,
+            moves,
+            variance: self.ties.map(|ties| ties.square * u * u + ties.cross * u / 2.0),
+            share_of_worst: 0.0,
+            share_of_variance: 0.0,
+            largest: self.largest(sides),
+            largest_standard: if moving { None } else { self.largest_standard(sides) },
+        }
+    }
+
+    fn largest(&self, sides: &[ReportSide; 2]) -> [Option<f64>; 2] {
+        // Minus counts at the lower limit where the sensitivity is positive, otherwise at the upper.
+        [0, 1].map(|edge| {
+            let side = if (self.at[edge] > 0.0) == (edge == 0) { 0 } else { 1 };
+            if self.at[side] == 0.0 {
+                return None;
+            }
+            let room = sides[side].margin_worst() / (self.count * self.at[side].abs());
+            none_below(self.within[edge] + room)
+        })
+    }
+
+    /// Larger root of the quadratic in the contributor's own standard uncertainty that the expanded rule leaves; its
+    /// ties make the linear term.
+    fn largest_standard(&self, sides: &[ReportSide; 2]) -> Option<f64> {
+        let own = self.standard;
+        let mut least = f64::INFINITY;
+        for (side, Ties { square, cross }) in sides.iter().zip(self.ties) {
+            if square == 0.0 {
+                continue;
+            }
+            let reach = side.room - side.middle;
+            let rest = side.combined.powi(2) - square * own * own - cross * own;
+            let left = (reach / side.factor).powi(2) - rest;
+            let under = cross * cross + 4.0 * square * left;
+            if side.room < 0.0 || reach < 0.0 || under < 0.0 {
+                return None;
+            }
+            least = least.min((under.sqrt() - cross) / (2.0 * square));
+        }
+        Some(least).filter(|least| least.is_finite()).and_then(none_below)
+    }
+}
+
 /// Part of the squared combined standard uncertainty due to the correlations of a contributor, per unit of
 /// its own standard uncertainty.
-fn cross(stack: &Stack, part: &Contributor, terms: &Terms, unit: Unit) -> f64 {
+fn cross_correlated(stack: &Stack, part: &Contributor, terms: &Terms, unit: Unit) -> f64 {
     let c = weight(terms, part.term);
     let mut sum = 0.0;
     for pair in &stack.correlations {
@@ -307,75 +437,6 @@ fn cross(stack: &Stack, part: &Contributor, terms: &Terms, unit: Unit) -> f64 {
         }
     }
     sum
-}
-
-/// Part of a contributor in the squared combined standard uncertainty: its own square, and half of the terms
-/// that it shares with its lot or its correlations.
-fn own_variance(stack: &Stack, contributor: usize, terms: &Terms, unit: Unit) -> f64 {
-    let part = &stack.contributors[contributor];
-    let c = weight(terms, part.term);
-    let standard = |part: &Contributor| part.standard_uncertainty.to_f64(unit);
-    let mut variance = f64::from(part.count) * (c * standard(part)).powi(2);
-    if let Some(own) = part.lot {
-        let shared = |other: &Contributor| {
-            let lot = other.lot.filter(|lot| lot.lot == own.lot);
-            lot.map_or(0.0, |lot| {
-                f64::from(other.count)
-                    * weight(terms, other.term)
-                    * lot.standard_uncertainty.to_f64(unit)
-            })
-        };
-        let all: f64 = stack.contributors.iter().map(shared).sum();
-        variance += f64::from(part.count) * c * own.standard_uncertainty.to_f64(unit) * all;
-    }
-    variance + cross(stack, part, terms, unit) * standard(part) / 2.0
-}
-
-fn largest(
-    part: &Contributor,
-    at: [f64; 2],
-    within: [f64; 2],
-    sides: &[ReportSide; 2],
-) -> [Option<f64>; 2] {
-    let count = f64::from(part.count);
-    // Minus counts at the lower limit where the sensitivity is positive, otherwise at the upper.
-    [0, 1].map(|edge| {
-        let side = if (at[edge] > 0.0) == (edge == 0) { 0 } else { 1 };
-        if at[side] == 0.0 {
-            return None;
-        }
-        let room = sides[side].margin_worst() / (count * at[side].abs());
-        none_below(within[edge] + room)
-    })
-}
-
-/// Larger root of the quadratic in the contributor's own standard uncertainty that the expanded rule leaves;
-/// its correlations make the linear term.
-fn largest_standard(
-    part: &Contributor,
-    at: [f64; 2],
-    cross: [f64; 2],
-    sides: &[ReportSide; 2],
-    unit: Unit,
-) -> Option<f64> {
-    let count = f64::from(part.count);
-    let own = part.standard_uncertainty.to_f64(unit);
-    let mut least = f64::INFINITY;
-    for ((side, c), cross) in sides.iter().zip(at).zip(cross) {
-        let square = count * c * c;
-        if square == 0.0 {
-            continue;
-        }
-        let reach = side.room - side.middle;
-        let rest = side.combined.powi(2) - square * own * own - cross * own;
-        let left = (reach / side.factor).powi(2) - rest;
-        let under = cross * cross + 4.0 * square * left;
-        if side.room < 0.0 || reach < 0.0 || under < 0.0 {
-            return None;
-        }
-        least = least.min((under.sqrt() - cross) / (2.0 * square));
-    }
-    Some(least).filter(|least| least.is_finite()).and_then(none_below)
 }
 
 /// A length of zero or more; `None` for a negative one, beyond the last digits of a float.

@@ -10,9 +10,10 @@ use smallvec::{SmallVec, smallvec};
 use super::monte_carlo::{
     DrawError, DrawModel, DrawOptions, DrawTerm, Joint, Law, Measurand, Outcome, Source, Sum,
 };
-use super::{Contributor, Coverage, Evaluation, Stack};
+use super::{Alike, Contributor, Coverage, Evaluation, SharedError, Stack};
+use crate::decimal::Millionths;
 use crate::length::{Length, Tolerance, Unit};
-use crate::model::{self, Form, Terms};
+use crate::model::{self, Combine, Form, Shape, Terms};
 use crate::narrow::narrow;
 use crate::pump::Growth;
 use crate::stock::Lot;
@@ -21,8 +22,8 @@ use crate::stock::Lot;
 ///
 /// Every contributor follows the distribution of its own shape. A plus/minus is the width of that
 /// distribution, about the middle of its two sides. A stated standard uncertainty is normal; the mean of
-/// readings follows Student's t. Every piece is drawn by itself, the error of its lot once per lot. Growth is
-/// a product of length, expansion and temperature difference. Correlated contributors are drawn together and
+/// readings follows Student's t. Every piece is drawn by itself, or with its lot as far as they err alike; an error
+/// that several contributors share is drawn once. Growth is a product of length, expansion and temperature difference. Correlated contributors are drawn together and
 /// taken as normal (JCGM 101:2008, 6.4.8, from memory).
 ///
 /// `plan` gives the settings of the draws; its limits are replaced by those of the requirement.
@@ -44,8 +45,13 @@ pub fn simulate(
             && part.degrees_of_freedom.is_some_and(|f| f <= 2);
         enters && (readings || stated)
     });
-    if let Some(part) = few {
-        return Err(Undrawn::FewReadings(part.label.clone()));
+    let few = few.map(|part| &part.label).or_else(|| {
+        let known = |freedom: Option<u32>| freedom.is_some_and(|freedom| freedom <= 2);
+        let mut shared = shared_of(form, stack).filter(|(error, _)| known(error.certified.freedom));
+        shared.next().map(|(error, _)| &error.label)
+    });
+    if let Some(label) = few {
+        return Err(Undrawn::FewReadings(label.clone()));
     }
     let [_, lower, upper] = form.stated(unit);
     let plan = DrawOptions { limits: Some([lower, upper]), ..plan.clone() };
@@ -89,14 +95,14 @@ fn draw(form: &Form, stack: &Stack, unit: Unit) -> DrawModel {
         Form::Linear { terms, .. } => (terms.clone(), None),
         Form::GasketFill { gap, .. } => (form.value(), Some(gap.clone())),
     };
-    let mut sources = Sources { unit, list: Vec::new(), lots: Vec::new() };
+    let mut sources = Sources { unit, list: Vec::new(), alike: Vec::new() };
     let mut joint = Vec::new();
     let enters = |part: &Contributor| form.terms().any(|term| term == part.term);
     let mut drawn: Vec<(&Contributor, Drawn)> = Vec::new();
     let groups = together(stack);
     for part in stack.contributors.iter().filter(|part| enters(part)) {
         let tied = groups.iter().any(|group| group.contains(&part.term));
-        let own = if tied { sources.normal(part) } else { sources.add(part) };
+        let own = if tied { sources.normal(part) } else { sources.add(part, is_up(form, part)) };
         drawn.push((part, own));
     }
     for group in groups {
@@ -124,12 +130,26 @@ fn draw(form: &Form, stack: &Stack, unit: Unit) -> DrawModel {
                 .collect(),
         });
     }
-    let sum = |terms: &Terms| Sum {
-        constant: 0.0,
-        terms: drawn
-            .iter()
-            .flat_map(|(part, drawn)| drawn.terms(model::sensitivity(terms, part.term).to_f64()))
-            .collect(),
+    let shared: Vec<_> = shared_of(form, stack)
+        .map(|(error, _)| {
+            let sd = error.certified.standard.to_f64(unit);
+            let law = match error.certified.freedom {
+                Some(dof) => Law::Student { scale: sd, dof },
+                None => Law::Normal { sd },
+            };
+            (error, sources.push(0.0, law))
+        })
+        .collect();
+    let sum = |terms: &Terms| {
+        let own = drawn.iter().flat_map(|(part, drawn)| {
+            drawn.terms(model::sensitivity(terms, part.term).to_f64())
+        });
+        let shared = shared.iter().map(|(error, source)| DrawTerm {
+            factor: count(stack.weight(terms, error)),
+            of: smallvec![*source],
+        });
+        let shared = shared.filter(|term| term.factor != 0.0);
+        Sum { constant: 0.0, terms: own.chain(shared).collect() }
     };
     DrawModel {
         measurand: match gap {
@@ -139,6 +159,28 @@ fn draw(form: &Form, stack: &Stack, unit: Unit) -> DrawModel {
         sources: sources.list,
         joint,
     }
+}
+
+/// Shared errors that enter a requirement, each with one of its members.
+fn shared_of<'a>(
+    form: &'a Form,
+    stack: &'a Stack,
+) -> impl Iterator<Item = (&'a SharedError, &'a Contributor)> {
+    stack.shared.iter().filter_map(move |error| {
+        let mut members = error.members.iter().filter_map(|&member| stack.contributors.get(member));
+        let enters = |part: &&Contributor| form.terms().any(|term| term == part.term);
+        members.find(enters).map(|member| (error, member))
+    })
+}
+
+/// Whether more of a contributor makes the value larger, at the lower limit.
+fn is_up(form: &Form, part: &Contributor) -> bool {
+    model::sensitivity(&form.lower().terms, part.term) > Millionths::ZERO
+}
+
+#[allow(clippy::cast_precision_loss)]
+fn count(millionths: i128) -> f64 {
+    millionths as f64 / 1e6
 }
 
 /// Terms joined by correlations, group by group.
@@ -160,8 +202,8 @@ struct Drawn {
     /// Product of sources for each piece.
     own: Vec<SmallVec<[usize; 3]>>,
     factor: f64,
-    /// Source of its lot's error, and the number of pieces that share it.
-    lot: Option<(usize, f64)>,
+    /// Source that all of its pieces have in common, and their number.
+    alike: Option<(usize, f64)>,
 }
 
 impl Drawn {
@@ -171,18 +213,18 @@ impl Drawn {
         }
         let own =
             self.own.iter().map(|of| DrawTerm { factor: weight * self.factor, of: of.clone() });
-        let lot = self
-            .lot
+        let alike = self
+            .alike
             .map(|(source, count)| DrawTerm { factor: weight * count, of: smallvec![source] });
-        own.chain(lot).collect()
+        own.chain(alike).collect()
     }
 }
 
 struct Sources {
     unit: Unit,
     list: Vec<Source>,
-    /// Sources of the errors shared by lots.
-    lots: Vec<(Lot, usize)>,
+    /// Sources that the pieces of a lot have in common; of opposed signs where nothing is stated, each has its own.
+    alike: Vec<((Lot, Option<bool>), usize)>,
 }
 
 impl Sources {
@@ -195,62 +237,102 @@ impl Sources {
     fn normal(&mut self, part: &Contributor) -> Drawn {
         let sd = part.standard_uncertainty.to_f64(self.unit);
         let source = self.push(self.middle(part), Law::Normal { sd });
-        Drawn { own: vec![smallvec![source]], factor: 1.0, lot: None }
+        Drawn { own: vec![smallvec![source]], factor: 1.0, alike: None }
     }
 
-    fn add(&mut self, part: &Contributor) -> Drawn {
-        let mut factor = 1.0;
+    fn add(&mut self, part: &Contributor, is_up: bool) -> Drawn {
+        let mean = self.middle(part);
+        // Expansions are in millionths per kelvin.
+        let factor = if matches!(part.evaluation, Evaluation::Growth(_)) { 1e-6 } else { 1.0 };
         let own = match &part.evaluation {
-            Evaluation::Growth(growth) => {
-                // Expansions are in millionths per kelvin.
-                factor = 1e-6;
-                vec![self.growth(growth)]
-            }
-            Evaluation::Readings { resolution } => {
-                let mean = self.middle(part);
-                let (scale, dof) = scatter(&part.readings, self.unit);
+            Evaluation::Growth(growth) => vec![self.growth(growth)],
+            Evaluation::Readings { resolution, combine } => {
+                let (scale, dof) = scatter(&part.readings, *combine, self.unit);
                 let source = self.push(mean, Law::Student { scale, dof });
                 let half = resolution.to_f64(self.unit) / 2.0;
                 let read = self.push(0.0, Law::Rectangular { half });
-                return Drawn { own: vec![smallvec![source], smallvec![read]], factor, lot: None };
+                vec![smallvec![source], smallvec![read]]
             }
-            known => {
-                let law = self.law(part, known);
-                let mean = self.middle(part);
-                (0..part.count).map(|_| smallvec![self.push(mean, law)]).collect()
+            Evaluation::Repeated { each, shape, standard, freedom, combine } => {
+                let law = self.law((*each, *shape), standard.to_f64(self.unit), *freedom);
+                let middle = part.nominal.to_f64(self.unit) + uneven(*each, self.unit);
+                let source = self.push(middle, law);
+                let scattered = self.scattered(&part.readings, *combine);
+                std::iter::once(source).chain(scattered).map(|source| smallvec![source]).collect()
             }
+            Evaluation::Within(_) | Evaluation::Standard => return self.pieces(part, is_up),
         };
-        let lot = part.lot.map(|error| {
-            let known = self.lots.iter().find(|(lot, _)| *lot == error.lot);
+        Drawn { own, factor, alike: None }
+    }
+
+    /// Pieces, each by itself as far as it does not err with its lot.
+    fn pieces(&mut self, part: &Contributor, is_up: bool) -> Drawn {
+        let mean = self.middle(part);
+        let (share, key) = match part.lot.map(|of| (of.lot, of.alike)) {
+            None => (0.0, None),
+            Some((lot, Alike::AtWorst)) => (1.0, Some((lot, Some(is_up)))),
+            Some((lot, Alike::Share(share))) => (share.to_f64(), Some((lot, None))),
+        };
+        let law = |part_of: f64| {
+            let shape = match part.evaluation {
+                Evaluation::Within(shape) => Some(shape),
+                _ => None,
+            };
+            let standard = part.standard_uncertainty.to_f64(self.unit);
+            self.law((part.tolerance, shape), standard, part.degrees_of_freedom).scaled(part_of)
+        };
+        let (apart, common) = (law((1.0 - share * share).max(0.0).sqrt()), law(share));
+        // Wholly alike: nothing is left to draw for each.
+        let (pieces, factor) = if share == 1.0 { (1, f64::from(part.count)) } else { (part.count, 1.0) };
+        let own = (0..pieces).map(|_| smallvec![self.push(mean, apart)]).collect();
+        let alike = key.filter(|_| share > 0.0).map(|key| {
+            let known = self.alike.iter().find(|(known, _)| *known == key);
             let source = known.map(|(_, source)| *source).unwrap_or_else(|| {
-                let sd = error.standard_uncertainty.to_f64(self.unit);
-                let source = self.push(0.0, Law::Normal { sd });
-                self.lots.push((error.lot, source));
+                let source = self.push(0.0, common);
+                self.alike.push((key, source));
                 source
             });
             (source, f64::from(part.count))
         });
-        Drawn { own, factor, lot }
+        Drawn { own, factor, alike }
     }
 
-    fn law(&self, part: &Contributor, known: &Evaluation) -> Law {
-        let half = half(part.tolerance, self.unit);
-        let sd = part.standard_uncertainty.to_f64(self.unit);
-        match (known, part.degrees_of_freedom) {
-            (Evaluation::Within(model::Shape::Rectangular), _) => Law::Rectangular { half },
-            (Evaluation::Within(model::Shape::Triangular), _) => Law::Triangular { half },
-            (Evaluation::Within(model::Shape::UShaped), _) => Law::UShaped { half },
+    /// Scatter of the mean of several readings whose own uncertainty is stated; nothing where they are all alike.
+    ///
+    /// Student's distribution of two or three readings has no standard deviation. In its place stands the normal
+    /// distribution with the same 95 % range: our own choice, no source.
+    fn scattered(&mut self, readings: &[Length], combine: Combine) -> Option<usize> {
+        let (scale, dof) = scatter(readings, combine, self.unit);
+        if combine != Combine::Mean || scale <= 0.0 {
+            return None;
+        }
+        let law = match dof {
+            3.. => Law::Student { scale, dof },
+            _ => {
+                let level = Coverage::Level(Millionths::from_raw(950_000));
+                let wider = level.exact(Some(dof)) / level.exact(None);
+                Law::Normal { sd: scale * wider }
+            }
+        };
+        Some(self.push(0.0, law))
+    }
+
+    /// Law of one value: within a tolerance, or of a stated standard uncertainty.
+    fn law(&self, (within, shape): (Tolerance, Option<Shape>), sd: f64, freedom: Option<u32>) -> Law {
+        let half = (within.minus + within.plus).to_f64(self.unit) / 2.0;
+        match (shape, freedom) {
+            (Some(Shape::Rectangular), _) => Law::Rectangular { half },
+            (Some(Shape::Triangular), _) => Law::Triangular { half },
+            (Some(Shape::UShaped), _) => Law::UShaped { half },
             // A standard uncertainty with few degrees of freedom follows Student's t.
-            (Evaluation::Standard, Some(dof)) => Law::Student { scale: sd, dof },
-            _ => Law::Normal { sd },
+            (None, Some(dof)) => Law::Student { scale: sd, dof },
+            (Some(Shape::Normal), _) | (None, None) => Law::Normal { sd },
         }
     }
 
     /// Middle of the tolerance of one piece.
     fn middle(&self, part: &Contributor) -> f64 {
-        let [minus, plus] =
-            [part.tolerance.minus, part.tolerance.plus].map(|t| t.to_f64(self.unit));
-        part.nominal.to_f64(self.unit) + (plus - minus) / 2.0
+        part.nominal.to_f64(self.unit) + uneven(part.tolerance, self.unit)
     }
 
     fn growth(&mut self, growth: &Growth) -> SmallVec<[usize; 3]> {
@@ -267,19 +349,22 @@ impl Sources {
     }
 }
 
-/// Standard uncertainty of the mean of readings from their scatter alone, and its degrees of freedom.
+/// Standard uncertainty of readings combined, from their scatter alone, and its degrees of freedom.
 #[allow(clippy::cast_precision_loss)]
-fn scatter(readings: &[Length], unit: Unit) -> (f64, u32) {
+fn scatter(readings: &[Length], combine: Combine, unit: Unit) -> (f64, u32) {
     let n = readings.len() as f64;
     let values: Vec<f64> = readings.iter().map(|r| r.to_f64(unit)).collect();
     let mean = values.iter().sum::<f64>() / n;
     let squares: f64 = values.iter().map(|value| (value - mean).powi(2)).sum();
     let few = narrow::<u32>(readings.len().saturating_sub(1));
-    ((squares / (n - 1.0) / n).sqrt(), few)
+    let shared_by = if combine == Combine::Mean { n } else { 1.0 };
+    ((squares / (n - 1.0) / shared_by).sqrt(), few)
 }
 
-fn half(tolerance: Tolerance, unit: Unit) -> f64 {
-    (tolerance.minus + tolerance.plus).to_f64(unit) / 2.0
+/// Distance of the middle of a tolerance above its nominal value.
+fn uneven(tolerance: Tolerance, unit: Unit) -> f64 {
+    let [minus, plus] = [tolerance.minus, tolerance.plus].map(|t| t.to_f64(unit));
+    (plus - minus) / 2.0
 }
 
 #[cfg(test)]
@@ -288,7 +373,9 @@ mod tests {
     use crate::decimal::Millionths;
     use crate::length::Uncertainty;
     use crate::model::{Correlation, Shape};
-    use crate::stack::{LotError, report};
+    use crate::gauge::Certified;
+    use crate::stack::{Alike, ErrorSource, OfLot, SharedError, report};
+    use crate::stock::Lot;
 
     fn part(term: model::Term, nominal: i64, within: i64, shape: Shape) -> Contributor {
         let tolerance = Tolerance::even(Length::from_ticks(within));
@@ -316,16 +403,22 @@ mod tests {
         pieces.count = 4;
         pieces.tolerance = Tolerance { minus: Length::from_ticks(6_000), plus: Length::ZERO };
         pieces.standard_uncertainty = Shape::Rectangular.standard_uncertainty(pieces.tolerance);
-        pieces.lot = Some(LotError {
-            lot: Lot::Item(0),
-            standard_uncertainty: Uncertainty::from(Length::from_ticks(1_500)),
-        });
+        let lot = Lot::Item(0);
+        pieces.lot = Some(OfLot { lot, alike: Alike::Share(Millionths::from_raw(600_000)) });
+        let standard = Uncertainty::from(Length::from_ticks(1_500));
+        let mean = SharedError {
+            label: String::new(),
+            source: ErrorSource::Mean(lot),
+            members: vec![2],
+            certified: Certified { standard, ..Certified::default() },
+        };
         let stack = Stack {
             contributors: vec![
                 part(terms[0], 1_000_000, 5_000, Shape::UShaped),
                 part(terms[1], 300_000, 4_000, Shape::Triangular),
                 pieces,
             ],
+            shared: vec![mean],
             correlations: vec![Correlation {
                 between: [terms[0], terms[1]],
                 coefficient: Millionths::from_raw(-400_000),
@@ -362,7 +455,7 @@ mod tests {
                 part(gap, 1_000_000, 30_000, Shape::Rectangular),
                 part(gasket, 1_500_000, 0, Shape::Rectangular),
             ],
-            correlations: vec![],
+            ..Stack::default()
         };
         let form = Form::GasketFill {
             gasket: 0,
@@ -389,8 +482,8 @@ mod tests {
             .map(|thousand| Length::from_ticks(thousand * 1_000))
             .to_vec();
         let resolution = Length::from_ticks(4_000);
-        read.evaluation = Evaluation::Readings { resolution };
-        let stack = Stack { contributors: vec![read], correlations: vec![] };
+        read.evaluation = Evaluation::Readings { resolution, combine: Combine::Mean };
+        let stack = Stack { contributors: vec![read], ..Stack::default() };
         let form = Form::Linear {
             terms: vec![(term, Millionths::ONE)],
             target: Length::from_ticks(1_000_000),

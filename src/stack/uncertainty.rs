@@ -11,45 +11,51 @@
 
 use smallvec::SmallVec;
 
-use super::{Coverage, LotError, Stack};
+use super::{Alike, Coverage, ErrorSource, OfLot, Stack};
 use crate::decimal::Millionths;
-use crate::length::{Fine, Uncertainty, root_up};
+use crate::gauge::Certified;
+use crate::length::{Fine, Tolerance, Uncertainty, root_up};
 use crate::model::{Correlation, Term, sensitivity};
+use crate::narrow::narrow;
 use crate::stock::Lot;
 
 /// Expanded uncertainty of a sum of contributors: the coverage factor times its combined standard
 /// uncertainty.
 ///
-/// Pieces are independent of each other except for the error of their lot, which is the same for all pieces
-/// of one lot (correlation 1) in every place. Dimensions and thermal terms may be correlated as the model
-/// says: `u_c^2 = sum n (c u)^2 + sum over lots (sum n c)^2 u_lot^2 + 2 sum over pairs r (c u)(c u)'`.
+/// Pieces of one lot err together as [`Alike`] says; the error of a lot's mean or of a gauge is one and the same for
+/// all that it enters (correlation 1). Dimensions and thermal terms may be correlated as the model says:
+/// `u_c^2 = sum n (c u)^2 + sum over shared errors (sum n c)^2 u^2 + 2 sum over pairs r (c u)(c u)'`.
 /// Source: JCGM 100:2008, 5.1.2 equation (10), 5.2.2 equations (13) and (16), 6.2.1 equation (18) (from
 /// memory). Both `u_c` and `k u_c` are rounded up.
 ///
 /// ```
 /// use gapwright::decimal::Millionths;
+/// use gapwright::gauge::Certified;
 /// use gapwright::length::{Length, Tolerance, Uncertainty};
 /// use gapwright::model::Term;
-/// use gapwright::stack::{Contributor, Coverage, Evaluation, LotError, Stack, expanded};
+/// use gapwright::stack::{Contributor, Coverage, ErrorSource, Evaluation, SharedError, Stack, expanded};
 /// use gapwright::stock::Lot;
 /// let ticks = |n| Uncertainty::from(Length::from_ticks(n));
-/// let part = |term, count, standard, lot| Contributor {
+/// let part = |term, count, standard| Contributor {
 ///     label: String::new(), term, item: None, count, readings: vec![],
 ///     nominal: Length::ZERO, tolerance: Tolerance::default(),
-///     evaluation: Evaluation::Standard, standard_uncertainty: ticks(standard), degrees_of_freedom: None, lot,
+///     evaluation: Evaluation::Standard, standard_uncertainty: ticks(standard), degrees_of_freedom: None, lot: None,
 /// };
-/// let lot = LotError { lot: Lot::Item(0), standard_uncertainty: ticks(20) };
 /// // One gap of 30 less two shims of 10 each, whose lot is known to 20:
 /// // 30^2 + 2 x 10^2 + (2 x 20)^2 = 2700, of which the root is 51.961...
-/// let parts = [part(Term::Dimension(0), 1, 30, None), part(Term::Pack(0), 2, 10, Some(lot))];
-/// let stack = Stack { contributors: parts.to_vec(), correlations: Vec::new() };
+/// let parts = [part(Term::Dimension(0), 1, 30), part(Term::Pack(0), 2, 10)];
+/// let mean = SharedError {
+///     label: "mean of the lot".into(), source: ErrorSource::Mean(Lot::Item(0)), members: vec![1],
+///     certified: Certified { standard: ticks(20), ..Certified::default() },
+/// };
+/// let stack = Stack { contributors: parts.to_vec(), shared: vec![mean], ..Stack::default() };
 /// let minus_one = Millionths::from_raw(-1_000_000);
 /// let terms = [(Term::Dimension(0), Millionths::ONE), (Term::Pack(0), minus_one)];
 /// let two = Coverage::Factor(Millionths::from_raw(2_000_000));
 /// assert_eq!(expanded(&terms, &stack, two).raw(), 103_923_049); // 2 x 51.961 524 227...
 /// ```
 pub fn expanded(terms: &[(Term, Millionths)], stack: &Stack, coverage: Coverage) -> Fine {
-    Fine::from_raw(variance(terms, stack).expanded(coverage))
+    Fine::from_raw(budget(terms, stack).expanded(coverage))
 }
 
 /// Whether correlations can all hold at once: their matrix is positive semi-definite, so that no combination
@@ -89,56 +95,155 @@ pub(crate) fn can_be(correlations: &[Correlation]) -> bool {
     true
 }
 
-/// Squared combined standard uncertainty of a sum of contributors.
-pub(crate) fn variance(terms: &[(Term, Millionths)], stack: &Stack) -> Variance {
+/// Errors of a sum of contributors.
+pub(crate) fn budget(terms: &[(Term, Millionths)], stack: &Stack) -> Budget {
     let weight = |of: Term| i128::from(sensitivity(terms, of).raw());
-    let mut variance = Variance::default();
+    let mut budget = Budget::default();
     for part in &stack.contributors {
-        let c = weight(part.term);
-        variance.add(c, part.count, part.standard_uncertainty, part.degrees_of_freedom);
-        if let Some(LotError { lot, standard_uncertainty: standard }) = part.lot {
-            variance.add_lot(c, part.count, lot, standard);
-        }
+        budget.add(weight(part.term), part.count, &part.error());
+    }
+    for error in &stack.shared {
+        budget.add_shared(error.source, stack.weight(terms, error), error.certified);
     }
     let standard = |term: Term| {
         let part = stack.contributors.iter().find(|part| part.term == term);
         part.map_or(Uncertainty::ZERO, |part| part.standard_uncertainty)
     };
-    variance.correlate(&stack.correlations, weight, standard);
-    variance
+    budget.correlate(&stack.correlations, weight, standard);
+    budget
 }
 
-/// Sum of squared standard uncertainties, in millionths of a femtometre squared; too large a sum stays at the
-/// greatest number of its type.
+/// Error of one piece or dimension.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct PieceError {
+    pub(crate) tolerance: Tolerance,
+    pub(crate) standard: Uncertainty,
+    pub(crate) freedom: Option<u32>,
+    pub(crate) lot: Option<OfLot>,
+}
+
+/// Errors of a sum: its worst case, and squared standard uncertainties in millionths of a femtometre squared; too
+/// large a sum stays at the greatest number of its type.
 #[derive(Debug, Clone, Default, PartialEq)]
-pub(crate) struct Variance {
+pub(crate) struct Budget {
+    /// Worst case of the errors that are no part's but its own, below and above, in millionths of a millionth of a
+    /// tick.
+    own: [i128; 2],
     independent: i128,
-    /// Lots, each with the sum of its pieces' sensitivities, in millionths, and its standard uncertainty in
-    /// femtometres.
-    lots: SmallVec<[(Lot, i128, i128); 4]>,
-    /// Sum of the fourth powers of the parts with finite degrees of freedom, each over those
+    shared: SmallVec<[Shared; 4]>,
+    /// Sum of the fourth powers of the independent parts with finite degrees of freedom, each over those
     /// (Welch-Satterthwaite).
     fourths: f64,
 }
 
-impl Variance {
-    /// Adds `count` independent parts of a sensitivity in millionths.
-    pub(crate) fn add(&mut self, c: i128, count: u32, standard: Uncertainty, freedom: Option<u32>) {
+/// Error that several parts share.
+#[derive(Debug, Clone, PartialEq)]
+struct Shared {
+    of: Sharing,
+    /// Sums of count times sensitivity, in millionths, of the parts that err upwards with it and downwards.
+    up: i128,
+    down: i128,
+    standard: Uncertainty,
+    /// Range below and above, in millionths of a tick.
+    extent: [i128; 2],
+    freedom: Option<u32>,
+}
+
+/// Reason that parts share an error.
+#[derive(Debug, Clone, Copy, PartialEq)]
+enum Sharing {
+    /// Pieces of one lot that may err alike, nobody knows how far: only those of one sign together.
+    OneSign(Lot),
+    /// Stated share of the tolerance of one lot.
+    Alike(Lot),
+    /// Measured mean of a lot, or a gauge.
+    Source(ErrorSource),
+}
+
+impl Shared {
+    fn variance(&self) -> i128 {
+        let square = |weight: i128| squared(weight.saturating_mul(self.standard.raw().into()));
+        match self.of {
+            Sharing::OneSign(_) => square(self.up).saturating_add(square(self.down)),
+            Sharing::Alike(_) | Sharing::Source(_) => square(self.up.saturating_add(self.down)),
+        }
+    }
+
+    /// Worst case below and above the sum.
+    fn worst(&self) -> [i128; 2] {
+        let weight = self.up.saturating_add(self.down);
+        let [minus, plus] = self.extent;
+        let [below, above] = if weight > 0 { [minus, plus] } else { [plus, minus] };
+        [below, above].map(|extent| weight.saturating_abs().saturating_mul(extent))
+    }
+}
+
+impl Budget {
+    /// Adds `count` pieces of a sensitivity in millionths.
+    pub(crate) fn add(&mut self, c: i128, count: u32, error: &PieceError) {
+        let all = c.saturating_mul(count.into());
+        let [minus, plus] =
+            [error.tolerance.minus, error.tolerance.plus].map(|t| i128::from(t.ticks()));
+        let alike = match error.lot.map(|lot| lot.alike) {
+            Some(Alike::Share(share)) => i128::from(share.raw()),
+            Some(Alike::AtWorst) | None => 0,
+        };
+        let sides = if c > 0 { [minus, plus] } else { [plus, minus] };
+        for (own, side) in self.own.iter_mut().zip(sides) {
+            let apart = all.saturating_abs().saturating_mul(side * (ONE - alike));
+            *own = own.saturating_add(apart);
+        }
+        let standard = match error.lot {
+            Some(OfLot { lot, alike: Alike::AtWorst }) => {
+                self.join(Sharing::OneSign(lot), all, error.standard, [0, 0], None);
+                return;
+            }
+            Some(OfLot { lot, alike: Alike::Share(share) }) if alike > 0 => {
+                let common = times_up(error.standard, share);
+                let extent = [minus * alike, plus * alike];
+                self.join(Sharing::Alike(lot), all, common, extent, None);
+                apart(error.standard, share)
+            }
+            Some(_) | None => error.standard,
+        };
         let square = squared(c.saturating_mul(standard.raw().into()));
-        let all = square.saturating_mul(i128::from(count));
-        self.independent = self.independent.saturating_add(all);
-        if let Some(freedom) = freedom {
+        self.independent = self.independent.saturating_add(square.saturating_mul(count.into()));
+        if let Some(freedom) = error.freedom {
             self.fourths += float(square).powi(2) * f64::from(count) / f64::from(freedom.max(1));
         }
     }
 
-    /// Adds the lot error of `count` pieces.
-    pub(crate) fn add_lot(&mut self, c: i128, count: u32, lot: Lot, standard: Uncertainty) {
-        let all = c.saturating_mul(i128::from(count));
-        match self.lots.iter_mut().find(|(other, _, _)| *other == lot) {
-            Some((_, sum, _)) => *sum = sum.saturating_add(all),
-            None => self.lots.push((lot, all, i128::from(standard.raw()))),
-        }
+    /// Adds an error that counts `weight` times, in millionths: the sum of count times sensitivity of its members.
+    pub(crate) fn add_shared(&mut self, source: ErrorSource, weight: i128, error: Certified) {
+        let extent = i128::from(error.extent.ticks()) * ONE;
+        let extent = [extent, extent];
+        self.join(Sharing::Source(source), weight, error.standard, extent, error.freedom);
+    }
+
+    fn join(
+        &mut self,
+        of: Sharing,
+        weight: i128,
+        standard: Uncertainty,
+        extent: [i128; 2],
+        freedom: Option<u32>,
+    ) {
+        let at = self.shared.iter().position(|shared| shared.of == of);
+        let at = at.unwrap_or_else(|| {
+            self.shared.push(Shared { of, up: 0, down: 0, standard, extent, freedom });
+            self.shared.len() - 1
+        });
+        let sum = if weight > 0 { &mut self.shared[at].up } else { &mut self.shared[at].down };
+        *sum = sum.saturating_add(weight);
+    }
+
+    /// Worst case below and above, in millionths of a tick, rounded up.
+    pub(crate) fn worst(&self) -> [i128; 2] {
+        let all = self.shared.iter().map(Shared::worst);
+        let sum = all.fold(self.own, |sum, one| {
+            [sum[0].saturating_add(one[0]), sum[1].saturating_add(one[1])]
+        });
+        sum.map(|side| side.saturating_add(ONE - 1).div_euclid(ONE))
     }
 
     /// Adds the cross terms of correlated terms, given the sensitivity (in millionths) and the standard
@@ -155,14 +260,14 @@ impl Variance {
             let product = a.saturating_mul(b).saturating_mul(2);
             let r = i128::from(coefficient.raw());
             // Product times r over a million, rounded up, in whole numbers throughout.
-            let (whole, rest) = (product.div_euclid(1_000_000), product.rem_euclid(1_000_000));
-            let both = whole.saturating_mul(r).saturating_add(-(-(rest * r)).div_euclid(1_000_000));
+            let (whole, rest) = (product.div_euclid(ONE), product.rem_euclid(ONE));
+            let both = whole.saturating_mul(r).saturating_add(-(-(rest * r)).div_euclid(ONE));
             self.independent = self.independent.saturating_add(both);
         }
     }
 
     fn total(&self) -> i128 {
-        let shared = self.lots.iter().map(|(_, c, u)| squared(c.saturating_mul(*u)));
+        let shared = self.shared.iter().map(Shared::variance);
         shared.fold(self.independent.max(0), i128::saturating_add)
     }
 
@@ -180,7 +285,12 @@ impl Variance {
 
     /// Effective degrees of freedom, not truncated.
     pub(crate) fn exact_freedom(&self) -> Option<f64> {
-        (self.fourths > 0.0).then(|| float(self.total()).powi(2) / self.fourths)
+        let shared = self.shared.iter().filter_map(|one| {
+            let freedom = one.freedom?;
+            Some(float(one.variance()).powi(2) / f64::from(freedom.max(1)))
+        });
+        let fourths = self.fourths + shared.sum::<f64>();
+        (fourths > 0.0).then(|| float(self.total()).powi(2) / fourths)
     }
 
     /// Combined standard uncertainty in ticks.
@@ -201,6 +311,21 @@ impl Variance {
         const UNIT: i128 = 100_000_000_000;
         (scaled.saturating_add(UNIT - 1).div_euclid(UNIT)).min(i128::MAX / 4)
     }
+}
+
+/// One, in millionths.
+const ONE: i128 = 1_000_000;
+
+/// Common part of a standard uncertainty, rounded up.
+pub(crate) fn times_up(standard: Uncertainty, share: Millionths) -> Uncertainty {
+    let product = i128::from(standard.raw()) * i128::from(share.raw());
+    Uncertainty::from_raw(narrow::<i64>((product + ONE - 1).div_euclid(ONE)))
+}
+
+/// Part of a standard uncertainty that is not common, rounded up: both parts together come to the whole.
+pub(crate) fn apart(standard: Uncertainty, share: Millionths) -> Uncertainty {
+    let rest = ONE * ONE - squared(share.raw().into());
+    Uncertainty::root_of(squared(standard.raw().into()).saturating_mul(rest), ONE * ONE)
 }
 
 fn squared(number: i128) -> i128 {
@@ -240,10 +365,11 @@ mod tests {
             ),
         ];
         for (parts, exact, whole) in cases {
-            let mut sum = Variance::default();
+            let mut sum = Budget::default();
             for &(u, freedom) in parts {
                 let freedom = Some(freedom).filter(|freedom| *freedom > 0);
-                sum.add(1_000_000, 1, Uncertainty::from_raw(u), freedom);
+                let (standard, tolerance) = (Uncertainty::from_raw(u), Tolerance::default());
+                sum.add(1_000_000, 1, &PieceError { tolerance, standard, freedom, lot: None });
             }
             let found = sum.exact_freedom().unwrap_or_default();
             assert!((found - exact).abs() < 2e-6, "{found} for {exact}");

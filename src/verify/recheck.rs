@@ -5,7 +5,7 @@
 
 use std::collections::BTreeMap;
 
-use super::{Breach, RecordBreach, check_pieces, holds};
+use super::{Breach, RecordBreach, check_pieces, limits};
 use crate::decimal::Millionths;
 use crate::job::Job;
 use crate::length::Tolerance;
@@ -181,8 +181,7 @@ fn all_met(
     let mut read = |reading: Option<Readings>| {
         let picks = reading.map(|readings| {
             let Reading { value, within } = readings.last();
-            let size =
-                Size { thickness: value, tolerance: Tolerance::even(within), uncertainty: None };
+            let size = Size { alike: Some(Millionths::ZERO), ..Size::new(value, Tolerance::even(within)) };
             let (kind, fit) = (String::new(), Code::new(""));
             job.parts.stock.push(Item::of("reading", kind, fit, size, 1));
             Pick { item: job.stock.len() - 1, peeled: 0, count: 1 }
@@ -245,7 +244,7 @@ fn all_met(
             // A changed gasket counts with its pieces: the reading of the old one does not apply to it.
             Form::GasketFill { gap, .. } => *gap = predicted(gap),
         }
-        holds(job, pump, &packs, &form)
+        limits::hold(job, pump, &packs, &form)
     });
     job.parts.stock.truncate(own);
     met

@@ -356,7 +356,7 @@ impl Slip<'_, '_> {
         let all = self.pump.requirements.iter().map(|other| &other.form);
         let mut hot = all.filter(|form| form.is_hot() && form.cold_terms() == asked).peekable();
         hot.peek()?;
-        let parts = stack(self.job, self.pump, packs).contributors;
+        let parts = stack(self.job, self.pump, packs);
         let unit = self.model().unit;
         let windows = hot.filter_map(|form| cold_window(form, &parts, unit));
         windows.reduce(Window::both)

@@ -97,11 +97,7 @@ pub fn fleet(
     }
     let mut stock = Vec::new();
     let mut lot = |kind: &str, size: i64, used: usize, slack: i64, price: i64| {
-        let thickness = Size {
-            thickness: tenth_thou(size),
-            tolerance: Tolerance::even(tenth_thou(slack)),
-            uncertainty: None,
-        };
+        let thickness = Size::new(tenth_thou(size), Tolerance::even(tenth_thou(slack)));
         let on_hand = u32::try_from((used * tenths).div_ceil(10)).unwrap();
         // Some sizes appear twice, as separate lots.
         let (item, fit) = (format!("{kind}-{size}-{}", stock.len() + 1), Code::new("A"));

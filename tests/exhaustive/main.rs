@@ -14,6 +14,7 @@
 
 #[path = "../bench/generate.rs"]
 mod generate;
+mod errors;
 mod purchase;
 mod student;
 
@@ -24,6 +25,7 @@ use gapwright::choose::control::Control;
 use gapwright::choose::worth::worth;
 use gapwright::cutting::PlateLot;
 use gapwright::decimal::Millionths;
+use gapwright::gauge::{Certified, Gauge, OfGauge};
 use gapwright::job::{Job, Parts};
 use gapwright::length::{Length, Tolerance, Uncertainty, Unit};
 use gapwright::model::{
@@ -32,13 +34,15 @@ use gapwright::model::{
 use gapwright::plan::{Kit, Objective, PackPick, Plan};
 use gapwright::policy::{Acceptance, Policy};
 use gapwright::pump::{Growth, Measured, Pump};
-use gapwright::stack::Coverage;
+use gapwright::stack::{Alike, Coverage};
 use gapwright::stock::Cut;
 use gapwright::stock::{Code, Item, Size};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
-const CASES: u64 = 10_000;
+use errors::is_clear;
+
+const CASES: u64 = 16_000;
 
 #[test]
 fn every_small_outage_comes_out_as_exhaustive_search_says() {
@@ -48,6 +52,7 @@ fn every_small_outage_comes_out_as_exhaustive_search_says() {
     let (mut expanded, mut other_than_worst, mut other_than_nominal) = (0, 0, 0);
     let (mut shared, mut lots_matter) = (0, 0);
     let mut told: BTreeMap<&str, [usize; 2]> = BTreeMap::new();
+    let mut sharing = [0; 3];
     for seed in 0..CASES {
         let job = random_job(seed);
         let plan = choose(&job, &Control::unlimited()).expect("small jobs can be listed");
@@ -89,12 +94,32 @@ fn every_small_outage_comes_out_as_exhaustive_search_says() {
         spoiled += usize::from(plan.issued(&job).iter().enumerate().any(left_over));
         gapwright::verify::verify(job.clone(), plan.clone())
             .unwrap_or_else(|breaches| panic!("case {seed}: {breaches:?}"));
+        let differs = |change: &dyn Fn(&mut Parts)| {
+            let other = job.clone().with(change).unwrap();
+            let other = choose(&other, &Control::unlimited()).unwrap();
+            usize::from(pieces(&other) != pieces(&plan))
+        };
+        let gauged = job.pumps.iter().flat_map(|pump| &pump.dimensions).any(|d| d.gauge.is_some());
         if job.policy.acceptance == Acceptance::Expanded {
-            let differs = |change: &dyn Fn(&mut Parts)| {
-                let other = job.clone().with(change).unwrap();
-                let other = choose(&other, &Control::unlimited()).unwrap();
-                usize::from(pieces(&other) != pieces(&plan))
-            };
+            sharing[0] += differs(&|j| {
+                j.stock.iter_mut().for_each(|item| {
+                    item.size.as_mut().unwrap().alike = Some(Millionths::ZERO);
+                });
+            });
+            sharing[1] += differs(&|j| {
+                j.policy.alike = Alike::Share(Millionths::ONE);
+                j.stock.iter_mut().for_each(|item| item.size.as_mut().unwrap().alike = None);
+            });
+        }
+        if gauged {
+            sharing[2] += differs(&|j| {
+                let of_item = |item: &mut Item| item.size.as_mut().unwrap().gauge = None;
+                j.stock.iter_mut().for_each(of_item);
+                let dimensions = j.pumps.iter_mut().flat_map(|pump| &mut pump.dimensions);
+                dimensions.for_each(|measured| measured.gauge = None);
+            });
+        }
+        if job.policy.acceptance == Acceptance::Expanded {
             expanded += 1;
             other_than_worst += differs(&|j| j.policy.acceptance = Acceptance::WorstCase);
             other_than_nominal += differs(&|j| j.policy.acceptance = Acceptance::Nominal);
@@ -143,13 +168,15 @@ fn every_small_outage_comes_out_as_exhaustive_search_says() {
          expanded {expanded}: other than by worst case {other_than_worst}, than by nominal \
          {other_than_nominal}, pieces that share a lot error {shared}, \
          other than without lot errors {lots_matter}; \
-         seen, and other than without it: {told:?}"
+         seen, and other than without it: {told:?}; other than with pieces that err apart, with \
+         lots alike, without gauges: {sharing:?}"
     );
     assert!(served_all > 1000 && some_short > 1000 && none_served > 100);
     assert!(greedy_worse > 250 && ties > 100);
     assert!(peeled > 400 && cut > 800 && mixed > 150 && spoiled > 300);
     assert!(expanded > 3000 && other_than_worst > 500 && other_than_nominal > 500 && shared > 200);
     assert!(lots_matter > 300);
+    assert!(sharing.iter().all(|count| *count > 20));
     assert_eq!(told.len(), 5);
     assert!(told.values().all(|[seen, matters]| *seen > 900 && *matters > 60));
 }
@@ -580,167 +607,49 @@ fn fill(
     counts[from] = 0;
 }
 
-/// Least, nominal and greatest value of a sum of terms, in millionths of a tick.
-fn span(job: &Job, pump: &Pump, packs: &[Vec<u32>], terms: &[(Term, Millionths)]) -> [i128; 3] {
-    let mut span = [0; 3];
-    for (term, c) in terms {
-        let c = i128::from(c.raw());
-        let (low, middle, high) = match *term {
-            Term::Dimension(d) => {
-                let m = &pump.dimensions[d];
-                (m.value - m.tolerance.minus, m.value, m.value + m.tolerance.plus)
-            }
-            Term::Thermal(t) => {
-                let growth = &pump.growths[t];
-                (
-                    growth.value - growth.tolerance.minus,
-                    growth.value,
-                    growth.value + growth.tolerance.plus,
-                )
-            }
+/// Nominal value of a sum of terms, in millionths of a tick.
+fn sum(job: &Job, pump: &Pump, packs: &[Vec<u32>], terms: &[(Term, Millionths)]) -> i128 {
+    let of = |(term, c): &(Term, Millionths)| {
+        let length = match *term {
+            Term::Dimension(d) => pump.dimensions[d].value,
+            Term::Thermal(t) => pump.growths[t].value,
             Term::Pack(p) => {
-                let mut all = (Length::ZERO, Length::ZERO, Length::ZERO);
-                for (offer, &count) in offers(job).iter().zip(&packs[p]) {
-                    let tolerance = job.stock[offer.item].size.unwrap().tolerance;
-                    all.0 = all.0 + (offer.thickness - tolerance.minus) * count;
-                    all.1 = all.1 + offer.thickness * count;
-                    all.2 = all.2 + (offer.thickness + tolerance.plus) * count;
-                }
-                all
+                let offers = offers(job);
+                let pieces = offers.iter().zip(&packs[p]);
+                pieces.fold(Length::ZERO, |all, (offer, &count)| all + offer.thickness * count)
             }
         };
-        let ends = [c * i128::from(low.ticks()), c * i128::from(high.ticks())];
-        span[0] += ends[0].min(ends[1]);
-        span[1] += c * i128::from(middle.ticks());
-        span[2] += ends[0].max(ends[1]);
-    }
-    span
+        i128::from(c.raw()) * i128::from(length.ticks())
+    };
+    terms.iter().map(of).sum()
 }
 
 const MILLION: i128 = 1_000_000;
 
-/// Whether a distance, in ticks, is at least the expanded uncertainty of a sum: k times the root of the sum of
-/// squares, where all pieces of one lot share its lot error.
-fn is_clear(
-    job: &Job,
-    pump: &Pump,
-    packs: &[Vec<u32>],
-    weights: &[(Term, f64)],
-    distance: f64,
-) -> bool {
-    let weight = |wanted: Term| -> f64 {
-        let own = weights.iter().filter(|(term, _)| *term == wanted);
-        own.map(|(_, weight)| weight).sum()
-    };
-    let (mut variance, mut middle, mut fourths) = (0.0, 0.0, 0.0);
-    let measured = pump.dimensions.iter().enumerate();
-    let measured = measured.map(|(d, m)| (Term::Dimension(d), m.tolerance, m.standard, m.freedom));
-    let grown = pump.growths.iter().enumerate();
-    let grown = grown.map(|(t, g)| (Term::Thermal(t), g.tolerance, g.standard, None));
-    let mut moves: BTreeMap<Term, f64> = BTreeMap::new();
-    for (term, tolerance, standard, freedom) in measured.chain(grown) {
-        let uneven = (tolerance.plus.ticks() - tolerance.minus.ticks()) as f64;
-        middle += weight(term) * uneven / 2.0;
-        let moved = weight(term) * standard.raw() as f64 / 1e5;
-        variance += moved.powi(2);
-        fourths += freedom.map_or(0.0, |freedom| moved.powi(4) / f64::from(freedom));
-        moves.insert(term, moved);
-    }
-    for pair in &pump.correlations {
-        let [a, b] = pair.between.map(|term| moves[&term]);
-        variance += 2.0 * pair.coefficient.raw() as f64 / 1e6 * a * b;
-    }
-    let mut lots: BTreeMap<(bool, usize), f64> = BTreeMap::new();
-    for (p, pack) in packs.iter().enumerate() {
-        for (offer, &count) in offers(job).iter().zip(pack) {
-            let size = job.stock[offer.item].size.unwrap();
-            let (minus, plus) = (size.tolerance.minus.ticks(), size.tolerance.plus.ticks());
-            // Femtometres, rounded up, by the definition of the rule; exact from there on.
-            let one = (5e4 * (minus + plus) as f64 / 3_f64.sqrt()).ceil() / 1e5;
-            let moved = weight(Term::Pack(p));
-            middle += f64::from(count) * moved * (plus - minus) as f64 / 2.0;
-            variance += f64::from(count) * (moved * one).powi(2);
-            let of_lot = size.uncertainty.map_or(0.0, |u| u.raw() as f64 / 1e5);
-            *lots.entry(lot(job, offer.item)).or_default() += f64::from(count) * moved * of_lot;
-        }
-    }
-    variance += lots.values().map(|moved| moved * moved).sum::<f64>();
-    let variance = variance.max(0.0);
-    let k = match job.policy.coverage {
-        Coverage::Factor(factor) => factor.raw() as f64 / 1e6,
-        // Effective degrees of freedom; infinite where only exactly known contributors enter.
-        Coverage::Level(level) => {
-            let effective = (fourths > 0.0).then(|| variance.powi(2) / fourths);
-            student::factor(level.raw(), effective)
-        }
-    };
-    // The middle of uneven tolerances is not the nominal value; a middle on the safe side never reduces the guard
-    // below 0.
-    let needed = k * variance.sqrt() - middle;
-    // Closer than that the roundings of the library, some millionths of a tick, could decide.
-    let close = |margin: f64| margin.abs() < 1e-4;
-    if needed < 0.0 && !close(needed) {
-        return distance >= 0.0;
-    }
-    let margin = distance - needed;
-    assert!(!close(margin), "too close to call: {margin}");
-    margin > 0.0
-}
-
-/// The expanded rule from its definition.
-fn conforms_expanded(job: &Job, pump: &Pump, packs: &[Vec<u32>]) -> bool {
-    let scaled = |terms: &[(Term, Millionths)], by: f64| -> Vec<(Term, f64)> {
-        let weight = |(term, c): &(Term, Millionths)| (*term, by * c.raw() as f64 / 1e6);
-        terms.iter().map(weight).collect()
+/// The acceptance rule from its definition: each limit as a sum of which more is better, and the distance to it.
+fn conforms(job: &Job, pump: &Pump, packs: &[Vec<u32>]) -> bool {
+    let scaled = |terms: &[(Term, Millionths)], by: i128| -> Vec<(Term, i128)> {
+        terms.iter().map(|(term, c)| (*term, by * i128::from(c.raw()))).collect()
     };
     pump.requirements.iter().all(|requirement| match &requirement.form {
         Form::Linear { terms, lower, upper, .. } => {
-            let value = span(job, pump, packs, terms)[1];
-            let weights = scaled(terms, 1.0);
-            let turned = scaled(terms, -1.0);
-            [
-                (&weights, value - i128::from(lower.ticks()) * MILLION),
-                (&turned, i128::from(upper.ticks()) * MILLION - value),
-            ]
-            .iter()
-            .all(|(weights, d)| is_clear(job, pump, packs, weights, *d as f64 / 1e6))
+            let value = sum(job, pump, packs, terms);
+            [(lower, 1), (upper, -1)].iter().all(|&(limit, sign)| {
+                let distance = sign * (value - i128::from(limit.ticks()) * MILLION) * MILLION;
+                is_clear(job, pump, packs, &scaled(terms, sign), distance)
+            })
         }
         // free - (1 + a) gap, each side with its own a.
         Form::GasketFill { gasket, gap, lower, upper, .. } => {
-            let free = span(job, pump, packs, &[(Term::Pack(*gasket), Millionths::ONE)])[1];
-            let wide = span(job, pump, packs, gap)[1];
+            let free = sum(job, pump, packs, &[(Term::Pack(*gasket), Millionths::ONE)]);
+            let wide = sum(job, pump, packs, gap);
             [(lower, 1), (upper, -1)].iter().all(|&(allowance, sign)| {
                 let grown = MILLION + i128::from(allowance.raw());
-                let distance = sign * (free * MILLION - grown * wide);
-                let turned = sign as f64;
-                let mut weights = scaled(gap, -turned * grown as f64 / 1e6);
-                weights.push((Term::Pack(*gasket), turned));
-                is_clear(job, pump, packs, &weights, distance as f64 / 1e12)
+                let mut weights = scaled(gap, -sign * grown);
+                weights.iter_mut().for_each(|(_, weight)| *weight /= MILLION);
+                weights.push((Term::Pack(*gasket), sign * MILLION));
+                is_clear(job, pump, packs, &weights, sign * (free * MILLION - grown * wide))
             })
-        }
-    })
-}
-
-fn conforms(job: &Job, pump: &Pump, packs: &[Vec<u32>]) -> bool {
-    if job.policy.acceptance == Acceptance::Expanded {
-        return conforms_expanded(job, pump, packs);
-    }
-    let nominal = job.policy.acceptance == Acceptance::Nominal;
-    pump.requirements.iter().all(|requirement| match &requirement.form {
-        Form::Linear { terms, lower, upper, .. } => {
-            let [low, middle, high] = span(job, pump, packs, terms);
-            let (low, high) = if nominal { (middle, middle) } else { (low, high) };
-            i128::from(lower.ticks()) * MILLION <= low
-                && high <= i128::from(upper.ticks()) * MILLION
-        }
-        // The thinnest gasket in the widest gap, and the other way round.
-        Form::GasketFill { gasket, gap, lower, upper, .. } => {
-            let free = span(job, pump, packs, &[(Term::Pack(*gasket), Millionths::ONE)]);
-            let gap = span(job, pump, packs, gap);
-            let (thin, wide) = if nominal { (free[1], gap[1]) } else { (free[0], gap[2]) };
-            let (thick, narrow) = if nominal { (free[1], gap[1]) } else { (free[2], gap[0]) };
-            thin * MILLION >= (MILLION + i128::from(lower.raw())) * wide
-                && thick * MILLION <= (MILLION + i128::from(upper.raw())) * narrow
         }
     })
 }
@@ -764,11 +673,11 @@ fn cost(job: &Job, pump: &Pump, packs: &[Vec<u32>]) -> [i64; 3] {
     for requirement in &pump.requirements {
         let off = match &requirement.form {
             Form::Linear { terms, target, .. } => {
-                (span(job, pump, packs, terms)[1] - i128::from(target.ticks()) * MILLION) * MILLION
+                (sum(job, pump, packs, terms) - i128::from(target.ticks()) * MILLION) * MILLION
             }
             Form::GasketFill { gasket, gap, target, .. } => {
-                span(job, pump, packs, &[(Term::Pack(*gasket), Millionths::ONE)])[1] * MILLION
-                    - (MILLION + i128::from(target.raw())) * span(job, pump, packs, gap)[1]
+                sum(job, pump, packs, &[(Term::Pack(*gasket), Millionths::ONE)]) * MILLION
+                    - (MILLION + i128::from(target.raw())) * sum(job, pump, packs, gap)
             }
         };
         // Rate per thou of 254 000 ticks, rounded up to a whole millionth.
@@ -873,14 +782,11 @@ fn random_job(seed: u64) -> Job {
                 let thickness = thou(rng.random_range(thinnest..=thickest));
                 // About five layers at most, and not always a whole number of them.
                 let step = Length::from_ticks(thickness.ticks() * 2 / rng.random_range(3..=11));
-                let size = Size {
-                    thickness,
-                    tolerance: Tolerance {
-                        minus: Length::from_ticks(slack),
-                        plus: Length::from_ticks(slack * rng.random_range(0..=1)),
-                    },
-                    uncertainty: None,
+                let tolerance = Tolerance {
+                    minus: Length::from_ticks(slack),
+                    plus: Length::from_ticks(slack * rng.random_range(0..=1)),
                 };
+                let size = Size::new(thickness, tolerance);
                 let item = format!("{kind}-{}", stock.len());
                 stock.push(Item {
                     reserved: rng.random_range(0..=on_hand) / 3,
@@ -901,19 +807,49 @@ fn random_job(seed: u64) -> Job {
     };
     // Values that only the expanded rule uses come from a separate random source.
     let mut aside = ChaCha8Rng::seed_from_u64(!seed);
-    let mut of_lot = || {
+    // So do errors that several parts share.
+    let mut sharing = ChaCha8Rng::seed_from_u64(seed + (1 << 41));
+    let gauges = [0, 1].map(|gauge| OfGauge {
+        gauge,
+        certified: Certified {
+            standard: Length::from_ticks(sharing.random_range(20_000..=120_000)).into(),
+            extent: Length::from_ticks(sharing.random_range(10_000..=60_000)),
+            freedom: sharing.random_bool(0.5).then(|| sharing.random_range(1..=9)),
+        },
+    });
+    let gauged = sharing.random_bool(0.3);
+    // Coarse pieces and fine readings: what pieces have in common decides.
+    let coarse = sharing.random_bool(0.4);
+    let stated = sharing.random_bool(0.7);
+    let mut of_lot = |size: &mut Size| {
         let u = aside.random_range(20_000..=200_000);
-        aside.random_bool(0.7).then_some(Length::from_ticks(u).into())
+        let known = aside.random_bool(0.7);
+        size.uncertainty = known.then(|| Certified {
+            standard: Length::from_ticks(u).into(),
+            extent: Length::from_ticks(sharing.random_range(0..=u / 4)),
+            freedom: sharing.random_bool(0.3).then(|| sharing.random_range(1..=9)),
+        });
+        let share = [0, 250_000, 600_000, 1_000_000][sharing.random_range(0..4)];
+        if coarse {
+            size.tolerance = Tolerance {
+                minus: size.tolerance.minus * 3,
+                plus: size.tolerance.plus * 3,
+            };
+        }
+        size.alike =
+            (stated && sharing.random_bool(0.6)).then_some(Millionths::from_raw(share));
+        size.gauge = (gauged && sharing.random_bool(0.6))
+            .then(|| gauges[usize::from(sharing.random_bool(0.3))]);
     };
     for lot in &mut sheets {
-        lot.size.uncertainty = of_lot();
+        of_lot(&mut lot.size);
     }
     for item in &mut stock {
-        let known = match item.cut {
-            Some(cut) => sheets[cut.plate].size.uncertainty,
-            None => of_lot(),
-        };
-        item.size.as_mut().unwrap().uncertainty = known;
+        let size = item.size.as_mut().unwrap();
+        match item.cut {
+            Some(cut) => *size = Size { thickness: size.thickness, ..sheets[cut.plate].size },
+            None => of_lot(size),
+        }
     }
     let count = rng.random_range(2..=if packs_wanted == 1 { 4 } else { 3 });
     let pumps = (0..count)
@@ -927,6 +863,7 @@ fn random_job(seed: u64) -> Job {
                     2 => 179_606,
                     _ => aside.random_range(30_000..=120_000),
                 };
+                let standard = if coarse { standard / 8 } else { standard };
                 let few = later.random_bool(0.5);
                 let mut side = || Length::from_ticks(later.random_range(0..=400_000));
                 let tolerance = Tolerance { minus: side(), plus: side() };
@@ -934,8 +871,10 @@ fn random_job(seed: u64) -> Job {
                     readings: vec![value],
                     value,
                     tolerance: if uneven { tolerance } else { Tolerance::even(thou(1)) },
+                    each: Tolerance::default(),
                     standard: Length::from_ticks(standard).into(),
                     freedom: few.then(|| later.random_range(1..=9)),
+                    gauge: (gauged && sharing.random_bool(0.5)).then_some(gauges[0]),
                 }
             };
             let same_fit = rng.random_bool(0.7);
@@ -975,11 +914,21 @@ fn random_job(seed: u64) -> Job {
             acceptance,
             coverage,
             opened_cartons_spoiled: in_packs,
+            alike: if sharing.random_bool(0.2) {
+                Alike::Share(Millionths::from_raw(500_000))
+            } else {
+                Alike::AtWorst
+            },
             ..Policy::default()
         },
+        gauges: gauges.map(gauge_of).to_vec(),
         ..Parts::default()
     })
     .unwrap()
+}
+
+fn gauge_of(of: OfGauge) -> Gauge {
+    Gauge { name: format!("gauge {}", of.gauge), certified: of.certified, certificate: None }
 }
 
 /// Correlation of the two dimensions and the two growths, as far as they have one.
@@ -1072,11 +1021,7 @@ fn add_sheet(rng: &mut ChaCha8Rng, stock: &mut Vec<Item>, kind: &str) -> Vec<Pla
         item: "sheet".into(),
         kind: kind.into(),
         material: None,
-        size: Size {
-            thickness: Length::from_ticks(rng.random_range(thick) * 254_000),
-            tolerance: Tolerance::even(Length::from_ticks(60_000)),
-            uncertainty: None,
-        },
+        size: Size::new(Length::from_ticks(rng.random_range(thick) * 254_000), Tolerance::even(Length::from_ticks(60_000))),
         sides: [mm(rng.random_range(60..=120)), mm(rng.random_range(60..=120))],
         on_hand: rng.random_range(0..=2),
         reserved: 0,

@@ -33,7 +33,7 @@ fn one(sign: i64) -> Millionths {
 }
 
 fn size(thickness: &str) -> Size {
-    Size { thickness: mm(thickness), tolerance: Tolerance::even(mm("0.005")), uncertainty: None }
+    Size::new(mm(thickness), Tolerance::even(mm("0.005")))
 }
 
 /// Two pumps of one model with something of everything: a shim pack and a gasket that is cut, two dimensions and two

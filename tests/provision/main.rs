@@ -20,6 +20,7 @@ mod service;
 mod trolley;
 
 use gapwright::decimal::Millionths;
+use gapwright::gauge::Certified;
 use gapwright::forecast::{Expected, ExpectedLaw, Forecast};
 use gapwright::job::{Job, Parts};
 use gapwright::length::{Length, Tolerance, Uncertainty};
@@ -123,9 +124,12 @@ pub fn random_outlook(seed: u64, pumps: usize) -> Forecast {
                             minus: slack,
                             plus: if rng.random_bool(0.8) { slack } else { Length::ZERO },
                         },
-                        uncertainty: rng
-                            .random_bool(0.3)
-                            .then_some(Uncertainty::from_raw(2_000_000_000)),
+                        uncertainty: rng.random_bool(0.3).then(|| Certified {
+                            standard: Uncertainty::from_raw(2_000_000_000),
+                            extent: Length::from_ticks(30_000),
+                            freedom: None,
+                        }),
+                        ..Size::new(Length::ZERO, Tolerance::default())
                     },
                     rng.random_range(0..=3),
                 );
@@ -219,11 +223,7 @@ pub fn wide_outlook(seed: u64) -> Forecast {
     };
     job.models[0].requirements[0] = pump.requirements[0].clone();
     let mut lot = |index: usize| {
-        let size = Size {
-            thickness: half_thou(rng.random_range(2..=14)),
-            tolerance: Tolerance::default(),
-            uncertainty: None,
-        };
+        let size = Size::new(half_thou(rng.random_range(2..=14)), Tolerance::default());
         let count = rng.random_range(1..=2);
         let fit = pump.fits[0].clone();
         let mut item = Item::of(&format!("S-{index}"), "shim".into(), fit, size, count);

@@ -31,6 +31,7 @@ use gapwright::choose::parts::{Column, Combination, CostRow, Instance, Uses, com
 use gapwright::crush::{Crush, CrushVerdict, crushes};
 use gapwright::cutting::PlateLot;
 use gapwright::decimal::Millionths;
+use gapwright::gauge::Certified;
 use gapwright::job::Job;
 use gapwright::length::{Fine, Length, Tolerance, Unit};
 use gapwright::model::{Expansion, Form, Requirement, Term, Thermal};
@@ -724,6 +725,11 @@ fn a_gasket_is_crushed_further_where_the_gap_shrinks_hot() {
     assert_eq!((both[0].requirement, both[1].requirement), (0, 1));
 }
 
+/// An uncertainty of some ticks.
+fn certified(standard: i64) -> Certified {
+    Certified { standard: ticks(standard).into(), ..Certified::default() }
+}
+
 fn ticks(n: i64) -> Length {
     Length::from_ticks(n)
 }
@@ -775,7 +781,7 @@ fn pieces_of_one_lot_share_its_error_across_places() {
             .map(|n| lot("shim", &format!("S{n}"), length("0.5 mm"), 2 / lots as u32))
             .collect();
         for item in &mut stock {
-            item.size.as_mut().unwrap().uncertainty = Some(ticks(1_000).into());
+            item.size.as_mut().unwrap().uncertainty = Some(certified(1_000));
         }
         let target = length("0.5 mm") * u32::try_from(1 + way).unwrap();
         let fit = linear(
@@ -807,7 +813,8 @@ fn what_is_cut_from_one_lot_of_sheets_shares_its_error() {
             size: Size {
                 thickness: length("0.5 mm"),
                 tolerance: Tolerance::default(),
-                uncertainty: Some(ticks(1_000).into()),
+                uncertainty: Some(certified(1_000)),
+                ..Size::new(Length::ZERO, Tolerance::default())
             },
             sides: [length("100 mm"), length("100 mm")],
             on_hand: 1,

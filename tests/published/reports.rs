@@ -36,7 +36,7 @@ fn chain(parts: &[Part], limits: [&str; 3], unit: Unit, shape: Shape) -> (Form, 
     let [lower, target, upper] = limits.map(length);
     (
         Form::Linear { terms: parts.iter().enumerate().map(sign).collect(), target, lower, upper },
-        Stack { contributors: contributors.collect(), correlations: vec![] },
+        Stack { contributors: contributors.collect(), ..Stack::default() },
     )
 }
 
@@ -183,7 +183,7 @@ fn measured(value: i64, standard: i64, limits: [i64; 2]) -> Report {
         lower,
         upper,
     };
-    let stack = Stack { contributors: vec![part], correlations: vec![] };
+    let stack = Stack { contributors: vec![part], ..Stack::default() };
     report(&form, &stack, TWO, Unit::Millimetre)
 }
 

@@ -2,12 +2,14 @@
 
 use super::*;
 use gapwright::accounting::stack as stack_of;
+use gapwright::gauge::Certified;
 use gapwright::job::Parts;
 use gapwright::length::Uncertainty;
 use gapwright::model::{Correlation, Shape};
 use gapwright::read::{Sources, job as read_job, parse_model};
 use gapwright::stack::{
-    Contributor, Coverage, Evaluation, LotError, Stack, WorstCase, expanded, worst_case,
+    Contributor, Coverage, ErrorSource, Evaluation, SharedError, Stack, WorstCase, expanded,
+    worst_case,
 };
 use gapwright::stock::Lot;
 
@@ -40,7 +42,7 @@ fn all(count: usize) -> Vec<(Term, Millionths)> {
 }
 
 fn independent(contributors: Vec<Contributor>) -> Stack {
-    Stack { contributors, correlations: vec![] }
+    Stack { contributors, ..Stack::default() }
 }
 
 /// Asserts that a value is within `within` of the expected one, both in a unit of `ticks` ticks.
@@ -68,7 +70,7 @@ fn chain(parts: &[(i64, &str, &str)]) -> WorstCase {
     let contributors: Vec<Contributor> = parts.iter().enumerate().map(of).collect();
     let signed = |(n, (sign, ..)): (usize, &(i64, &str, &str))| (Term::Dimension(n), one(*sign));
     let terms: Vec<_> = parts.iter().enumerate().map(signed).collect();
-    worst_case(&terms, &contributors)
+    worst_case(&terms, &independent(contributors))
 }
 
 /// Source: K. W. Chase, Basic Tools for Tolerance Analysis of Mechanical Assemblies, in Geng (ed.),
@@ -122,7 +124,7 @@ fn fit(first: [&str; 2], second: [&str; 2]) -> [String; 3] {
         };
         let parts = [part(0, first, first_up), part(1, second, second_up)];
         let sum =
-            worst_case(&[(Term::Dimension(0), one(1)), (Term::Dimension(1), one(-1))], &parts);
+            worst_case(&[(Term::Dimension(0), one(1)), (Term::Dimension(1), one(-1))], &independent(parts.to_vec()));
         // Twice the height of the middle above the nominal value.
         assert_eq!(sum.asymmetry, sum.above - sum.below);
         ends(sum, Unit::Millimetre)
@@ -167,7 +169,7 @@ fn bolts_in_two_holes() {
     };
     let half = |index, sign: i64| (Term::Dimension(index), Millionths::from_raw(sign * 500_000));
     let parts = [hole(0), bolt(1), hole(2), bolt(3)];
-    let room = worst_case(&[half(0, 1), half(1, -1), half(2, 1), half(3, -1)], &parts);
+    let room = worst_case(&[half(0, 1), half(1, -1), half(2, 1), half(3, -1)], &independent(parts.to_vec()));
     assert_eq!(room.nominal - room.below, length("0.050 mm").into());
 }
 
@@ -189,21 +191,25 @@ fn ten_that_err_together() {
         .collect();
     assert_eq!(correlations.len(), 45);
     let apart = independent(parts.clone());
-    let together = Stack { contributors: parts, correlations };
+    let together = Stack { contributors: parts, correlations, ..Stack::default() };
     let u = |stack: &Stack| expanded(&all(10), stack, ONCE);
     assert_eq!(u(&together), ticks(100_000).into());
     near(u(&apart), 100_000.0, 0.316_227_766, 1e-9);
     // Ten shims of one lot that was measured with one micrometer.
     let shims = |one_lot: bool| -> Stack {
-        let shim = |n: usize| Contributor {
-            term: Term::Pack(0),
-            lot: Some(LotError {
-                lot: Lot::Item(if one_lot { 0 } else { n }),
-                standard_uncertainty: ticks(10_000).into(),
-            }),
-            ..dimension(n, Length::ZERO)
+        let shim = |n: usize| Contributor { term: Term::Pack(0), ..dimension(n, Length::ZERO) };
+        let standard = ticks(10_000).into();
+        let mean = |lot: usize, members: Vec<usize>| SharedError {
+            label: String::new(),
+            source: ErrorSource::Mean(Lot::Item(lot)),
+            members,
+            certified: Certified { standard, ..Certified::default() },
         };
-        independent((0..10).map(shim).collect())
+        let shared = match one_lot {
+            true => vec![mean(0, (0..10).collect())],
+            false => (0..10).map(|lot| mean(lot, vec![lot])).collect(),
+        };
+        Stack { shared, ..independent((0..10).map(shim).collect()) }
     };
     let u = |stack: &Stack| expanded(&[(Term::Pack(0), one(1))], stack, ONCE);
     assert_eq!(u(&shims(true)), ticks(100_000).into());
@@ -221,7 +227,7 @@ fn expanded_once(job: &mut Parts) {
 fn ten_that_err_together_are_served_together() {
     let lot_of_ten = |room: i64| {
         let mut shim = lot("shim", "S", length("1 mm"), 10);
-        shim.size.as_mut().unwrap().uncertainty = Some(ticks(1_000).into());
+        shim.size.as_mut().unwrap().uncertainty = Some(certified(1_000));
         let (low, high) = (length("10 mm") - ticks(room), length("10 mm") + ticks(room));
         let thickness = linear(&[(Term::Pack(0), 1)], length("10 mm"), low, high);
         let job = job(vec![shim], vec![pack("shim", 10)], vec![thickness], &[]);
@@ -408,7 +414,7 @@ fn a_stainless_sleeve_in_grey_iron_grows_by_the_difference() {
         let stack = stack_of(&hot, pump, packs);
         let apart = worst_case(
             &[(Term::Thermal(0), one(1)), (Term::Thermal(1), one(-1))],
-            &stack.contributors,
+            &stack,
         );
         assert_eq!(apart.nominal, length("0.0270 mm").into());
         let verdict = verdicts(&hot, pump, packs)[0];

@@ -99,7 +99,7 @@ pub fn outage(seed: u64) -> Job {
         let size = Size {
             thickness: tenths(size),
             tolerance: Tolerance { minus: tenths(slack[0]), plus: tenths(slack[1]) },
-            uncertainty: None,
+            ..Size::new(Length::ZERO, Tolerance::default())
         };
         let item = format!("{kind}-{}", stock.len());
         stock.push(Item {
@@ -184,11 +184,7 @@ fn sheet(rng: &mut ChaCha8Rng, stock: &mut Vec<Item>, fits: usize, ample: bool) 
         item: "sheet".into(),
         kind: kind.into(),
         material: None,
-        size: Size {
-            thickness: tenths(size),
-            tolerance: Tolerance::even(tenths(rng.random_range(0..=4))),
-            uncertainty: None,
-        },
+        size: Size::new(tenths(size), Tolerance::even(tenths(rng.random_range(0..=4)))),
         sides: [tenths(10_000), tenths([5_000, 6_000, 8_000][rng.random_range(0..3_usize)])],
         on_hand: rng.random_range(1..=if ample { 3 } else { 2 }),
         reserved: 0,

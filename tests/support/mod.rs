@@ -24,7 +24,7 @@ pub fn length(text: &str) -> Length {
 
 /// A lot of exact pieces.
 pub fn lot(kind: &str, item: &str, thickness: Length, on_hand: u32) -> Item {
-    let size = Size { thickness, tolerance: Tolerance::default(), uncertainty: None };
+    let size = Size::new(thickness, Tolerance::default());
     Item::of(item, kind.into(), Code::new("F"), size, on_hand)
 }
 

@@ -2,6 +2,7 @@
 //! have a second shim place behind the bearing, filled from the same drawer, so that pieces of one lot meet in one
 //! requirement.
 
+use gapwright::gauge::Certified;
 use gapwright::decimal::Millionths;
 use gapwright::job::Job;
 use gapwright::length::Length;
@@ -23,7 +24,11 @@ pub fn sample() -> Result<Job, String> {
     job.policy.acceptance = Acceptance::Expanded;
     for size in job.stock.iter_mut().filter_map(|item| item.size.as_mut()) {
         // 0.0001 in.
-        size.uncertainty = Some(Length::from_ticks(25_400).into());
+        size.uncertainty = Some(Certified {
+            standard: Length::from_ticks(25_400).into(),
+            extent: Length::from_ticks(50_800),
+            freedom: None,
+        });
     }
     // Fewer sizes and more of each, so that kits must take several of one lot.
     let shims = job.stock.iter_mut().filter(|item| item.kind == "shim");

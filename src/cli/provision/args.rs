@@ -118,6 +118,7 @@ impl Args {
             pumps: self.pumps.clone(),
             models: self.usual.models.clone(),
             settings: [self.settings.given(), given([("Seed", &self.seed)])].concat(),
+            day: self.usual.day(),
             memory: memory.clone(),
         }
     }

@@ -113,6 +113,7 @@ impl Args {
             pumps: self.pumps.clone(),
             models: self.usual.models.clone(),
             settings: self.settings.given(),
+            day: self.usual.day(),
             memory: memory.clone(),
         }
     }

@@ -153,6 +153,7 @@ impl Args {
                 ("Coverage factor", &self.coverage_factor),
                 ("Seed", &self.seed),
             ]),
+            day: self.usual.day(),
             memory: memory.clone(),
         }
     }

@@ -1,15 +1,16 @@
 //! Reads one row of the Pumps sheet: a pump, or every problem of it.
 
-use super::super::expected::{Foresight, Unmeasured, rounded_up};
+use super::super::expected::{Foresight, Unmeasured};
+use super::super::gauges::Gauges;
 use super::super::stock::THICK;
 use super::super::table::{Heading, TableRow};
 use super::columns::{Columns, ConsumableColumns};
-use super::scatter::uncertainty_of_mean;
+use super::scatter;
 use crate::day;
 use crate::decimal::Millionths;
 use crate::forecast::Expected;
-use crate::length::{Fine, Length, Tolerance, Uncertainty, Unit};
-use crate::model::{Dimension, Form, Model, Requirement, Spread, Term, Thermal};
+use crate::length::{Fine, Length, Unit};
+use crate::model::{Combine, Dimension, Form, Model, Requirement, Term, Thermal};
 use crate::packing::RingSpace;
 use crate::policy::Policy;
 use crate::problem::{Place, Problem, Problems};
@@ -23,6 +24,7 @@ pub(super) struct PumpReader<'a> {
     pub(super) model: &'a Model,
     pub(super) columns: &'a Columns,
     pub(super) policy: &'a Policy,
+    pub(super) gauges: &'a Gauges,
     /// Knowledge ahead of readings, where pumps may still be unmeasured.
     pub(super) foresight: Option<&'a Foresight<'a>>,
     pub(super) tag: Option<&'a Heading>,
@@ -302,8 +304,7 @@ impl PumpReader<'_> {
         let readings: Vec<Option<Length>> =
             filled.iter().map(|h| line.length(h, problems)).collect();
         let readings: Vec<Length> = readings.into_iter().collect::<Option<_>>()?;
-        let value = Length::mean(&readings)?;
-        if value < Length::ZERO {
+        if Length::mean(&readings)? < Length::ZERO {
             problems.warn(Problem::new(
                 line.place(filled[0]),
                 format!("a negative `{}`", dimension.label),
@@ -311,48 +312,20 @@ impl PumpReader<'_> {
                 "check the sign; the value is used as it is",
             ));
         }
-        let coverage = self.policy.coverage;
-        let mut freedom = dimension.degrees_of_freedom;
-        let (tolerance, standard) = match dimension.spread {
-            Spread::Within(tolerance) => {
-                (tolerance, dimension.shape.standard_uncertainty(tolerance))
+        let taken = match scatter::measured(readings, dimension, self.policy.coverage) {
+            Ok(taken) => taken,
+            Err(lack) => {
+                let place = line.place(filled[0]);
+                problems.add(lack.problem(place, &dimension.label));
+                return None;
             }
-            Spread::StandardUncertainty(u) => {
-                (Tolerance::even(u.times_up(coverage.factor(None))), u)
-            }
-            Spread::FromReadings { resolution } => match uncertainty_of_mean(&readings, resolution)
-            {
-                Some((u, _)) if u == Uncertainty::ZERO => {
-                    problems.add(Problem::new(
-                        line.place(filled[0]),
-                        format!("readings of `{}` that are all alike", dimension.label),
-                        "readings fine enough to differ",
-                        "no uncertainty follows from them: give the model the gauge's resolution, or a plus_minus",
-                    ));
-                    return None;
-                }
-                Some((u, few)) => {
-                    freedom = few;
-                    let factor = few.map_or(coverage.factor(None), |few| coverage.of_readings(few));
-                    // Rounded up to a decimal of the readings' own unit.
-                    let guard = rounded_up(u.times_up(factor), &readings);
-                    (Tolerance::even(guard), u)
-                }
-                None => {
-                    problems.add(Problem::new(
-                        line.place(filled[0]),
-                        "one reading",
-                        format!("at least two readings of `{}`", dimension.label),
-                        "add columns headed with 1, 2, 3 after the name, or give the model a plus_minus",
-                    ));
-                    return None;
-                }
-            },
         };
-        if let (Spread::Within(tolerance), Some(&least), Some(&most)) =
-            (dimension.spread, readings.iter().min(), readings.iter().max())
-            && most - least > tolerance.minus + tolerance.plus
-        {
+        let gauge = match &dimension.gauge {
+            Some(name) => Some(self.gauges.named(name, line.place(filled[0]), problems)?),
+            None => None,
+        };
+        let measured = Measured { gauge, ..taken };
+        if dimension.combine == Combine::Mean && measured.scatters() {
             problems.warn(Problem::new(
                 line.place(filled[0]),
                 format!(
@@ -360,10 +333,10 @@ impl PumpReader<'_> {
                     dimension.label
                 ),
                 "readings that agree",
-                "measure again; the mean is used as it is",
+                "measure again before fitting; until then the worst case holds every reading",
             ));
         }
-        Some(Measured { readings, value, tolerance, standard, freedom })
+        Some(measured)
     }
 
     /// Column of a value that the pump states for itself, where its cell is not empty.

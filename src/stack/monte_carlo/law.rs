@@ -43,6 +43,20 @@ pub enum Law {
 }
 
 impl Law {
+    /// Same distribution, this many times as wide.
+    pub fn scaled(self, by: f64) -> Law {
+        match self {
+            Law::Rectangular { half } => Law::Rectangular { half: half * by },
+            Law::Triangular { half } => Law::Triangular { half: half * by },
+            Law::Normal { sd } => Law::Normal { sd: sd * by },
+            Law::UShaped { half } => Law::UShaped { half: half * by },
+            Law::Student { scale, dof } => Law::Student { scale: scale * by, dof },
+            Law::CurvilinearTrapezoid { half, inexact } => {
+                Law::CurvilinearTrapezoid { half: half * by, inexact: inexact * by }
+            }
+        }
+    }
+
     /// Standard deviation, in the unit of the distribution's own width.
     ///
     /// Infinite for Student's distribution with 2 degrees of freedom or fewer.

@@ -3,7 +3,7 @@
 use crate::decimal::Millionths;
 use crate::length::{Fine, Length, Unit};
 use crate::model::{Form, Term, Terms};
-use crate::stack::{Contributor, worst_case};
+use crate::stack::{Stack, worst_case};
 
 /// The cold readings with which a requirement that is asked hot lies within its limits.
 #[derive(Debug, PartialEq, Eq)]
@@ -28,7 +28,7 @@ impl Window {
 /// The hot limits of a linear form less the nominal growth, narrowed on either side by what the growth
 /// takes at worst, whatever the rule: cut inwards to a tenth of the places that the trade writes.
 /// `None` of a gasket, and where nothing but growth enters.
-pub(super) fn cold_window(form: &Form, parts: &[Contributor], unit: Unit) -> Option<Window> {
+pub(super) fn cold_window(form: &Form, parts: &Stack, unit: Unit) -> Option<Window> {
     let Form::Linear { terms, lower, upper, .. } = form else {
         return None;
     };

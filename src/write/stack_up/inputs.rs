@@ -5,11 +5,11 @@ use rust_xlsxwriter::{DataValidation, DataValidationRule, Worksheet};
 use super::super::page::{Page, Written};
 use super::super::style::Styles;
 use super::super::table::{Cell, Cells, Value, over};
-use super::{Subject, cell, factor, factor_of_readings};
-use crate::length::{Length, Unit};
-use crate::model::{Correlation, Shape, Term};
+use super::{Subject, cell, factor_of_readings};
+use crate::length::{Length, Tolerance, Uncertainty, Unit};
+use crate::model::{Combine, Correlation, Shape, Term};
 use crate::pump::Growth;
-use crate::stack::{Contributor, Evaluation, Stack};
+use crate::stack::{Alike, Contributor, Evaluation, SharedError, Stack};
 use crate::stock::Lot;
 
 /// The columns of a contributor.
@@ -20,7 +20,7 @@ pub(super) const PLUS: u16 = 4;
 const KNOWN_BY: u16 = 5;
 pub(super) const STANDARD: u16 = 6;
 pub(super) const FREEDOM: u16 = 7;
-pub(super) const OF_LOT: u16 = 8;
+pub(super) const ALIKE: u16 = 8;
 const READINGS: u16 = 10;
 const HEADS: [&str; 10] = [
     "Contributor",
@@ -31,16 +31,23 @@ const HEADS: [&str; 10] = [
     "Known by",
     "Standard uncertainty each",
     "Degrees of freedom",
-    "Standard uncertainty of the lot",
+    "Alike within its lot",
     "Lot number",
+];
+/// Columns of what one reading may be off, behind the readings.
+const OF_ONE: [&str; 4] = [
+    "One reading: minus",
+    "One reading: plus",
+    "One reading: standard uncertainty",
+    "Resolution of the gauge",
 ];
 
 /// Where a pump's contributors stand.
 pub(super) struct Inputs {
     /// The row of the first contributor; the others follow in their order.
     first: u32,
-    /// How many there are.
-    count: u32,
+    /// The contributors, and behind them the errors that several of them share.
+    pub(super) parts: Vec<Contributor>,
     /// Contributors that err together, with the cell of their coefficient.
     pub(super) pairs: Vec<(usize, usize, String)>,
 }
@@ -53,7 +60,8 @@ impl Inputs {
 
     /// A formula that is true where a cell that was typed over makes no sense.
     pub(super) fn senseless(&self) -> String {
-        let last = self.first + self.count - 1;
+        let count = u32::try_from(self.parts.len()).unwrap_or(u32::MAX);
+        let last = self.first + count.saturating_sub(1);
         let column = |column: u16| format!("{}:{}", cell(self.first, column), cell(last, column));
         let below = |range: String| format!("MIN({range})<0");
         let mut tests = vec![
@@ -61,7 +69,6 @@ impl Inputs {
             below(column(MINUS)),
             below(column(PLUS)),
             below(column(STANDARD)),
-            below(column(OF_LOT)),
             "coverage_factor<=0".to_string(),
         ];
         tests.extend(self.pairs.iter().map(|(_, _, r)| format!("ABS({r})>1")));
@@ -72,33 +79,37 @@ impl Inputs {
     pub(super) fn write(page: &mut Page<'_>, subject: &Subject<'_>) -> Written<Inputs> {
         let (unit, styles) = (subject.model.unit, page.styles);
         page.part(format!("Pump {}: {} ({unit})", subject.tag, subject.model.title))?;
-        let parts = &subject.stack.contributors;
+        let shared = subject.stack.shared.iter().map(common);
+        let parts: Vec<_> = subject.stack.contributors.iter().cloned().chain(shared).collect();
         let readings = parts.iter().map(|part| part.readings.len()).max();
         let most = readings.filter(|n| *n > 1).unwrap_or(0);
-        let resolution = READINGS + u16::try_from(most).unwrap_or(u16::MAX);
+        let of_one = READINGS + u16::try_from(most).unwrap_or(u16::MAX);
         page.cells(READINGS, (1..=most).map(|n| styles.head.of(format!("Reading {n}"))))?;
-        if parts.iter().any(|part| matches!(part.evaluation, Evaluation::Readings { .. })) {
-            page.cells(resolution, [styles.head.of("Resolution of the gauge")])?;
+        let several = parts.iter().any(|part| {
+            matches!(part.evaluation, Evaluation::Readings { .. } | Evaluation::Repeated { .. })
+        });
+        if several {
+            page.cells(of_one, OF_ONE.map(|head| styles.head.of(head)))?;
         }
         page.high(46.0)?;
         page.heads(&HEADS)?;
-        let count = u32::try_from(parts.len()).unwrap_or(u32::MAX);
-        let mut inputs = Inputs { first: page.row, count, pairs: Vec::new() };
+        let first = page.row;
         let mut growths = Vec::new();
         // What grows has a row of its own below the contributors and a heading.
-        let below = page.row + count + 2;
-        for (part, lot) in parts.iter().zip(lots(&subject.stack)) {
+        let below = first + u32::try_from(parts.len()).unwrap_or(u32::MAX) + 2;
+        for (part, lot) in parts.iter().zip(lots(&parts)) {
             let grows_at = below + u32::try_from(growths.len()).unwrap_or(u32::MAX);
             if let Evaluation::Growth(growth) = &part.evaluation {
                 growths.push(growth.as_ref());
             }
             let row = page.row;
-            ContributorRow { row, resolution, grows_at, part, unit, styles }.write(page, lot)?;
+            ContributorRow { row, of_one, grows_at, part, unit, styles }.write(page, lot)?;
         }
         if !growths.is_empty() {
             page.row += 1;
             thermal(page, &growths, unit)?;
         }
+        let mut inputs = Inputs { first, parts, pairs: Vec::new() };
         if !subject.stack.correlations.is_empty() {
             page.row += 1;
             inputs.correlations(page, &subject.stack)?;
@@ -127,8 +138,26 @@ impl Inputs {
     }
 }
 
+/// An error that several contributors share as one more contributor, of no length.
+fn common(error: &SharedError) -> Contributor {
+    Contributor {
+        label: error.label.clone(),
+        // No requirement asks for it: its sensitivity is that to its members.
+        term: Term::Pack(usize::MAX),
+        item: None,
+        count: 1,
+        readings: Vec::new(),
+        nominal: Length::ZERO,
+        tolerance: Tolerance::even(error.certified.extent),
+        evaluation: Evaluation::Standard,
+        standard_uncertainty: error.certified.standard,
+        degrees_of_freedom: error.certified.freedom,
+        lot: None,
+    }
+}
+
 /// A number for each lot, in the order in which they come; nothing for what has none.
-fn lots(stack: &Stack) -> Vec<Option<u32>> {
+fn lots(parts: &[Contributor]) -> Vec<Option<u32>> {
     let mut known: Vec<Lot> = Vec::new();
     let mut number = |lot: Lot| {
         let at = known.iter().position(|other| *other == lot);
@@ -138,8 +167,7 @@ fn lots(stack: &Stack) -> Vec<Option<u32>> {
         });
         u32::try_from(at + 1).ok()
     };
-    let parts = stack.contributors.iter();
-    parts.map(|part| number(part.lot?.lot)).collect()
+    parts.iter().map(|part| number(part.lot?.lot)).collect()
 }
 
 /// Lets a cell take no number below this.
@@ -171,8 +199,8 @@ fn allow(
 /// One contributor.
 struct ContributorRow<'a> {
     row: u32,
-    /// The column of the resolution, where it has readings.
-    resolution: u16,
+    /// The first column of what one reading may be off.
+    of_one: u16,
     /// The row of lengths and temperatures, where it grows.
     grows_at: u32,
     part: &'a Contributor,
@@ -198,14 +226,16 @@ impl<'a> ContributorRow<'a> {
     fn write(&self, page: &mut Page<'_>, lot: Option<u32>) -> Written {
         let (part, unit) = (self.part, self.unit);
         let Styles { text, count, entry, .. } = self.styles;
-        let counted = match part.term {
-            Term::Pack(_) => self.styles.number_entry().owned(part.count),
+        let counted = match part.item {
+            Some(_) => self.styles.number_entry().owned(part.count),
             // A dimension is there once, and is measured, not counted.
             _ => count.of(part.count),
         };
         let known_by = match &part.evaluation {
-            Evaluation::Within(shape) => entry.of(shape.word()),
-            Evaluation::Standard => text.of("stated"),
+            Evaluation::Within(shape) | Evaluation::Repeated { shape: Some(shape), .. } => {
+                entry.of(shape.word())
+            }
+            Evaluation::Standard | Evaluation::Repeated { shape: None, .. } => text.of("stated"),
             Evaluation::Readings { .. } => text.of("readings"),
             Evaluation::Growth(_) => text.of("growth"),
         };
@@ -216,9 +246,12 @@ impl<'a> ContributorRow<'a> {
                 [self.nominal(), minus, plus, self.standard()]
             }
         };
-        let of_lot = part.lot.map(|lot| self.entry(lot.standard_uncertainty.to_f64(unit)));
+        let alike = part.lot.map(|of| match of.alike {
+            Alike::AtWorst => entry.of(Alike::AtWorst.to_string()),
+            Alike::Share(share) => self.styles.percent_entry().owned(share.to_f64()),
+        });
         let lot = lot.map(|lot| count.of(lot));
-        let [of_lot, lot] = [of_lot, lot].map(|cell| cell.unwrap_or_else(|| text.blank()));
+        let [alike, lot] = [alike, lot].map(|cell| cell.unwrap_or_else(|| text.blank()));
         self.rules(&mut page.sheet)?;
         page.line([text.of(&part.label), counted])?;
         if let [_, _, ..] = part.readings[..] {
@@ -226,31 +259,88 @@ impl<'a> ContributorRow<'a> {
             page.behind(READINGS, readings)?;
         }
         let freedom = self.freedom();
-        page.behind(NOMINAL, [nominal, minus, plus, known_by, standard, freedom, of_lot, lot])?;
-        if let Evaluation::Readings { resolution } = part.evaluation {
-            page.behind(self.resolution, [self.entry(resolution.to_f64(unit))])?;
+        page.behind(NOMINAL, [nominal, minus, plus, known_by, standard, freedom, alike, lot])?;
+        match &part.evaluation {
+            Evaluation::Readings { resolution, .. } => {
+                page.behind(self.of_one + 3, [self.entry(resolution.to_f64(unit))])?;
+            }
+            Evaluation::Repeated { each, shape, standard, .. } => {
+                page.behind(self.of_one, self.one_reading(*each, *shape, *standard))?;
+            }
+            Evaluation::Within(_) | Evaluation::Standard | Evaluation::Growth(_) => {}
         }
         Ok(())
+    }
+
+    /// What one of several readings may be off: minus, plus and standard uncertainty, of which one follows from the
+    /// other.
+    fn one_reading(
+        &self,
+        each: Tolerance,
+        shape: Option<Shape>,
+        standard: Uncertainty,
+    ) -> [Cell<'a>; 3] {
+        let sides = [each.minus, each.plus].map(|side| side.to_f64(self.unit));
+        let u = standard.to_f64(self.unit);
+        let [minus, plus, standard] = [0, 1, 2].map(|at| self.at(self.of_one + at));
+        match shape {
+            Some(_) => {
+                let [least, most] = sides.map(|side| self.entry(side));
+                [least, most, self.follows(&self.within_shape([minus, plus]), u)]
+            }
+            None => {
+                let extent = self.extent(&factor_of_readings(&self.freedom_of_one()), &standard);
+                let [least, most] = sides.map(|side| self.follows(&extent, side));
+                [least, most, self.entry(u)]
+            }
+        }
+    }
+
+    /// The degrees of freedom of one of several readings, as a formula writes them.
+    fn freedom_of_one(&self) -> String {
+        match self.part.evaluation {
+            Evaluation::Repeated { freedom: Some(freedom), .. } => freedom.to_string(),
+            _ => "\"infinite\"".into(),
+        }
+    }
+
+    /// The standard uncertainty of a tolerance by its shape.
+    fn within_shape(&self, [minus, plus]: [String; 2]) -> String {
+        let shape = self.at(KNOWN_BY);
+        format!(
+            "({minus}+{plus})/2/SQRT(IF({shape}=\"triangular\",6,IF({shape}=\"normal\",4,IF({shape}=\"u-shaped\",2,3))))"
+        )
+    }
+
+    /// So many standard uncertainties, rounded up to a tick as the library does.
+    fn extent(&self, k: &str, u: &str) -> String {
+        let ticks = self.unit.ticks();
+        // Rounded up like the library's factors.
+        format!("-INT(-ROUND((-INT(-ROUND(({k})*1000000,3))/1000000)*{u}*{ticks},4))/{ticks}")
     }
 
     /// Lets the cells that may be changed take only what makes sense.
     fn rules(&self, sheet: &mut Worksheet) -> Written {
         let (part, row) = (self.part, self.row);
         let is_within = matches!(part.evaluation, Evaluation::Within(_));
+        let is_repeated = matches!(part.evaluation, Evaluation::Repeated { .. });
+        let shape_of_one = matches!(part.evaluation, Evaluation::Repeated { shape: Some(_), .. });
         let is_read = matches!(part.evaluation, Evaluation::Readings { .. });
-        if is_within {
+        if is_within || shape_of_one {
             let words = [Shape::Rectangular, Shape::Triangular, Shape::Normal, Shape::UShaped];
             let list = DataValidation::new().allow_list_strings(&words.map(Shape::word))?;
             sheet.add_data_validation(row, KNOWN_BY, row, KNOWN_BY, &list)?;
         }
         let least = [
-            (COUNT, 0.0, matches!(part.term, Term::Pack(_))),
+            (COUNT, 0.0, part.item.is_some()),
             (MINUS, 0.0, is_within),
             (PLUS, 0.0, is_within),
             (STANDARD, 0.0, matches!(part.evaluation, Evaluation::Standard)),
-            (self.resolution, 0.0, is_read),
-            (FREEDOM, 1.0, part.degrees_of_freedom.is_some() && !is_read),
-            (OF_LOT, 0.0, part.lot.is_some()),
+            (self.of_one, 0.0, shape_of_one),
+            (self.of_one + 1, 0.0, shape_of_one),
+            (self.of_one + 2, 0.0, is_repeated && !shape_of_one),
+            (self.of_one + 3, 0.0, is_read),
+            (FREEDOM, 1.0, part.degrees_of_freedom.is_some() && !is_read && !is_repeated),
         ];
         for (column, least, _) in least.into_iter().filter(|(_, _, may_change)| *may_change) {
             not_below(sheet, (row, column), least)?;
@@ -258,44 +348,80 @@ impl<'a> ContributorRow<'a> {
         Ok(())
     }
 
-    /// The value itself, or the mean of its readings.
+    /// How its readings combine, if it has several.
+    fn combine(&self) -> Option<Combine> {
+        match self.part.evaluation {
+            Evaluation::Readings { combine, .. } | Evaluation::Repeated { combine, .. } => {
+                Some(combine).filter(|_| self.part.readings.len() > 1)
+            }
+            Evaluation::Within(_) | Evaluation::Standard | Evaluation::Growth(_) => None,
+        }
+    }
+
+    /// The value itself, or what its readings combine to.
     fn nominal(&self) -> Cell<'a> {
         let value = self.part.nominal.to_f64(self.unit);
-        let readings = &self.part.readings;
-        if readings.len() < 2 {
-            return self.entry(value);
+        match self.combine() {
+            None => self.entry(value),
+            Some(Combine::Least) => self.follows(&format!("MIN({})", self.span()), value),
+            Some(Combine::Greatest) => self.follows(&format!("MAX({})", self.span()), value),
+            Some(Combine::Mean) => {
+                // Held to the same step as the library's own mean.
+                let steps = self.steps();
+                let formula = format!("ROUND(AVERAGE({})*{steps},0)/{steps}", self.span());
+                self.follows(&formula, value)
+            }
         }
-        // Held to the same step as the library's own mean.
-        let steps = self.unit.ticks() / Length::step(readings);
-        self.follows(&format!("ROUND(AVERAGE({})*{steps},0)/{steps}", self.span()), value)
+    }
+
+    /// Steps of the library's rounding of readings in one unit.
+    fn steps(&self) -> i64 {
+        self.unit.ticks() / Length::step(&self.part.readings)
     }
 
     /// The cells of the readings.
     fn span(&self) -> String {
-        let last = READINGS + u16::try_from(self.part.readings.len() - 1).unwrap_or(u16::MAX);
+        let last = READINGS + u16::try_from(self.part.readings.len().saturating_sub(1)).unwrap_or(u16::MAX);
         format!("{}:{}", self.at(READINGS), self.at(last))
     }
 
-    /// Given, or so many standard uncertainties, rounded up as the library does: minus and plus.
+    /// Given, or so many standard uncertainties, or what holds every reading; rounded up as the library does: minus and
+    /// plus.
     fn tolerance(&self) -> [Cell<'a>; 2] {
         let (part, unit) = (self.part, self.unit);
         let sides = [part.tolerance.minus, part.tolerance.plus].map(|side| side.to_f64(unit));
-        // The coverage factor that stands for the whole range of this contributor alone.
-        let (steps, k) = match &part.evaluation {
+        let of_one = |at: u16| self.at(self.of_one + at);
+        let extent = self.extent(&factor_of_readings(&self.at(FREEDOM)), &self.at(STANDARD));
+        let (of_one, extent) = match &part.evaluation {
             Evaluation::Within(_) | Evaluation::Growth(_) => {
                 return sides.map(|value| self.entry(value));
             }
-            Evaluation::Standard => (unit.ticks(), factor(None)),
+            Evaluation::Standard => return sides.map(|value| self.follows(&extent, value)),
+            Evaluation::Repeated { shape: Some(_), .. } => ([of_one(0), of_one(1)], "0".into()),
+            Evaluation::Repeated { shape: None, .. } => ([of_one(0), of_one(1)], extent),
             Evaluation::Readings { .. } => {
-                let k = factor_of_readings(&self.at(FREEDOM));
-                (unit.ticks() / Length::step(&part.readings), k)
+                let ticks = unit.ticks();
+                let half = format!("ROUNDUP(ROUND({}/2*{ticks},4),0)/{ticks}", of_one(3));
+                ([half.clone(), half], extent)
             }
         };
-        let u = self.at(STANDARD);
-        // Rounded up like the library's factors.
-        let k = format!("-INT(-ROUND({k}*1000000,3))/1000000");
-        let formula = format!("-INT(-ROUND(({k})*{u}*{steps},4))/{steps}");
-        sides.map(|value| self.follows(&formula, value))
+        let steps = self.steps();
+        let up = |length: String| format!("-INT(-ROUND(({length})*{steps},4))/{steps}");
+        let mean = self.combine() == Some(Combine::Mean);
+        let formulas = [0, 1].map(|side| {
+            let one = &of_one[side];
+            if !mean {
+                return format!("MAX({one},{})", up(extent.clone()));
+            }
+            let span = self.span();
+            let farthest = format!("MAX(MAX({span})-AVERAGE({span}),AVERAGE({span})-MIN({span}))");
+            // Measured from the rounded mean, so that its rounding is covered too.
+            let rounding = format!("({}-AVERAGE({span}))", self.at(NOMINAL));
+            let sign = ["+", "-"][side];
+            up(format!("MAX({farthest}+{one},{extent}){sign}{rounding}"))
+        });
+        let [minus, plus] = [0, 1].map(|side| self.follows(&formulas[side], sides[side]));
+        [minus, plus]
     }
 
     /// Its growth out of the cells of another row: nominal value, minus, plus, standard uncertainty.
@@ -331,37 +457,61 @@ impl<'a> ContributorRow<'a> {
         let value = self.part.standard_uncertainty.to_f64(self.unit);
         match &self.part.evaluation {
             Evaluation::Within(_) => {
-                let [minus, plus, shape] = [MINUS, PLUS, KNOWN_BY].map(|column| self.at(column));
-                let formula = format!(
-                    "({minus}+{plus})/2/SQRT(IF({shape}=\"triangular\",6,IF({shape}=\"normal\",4,IF({shape}=\"u-shaped\",2,3))))"
-                );
+                let formula = self.within_shape([MINUS, PLUS].map(|column| self.at(column)));
                 self.follows(&formula, value)
             }
             Evaluation::Readings { .. } => {
-                let (span, read) = (self.span(), self.at(self.resolution));
-                let formula = format!("SQRT(STDEV({span})^2/COUNT({span})+{read}^2/12)");
-                self.follows(&formula, value)
+                let read = self.at(self.of_one + 3);
+                self.follows(&format!("SQRT({}+{read}^2/12)", self.scatter()), value)
             }
+            Evaluation::Repeated { combine: Combine::Mean, .. } => {
+                let one = self.at(self.of_one + 2);
+                self.follows(&format!("SQRT({one}^2+{})", self.scatter()), value)
+            }
+            Evaluation::Repeated { .. } => self.follows(&self.at(self.of_one + 2), value),
             Evaluation::Standard | Evaluation::Growth(_) => self.entry(value),
         }
     }
 
-    /// Its degrees of freedom.
-    fn freedom(&self) -> Cell<'a> {
-        match (self.part.degrees_of_freedom, &self.part.evaluation) {
-            (freedom, Evaluation::Readings { .. }) => {
-                // Cut off, as the library does; without scatter there is no end to them.
-                let (span, read) = (self.span(), self.at(self.resolution));
-                let grown = format!("(1+{read}^2/12/(STDEV({span})^2/COUNT({span})))");
-                let formula = format!(
-                    "IF(STDEV({span})>0,INT((COUNT({span})-1)*{grown}^2*(1+1E-12)),\"infinite\")"
-                );
-                let result = freedom.map_or("infinite".into(), |freedom| freedom.to_string());
-                self.styles.count.of(Value::formula(&formula, result))
-            }
-            (Some(freedom), _) => self.styles.number_entry().owned(freedom),
-            (None, _) => self.styles.text.of("infinite"),
+    /// The variance of what its readings combine to, by their scatter.
+    fn scatter(&self) -> String {
+        let span = self.span();
+        match self.combine() {
+            Some(Combine::Least | Combine::Greatest) => format!("STDEV({span})^2"),
+            Some(Combine::Mean) | None => format!("STDEV({span})^2/COUNT({span})"),
         }
+    }
+
+    /// Its degrees of freedom, cut off as the library does; without scatter there is no end to those of readings.
+    fn freedom(&self) -> Cell<'a> {
+        let (span, scatter) = (self.span(), self.scatter());
+        let formula = match &self.part.evaluation {
+            Evaluation::Readings { .. } => {
+                let read = self.at(self.of_one + 3);
+                let grown = format!("(1+{read}^2/12/({scatter}))");
+                format!(
+                    "IF(STDEV({span})>0,INT((COUNT({span})-1)*{grown}^2*(1+1E-12)),\"infinite\")"
+                )
+            }
+            Evaluation::Repeated { combine: Combine::Mean, freedom, .. } => {
+                let one = format!("{}^2", self.at(self.of_one + 2));
+                let own = freedom.map_or(String::new(), |freedom| format!("+({one})^2/{freedom}"));
+                format!(
+                    "IF(STDEV({span})>0,INT(({one}+{scatter})^2/(({scatter})^2/(COUNT({span})-1){own})*(1+1E-12)),{})",
+                    self.freedom_of_one()
+                )
+            }
+            Evaluation::Repeated { .. } => self.freedom_of_one(),
+            Evaluation::Within(_) | Evaluation::Standard | Evaluation::Growth(_) => {
+                return match self.part.degrees_of_freedom {
+                    Some(freedom) => self.styles.number_entry().owned(freedom),
+                    None => self.styles.text.of("infinite"),
+                };
+            }
+        };
+        let freedom = self.part.degrees_of_freedom;
+        let result = freedom.map_or("infinite".into(), |freedom| freedom.to_string());
+        self.styles.count.of(Value::formula(&formula, result))
     }
 }
 

@@ -31,7 +31,7 @@ rows! {
     Target: "Target",
     Limit: "Limit",
     Worst: "Worst case: down, up",
-    RootSumSquare: "Root sum square (if independent, centred, alike)",
+    RootSumSquare: "Root sum square (if independent, centred, of one size)",
     Middle: "Shift of the mean towards the limit (uneven sides)",
     Combined: "Combined standard uncertainty",
     Freedom: "Effective degrees of freedom",
@@ -239,8 +239,10 @@ impl Block<'_> {
 
     /// Whether a line is known by few readings: they may come to have a scatter when they are changed.
     fn is_few(&self, line: &Contribution) -> bool {
-        let part = &self.subject.stack.contributors[line.contributor];
-        part.degrees_of_freedom.is_some() || matches!(part.evaluation, Evaluation::Readings { .. })
+        let part = self.part(line);
+        let is_read =
+            matches!(part.evaluation, Evaluation::Readings { .. } | Evaluation::Repeated { .. });
+        part.degrees_of_freedom.is_some() || is_read
     }
 
     fn has_few(&self) -> bool {

@@ -7,14 +7,14 @@ use super::super::pages::Pages;
 use super::super::picture::Figures;
 use super::super::style::Styles;
 use super::super::table::{Cell, Cells, Value};
-use super::inputs::{COUNT, Inputs, MINUS, NOMINAL, OF_LOT, PLUS, STANDARD};
+use super::inputs::{ALIKE, COUNT, Inputs, MINUS, NOMINAL, PLUS, STANDARD};
 use super::outcomes::{self, Row};
 use super::picture::{self, Picture};
 use super::{Names, Subject, cell};
 use crate::length::Unit;
 use crate::model::{Form, Requirement};
 use crate::policy::Policy;
-use crate::stack::{Contribution, Coverage, Report, report};
+use crate::stack::{Contribution, Contributor, Coverage, Report, report};
 
 /// The columns of a line.
 const HEADS: [&str; 15] = [
@@ -191,7 +191,7 @@ impl<'a> Block<'a> {
     ) -> [Cell<'s>; 15] {
         let Styles { text, number, percent, tiny, .. } = styles;
         let length = styles.length(self.unit);
-        let part = &self.subject.stack.contributors[line.contributor];
+        let part = self.part(line);
         let c = |column: u16| self.line(index, column);
         let n = |column: u16| self.input(line, column);
         let [_, lower, upper] = self.stated_cells();
@@ -206,8 +206,13 @@ impl<'a> Block<'a> {
         let own = format!("{}*{}*{}", n(COUNT), n(NOMINAL), c(SENSITIVITY));
         let (count, minus, plus) = (n(COUNT), n(MINUS), n(PLUS));
         let [down, up] = AT.map(c);
-        let moved_down = format!("-{count}*IF({down}>0,{down}*{minus},-{down}*{plus})");
-        let moved_up = format!("{count}*IF({up}>0,{up}*{plus},-{up}*{minus})");
+        let (lower_part, upper_part) = (self.apart(index, line, 0), self.apart(index, line, 1));
+        let moved_down = format!("-({count}*IF({down}>0,{down}*{minus},-{down}*{plus}){lower_part})");
+        let moved_up = format!("{count}*IF({up}>0,{up}*{plus},-{up}*{minus}){upper_part}");
+        let sensitivity = |column: u16, value: f64| match self.members(line, column) {
+            Some(sum) => number.of(Value::formula(&sum, value)),
+            None => number.of(value),
+        };
         let [downs, ups] = MOVES.map(|column| self.all(column));
         let [low, high] = VARIANCE.map(|column| self.all(column));
         let share = |own: String, all: String, value: f64| {
@@ -221,8 +226,8 @@ impl<'a> Block<'a> {
         let [least, most, standard] = self.largest(index, line);
         [
             text.of(&part.label),
-            number.of(line.sensitivity),
-            number.of(line.in_gap),
+            sensitivity(SENSITIVITY, line.sensitivity),
+            sensitivity(IN_GAP, line.in_gap),
             at(&lower, line.at[0]),
             at(&upper, line.at[1]),
             length.owned(Value::formula(&own, value)),
@@ -238,41 +243,88 @@ impl<'a> Block<'a> {
         ]
     }
 
+    /// The contributor of a line, or the error that several share.
+    pub(super) fn part(&self, line: &Contribution) -> &Contributor {
+        &self.inputs.parts[line.contributor]
+    }
+
+    /// Of a shared error the sum over its members, each as often as it is there.
+    fn members(&self, line: &Contribution, column: u16) -> Option<String> {
+        let stack = &self.subject.stack;
+        let at = line.contributor.checked_sub(stack.contributors.len())?;
+        let members = &stack.shared.get(at)?.members;
+        let lines = self.report.lines.iter().enumerate();
+        let own = lines.filter(|(_, line)| members.contains(&line.contributor));
+        let own = own.map(|(at, line)| self.weighed(at, line, column));
+        Some(own.collect::<Vec<_>>().join("+"))
+    }
+
+    /// A line's count times a cell of it.
+    fn weighed(&self, index: usize, line: &Contribution, column: u16) -> String {
+        format!("{}*{}", self.input(line, COUNT), self.line(index, column))
+    }
+
+    /// The other lines of its lot.
+    fn mates(&self, line: &Contribution) -> impl Iterator<Item = (usize, &Contribution)> {
+        let own = self.part(line).lot.map(|of| of.lot);
+        let contributor = line.contributor;
+        self.report.lines.iter().enumerate().filter(move |(_, other)| {
+            let other_lot = self.part(other).lot.map(|of| of.lot);
+            own.is_some() && other_lot == own && other.contributor != contributor
+        })
+    }
+
+    /// The correction of a worst-case effect by what the line has in common with its lot: that cancels between opposed
+    /// signs where it is stated.
+    fn apart(&self, index: usize, line: &Contribution, side: usize) -> String {
+        let own = self.weighed(index, line, AT[side]);
+        let mates: Vec<String> =
+            self.mates(line).map(|(at, mate)| self.weighed(at, mate, AT[side])).collect();
+        if mates.is_empty() {
+            return String::new();
+        }
+        let all = format!("({own}+{})", mates.join("+"));
+        let [alike, minus, plus] = [ALIKE, MINUS, PLUS].map(|column| self.input(line, column));
+        let hurts = |sum: &str| match side {
+            0 => format!("IF({sum}>0,{minus},{plus})"),
+            _ => format!("IF({sum}>0,{plus},{minus})"),
+        };
+        format!(
+            "+IF(ISNUMBER({alike}),{alike}*({own}*SIGN({all})*{}-ABS({own})*{}),0)",
+            hurts(&all),
+            hurts(&own)
+        )
+    }
+
+    /// The square of a line per squared standard uncertainty of its own: pieces of one lot that may err alike count
+    /// together.
+    fn square(&self, index: usize, line: &Contribution, side: usize) -> String {
+        let (count, c) = (self.input(line, COUNT), self.line(index, AT[side]));
+        match self.part(line).lot {
+            None => format!("({count}*{c}^2)"),
+            Some(_) => {
+                let alike = self.input(line, ALIKE);
+                format!(
+                    "({count}*{c}^2*IF(ISNUMBER({alike}),1-{alike}^2+{count}*{alike}^2,{count}))"
+                )
+            }
+        }
+    }
+
     /// Its own square, and its half of what it does with others of its lot or correlated with it.
     fn variance(&self, index: usize, line: &Contribution, side: usize) -> String {
-        let parts = &self.subject.stack.contributors;
-        let part = &parts[line.contributor];
-        let weighed = |index: usize, line: &Contribution, column: u16| {
-            let count = self.input(line, COUNT);
-            format!("{count}*{}*{}", self.line(index, AT[side]), self.input(line, column))
-        };
-        let own = format!(
-            "{}*({}*{})^2",
-            self.input(line, COUNT),
-            self.line(index, AT[side]),
-            self.input(line, STANDARD)
-        );
-        let mut formula = own;
-        if let Some(lot) = part.lot {
-            let mates = self.report.lines.iter().enumerate().filter(|(_, other)| {
-                let other = parts[other.contributor].lot;
-                other.is_some_and(|other| other.lot == lot.lot)
-            });
-            let mates: Vec<String> = mates.map(|(at, other)| weighed(at, other, OF_LOT)).collect();
-            formula += &format!("+{}*({})", weighed(index, line, OF_LOT), mates.join("+"));
+        let (square, u) = (self.square(index, line, side), self.input(line, STANDARD));
+        match self.cross(index, line, side) {
+            None => format!("{square}*{u}^2"),
+            Some(cross) => format!("{square}*{u}^2+{cross}*{u}/2"),
         }
-        let tied = |(a, b, _): &(usize, usize, String)| [*a, *b].contains(&line.contributor);
-        if self.inputs.pairs.iter().any(tied) {
-            let cross = self.cross(index, line, side);
-            formula += &format!("+{cross}*{}/2", self.input(line, STANDARD));
-        }
-        formula
     }
 
     /// How much worse this contributor alone could be: its largest minus, plus and standard uncertainty.
     fn largest(&self, index: usize, line: &Contribution) -> [Value; 3] {
         let count = self.input(line, COUNT);
         let at = AT.map(|column| self.line(index, column));
+        let none_beside = |cross: Option<String>| cross.unwrap_or_else(|| "0".into());
         let margin = [0, 1].map(|side| self.result(Row::MarginWorst, side));
         let none = |value: Option<f64>| value.map_or("none".into(), |value| value.to_string());
         let shown = |value: String| format!("IF(ROUND({value},12)<0,\"none\",MAX(0,{value}))");
@@ -291,8 +343,8 @@ impl<'a> Block<'a> {
         });
         let standard = self.input(line, STANDARD);
         let side = |side: usize| {
-            let square = format!("({count}*{}^2)", at[side]);
-            let cross = self.cross(index, line, side);
+            let square = self.square(index, line, side);
+            let cross = none_beside(self.cross(index, line, side));
             let (room, middle) = (self.result(Row::Room, side), self.result(Row::Middle, side));
             let left = format!(
                 "(({room}-{middle})/{k})^2-{u}^2+{square}*{standard}^2+{cross}*{standard}",
@@ -319,10 +371,10 @@ impl<'a> Block<'a> {
         [minus, plus, Value::formula(&formula, result)]
     }
 
-    /// The addition to the variance by those that are correlated with a line, for one of its own standard
+    /// The addition to the variance by those that are correlated with a line or of its lot, for one of its own standard
     /// uncertainty.
-    fn cross(&self, index: usize, line: &Contribution, side: usize) -> String {
-        let mut terms = vec!["0".to_string()];
+    fn cross(&self, index: usize, line: &Contribution, side: usize) -> Option<String> {
+        let mut terms = Vec::new();
         for (a, b, coefficient) in &self.inputs.pairs {
             let other = match line.contributor {
                 own if own == *a => *b,
@@ -339,7 +391,16 @@ impl<'a> Block<'a> {
                 ));
             }
         }
-        format!("({})", terms.join("+"))
+        for (at, mate) in self.mates(line) {
+            let [own, other] =
+                [self.weighed(index, line, AT[side]), self.weighed(at, mate, AT[side])];
+            let [alike, of_mate] = [line, mate].map(|line| self.input(line, ALIKE));
+            terms.push(format!(
+                "2*{own}*{other}*{}*IF(AND(ISNUMBER({alike}),ISNUMBER({of_mate})),{alike}*{of_mate},IF({own}*{other}>0,1,0))",
+                self.input(mate, STANDARD)
+            ));
+        }
+        (!terms.is_empty()).then(|| format!("({})", terms.join("+")))
     }
 
     /// Names for the cells that other sheets and people look for.
