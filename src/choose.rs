@@ -545,7 +545,10 @@ pub(crate) fn uses(pattern: &Pattern, lists: &[&[Combination]]) -> Option<Uses> 
 /// Window of totals, in ticks, of each of a pump's packs over all kits that meet its requirements with these
 /// pieces; first above last if there is no kit.
 pub(crate) fn windows(job: &Job, pump: &crate::pump::Pump, available: &[u32]) -> Vec<Window> {
-    pattern::windows(&pattern::rows(pump, job, job.policy.guard()), &most_totals(job, pump, available))
+    pattern::windows(
+        &pattern::rows(pump, job, job.policy.guard()),
+        &most_totals(job, pump, available),
+    )
 }
 
 /// Greatest total of each of a pump's packs, in ticks.
@@ -601,32 +604,33 @@ fn columns(
     // By uses: the least waste, and the first pattern that has it.
     let mut best: HashMap<Uses, (i64, usize)> = HashMap::new();
     let mut number = 0;
-    let mut join =
-        |lists: &[&[Combination]], pace: &mut Pace<'_>| -> Result<Option<Stop>, ChooseError> {
-            let listed = pattern::listed(pump, (job, job.policy.guard()), lists, MOST_PATTERNS, pace);
-            let Listed { list, cut } = listed.ok_or_else(|| ChooseError::TooManyPatterns {
-                tag: pump.tag.clone(),
-                most: MOST_PATTERNS,
-            })?;
-            best.reserve(list.len());
-            for pattern in &list {
-                number += 1;
-                let Some(uses) = uses(pattern, lists) else {
-                    continue;
-                };
-                let enough = |&(item, count): &(u16, i16)| {
-                    u32::from(count.unsigned_abs()) <= available[usize::from(item)]
-                };
-                if !uses.iter().all(enough) {
-                    continue;
-                }
-                let waste = pattern.waste(lists);
-                best.entry(uses)
-                    .and_modify(|known| *known = (waste, number).min(*known))
-                    .or_insert((waste, number));
+    let mut join = |lists: &[&[Combination]],
+                    pace: &mut Pace<'_>|
+     -> Result<Option<Stop>, ChooseError> {
+        let listed = pattern::listed(pump, (job, job.policy.guard()), lists, MOST_PATTERNS, pace);
+        let Listed { list, cut } = listed.ok_or_else(|| ChooseError::TooManyPatterns {
+            tag: pump.tag.clone(),
+            most: MOST_PATTERNS,
+        })?;
+        best.reserve(list.len());
+        for pattern in &list {
+            number += 1;
+            let Some(uses) = uses(pattern, lists) else {
+                continue;
+            };
+            let enough = |&(item, count): &(u16, i16)| {
+                u32::from(count.unsigned_abs()) <= available[usize::from(item)]
+            };
+            if !uses.iter().all(enough) {
+                continue;
             }
-            Ok(cut)
-        };
+            let waste = pattern.waste(lists);
+            best.entry(uses)
+                .and_modify(|known| *known = (waste, number).min(*known))
+                .or_insert((waste, number));
+        }
+        Ok(cut)
+    };
     let cut = join(&drawers.of(job, pump), &mut Pace::at_least(control, grace))?;
     if cut.is_some() {
         join(&drawers.few(job, pump), &mut Pace::at_least(control, grace))?;

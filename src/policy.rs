@@ -165,7 +165,10 @@ impl Policy {
                     wrong("a number from 1 to 10; or a level of confidence such as 95 %, from 50 % to 99.99 %, typed as text")
                 })?;
             }
-            "piecesofalotalike" | "alike" => self.alike = alike(value).ok_or(wrong("at worst, or a share of 0 to 100 % typed as text"))?,
+            "piecesofalotalike" | "alike" => {
+                self.alike =
+                    alike(value).ok_or(wrong("at worst, or a share of 0 to 100 % typed as text"))?
+            }
             "handlingperpiece" | "handling" => self.handling = money()?,
             "offtargetrateperthou" | "offtargetrate" => self.off_target = money()?,
             "openedpacksspoiled" => match value.to_lowercase().as_str() {

@@ -63,6 +63,7 @@
 
 mod coverage;
 pub mod monte_carlo;
+mod readings;
 mod report;
 mod simulate;
 mod uncertainty;
@@ -77,6 +78,7 @@ use crate::pump::Growth;
 use crate::stock::Lot;
 
 pub use coverage::Coverage;
+pub(crate) use readings::{Lack, combined, measured};
 pub use report::{Contribution, Report, ReportSide, report};
 pub use simulate::{Undrawn, level_of_draws, simulate, taken_as_normal};
 pub use uncertainty::expanded;
@@ -135,7 +137,9 @@ impl Stack {
     /// Sensitivity of a sum to a shared error, in millionths: that to its members, each as often as it is there.
     pub(crate) fn weight(&self, terms: &[(Term, Millionths)], error: &SharedError) -> i128 {
         let members = error.members.iter().filter_map(|&member| self.contributors.get(member));
-        members.map(|part| i128::from(sensitivity(terms, part.term).raw()) * i128::from(part.count)).sum()
+        members
+            .map(|part| i128::from(sensitivity(terms, part.term).raw()) * i128::from(part.count))
+            .sum()
     }
 }
 
@@ -275,7 +279,8 @@ pub fn worst_case(terms: &[(Term, Millionths)], stack: &Stack) -> WorstCase {
     for part in &stack.contributors {
         let c = sensitivity(terms, part.term);
         sum.nominal = sum.nominal + c * (part.nominal * part.count);
-        let [minus, plus] = [part.tolerance.minus, part.tolerance.plus].map(|t| c * (t * part.count));
+        let [minus, plus] =
+            [part.tolerance.minus, part.tolerance.plus].map(|t| c * (t * part.count));
         sum.asymmetry = sum.asymmetry + plus - minus;
     }
     sum

@@ -364,7 +364,8 @@ fn nominal(job: &Job, pump: &Pump, packs: &[PackPick], term: Term) -> i128 {
 
 /// Nominal value of a sum of terms, in millionths of a tick.
 fn nominal_sum(job: &Job, pump: &Pump, packs: &[PackPick], terms: &[(Term, Millionths)]) -> i128 {
-    let each = |(term, c): &(Term, Millionths)| nominal(job, pump, packs, *term) * i128::from(c.raw());
+    let each =
+        |(term, c): &(Term, Millionths)| nominal(job, pump, packs, *term) * i128::from(c.raw());
     terms.iter().map(each).sum()
 }
 

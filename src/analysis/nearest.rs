@@ -75,6 +75,7 @@ fn nearest_kit(job: &Job, pump: usize, [issued, plates]: &[Vec<u32>; 2]) -> Opti
         plates: cut.collect(),
         models: job.models.clone(),
         policy: job.policy.clone(),
+        gauges: job.gauges.clone(),
         ..Parts::default()
     };
     let within = |parts: i64| -> Option<Vec<PackPick>> {

@@ -117,9 +117,7 @@ impl SideRow {
         }
         // As in `stack::judge`.
         match self.guard {
-            Guard::Expanded(coverage) => {
-                (budget.expanded(coverage) - uneven.div_euclid(2)).max(0)
-            }
+            Guard::Expanded(coverage) => (budget.expanded(coverage) - uneven.div_euclid(2)).max(0),
             Guard::WorstCase => budget.worst()[0],
             Guard::None => 0,
         }

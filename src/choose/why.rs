@@ -20,8 +20,8 @@ use crate::job::Job;
 use crate::length::{Length, Tolerance};
 use crate::plan::{Cause, Kit, PackPick, Pick, Shortfall, Window};
 use crate::policy::Acceptance;
-use crate::stack::Guard;
 use crate::pump::Pump;
+use crate::stack::Guard;
 
 /// Data for the reasons, besides the kits.
 pub(super) struct Reasons<'a> {

@@ -66,6 +66,8 @@ pub struct StackPumpJson {
     pub packs: BTreeMap<String, PackJson>,
     /// Contributors, in the order that the requirements refer to.
     pub contributors: Vec<ContributorJson>,
+    /// Errors that several contributors share.
+    pub shared: Vec<SharedJson>,
     /// Pairs of contributors with correlated errors.
     pub correlations: Vec<CorrelationJson>,
     /// Requirements.
@@ -107,8 +109,24 @@ pub struct ContributorJson {
     pub standard_uncertainty: f64,
     /// Degrees of freedom of it; null where it is taken as exactly known.
     pub degrees_of_freedom: Option<u32>,
-    /// Standard uncertainty that all pieces of its lot share; null where the lot was not measured.
-    pub lot_standard_uncertainty: Option<f64>,
+    /// Share of its tolerance that is common to the pieces of its lot, 0 to 1; null where that is not known, so that a
+    /// common error may only widen, and for what is no piece.
+    pub alike: Option<String>,
+}
+
+/// Error that enters through several contributors, one and the same in all: of a lot's mean, of a gauge.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct SharedJson {
+    /// Label for people.
+    pub label: String,
+    /// Contributors that it enters through, by their places in `contributors`.
+    pub members: Vec<u32>,
+    /// Standard uncertainty, in the unit of the pump.
+    pub standard_uncertainty: f64,
+    /// Range either way in the worst case.
+    pub worst_case: f64,
+    /// Degrees of freedom of the standard uncertainty; null where it is taken as exactly known.
+    pub degrees_of_freedom: Option<u32>,
 }
 
 /// Kinds of contributor.

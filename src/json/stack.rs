@@ -10,7 +10,7 @@ use crate::formats::common::{PackJson, RequirementJson};
 use crate::formats::stack::{
     BorderJson, ContributionJson, ContributorJson, ContributorKind, CorrelationJson, CoverageJson,
     CrossingJson, DrawsJson, FORMAT, KnownBy, MapCellJson, MapJson, NotFitJson, SettingJson,
-    SideJson, StackJson, StackPumpJson, StackRequirementJson, StepFaultJson, SweepJson,
+    SharedJson, SideJson, StackJson, StackPumpJson, StackRequirementJson, StepFaultJson, SweepJson,
     SweepPointJson, UndrawnJson,
 };
 use crate::job::Job;
@@ -20,8 +20,8 @@ use crate::plan::PackPick;
 use crate::pump::Pump;
 use crate::stack::monte_carlo::Outcome;
 use crate::stack::{
-    Contribution, Contributor, Coverage, Evaluation, ReportSide, Stack, Undrawn, Verdict, judge,
-    report,
+    Alike, Contribution, Contributor, Coverage, Evaluation, ReportSide, SharedError, Stack,
+    Undrawn, Verdict, judge, report,
 };
 use crate::sweep::{Mapped, Setting, StepError, SweepPoint, Swept, SweptPieces};
 
@@ -102,6 +102,7 @@ fn pump(job: &Job, one: &Analysed) -> StackPumpJson {
         unit: model.unit.symbol().into(),
         packs: packs(job, pump, &one.packs),
         contributors: parts.iter().map(|part| contributor(job, model, part)).collect(),
+        shared: stack.shared.iter().map(|error| shared(error, model.unit)).collect(),
         correlations: correlations.collect(),
         requirements: requirements.collect(),
         crush: crushes.iter().map(|one| crush(job, pump, one)).collect(),
@@ -131,17 +132,34 @@ fn contributor(job: &Job, model: &Model, part: &Contributor) -> ContributorJson 
         plus,
         readings: readings.iter().map(|reading| reading.to_f64(model.unit)).collect(),
         known_by: match &part.evaluation {
-            Evaluation::Within(Shape::Rectangular) => KnownBy::Rectangular,
-            Evaluation::Within(Shape::Triangular) => KnownBy::Triangular,
-            Evaluation::Within(Shape::Normal) => KnownBy::Normal,
-            Evaluation::Within(Shape::UShaped) => KnownBy::UShaped,
-            Evaluation::Standard => KnownBy::Stated,
+            Evaluation::Within(shape) | Evaluation::Repeated { shape: Some(shape), .. } => {
+                match shape {
+                    Shape::Rectangular => KnownBy::Rectangular,
+                    Shape::Triangular => KnownBy::Triangular,
+                    Shape::Normal => KnownBy::Normal,
+                    Shape::UShaped => KnownBy::UShaped,
+                }
+            }
+            Evaluation::Standard | Evaluation::Repeated { shape: None, .. } => KnownBy::Stated,
             Evaluation::Readings { .. } => KnownBy::Readings,
             Evaluation::Growth(_) => KnownBy::Growth,
         },
         standard_uncertainty: part.standard_uncertainty.to_f64(model.unit),
         degrees_of_freedom: part.degrees_of_freedom,
-        lot_standard_uncertainty: part.lot.map(|lot| lot.standard_uncertainty.to_f64(model.unit)),
+        alike: part.lot.and_then(|lot| match lot.alike {
+            Alike::AtWorst => None,
+            Alike::Share(share) => Some(share.to_string()),
+        }),
+    }
+}
+
+fn shared(error: &SharedError, unit: Unit) -> SharedJson {
+    SharedJson {
+        label: error.label.clone(),
+        members: error.members.iter().map(|&member| count(member)).collect(),
+        standard_uncertainty: error.certified.standard.to_f64(unit),
+        worst_case: error.certified.extent.to_f64(unit),
+        degrees_of_freedom: error.certified.freedom,
     }
 }
 

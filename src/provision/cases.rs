@@ -74,7 +74,8 @@ pub(super) fn cases(
         // Every constant is a sum of lengths times coefficients, so a change of one tick gives the slope.
         let slope = |axis: &Axis| -> Constants {
             let value = pump.dimensions[axis.dimension].value + Length::from_ticks(1);
-            let moved = Demands::of(&measured(pump, axis.dimension, value), job, job.policy.guard());
+            let moved =
+                Demands::of(&measured(pump, axis.dimension, value), job, job.policy.guard());
             moved.constants().zip(&base).map(|(m, b)| m - b).collect()
         };
         let places = job.model_of(pump).packs.iter().zip(&pump.fits);

@@ -4,6 +4,7 @@
 use std::cell::RefCell;
 use std::collections::BTreeMap;
 
+use super::gauges::Gauges;
 use super::history::{History, Past, Scatter};
 use super::pumps::combined;
 use super::table::{Heading, Table, TableRow};
@@ -12,7 +13,6 @@ use crate::columns::pump_heading as heading;
 use crate::forecast::{Expected, ExpectedLaw, Fit};
 use crate::length::{Length, Tolerance, Uncertainty};
 use crate::model::{Dimension, Model, Spread};
-use super::gauges::Gauges;
 use crate::policy::Policy;
 use crate::problem::{Place, Problem, Problems};
 use crate::pump::Measured;

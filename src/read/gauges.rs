@@ -180,7 +180,12 @@ pub(super) fn stated(
         Some(at) => {
             let k = line.cell(at, &mut Problems::new()).and_then(factor);
             if k.is_none() {
-                fail(at, "a coverage factor that is none", "a number from 1 to 10, such as 2", "type k as the certificate gives it");
+                fail(
+                    at,
+                    "a coverage factor that is none",
+                    "a number from 1 to 10, such as 2",
+                    "type k as the certificate gives it",
+                );
                 return None;
             }
             k
@@ -197,7 +202,12 @@ pub(super) fn stated(
             let count = line.count(Some(at), problems)?;
             if count == 0 {
                 let fix = "leave the cell empty where the certificate gives none";
-                problems.add(Problem::new(line.place(at), "0 degrees of freedom", "1 or more", fix));
+                problems.add(Problem::new(
+                    line.place(at),
+                    "0 degrees of freedom",
+                    "1 or more",
+                    fix,
+                ));
                 return None;
             }
             Some(count)

@@ -17,8 +17,8 @@ use toml::de::{DeTable, DeValue};
 use crate::decimal::Millionths;
 use crate::length::{Length, LengthError, Tolerance, Uncertainty, Unit};
 use crate::model::{
-    Caution, Combine, ConsumableNeed, Correlation, Dimension, Examples, Figure, Material, Model, Pack,
-    Requirement, Shape, Spread, Term, Thermal,
+    Caution, Combine, ConsumableNeed, Correlation, Dimension, Examples, Figure, Material, Model,
+    Pack, Requirement, Shape, Spread, Term, Thermal,
 };
 use crate::problem::{Place, Problem, Problems, Spot, fix_name, nearest};
 use file::{
@@ -583,7 +583,8 @@ impl Reader<'_> {
         };
         let states_none = stated.0.is_none() && stated.1.is_none();
         let states_none = states_none && stated.2.is_none() && stated.3.is_none();
-        let several = [stated.0.is_some(), stated.1.is_some(), stated.2.is_some(), stated.3.is_some()];
+        let several =
+            [stated.0.is_some(), stated.1.is_some(), stated.2.is_some(), stated.3.is_some()];
         let several = several.into_iter().filter(|stated| *stated).count() > 1;
         if half || several || states_none && raw.gauge.is_none() {
             self.add(

@@ -149,8 +149,7 @@ pub fn report(form: &Form, stack: &Stack, coverage: Coverage, unit: Unit) -> Rep
         Form::GasketFill { gap, .. } => Some(worst_case(gap, stack).nominal.to_f64(unit)),
     };
     let budgets = faces.each_ref().map(|face| budget(&face.terms, stack));
-    let sides =
-        [0, 1].map(|at| side((&faces[at], at), value, stack, &budgets[at], coverage, unit));
+    let sides = [0, 1].map(|at| side((&faces[at], at), value, stack, &budgets[at], coverage, unit));
     // A factor that follows from the degrees of freedom changes with every contributor.
     let few = sides.iter().any(|side| side.degrees_of_freedom.is_some());
     let moving = few && matches!(coverage, Coverage::Level(_));

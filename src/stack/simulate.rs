@@ -141,9 +141,9 @@ fn draw(form: &Form, stack: &Stack, unit: Unit) -> DrawModel {
         })
         .collect();
     let sum = |terms: &Terms| {
-        let own = drawn.iter().flat_map(|(part, drawn)| {
-            drawn.terms(model::sensitivity(terms, part.term).to_f64())
-        });
+        let own = drawn
+            .iter()
+            .flat_map(|(part, drawn)| drawn.terms(model::sensitivity(terms, part.term).to_f64()));
         let shared = shared.iter().map(|(error, source)| DrawTerm {
             factor: count(stack.weight(terms, error)),
             of: smallvec![*source],
@@ -283,7 +283,8 @@ impl Sources {
         };
         let (apart, common) = (law((1.0 - share * share).max(0.0).sqrt()), law(share));
         // Wholly alike: nothing is left to draw for each.
-        let (pieces, factor) = if share == 1.0 { (1, f64::from(part.count)) } else { (part.count, 1.0) };
+        let (pieces, factor) =
+            if share == 1.0 { (1, f64::from(part.count)) } else { (part.count, 1.0) };
         let own = (0..pieces).map(|_| smallvec![self.push(mean, apart)]).collect();
         let alike = key.filter(|_| share > 0.0).map(|key| {
             let known = self.alike.iter().find(|(known, _)| *known == key);
@@ -318,7 +319,12 @@ impl Sources {
     }
 
     /// Law of one value: within a tolerance, or of a stated standard uncertainty.
-    fn law(&self, (within, shape): (Tolerance, Option<Shape>), sd: f64, freedom: Option<u32>) -> Law {
+    fn law(
+        &self,
+        (within, shape): (Tolerance, Option<Shape>),
+        sd: f64,
+        freedom: Option<u32>,
+    ) -> Law {
         let half = (within.minus + within.plus).to_f64(self.unit) / 2.0;
         match (shape, freedom) {
             (Some(Shape::Rectangular), _) => Law::Rectangular { half },
@@ -371,9 +377,9 @@ fn uneven(tolerance: Tolerance, unit: Unit) -> f64 {
 mod tests {
     use super::*;
     use crate::decimal::Millionths;
+    use crate::gauge::Certified;
     use crate::length::Uncertainty;
     use crate::model::{Correlation, Shape};
-    use crate::gauge::Certified;
     use crate::stack::{Alike, ErrorSource, OfLot, SharedError, report};
     use crate::stock::Lot;
 

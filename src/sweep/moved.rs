@@ -4,10 +4,10 @@ use super::{Knob, Setting, StepError};
 use crate::accounting::stack;
 use crate::job::Job;
 use crate::length::{Length, Tolerance};
-use crate::model::{Form, FormError, Shape, Term, Thermal};
+use crate::model::{Dimension, Form, FormError, Shape, Spread, Term, Thermal};
 use crate::plan::PackPick;
-use crate::pump::{Growth, Pump};
-use crate::stack::{Contributor, Stack};
+use crate::pump::{Growth, Measured, Pump};
+use crate::stack::{Contributor, Stack, measured};
 
 /// Pump and stack with these quantities set, one after the other, and the pieces fixed.
 pub(super) fn held(
@@ -57,20 +57,17 @@ fn adjust(stack: &mut Stack, knob: Knob, setting: Setting) -> Result<(), StepErr
         (Knob::Pieces(at), Setting::Number(number)) => {
             // Each of them as uncertain as the worst one there.
             let tolerance = worst_of(stack, at).unwrap_or_default();
-            let (place, others): (Vec<_>, Vec<_>) =
-                stack.contributors.drain(..).partition(|part| part.term == Term::Pack(at));
-            stack.contributors = others;
-            let Some(first) = place.first() else { return Err(StepError::NoPieces) };
-            let total: Length = place.iter().map(|part| part.nominal * part.count).sum();
+            let total = totals(stack, at + 1).into_iter().skip(at).sum::<Length>();
             let count = u32::try_from(number.raw() / 1_000_000).unwrap_or(1).max(1);
-            stack.contributors.push(Contributor {
-                label: format!("{count} alike"),
-                count,
-                nominal: Length::from_ticks(total.ticks() / i64::from(count)),
-                tolerance,
-                standard_uncertainty: Shape::Rectangular.standard_uncertainty(tolerance),
-                ..first.clone()
-            });
+            let mut place = stack.contributors.iter_mut().filter(|p| p.term == Term::Pack(at));
+            let Some(first) = place.next() else { return Err(StepError::NoPieces) };
+            first.label = format!("{count} alike");
+            first.count = count;
+            first.nominal = Length::from_ticks(total.ticks() / i64::from(count));
+            first.tolerance = tolerance;
+            first.standard_uncertainty = Shape::Rectangular.standard_uncertainty(tolerance);
+            // The others stay, as none: shared errors know the contributors by their place.
+            place.for_each(|other| other.count = 0);
         }
         (Knob::Total(at), Setting::Length(total)) => {
             let first = stack.contributors.iter().position(|part| part.term == Term::Pack(at));
@@ -83,7 +80,14 @@ fn adjust(stack: &mut Stack, knob: Knob, setting: Setting) -> Result<(), StepErr
                 1 => *part = one,
                 _ => {
                     part.count -= 1;
-                    stack.contributors.insert(first, one);
+                    // At the end: shared errors know the contributors by their place.
+                    stack.contributors.push(one);
+                    let at = stack.contributors.len() - 1;
+                    for error in &mut stack.shared {
+                        if error.members.contains(&first) {
+                            error.members.push(at);
+                        }
+                    }
                 }
             }
         }
@@ -124,6 +128,16 @@ pub(super) fn offer(job: &mut Job, knob: Knob, setting: Setting) -> Result<(), S
     Ok(())
 }
 
+/// Gives the readings of a dimension another uncertainty each; their scatter stays.
+fn known(job: &Job, pump: &mut Pump, at: usize, spread: Spread) {
+    let dimension = Dimension { spread, ..job.model_of(pump).dimensions[at].clone() };
+    let own = &mut pump.dimensions[at];
+    // Readings that have a value have one with any uncertainty of this kind.
+    if let Ok(anew) = measured(own.readings.clone(), &dimension, job.policy.coverage) {
+        *own = Measured { value: own.value, gauge: own.gauge, ..anew };
+    }
+}
+
 /// Sets one quantity of the pump itself.
 pub(super) fn set(
     job: &Job,
@@ -141,25 +155,19 @@ pub(super) fn set(
             let measured = &mut pump.dimensions[at];
             measured.value = value;
         }
-        (
-            Knob::DimensionWithin(at) | Knob::DimensionPlus(at) | Knob::DimensionMinus(at),
-            Setting::Length(within),
-        ) => {
-            let shape = job.model_of(pump).dimensions[at].shape;
-            let measured = &mut pump.dimensions[at];
-            if knob != Knob::DimensionPlus(at) {
-                measured.tolerance.minus = within;
-            }
-            if knob != Knob::DimensionMinus(at) {
-                measured.tolerance.plus = within;
-            }
-            measured.standard = shape.standard_uncertainty(measured.tolerance);
+        (Knob::DimensionWithin(at), Setting::Length(within)) => {
+            known(job, pump, at, Spread::Within(Tolerance::even(within)));
+        }
+        (Knob::DimensionPlus(at), Setting::Length(plus)) => {
+            let each = pump.dimensions[at].each;
+            known(job, pump, at, Spread::Within(Tolerance { plus, ..each }));
+        }
+        (Knob::DimensionMinus(at), Setting::Length(minus)) => {
+            let each = pump.dimensions[at].each;
+            known(job, pump, at, Spread::Within(Tolerance { minus, ..each }));
         }
         (Knob::DimensionStandard(at), Setting::Length(standard)) => {
-            let factor = job.policy.coverage.factor(None);
-            let measured = &mut pump.dimensions[at];
-            measured.standard = standard.into();
-            measured.tolerance = Tolerance::even(measured.standard.times_up(factor));
+            known(job, pump, at, Spread::StandardUncertainty(standard.into()));
         }
         (Knob::Cold(at), Setting::Number(degrees)) => grow(pump, at, &|t| t.cold = degrees),
         (Knob::Running(at), Setting::Number(degrees)) => grow(pump, at, &|t| t.running = degrees),

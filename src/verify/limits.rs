@@ -98,12 +98,7 @@ struct Errors {
 
 impl Errors {
     /// Errors of a sum; `None` if they are too large to be counted.
-    fn of(
-        job: &Job,
-        pump: &Pump,
-        packs: &[PackPick],
-        weights: &[(Term, i128)],
-    ) -> Option<Errors> {
+    fn of(job: &Job, pump: &Pump, packs: &[PackPick], weights: &[(Term, i128)]) -> Option<Errors> {
         let mut errors = Errors::default();
         let mut total: BTreeMap<Term, i128> = BTreeMap::new();
         for (term, weight) in weights {
@@ -259,7 +254,8 @@ impl Errors {
         #[allow(clippy::cast_precision_loss)]
         let square = variance as f64;
         let freedom = (fourths > 0.0).then(|| {
-            let holds = |whole: &u32| f64::from(*whole) * fourths <= square * square * (1.0 + 1e-12);
+            let holds =
+                |whole: &u32| f64::from(*whole) * fourths <= square * square * (1.0 + 1e-12);
             (1..=1_000).rev().find(holds).unwrap_or(1)
         });
         Some((variance, freedom))

@@ -181,7 +181,8 @@ fn all_met(
     let mut read = |reading: Option<Readings>| {
         let picks = reading.map(|readings| {
             let Reading { value, within } = readings.last();
-            let size = Size { alike: Some(Millionths::ZERO), ..Size::new(value, Tolerance::even(within)) };
+            let size =
+                Size { alike: Some(Millionths::ZERO), ..Size::new(value, Tolerance::even(within)) };
             let (kind, fit) = (String::new(), Code::new(""));
             job.parts.stock.push(Item::of("reading", kind, fit, size, 1));
             Pick { item: job.stock.len() - 1, peeled: 0, count: 1 }

@@ -73,7 +73,11 @@ fn errors(job: &Job, pump: &Pump, packs: &[Vec<u32>], weights: &[(Term, i128)]) 
         errors.uneven(own, growth.tolerance);
         let standard = growth.standard.raw() as f64 / 1e5;
         let range = part(growth.tolerance, MILLION);
-        errors.add(format!("growth {t}"), own, Elementary { range, standard, ..Elementary::default() });
+        errors.add(
+            format!("growth {t}"),
+            own,
+            Elementary { range, standard, ..Elementary::default() },
+        );
     }
     for (p, pack) in packs.iter().enumerate() {
         let own = weight(Term::Pack(p));
@@ -154,9 +158,8 @@ fn is_clear_of_uncertainty(job: &Job, pump: &Pump, errors: &Errors, distance: f6
         variance += 2.0 * pair.coefficient.raw() as f64 / 1e6 * a * b;
     }
     let variance = variance.max(0.0);
-    let fourths = errors.all.values().filter_map(|one| {
-        Some(moved(one).powi(4) / f64::from(one.freedom?))
-    });
+    let fourths =
+        errors.all.values().filter_map(|one| Some(moved(one).powi(4) / f64::from(one.freedom?)));
     let fourths: f64 = fourths.sum();
     let k = match job.policy.coverage {
         Coverage::Factor(factor) => factor.raw() as f64 / 1e6,

@@ -12,9 +12,9 @@
     missing_docs
 )]
 
+mod errors;
 #[path = "../bench/generate.rs"]
 mod generate;
-mod errors;
 mod purchase;
 mod student;
 
@@ -831,13 +831,10 @@ fn random_job(seed: u64) -> Job {
         });
         let share = [0, 250_000, 600_000, 1_000_000][sharing.random_range(0..4)];
         if coarse {
-            size.tolerance = Tolerance {
-                minus: size.tolerance.minus * 3,
-                plus: size.tolerance.plus * 3,
-            };
+            size.tolerance =
+                Tolerance { minus: size.tolerance.minus * 3, plus: size.tolerance.plus * 3 };
         }
-        size.alike =
-            (stated && sharing.random_bool(0.6)).then_some(Millionths::from_raw(share));
+        size.alike = (stated && sharing.random_bool(0.6)).then_some(Millionths::from_raw(share));
         size.gauge = (gauged && sharing.random_bool(0.6))
             .then(|| gauges[usize::from(sharing.random_bool(0.3))]);
     };
@@ -1021,7 +1018,10 @@ fn add_sheet(rng: &mut ChaCha8Rng, stock: &mut Vec<Item>, kind: &str) -> Vec<Pla
         item: "sheet".into(),
         kind: kind.into(),
         material: None,
-        size: Size::new(Length::from_ticks(rng.random_range(thick) * 254_000), Tolerance::even(Length::from_ticks(60_000))),
+        size: Size::new(
+            Length::from_ticks(rng.random_range(thick) * 254_000),
+            Tolerance::even(Length::from_ticks(60_000)),
+        ),
         sides: [mm(rng.random_range(60..=120)), mm(rng.random_range(60..=120))],
         on_hand: rng.random_range(0..=2),
         reserved: 0,

@@ -20,8 +20,8 @@ mod service;
 mod trolley;
 
 use gapwright::decimal::Millionths;
-use gapwright::gauge::Certified;
 use gapwright::forecast::{Expected, ExpectedLaw, Forecast};
+use gapwright::gauge::Certified;
 use gapwright::job::{Job, Parts};
 use gapwright::length::{Length, Tolerance, Uncertainty};
 use gapwright::model::{Correlation, Dimension, Form, Model, Pack, Requirement, Term};

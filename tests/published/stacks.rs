@@ -123,8 +123,10 @@ fn fit(first: [&str; 2], second: [&str; 2]) -> [String; 3] {
             }
         };
         let parts = [part(0, first, first_up), part(1, second, second_up)];
-        let sum =
-            worst_case(&[(Term::Dimension(0), one(1)), (Term::Dimension(1), one(-1))], &independent(parts.to_vec()));
+        let sum = worst_case(
+            &[(Term::Dimension(0), one(1)), (Term::Dimension(1), one(-1))],
+            &independent(parts.to_vec()),
+        );
         // Twice the height of the middle above the nominal value.
         assert_eq!(sum.asymmetry, sum.above - sum.below);
         ends(sum, Unit::Millimetre)
@@ -169,7 +171,10 @@ fn bolts_in_two_holes() {
     };
     let half = |index, sign: i64| (Term::Dimension(index), Millionths::from_raw(sign * 500_000));
     let parts = [hole(0), bolt(1), hole(2), bolt(3)];
-    let room = worst_case(&[half(0, 1), half(1, -1), half(2, 1), half(3, -1)], &independent(parts.to_vec()));
+    let room = worst_case(
+        &[half(0, 1), half(1, -1), half(2, 1), half(3, -1)],
+        &independent(parts.to_vec()),
+    );
     assert_eq!(room.nominal - room.below, length("0.050 mm").into());
 }
 
@@ -412,10 +417,7 @@ fn a_stainless_sleeve_in_grey_iron_grows_by_the_difference() {
         let Kit::Served(packs) = &plan(&hot).kits[0] else { panic!("{acceptance}: can be kitted") };
         let pump = &hot.pumps[0];
         let stack = stack_of(&hot, pump, packs);
-        let apart = worst_case(
-            &[(Term::Thermal(0), one(1)), (Term::Thermal(1), one(-1))],
-            &stack,
-        );
+        let apart = worst_case(&[(Term::Thermal(0), one(1)), (Term::Thermal(1), one(-1))], &stack);
         assert_eq!(apart.nominal, length("0.0270 mm").into());
         let verdict = verdicts(&hot, pump, packs)[0];
         assert_eq!(verdict.value, length("0.2 mm").into());

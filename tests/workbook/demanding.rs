@@ -95,12 +95,11 @@ pub fn stack_up(folder: &Path, change: impl Fn(&mut Parts, &mut [PackPick])) -> 
     let mut job = job.into_parts();
     for item in [0, 1] {
         let size = job.stock[item].size.as_mut().unwrap();
-        size.uncertainty =
-            Some(gapwright::gauge::Certified {
-                standard: Length::from_ticks(30_000 + 9_000 * item as i64).into(),
-                extent: Length::from_ticks(60_000 + 18_000 * item as i64),
-                freedom: None,
-            });
+        size.uncertainty = Some(gapwright::gauge::Certified {
+            standard: Length::from_ticks(30_000 + 9_000 * item as i64).into(),
+            extent: Length::from_ticks(60_000 + 18_000 * item as i64),
+            freedom: None,
+        });
     }
     let mut shared = packs[0].picks[1];
     shared.count = 1;

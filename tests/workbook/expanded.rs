@@ -2,8 +2,8 @@
 //! have a second shim place behind the bearing, filled from the same drawer, so that pieces of one lot meet in one
 //! requirement.
 
-use gapwright::gauge::Certified;
 use gapwright::decimal::Millionths;
+use gapwright::gauge::Certified;
 use gapwright::job::Job;
 use gapwright::length::Length;
 use gapwright::model::{Form, Pack, Requirement, Term};

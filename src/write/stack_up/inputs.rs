@@ -381,7 +381,8 @@ impl<'a> ContributorRow<'a> {
 
     /// The cells of the readings.
     fn span(&self) -> String {
-        let last = READINGS + u16::try_from(self.part.readings.len().saturating_sub(1)).unwrap_or(u16::MAX);
+        let last = READINGS
+            + u16::try_from(self.part.readings.len().saturating_sub(1)).unwrap_or(u16::MAX);
         format!("{}:{}", self.at(READINGS), self.at(last))
     }
 

@@ -207,7 +207,8 @@ impl<'a> Block<'a> {
         let (count, minus, plus) = (n(COUNT), n(MINUS), n(PLUS));
         let [down, up] = AT.map(c);
         let (lower_part, upper_part) = (self.apart(index, line, 0), self.apart(index, line, 1));
-        let moved_down = format!("-({count}*IF({down}>0,{down}*{minus},-{down}*{plus}){lower_part})");
+        let moved_down =
+            format!("-({count}*IF({down}>0,{down}*{minus},-{down}*{plus}){lower_part})");
         let moved_up = format!("{count}*IF({up}>0,{up}*{plus},-{up}*{minus}){upper_part}");
         let sensitivity = |column: u16, value: f64| match self.members(line, column) {
             Some(sum) => number.of(Value::formula(&sum, value)),
