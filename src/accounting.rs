@@ -10,6 +10,8 @@
 //!   can be bounded. With points a thousand times finer the last goal of a fleet stayed open for differences that
 //!   mean nothing.
 
+mod source;
+
 use crate::decimal::Money;
 use crate::job::Job;
 use crate::length::{Length, Tolerance};
@@ -22,6 +24,8 @@ use crate::stack::{
     Alike, Contributor, ErrorSource, Evaluation, OfLot, SharedError, Stack, Verdict, judge,
 };
 use crate::stock::{Item, Lot, Size};
+
+pub use source::{source, source_of_shared};
 
 /// Contributors of a pump with these packs: its dimensions, its thermal terms, then the pieces, place by
 /// place.

@@ -309,6 +309,8 @@ pub struct Thermal {
     pub running: Millionths,
     /// Plus/minus on the difference of the two, in kelvins.
     pub temperature_within: Millionths,
+    /// Material whose expansion it has, with the printed source of that; `None` where the model states the expansion.
+    pub material: Option<(String, Option<String>)>,
 }
 
 /// Whether a number can be a temperature of a pump part, in degrees Celsius.
@@ -588,6 +590,8 @@ pub struct Material {
     pub compressibility: Option<Compressibility>,
     /// Thermal expansion.
     pub expansion: Option<Expansion>,
+    /// Printed source of its data.
+    pub source: Option<String>,
 }
 
 /// Share of its free thickness by which a gasket material is compressed under the usual test load.

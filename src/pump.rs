@@ -221,6 +221,7 @@ impl Growth {
     ///     length: Length::parse("100 mm", None).unwrap(), length_within: Length::ZERO,
     ///     expansion: Expansion { value: number("15.9"), within: number("0.9") },
     ///     cold: number("20"), running: number("80"), temperature_within: number("0"),
+    ///     material: None,
     /// });
     /// assert_eq!(growth.value.show(Unit::Millimetre), "0.0954");
     /// assert_eq!(growth.tolerance.plus.show(Unit::Millimetre), "0.0054");

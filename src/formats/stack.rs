@@ -109,6 +109,8 @@ pub struct ContributorJson {
     pub standard_uncertainty: f64,
     /// Degrees of freedom of it; null where it is taken as exactly known.
     pub degrees_of_freedom: Option<u32>,
+    /// Source of its tolerance, for people: a cell, a key of the model, a material, a certificate.
+    pub from: String,
     /// Share of its tolerance that is common to the pieces of its lot, 0 to 1; null where that is not known, so that a
     /// common error may only widen, and for what is no piece.
     pub alike: Option<String>,
@@ -127,6 +129,8 @@ pub struct SharedJson {
     pub worst_case: f64,
     /// Degrees of freedom of the standard uncertainty; null where it is taken as exactly known.
     pub degrees_of_freedom: Option<u32>,
+    /// Source of it, for people.
+    pub from: String,
 }
 
 /// Kinds of contributor.

@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use super::plan::{crush, exact, inputs, pack, requirement, short};
-use crate::accounting::{stack as stack_of, verdicts};
+use crate::accounting::{source, source_of_shared, stack as stack_of, verdicts};
 use crate::analysis::{Analysed, NotFit};
 use crate::crush::crushes;
 use crate::formats::common::{PackJson, RequirementJson};
@@ -15,7 +15,7 @@ use crate::formats::stack::{
 };
 use crate::job::Job;
 use crate::length::Unit;
-use crate::model::{Model, Shape, Term};
+use crate::model::{Shape, Term};
 use crate::plan::PackPick;
 use crate::pump::Pump;
 use crate::stack::monte_carlo::Outcome;
@@ -101,8 +101,8 @@ fn pump(job: &Job, one: &Analysed) -> StackPumpJson {
         model: model.name.clone(),
         unit: model.unit.symbol().into(),
         packs: packs(job, pump, &one.packs),
-        contributors: parts.iter().map(|part| contributor(job, model, part)).collect(),
-        shared: stack.shared.iter().map(|error| shared(error, model.unit)).collect(),
+        contributors: parts.iter().map(|part| contributor(job, pump, part)).collect(),
+        shared: stack.shared.iter().map(|error| shared(job, error, model.unit)).collect(),
         correlations: correlations.collect(),
         requirements: requirements.collect(),
         crush: crushes.iter().map(|one| crush(job, pump, one)).collect(),
@@ -111,7 +111,8 @@ fn pump(job: &Job, one: &Analysed) -> StackPumpJson {
     }
 }
 
-fn contributor(job: &Job, model: &Model, part: &Contributor) -> ContributorJson {
+fn contributor(job: &Job, pump: &Pump, part: &Contributor) -> ContributorJson {
+    let model = job.model_of(pump);
     let (kind, name) = match part.term {
         Term::Dimension(at) => (ContributorKind::Dimension, &model.dimensions[at].name),
         Term::Thermal(at) => (ContributorKind::Growth, &model.thermals[at].name),
@@ -146,6 +147,7 @@ fn contributor(job: &Job, model: &Model, part: &Contributor) -> ContributorJson 
         },
         standard_uncertainty: part.standard_uncertainty.to_f64(model.unit),
         degrees_of_freedom: part.degrees_of_freedom,
+        from: source(job, pump, part),
         alike: part.lot.and_then(|lot| match lot.alike {
             Alike::AtWorst => None,
             Alike::Share(share) => Some(share.to_string()),
@@ -153,13 +155,14 @@ fn contributor(job: &Job, model: &Model, part: &Contributor) -> ContributorJson 
     }
 }
 
-fn shared(error: &SharedError, unit: Unit) -> SharedJson {
+fn shared(job: &Job, error: &SharedError, unit: Unit) -> SharedJson {
     SharedJson {
         label: error.label.clone(),
         members: error.members.iter().map(|&member| count(member)).collect(),
         standard_uncertainty: error.certified.standard.to_f64(unit),
         worst_case: error.certified.extent.to_f64(unit),
         degrees_of_freedom: error.certified.freedom,
+        from: source_of_shared(job, error),
     }
 }
 

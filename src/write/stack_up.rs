@@ -23,7 +23,7 @@ use super::page::{Page, Written};
 use super::pages::{Pages, Series};
 use super::style::Styles;
 use super::table::{Cell, Cells, Value, over};
-use crate::accounting::stack;
+use crate::accounting::{source, source_of_shared, stack};
 use crate::analysis::NotFit;
 use crate::job::Job;
 use crate::model::{Model, Requirement};
@@ -50,16 +50,22 @@ pub(super) struct Subject<'a> {
     pub(super) requirements: &'a [Requirement],
     /// The contributors.
     pub(super) stack: Stack,
+    /// Source of each of them, then of each error that several share.
+    sources: Vec<String>,
 }
 
 impl<'a> Subject<'a> {
     /// A pump of a job with these pieces.
     pub(super) fn of(job: &'a Job, pump: &'a Pump, packs: &[PackPick]) -> Subject<'a> {
+        let stack = stack(job, pump, packs);
+        let own = stack.contributors.iter().map(|part| source(job, pump, part));
+        let shared = stack.shared.iter().map(|error| source_of_shared(job, error));
         Subject {
             tag: &pump.tag,
             model: job.model_of(pump),
             requirements: &pump.requirements,
-            stack: stack(job, pump, packs),
+            sources: own.chain(shared).collect(),
+            stack,
         }
     }
 }
@@ -165,7 +171,7 @@ const RULE_ROW: u32 = 3;
 const FIRST_ROW: u32 = 6;
 /// The widths of the columns that are printed, in characters, and the last of them.
 const WIDTHS: [f64; 15] =
-    [44.0, 14.0, 14.0, 13.0, 13.0, 14.0, 13.0, 13.0, 13.0, 13.0, 13.0, 13.0, 13.0, 13.0, 14.0];
+    [44.0, 14.0, 14.0, 13.0, 13.0, 14.0, 13.0, 13.0, 13.0, 13.0, 26.0, 13.0, 13.0, 13.0, 14.0];
 const LAST: u16 = 14;
 
 /// The rule in force, its coverage factor and its level of confidence; where there is a level, it outranks the factor.

@@ -318,7 +318,8 @@ fn a_script_learns_what_is_not_met() {
     let results = not_fit["requirements"].as_array().unwrap();
     let missed = results.iter().filter(|result| result["conforms"] == false);
     let margins = missed.map(|result| result["margin"].as_str().unwrap().starts_with('-'));
-    assert_eq!(margins.collect::<Vec<_>>(), [true]);
+    let margins: Vec<bool> = margins.collect();
+    assert!(!margins.is_empty() && margins.iter().all(|below| *below), "{margins:?}");
     let said = text(&short.stderr);
     assert!(said.contains("P-299: NOT FIT TO ASSEMBLE, left out: no kit can be chosen"), "{said}");
     assert!(said.contains("  Nearest kit of the pieces left: Shims over the bearing: "), "{said}");

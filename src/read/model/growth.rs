@@ -80,7 +80,13 @@ impl Reader<'_> {
                 }
             }
         };
+        let wanted = raw.material.as_ref().map(|material| material.get_ref().to_lowercase());
+        let table = materials.iter().find(|m| Some(m.name.to_lowercase()) == wanted);
         let own = self.expansion(raw.expansion.as_ref(), raw.expansion_plus_minus.as_ref());
+        let material = match own {
+            Some(None) => table.map(|table| (table.name.clone(), table.source.clone())),
+            _ => None,
+        };
         let expansion = own.and_then(|own| Some(own.or(of_table?)));
         if expansion == Some(None) {
             self.add(
@@ -109,6 +115,7 @@ impl Reader<'_> {
             cold: cold?,
             running: running?,
             temperature_within: temperature_within?,
+            material,
         })
     }
 }
