@@ -1,6 +1,6 @@
 //! Accounting of a choice of pieces: its stack, its verdicts, its waste and its scarcity points.
 //!
-//! [`stack`] and [`verdicts`] judge the packs of a pump; [`piece_waste`] and [`pack_waste`] give their waste.
+//! [`stack`], [`verdicts`] and [`warnings`] judge the packs of a pump; [`piece_waste`] and [`pack_waste`] give their waste.
 //!
 //! # Decisions
 //!
@@ -11,6 +11,7 @@
 //!   mean nothing.
 
 mod source;
+pub mod warnings;
 
 use crate::decimal::Money;
 use crate::job::Job;
@@ -21,13 +22,14 @@ use crate::plan::PackPick;
 use crate::policy::Policy;
 use crate::pump::{Measured, Pump};
 use crate::stack::{
-    Alike, Contributor, ErrorSource, Evaluation, OfLot, SharedError, Stack, Verdict, judge,
+    Alike, Contributor, Derivation, ErrorSource, Evaluation, OfLot, SharedError, Stack, Verdict,
+    judge,
 };
 use crate::stock::{Item, Lot, Size};
 
 pub use source::{source, source_of_shared};
 
-/// Contributors of a pump with these packs: its dimensions, its thermal terms, then the pieces, place by
+/// Contributors of a pump with these packs: its dimensions, its thermal and derived terms, then the pieces, place by
 /// place.
 pub fn stack(job: &Job, pump: &Pump, packs: &[PackPick]) -> Stack {
     let model = job.model_of(pump);
@@ -56,9 +58,28 @@ pub fn stack(job: &Job, pump: &Pump, packs: &[PackPick]) -> Stack {
         tolerance: growth.tolerance,
         evaluation: Evaluation::Growth(Box::new(growth.clone())),
         standard_uncertainty: growth.standard,
-        degrees_of_freedom: None,
+        degrees_of_freedom: growth.freedom,
         lot: None,
     });
+    let measured: Vec<Contributor> = measured.collect();
+    let derived = pump.derived.iter().enumerate().filter_map(|(index, derived)| {
+        let known = pump.estimate(Term::Derived(index))?;
+        let of = derived.of.map(|at| measured[at].clone());
+        Some(Contributor {
+            label: derived.label.clone(),
+            term: Term::Derived(index),
+            item: None,
+            count: 1,
+            readings: Vec::new(),
+            nominal: known.value,
+            tolerance: known.tolerance,
+            evaluation: Evaluation::Derived(Box::new(Derivation { rule: derived.rule, of })),
+            standard_uncertainty: known.standard,
+            degrees_of_freedom: known.freedom,
+            lot: None,
+        })
+    });
+    let derived: Vec<Contributor> = derived.collect();
     let picks = packs.iter().enumerate();
     let picks = picks.flat_map(|(index, pack)| pack.picks.iter().map(move |pick| (index, pick)));
     let pieces = picks.filter_map(|(index, pick)| {
@@ -84,7 +105,8 @@ pub fn stack(job: &Job, pump: &Pump, packs: &[PackPick]) -> Stack {
             lot: Some(OfLot { lot: item.lot(pick.item), alike: alike(size, &job.policy) }),
         })
     });
-    let contributors: Vec<Contributor> = measured.chain(growths).chain(pieces).collect();
+    let own = measured.into_iter().chain(growths).chain(derived);
+    let contributors: Vec<Contributor> = own.chain(pieces).collect();
     let shared = shared_errors(job, pump, &contributors);
     Stack { contributors, shared, correlations: pump.correlations.clone() }
 }

@@ -61,7 +61,7 @@
 //!
 //! # From requirements to columns
 //!
-//! 1. *Windows.* Each requirement is two one-sided rows `constant + sum of sensitivity x total >= 0`. Bounds passed
+//! 1. *Windows.* Each limit of a requirement is a row `constant + sum of sensitivity x total >= 0`. Bounds passed
 //!    from row to row give each place the totals that any kit can have; only combinations inside are listed.
 //! 2. *Combinations* of a kind and fit are listed once for all pumps that share it; a laminated shim at each
 //!    thickness that it can be peeled to.
@@ -93,6 +93,7 @@ mod relaxation;
 mod search;
 pub(crate) mod stages;
 mod supply;
+mod unproven;
 mod why;
 pub mod worth;
 

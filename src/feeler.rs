@@ -72,8 +72,8 @@ impl Stacked {
 /// Limits and prediction of a clearance.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Clearance {
-    /// Lower and upper limit.
-    pub limits: [Length; 2],
+    /// Lower and upper limit, as far as there are.
+    pub limits: [Option<Length>; 2],
     /// Least and greatest clearance of a pump that comes out as predicted.
     pub predicted: [Fine; 2],
 }
@@ -87,13 +87,13 @@ pub enum Chosen {
     None,
 }
 
-/// Blades for both limits.
+/// Blades for the limits.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Gauge {
-    /// Stack that must go in.
-    pub go: Chosen,
-    /// Stack that must not go in.
-    pub no_go: Chosen,
+pub struct LimitGauge {
+    /// Stack that must go in, where there is a lower limit.
+    pub go: Option<Chosen>,
+    /// Stack that must not go in, where there is an upper limit.
+    pub no_go: Option<Chosen>,
 }
 
 /// Chooses the blades. First, every pump that comes out as predicted should pass; then fewest blades, then
@@ -108,35 +108,39 @@ pub struct Gauge {
 /// };
 /// let set: Vec<Blade> = [5, 10, 15, 20, 25].map(blade).into();
 /// let wanted = Clearance {
-///     limits: [thou(19), thou(30)],
+///     limits: [thou(19), thou(30)].map(Some),
 ///     predicted: [Fine::from(thou(24)), Fine::from(thou(26))],
 /// };
 /// let gauge = gauge(&set, &wanted);
 /// // 20 - 1 = 19 shows the lower limit, and 20 + 1 = 21 goes into every pump as predicted.
-/// let Chosen::Stack(go, true) = gauge.go else { panic!() };
+/// let Some(Chosen::Stack(go, true)) = gauge.go else { panic!() };
 /// assert_eq!((go.nominal, go.count()), (thou(20), 1));
 /// // 27 and more: 25 stays below what a good pump may have, and with 5 it is 30 + 2 + a joint, too thick.
-/// let Chosen::Stack(no_go, false) = gauge.no_go else { panic!() };
+/// let Some(Chosen::Stack(no_go, false)) = gauge.no_go else { panic!() };
 /// assert_eq!(no_go.nominal, thou(25));
 /// ```
-pub fn gauge(set: &[Blade], wanted: &Clearance) -> Gauge {
+pub fn gauge(set: &[Blade], wanted: &Clearance) -> LimitGauge {
     let [lower, upper] = wanted.limits;
     let [least, greatest] = wanted.predicted;
-    let go = choose(
-        set,
-        &|stack| stack.thin >= lower,
-        &|stack| Fine::from(stack.thick) <= least,
-        &|stack| stack.thin - lower,
-        lower,
-    );
-    let no_go = choose(
-        set,
-        &|stack| stack.thick <= upper,
-        &|stack| Fine::from(stack.thin) >= greatest,
-        &|stack| upper - stack.thick,
-        upper,
-    );
-    Gauge { go, no_go }
+    let go = |lower: Length| {
+        choose(
+            set,
+            &|stack| stack.thin >= lower,
+            &|stack| Fine::from(stack.thick) <= least,
+            &|stack| stack.thin - lower,
+            lower,
+        )
+    };
+    let no_go = |upper: Length| {
+        choose(
+            set,
+            &|stack| stack.thick <= upper,
+            &|stack| Fine::from(stack.thin) >= greatest,
+            &|stack| upper - stack.thick,
+            upper,
+        )
+    };
+    LimitGauge { go: lower.map(go), no_go: upper.map(no_go) }
 }
 
 /// Best stack that shows a limit; `off` is its distance inside the limit.

@@ -50,6 +50,16 @@ pub enum ForecastError {
         /// Dimensions of its model.
         dimensions: usize,
     },
+    /// Range of a dimension that a derived term is worked out of: forecasts work out sums of lengths only.
+    #[error("pump {pump}, {dimension}: a range, though {derived} is worked out of it")]
+    Derived {
+        /// Tag of the pump.
+        pump: String,
+        /// Label of the dimension.
+        dimension: String,
+        /// Label of the derived term.
+        derived: String,
+    },
     /// Range that is empty or does not start above zero.
     #[error("pump {pump}, {dimension}: the range is empty or does not start above zero")]
     Range {
@@ -78,7 +88,13 @@ impl Forecast {
                 return Err(ForecastError::Dimensions { pump, found, dimensions });
             }
             let sound = |range: &Expected| range.low > Length::ZERO && range.low <= range.high;
-            for (dimension, range) in job.model_of(pump).dimensions.iter().zip(ranges) {
+            let model = job.model_of(pump);
+            for (at, (dimension, range)) in model.dimensions.iter().zip(ranges).enumerate() {
+                let own = model.derived_of(at).map(|derived| derived.label.clone());
+                if let Some((_, derived)) = range.zip(own) {
+                    let (pump, dimension) = (pump.tag.clone(), dimension.label.clone());
+                    return Err(ForecastError::Derived { pump, dimension, derived });
+                }
                 if !range.as_ref().is_none_or(sound) {
                     let (pump, dimension) = (pump.tag.clone(), dimension.label.clone());
                     return Err(ForecastError::Range { pump, dimension });

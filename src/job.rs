@@ -42,7 +42,7 @@ pub use error::{JobError, Part, PartError};
 ///             (Term::Dimension(0), Millionths::ONE),
 ///             (Term::Pack(0), -Millionths::ONE),
 ///         ],
-///         target: mm("0.2"), lower: mm("0.15"), upper: mm("0.25"),
+///         target: mm("0.2"), lower: Some(mm("0.15")), upper: Some(mm("0.25")),
 ///     })],
 ///     ..Model::new("example", Unit::Millimetre)
 /// };

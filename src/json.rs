@@ -6,5 +6,6 @@ pub mod provision;
 pub mod purchase;
 pub mod recheck;
 pub mod stack;
+mod verdict;
 
 pub use plan::{plan, text};

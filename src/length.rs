@@ -556,8 +556,9 @@ pub(crate) fn root_up(square: i128) -> i128 {
     if root > 0 && (square / root > root || square % root > 0) { root + 1 } else { root }
 }
 
-/// Limits of the deviation of a length from its stated value: below by `minus`, above by `plus`, neither negative.
-/// Unequal sides are allowed (a rolled shim may only be thin).
+/// Limits of the deviation of a length from its stated value: below by `minus`, above by `plus`. Unequal sides are
+/// allowed (a rolled shim may only be thin). One side of a dimension may be negative, as drawings print `+0.03 / +0.01`:
+/// the length is then never the stated one. Never both: their sum is the width.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Default)]
 pub struct Tolerance {
     /// Deviation below.
@@ -570,6 +571,11 @@ impl Tolerance {
     /// Equal deviations on both sides.
     pub const fn even(both: Length) -> Tolerance {
         Tolerance { minus: both, plus: both }
+    }
+
+    /// Whether the stated value itself is within it: neither side is negative.
+    pub fn holds_stated(self) -> bool {
+        self.minus >= Length::ZERO && self.plus >= Length::ZERO
     }
 
     /// Excess of the upper side over the lower one, in ticks: twice the height of the middle above the nominal value.
@@ -610,10 +616,45 @@ impl Tolerance {
                 }
             }
         };
-        if tolerance.minus < Length::ZERO || tolerance.plus < Length::ZERO {
-            return Err(LengthError::BelowZero);
+        match tolerance.holds_stated() {
+            true => Ok(tolerance),
+            false => Err(LengthError::BelowZero),
         }
-        Ok(tolerance)
+    }
+
+    /// Reads two limits of deviation as drawings print them, in either order, both on one side where they are:
+    /// `+0.03 / +0.01`, `-0.02 / +0 mm`, `0 / -0.05`; or a tolerance as [`Tolerance::parse`] does.
+    ///
+    /// # Errors
+    /// [`LengthError`] as for [`Tolerance::parse`]; two limits without a sign are [`LengthError::NotANumber`].
+    ///
+    /// ```
+    /// use gapwright::length::{Tolerance, Unit};
+    /// let shaft = Tolerance::parse_printed("-0.020 / -0.041 mm", None).unwrap();
+    /// assert_eq!(shaft.plus.show(Unit::Millimetre), "-0.020");
+    /// assert_eq!(shaft.minus.show(Unit::Millimetre), "0.041");
+    /// ```
+    pub fn parse_printed(text: &str, column: Option<Unit>) -> Result<Tolerance, LengthError> {
+        let plain = decimal::plain(text);
+        let is_zero = |side: &str| {
+            let number = side.trim_end_matches(|c: char| !c.is_ascii_digit());
+            !number.is_empty() && number.chars().all(|c| "0.,".contains(c))
+        };
+        let signed = |side: &str| side.starts_with(['+', '-']) || is_zero(side);
+        let sides = plain.split_once('/').map(|(first, second)| (first.trim(), second.trim()));
+        // A fraction such as +1/64 has no sign behind its stroke.
+        let Some((first, second)) = sides.filter(|(a, b)| signed(a) && signed(b)) else {
+            return Tolerance::parse(text, column);
+        };
+        let unit = |side: &str| {
+            let end = side.rfind(|c: char| c.is_ascii_digit()).map_or(0, |at| at + 1);
+            Unit::parse(&side[end..])
+        };
+        let [first, second] = [(first, unit(second)), (second, None)]
+            .map(|(side, shared)| Length::parse(side, unit(side).or(shared).or(column)));
+        let (first, second) = (first?, second?);
+        let (low, high) = (first.min(second), first.max(second));
+        Ok(Tolerance { minus: -low, plus: high })
     }
 }
 
@@ -681,6 +722,31 @@ mod tests {
         }
         assert!(Length::parse("1e-2", Some(Unit::Inch)).is_ok());
         assert_eq!(Length::from_number(f64::NAN, Unit::Inch), Err(NotANumber));
+    }
+
+    /// By hand.
+    #[test]
+    fn limits_of_deviation_are_read_as_drawings_print_them() {
+        for (text, minus, plus) in [
+            ("+0.03 / +0.01", "-0.010", "0.030"),
+            ("+0.01/+0.03 mm", "-0.010", "0.030"),
+            ("-0.02 / +0", "0.020", "0.000"),
+            ("0 / -0.02", "0.020", "0.000"),
+            ("-0.02 mm / -0.05 mm", "0.050", "-0.020"),
+            ("-20 / -50 um", "0.050", "-0.020"),
+            ("\u{2212}0,02 / +0,01", "0.020", "0.010"),
+            ("+/-0.02", "0.020", "0.020"),
+            ("1/64 in", "0.396875", "0.396875"),
+        ] {
+            let read = Tolerance::parse_printed(text, Some(Unit::Millimetre)).unwrap();
+            let shown = [read.minus, read.plus].map(|side| side.show(Unit::Millimetre));
+            assert_eq!(shown, [minus, plus], "{text}");
+        }
+        for text in ["0.03 / 0.01", "-0.02", "+0.03 / +0.01 / 0", "+0.03 / + ", "+ / -"] {
+            assert!(Tolerance::parse_printed(text, Some(Unit::Millimetre)).is_err(), "{text}");
+        }
+        // A piece is never known to be off.
+        assert!(Tolerance::parse("+0.03 / +0.01", Some(Unit::Millimetre)).is_err());
     }
 
     #[test]

@@ -31,6 +31,8 @@ pub struct Model {
     pub dimensions: Vec<Dimension>,
     /// Parts that grow with temperature.
     pub thermals: Vec<Thermal>,
+    /// Products and quotients of dimensions.
+    pub derived: Vec<Derived>,
     /// Pairs of dimensions or thermal terms with correlated errors.
     pub correlations: Vec<Correlation>,
     /// Places for pieces, in the order in which they are filled.
@@ -62,6 +64,7 @@ impl Model {
             unit,
             dimensions: Vec::new(),
             thermals: Vec::new(),
+            derived: Vec::new(),
             correlations: Vec::new(),
             packs: Vec::new(),
             requirements: Vec::new(),
@@ -73,6 +76,11 @@ impl Model {
             figures: Vec::new(),
             sha256: String::new(),
         }
+    }
+
+    /// First derived term that is worked out of a dimension.
+    pub(crate) fn derived_of(&self, dimension: usize) -> Option<&Derived> {
+        self.derived.iter().find(|derived| derived.of.contains(&dimension))
     }
 
     /// Data of a material; the case of its name does not matter.
@@ -209,16 +217,40 @@ pub enum Shape {
     Triangular,
     /// U-shaped (arc sine): likelier towards both ends.
     UShaped,
+    /// Trapezoid: equally likely in the middle, less so towards the ends (JCGM 101:2008, 6.4.4, from memory).
+    Trapezoid {
+        /// Ratio of its top to its base, 0 to 1: 0 is triangular, 1 rectangular.
+        top: Millionths,
+    },
+    /// Normal, cut off at the half-width: what passed an inspection.
+    TruncatedNormal {
+        /// Half-width in standard deviations of the whole normal distribution, 0.5 to 6.
+        cut: Millionths,
+    },
 }
 
 impl Shape {
-    /// Divisor d of the variance: a half-width t has the variance t^2 / d.
-    pub const fn divisor(self) -> u32 {
+    /// Variance of a half-width of one, as a fraction; the numerator in thousand-millionths, rounded up.
+    pub(crate) fn variance(self) -> (i128, u32) {
+        const WHOLE: i128 = 1_000_000_000;
         match self {
-            Shape::Rectangular => 3,
-            Shape::Triangular => 6,
-            Shape::Normal => 4,
-            Shape::UShaped => 2,
+            Shape::Rectangular => (WHOLE, 3),
+            Shape::Triangular => (WHOLE, 6),
+            Shape::Normal => (WHOLE, 4),
+            Shape::UShaped => (WHOLE, 2),
+            Shape::Trapezoid { top } => {
+                let square = i128::from(top.raw()).pow(2);
+                (WHOLE + (square + 999) / 1_000, 6)
+            }
+            Shape::TruncatedNormal { cut } => {
+                let cut = cut.to_f64();
+                let density = libm::exp(-cut * cut / 2.0) / (2.0 * std::f64::consts::PI).sqrt();
+                let within = libm::erf(cut / std::f64::consts::SQRT_2);
+                let variance = (1.0 - 2.0 * cut * density / within) / (cut * cut);
+                #[allow(clippy::cast_possible_truncation)]
+                let parts = libm::ceil(variance * 1e9) as i128;
+                (parts, 1)
+            }
         }
     }
 
@@ -229,6 +261,17 @@ impl Shape {
             Shape::Normal => "normal",
             Shape::Triangular => "triangular",
             Shape::UShaped => "u-shaped",
+            Shape::Trapezoid { .. } => "trapezoid",
+            Shape::TruncatedNormal { .. } => "truncated normal",
+        }
+    }
+
+    /// Number that its word needs: the ratio of a trapezoid, the cut of a truncated normal distribution.
+    pub const fn number(self) -> Option<Millionths> {
+        match self {
+            Shape::Trapezoid { top } => Some(top),
+            Shape::TruncatedNormal { cut } => Some(cut),
+            Shape::Rectangular | Shape::Normal | Shape::Triangular | Shape::UShaped => None,
         }
     }
 
@@ -240,6 +283,8 @@ impl Shape {
     /// | triangular | t / sqrt(6) |
     /// | normal | t / 2 |
     /// | U-shaped | t / sqrt(2) |
+    /// | trapezoid of ratio b | t sqrt((1 + b^2) / 6) |
+    /// | normal, cut off at t = z standard deviations | t / z sqrt(1 - 2 z phi(z) / (2 Phi(z) - 1)) |
     ///
     /// Where the two sides differ, the half-width t is half their sum, and the middle lies off the nominal
     /// value by half their difference (JCGM 100:2008, 4.3.8, from memory).
@@ -252,10 +297,20 @@ impl Shape {
     /// assert_eq!(Shape::Triangular.standard_uncertainty(t).raw(), 40_824_830); // 408.248 290...
     /// assert_eq!(Shape::Normal.standard_uncertainty(t).raw(), 50_000_000);
     /// assert_eq!(Shape::UShaped.standard_uncertainty(t).raw(), 70_710_679); // 707.106 781...
+    /// let half = gapwright::decimal::Millionths::from_raw(500_000);
+    /// assert_eq!(Shape::Trapezoid { top: half }.standard_uncertainty(t).raw(), 45_643_547); // 456.435 464...
     /// ```
     pub fn standard_uncertainty(self, tolerance: Tolerance) -> Uncertainty {
+        const WHOLE: i128 = 1_000_000_000;
         let width = i128::from(tolerance.minus.ticks()) + i128::from(tolerance.plus.ticks());
-        Uncertainty::root_of((50_000 * width).pow(2), self.divisor().into())
+        let square = (50_000 * width).pow(2);
+        let (parts, divisor) = self.variance();
+        // Multiplied first where that can be held, and rounded up either way.
+        let scaled = match square.checked_mul(parts) {
+            Some(product) => product / WHOLE + i128::from(product % WHOLE > 0),
+            None => (square / WHOLE + 1).saturating_mul(parts),
+        };
+        Uncertainty::root_of(scaled, divisor.into())
     }
 }
 
@@ -311,6 +366,47 @@ pub struct Thermal {
     pub temperature_within: Millionths,
     /// Material whose expansion it has, with the printed source of that; `None` where the model states the expansion.
     pub material: Option<(String, Option<String>)>,
+    /// Degrees of freedom of the plus/minus of length, coefficient and difference; `None` where one is taken as exactly
+    /// known. Source: JCGM 100:2008, G.4.2, as in its example H.1 (from memory).
+    pub degrees_of_freedom: [Option<u32>; 3],
+}
+
+/// Length worked out of two dimensions of a pump.
+///
+/// Its errors are those of the dimensions, so neither of them is in a requirement together with it.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Derived {
+    /// Key in the model file, such as `rim_play`.
+    pub name: String,
+    /// Label for people.
+    pub label: String,
+    /// Indexes of the two dimensions.
+    pub of: [usize; 2],
+    /// Rule.
+    pub rule: DerivedRule,
+}
+
+/// Rule of a derived length.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum DerivedRule {
+    /// `first x second / per`.
+    Product {
+        /// Length above zero.
+        per: Length,
+    },
+    /// `times x first / second`.
+    Quotient {
+        /// Length above zero.
+        times: Length,
+    },
+}
+
+impl Thermal {
+    /// Counts the rounding of temperatures to the nearest millionth of a degree, half of one for each.
+    pub(crate) fn count_rounding(&mut self, rounded: bool) {
+        let within = self.temperature_within.raw() + i64::from(rounded);
+        self.temperature_within = Millionths::from_raw(within);
+    }
 }
 
 /// Whether a number can be a temperature of a pump part, in degrees Celsius.
@@ -319,16 +415,79 @@ pub(crate) fn is_temperature(number: Millionths) -> bool {
 }
 
 /// Expected form of a temperature, and the fix for any other form.
-pub(crate) const TEMPERATURE: [&str; 2] =
-    ["degrees Celsius, a plain number such as 80", "convert to degrees Celsius"];
+pub(crate) const TEMPERATURE: [&str; 2] = [
+    "degrees Celsius, a plain number such as 80, or 176 degF",
+    "convert to degrees Celsius or Fahrenheit",
+];
 
-/// Reads a temperature in degrees Celsius: a plain number, or a number followed by `degC`, `°C` or `C`;
-/// `None` for anything else, such as another scale.
-pub(crate) fn temperature(text: &str) -> Option<Millionths> {
+/// Scale of temperatures.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Scale {
+    /// Degrees Celsius.
+    Celsius,
+    /// Degrees Fahrenheit.
+    Fahrenheit,
+}
+
+impl Scale {
+    /// Reads the name of a scale, in small or capital letters.
+    pub(crate) fn parse(text: &str) -> Option<Scale> {
+        match text.trim().to_lowercase().as_str() {
+            "degc" | "deg c" | "\u{b0}c" | "c" | "celsius" | "degrees celsius" => {
+                Some(Scale::Celsius)
+            }
+            "degf" | "deg f" | "\u{b0}f" | "f" | "fahrenheit" | "degrees fahrenheit" => {
+                Some(Scale::Fahrenheit)
+            }
+            _ => None,
+        }
+    }
+
+    /// A temperature of this scale.
+    pub(crate) fn temperature(self, number: Millionths) -> Temperature {
+        match self {
+            Scale::Celsius => Temperature { celsius: number, rounded: false },
+            Scale::Fahrenheit => {
+                let (whole, rest) = ninths(number.raw() - 32_000_000);
+                let celsius = Millionths::from_raw(whole + i64::from(rest > 4));
+                Temperature { celsius, rounded: rest > 0 }
+            }
+        }
+    }
+
+    /// Degrees Celsius of a difference or an error of this many degrees, rounded up.
+    pub(crate) fn difference(self, number: Millionths) -> Millionths {
+        match self {
+            Scale::Celsius => number,
+            Scale::Fahrenheit => {
+                let (whole, rest) = ninths(number.raw());
+                Millionths::from_raw(whole + i64::from(rest > 0))
+            }
+        }
+    }
+}
+
+/// Five ninths of a number, rounded down, and the ninths left.
+fn ninths(number: i64) -> (i64, i64) {
+    ((5 * number).div_euclid(9), (5 * number).rem_euclid(9))
+}
+
+/// A temperature as read.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) struct Temperature {
+    /// Degrees Celsius, to the nearest millionth.
+    pub(crate) celsius: Millionths,
+    /// Whether a millionth was not enough.
+    pub(crate) rounded: bool,
+}
+
+/// Reads degrees with the name of their scale, or without it those of `scale`; `None` for anything else.
+pub(crate) fn degrees(text: &str, scale: Scale) -> Option<(Millionths, Scale)> {
     let text = text.trim();
-    let scales = ["degC", "\u{b0}C", "C"];
-    let bare = scales.iter().find_map(|scale| text.strip_suffix(scale));
-    Millionths::parse(bare.unwrap_or(text).trim_end())
+    let end = text.rfind(|c: char| c.is_ascii_digit() || c == '.').map_or(0, |at| at + 1);
+    let (number, name) = text.split_at(end);
+    let scale = if name.trim().is_empty() { scale } else { Scale::parse(name)? };
+    Some((Millionths::parse(number.trim_end())?, scale))
 }
 
 /// A coefficient of linear expansion, in millionths per kelvin.
@@ -349,13 +508,15 @@ pub struct Correlation {
     pub coefficient: Millionths,
 }
 
-/// A dimension, a thermal term or a pack of the same model, by its index there.
+/// A dimension, a thermal term, a derived term or a pack of the same model, by its index there.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub enum Term {
     /// A measured dimension.
     Dimension(usize),
     /// Growth of a part that runs hot.
     Thermal(usize),
+    /// Product or quotient of two dimensions.
+    Derived(usize),
     /// The pieces in a place.
     Pack(usize),
 }
@@ -390,16 +551,16 @@ impl Requirement {
 /// Forms of a requirement.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Form {
-    /// Linear form `sum of sensitivity x term`, with two limits and a target.
+    /// Linear form `sum of sensitivity x term`, with a target and a limit on one side or both.
     Linear {
         /// Terms of the sum.
         terms: Terms,
         /// Target.
         target: Length,
-        /// Lower limit.
-        lower: Length,
-        /// Upper limit.
-        upper: Length,
+        /// Lower limit, if there is one.
+        lower: Option<Length>,
+        /// Upper limit, if there is one.
+        upper: Option<Length>,
     },
     /// Free thickness of a gasket against the gap that it fills: `allowance = free thickness / gap - 1`.
     GasketFill {
@@ -409,10 +570,10 @@ pub enum Form {
         gap: Terms,
         /// Target allowance; one half is common practice, no source.
         target: Millionths,
-        /// Least allowance.
+        /// Least allowance: without one a gasket might be thinner than its gap.
         lower: Millionths,
-        /// Greatest allowance.
-        upper: Millionths,
+        /// Greatest allowance, if there is one.
+        upper: Option<Millionths>,
     },
 }
 
@@ -420,6 +581,9 @@ pub enum Form {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Error)]
 #[non_exhaustive]
 pub enum FormError {
+    /// Neither limit is given.
+    #[error("no limit on either side")]
+    NoLimit,
     /// The limits are the wrong way round.
     #[error("the lower limit above the upper one")]
     LimitsCrossed,
@@ -429,6 +593,9 @@ pub enum FormError {
     /// A gasket would be thinner than its gap.
     #[error("a gasket allowance below zero")]
     AllowanceBelowZero,
+    /// A term whose errors are those of another one.
+    #[error("a derived term beside a dimension that it is worked out of, or two of one dimension")]
+    NotIndependent,
     /// Finer than the exact arithmetic allows.
     #[error("an allowance times a sensitivity with more than six places")]
     TooFine,
@@ -451,49 +618,59 @@ impl Form {
     pub fn check(&self) -> Result<(), FormError> {
         let (target, lower, upper) = match self {
             Form::Linear { target, lower, upper, .. } => {
-                (target.ticks(), lower.ticks(), upper.ticks())
+                (target.ticks(), lower.map(Length::ticks), upper.map(Length::ticks))
             }
             Form::GasketFill { target, lower, upper, .. } => {
-                (target.raw(), lower.raw(), upper.raw())
+                (target.raw(), Some(lower.raw()), upper.map(Millionths::raw))
             }
         };
-        if lower > upper {
+        let sides = [lower, upper].into_iter().flatten();
+        if sides.clone().next().is_none() {
+            return Err(FormError::NoLimit);
+        }
+        if lower.zip(upper).is_some_and(|(lower, upper)| lower > upper) {
             return Err(FormError::LimitsCrossed);
         }
-        if target < lower || target > upper {
+        if lower.is_some_and(|lower| target < lower) || upper.is_some_and(|upper| target > upper) {
             return Err(FormError::TargetOutside);
         }
         if let Form::GasketFill { gap, .. } = self {
-            if lower < 0 {
+            if lower.is_some_and(|lower| lower < 0) {
                 return Err(FormError::AllowanceBelowZero);
             }
             // (1 + allowance) x sensitivity must stay a whole number of millionths.
             let whole = |a: i64, c: &Millionths| {
                 (i128::from(a) + 1_000_000) * i128::from(c.raw()) % 1_000_000 == 0
             };
-            let sides = [target, lower, upper];
-            if !gap.iter().all(|(_, c)| sides.iter().all(|a| whole(*a, c))) {
+            let mut allowances = sides.chain([target]);
+            if !allowances.all(|a| gap.iter().all(|(_, c)| whole(a, c))) {
                 return Err(FormError::TooFine);
             }
         }
         Ok(())
     }
 
-    /// Sum that must not fall below its bound.
+    /// Sum that must not fall below its bound; `None` without a lower limit.
     ///
     /// A gasket fill becomes linear: `free / gap - 1 >= a` is `free - (1 + a) gap >= 0`.
-    pub fn lower(&self) -> Side {
+    pub fn lower(&self) -> Option<Side> {
         match self {
-            Form::Linear { terms, lower, .. } => Side { terms: terms.clone(), bound: *lower },
-            Form::GasketFill { gasket, gap, lower, .. } => fill_face(*gasket, gap, *lower),
+            Form::Linear { terms, lower, .. } => {
+                lower.map(|bound| Side { terms: terms.clone(), bound })
+            }
+            Form::GasketFill { gasket, gap, lower, .. } => Some(fill_face(*gasket, gap, *lower)),
         }
     }
 
-    /// Sum that must not rise above its bound.
-    pub fn upper(&self) -> Side {
+    /// Sum that must not rise above its bound; `None` without an upper limit.
+    pub fn upper(&self) -> Option<Side> {
         match self {
-            Form::Linear { terms, upper, .. } => Side { terms: terms.clone(), bound: *upper },
-            Form::GasketFill { gasket, gap, upper, .. } => fill_face(*gasket, gap, *upper),
+            Form::Linear { terms, upper, .. } => {
+                upper.map(|bound| Side { terms: terms.clone(), bound })
+            }
+            Form::GasketFill { gasket, gap, upper, .. } => {
+                upper.map(|allowance| fill_face(*gasket, gap, allowance))
+            }
         }
     }
 
@@ -515,15 +692,32 @@ impl Form {
     }
 
     /// Target, lower and upper limit as stated: lengths in `unit`, or allowances.
-    pub(crate) fn stated(&self, unit: Unit) -> [f64; 3] {
+    pub(crate) fn stated(&self, unit: Unit) -> [Option<f64>; 3] {
         match self {
             Form::Linear { target, lower, upper, .. } => {
-                [target, lower, upper].map(|length| length.to_f64(unit))
+                [Some(*target), *lower, *upper].map(|length| Some(length?.to_f64(unit)))
             }
             Form::GasketFill { target, lower, upper, .. } => {
-                [target, lower, upper].map(|allowance| allowance.to_f64())
+                [Some(*target), Some(*lower), *upper].map(|allowance| Some(allowance?.to_f64()))
             }
         }
+    }
+
+    /// Form with a limit on both sides, where a range is asked for: a missing one as far beyond the target as the
+    /// limit on the other side. Our own choice, no source.
+    pub(crate) fn mirrored(mut self) -> Form {
+        match &mut self {
+            Form::Linear { target, lower, upper, .. } => {
+                let mirror = |limit: Length| *target + *target - limit;
+                *lower = lower.or(upper.map(mirror));
+                *upper = upper.or(lower.map(mirror));
+            }
+            Form::GasketFill { target, lower, upper, .. } => {
+                let mirror = 2 * target.raw() - lower.raw();
+                *upper = upper.or(Some(Millionths::from_raw(mirror)));
+            }
+        }
+        self
     }
 
     /// All terms of the requirement.
@@ -551,6 +745,31 @@ impl Form {
             }
             Form::GasketFill { .. } => None,
         }
+    }
+
+    /// Whether no error is in two of its terms: a dimension is in it once, by itself or in a derived term.
+    ///
+    /// # Errors
+    /// [`FormError::NotIndependent`].
+    pub fn check_independent(&self, derived: &[Derived]) -> Result<(), FormError> {
+        let mut terms: Vec<Term> = self.terms().collect();
+        terms.sort_unstable();
+        terms.dedup();
+        let mut used: Vec<usize> = Vec::new();
+        let mut is_derived = false;
+        for term in terms {
+            match term {
+                Term::Dimension(at) => used.push(at),
+                Term::Derived(at) => {
+                    is_derived = true;
+                    used.extend(derived.get(at).iter().flat_map(|derived| derived.of));
+                }
+                Term::Thermal(_) | Term::Pack(_) => {}
+            }
+        }
+        used.sort_unstable();
+        let twice = used.windows(2).any(|two| two[0] == two[1]);
+        if is_derived && twice { Err(FormError::NotIndependent) } else { Ok(()) }
     }
 
     /// Whether the requirement holds hot: it has a thermal term.
@@ -634,6 +853,9 @@ pub struct Caution {
     /// Text.
     pub text: String,
 }
+
+/// Words on everything that belongs to a pump that must not be assembled; JSON has `not_fit_to_assemble` for them.
+pub const NOT_FIT: &str = "NOT FIT TO ASSEMBLE";
 
 /// Cautions of every arrangement, in the order of the work. Common practice, no source.
 pub const USUAL_CAUTIONS: [(&str, &str); 8] = [

@@ -119,6 +119,9 @@ fn check_kit(kit: &Kit, places: usize, job: &Job) -> Result<(), PartError> {
         }
         Kit::Short(shorts) => shorts.iter().try_for_each(|short| {
             short.pack.map_or(Ok(()), |pack| there("place", pack, places))?;
+            if let Cause::NotProven { packs } = &short.cause {
+                check_kit(&Kit::Served(packs.clone()), places, job)?;
+            }
             let mut over = short.window.iter().flat_map(|window| &window.over);
             over.try_for_each(|over| there("place", over.0, places))
         }),
@@ -166,6 +169,11 @@ pub struct Shortfall {
 }
 
 impl Shortfall {
+    /// Whether it tells why the pump has no kit, and not of a kit that is not proven.
+    pub fn is_place(&self) -> bool {
+        !matches!(self.cause, Cause::NotProven { .. })
+    }
+
     /// Shortfall without further details.
     pub fn of(pack: Option<usize>, cause: Cause) -> Shortfall {
         Shortfall { pack, cause, nearest: None, window: None }
@@ -175,10 +183,10 @@ impl Shortfall {
 /// Totals of one pack that would fit, and the assumptions behind them.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Window {
-    /// Least total.
+    /// Least total; zero where no limit holds it.
     pub least: Length,
-    /// Greatest total.
-    pub most: Length,
+    /// Greatest total; `None` where no limit holds it.
+    pub most: Option<Length>,
     /// Tolerance assumed for the whole pack: that of the most accurate pieces in stock.
     pub tolerance: Tolerance,
     /// Packs below it, as assumed: index and total.
@@ -207,6 +215,12 @@ pub enum Cause {
     LimitsTooNarrow,
     /// The nominal values could lie within the limits, but not by the expanded uncertainty.
     UncertaintyTooWide,
+    /// A kit of the pieces that are left has every nominal value within its limits, but not clear of them by the guard
+    /// of the rule: NOT PROVEN. It comes after the cause that keeps the pump from being kitted.
+    NotProven {
+        /// Pieces of the kit, pack by pack.
+        packs: Vec<PackPick>,
+    },
     /// The measured dimensions rule it out: the pack would need a negative thickness.
     OutOfReach,
     /// The wanted total lies between (or beyond) the totals that the pieces can make.

@@ -2,12 +2,16 @@
 //!
 //! [`Pump`] is one row of the pump workbook; [`Growth`] is the thermal growth of one of its parts.
 
+mod product;
+
 use crate::gauge::OfGauge;
 use crate::length::{Length, Tolerance, Uncertainty};
-use crate::model::{Correlation, Form, Model, Requirement, Shape, Term, Thermal};
-use crate::narrow::narrow;
+use crate::model::{
+    Correlation, Derived, DerivedRule, Expansion, Form, Model, Requirement, Shape, Term, Thermal,
+};
 use crate::packing::RingSpace;
 use crate::stock::Code;
+use product::{Deviation, Factor, Product};
 
 /// One row of the pump workbook.
 #[derive(Debug, Clone, PartialEq)]
@@ -32,6 +36,8 @@ pub struct Pump {
     pub dimensions: Vec<Measured>,
     /// Growth of each of the model's thermal terms, at this pump's own temperatures.
     pub growths: Vec<Growth>,
+    /// Terms worked out of its dimensions, as the model gives them.
+    pub derived: Vec<Derived>,
     /// Correlations of its dimensions or growths, as the model gives them.
     pub correlations: Vec<Correlation>,
     /// The model's requirements with this pump's own targets and limits.
@@ -42,7 +48,7 @@ pub struct Pump {
     pub row: u32,
 }
 
-/// Value and uncertainty of a dimension or a growth.
+/// Value and uncertainty of a dimension, a growth or a derived term.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Estimate {
     /// Value.
@@ -73,6 +79,7 @@ impl Pump {
             fits: vec![Code::new(""); model.packs.len()],
             dimensions: Vec::new(),
             growths: model.thermals.iter().cloned().map(Growth::of).collect(),
+            derived: model.derived.clone(),
             correlations: model.correlations.clone(),
             requirements: model.requirements.clone(),
             consumable_fits: vec![ConsumableFit::default(); model.consumables.len()],
@@ -95,9 +102,10 @@ impl Pump {
                 value: growth.value,
                 tolerance: growth.tolerance,
                 standard: growth.standard,
-                freedom: None,
+                freedom: growth.freedom,
                 gauge: None,
             }),
+            Term::Derived(index) => derived(self.derived.get(index)?, &self.dimensions),
         }
     }
 }
@@ -200,6 +208,8 @@ pub struct Growth {
     pub tolerance: Tolerance,
     /// Standard uncertainty of the growth.
     pub standard: Uncertainty,
+    /// Effective degrees of freedom of that; `None` where it is taken as exactly known.
+    pub freedom: Option<u32>,
 }
 
 impl Growth {
@@ -221,47 +231,86 @@ impl Growth {
     ///     length: Length::parse("100 mm", None).unwrap(), length_within: Length::ZERO,
     ///     expansion: Expansion { value: number("15.9"), within: number("0.9") },
     ///     cold: number("20"), running: number("80"), temperature_within: number("0"),
+    ///     degrees_of_freedom: [None; 3],
     ///     material: None,
     /// });
     /// assert_eq!(growth.value.show(Unit::Millimetre), "0.0954");
     /// assert_eq!(growth.tolerance.plus.show(Unit::Millimetre), "0.0054");
     /// ```
     pub fn of(thermal: Thermal) -> Growth {
-        // Ticks x (1e-12 per kelvin) x (1e-6 kelvin): 1e18 make one tick.
-        const WHOLE: i128 = 1_000_000_000_000_000_000;
-        let factor = |value: i128, within: i128| [value - within, value, value + within];
-        let length = factor(thermal.length.ticks().into(), thermal.length_within.ticks().into());
-        let expansion =
-            factor(thermal.expansion.value.raw().into(), thermal.expansion.within.raw().into());
-        let warmer = factor(
-            i128::from(thermal.running.raw()) - i128::from(thermal.cold.raw()),
-            thermal.temperature_within.raw().into(),
-        );
-        let product = |l: usize, e: usize, w: usize| length[l] * expansion[e] * warmer[w];
-        let nominal = product(1, 1, 1);
-        // Measured from the rounded value, so that the rounding is covered too.
-        let value = (nominal + WHOLE / 2).div_euclid(WHOLE);
-        let ends = [0, 2];
-        let furthest = ends
-            .iter()
-            .flat_map(|&l| ends.map(|e| ends.map(|w| (product(l, e, w) - value * WHOLE).abs())))
-            .flatten()
-            .max()
-            .unwrap_or(0);
-        // Half-widths due to each factor alone, in femtometres, rounded up.
-        let alone =
-            [product(2, 1, 1) - nominal, product(1, 2, 1) - nominal, product(1, 1, 2) - nominal];
-        let squares = alone.map(|move_| {
-            let half = (move_.abs() + WHOLE / 100_000 - 1) / (WHOLE / 100_000);
-            half.saturating_mul(half)
-        });
-        let square = squares.into_iter().fold(0_i128, i128::saturating_add);
-        let ticks = |raw: i128| Length::from_ticks(narrow::<i64>(raw));
-        Growth {
-            thermal,
-            value: ticks(value),
-            tolerance: Tolerance::even(ticks((furthest + WHOLE - 1) / WHOLE)),
-            standard: Uncertainty::root_of(square.min(i128::MAX / 2), 3),
-        }
+        let Estimate { value, tolerance, standard, freedom, .. } = product(&thermal).estimate();
+        Growth { thermal, value, tolerance, standard, freedom }
     }
+
+    /// Share by which terms of the second order raise its standard uncertainty.
+    pub fn second_order(&self) -> f64 {
+        product(&self.thermal).second_order()
+    }
+}
+
+/// Product of length, expansion and temperature difference.
+fn product(thermal: &Thermal) -> Product<3> {
+    let warmer = i128::from(thermal.running.raw()) - i128::from(thermal.cold.raw());
+    let rectangular = |value: i128, within: i64, freedom: Option<u32>| Factor {
+        value,
+        within: [within.into(); 2],
+        deviation: Deviation::Half(within.into()),
+        freedom,
+        power: 1,
+    };
+    let [length, expansion, difference] = thermal.degrees_of_freedom;
+    let Expansion { value, within } = thermal.expansion;
+    Product {
+        factors: [
+            rectangular(thermal.length.ticks().into(), thermal.length_within.ticks(), length),
+            rectangular(value.raw().into(), within.raw(), expansion),
+            rectangular(warmer, thermal.temperature_within.raw(), difference),
+        ],
+        // Ticks x (1e-12 per kelvin) x (1e-6 kelvin): 1e18 make one tick.
+        scale: [1, 1_000_000_000_000_000_000],
+    }
+}
+
+/// Value and uncertainty of a derived term with these dimensions; `None` where one of them is missing, or where one
+/// that divides may be zero.
+///
+/// ```
+/// use gapwright::length::{Length, Tolerance, Unit};
+/// use gapwright::model::{Derived, DerivedRule};
+/// use gapwright::pump::{Measured, derived};
+/// let mm = |text: &str| Length::parse(text, Some(Unit::Millimetre)).unwrap();
+/// let measured = |value, within| Measured::within(mm(value), Tolerance::even(mm(within)));
+/// // Play at a rim of 80 mm, read at an arm of 100 mm: 0.250 x 80 / 100 = 0.200 mm.
+/// let rule = DerivedRule::Product { per: mm("100") };
+/// let play = Derived { name: "play".into(), label: "Play".into(), of: [0, 1], rule };
+/// let dimensions = [measured("0.250", "0.010"), measured("80", "1")];
+/// let play = derived(&play, &dimensions).unwrap();
+/// assert_eq!(play.value, mm("0.2"));
+/// // The further corner: 0.260 x 81 / 100 = 0.2106.
+/// assert_eq!(play.tolerance, Tolerance::even(mm("0.0106")));
+/// ```
+pub fn derived(of: &Derived, dimensions: &[Measured]) -> Option<Estimate> {
+    of_dimensions(of, dimensions).map(|product| product.estimate())
+}
+
+/// Share by which terms of the second order raise the standard uncertainty of a derived term.
+pub fn second_order(of: &Derived, dimensions: &[Measured]) -> Option<f64> {
+    of_dimensions(of, dimensions).map(|product| product.second_order())
+}
+
+fn of_dimensions(of: &Derived, dimensions: &[Measured]) -> Option<Product<2>> {
+    let factor = |at: usize, power: i8| {
+        let Measured { value, tolerance, standard, freedom, .. } = dimensions.get(of.of[at])?;
+        let within = [tolerance.minus, tolerance.plus].map(|side| i128::from(side.ticks()));
+        let value = i128::from(value.ticks());
+        let crosses_zero = value - within[0] <= 0 && value + within[1] >= 0;
+        let deviation = Deviation::Standard(standard.raw().into());
+        let factor = Factor { value, within, deviation, freedom: *freedom, power };
+        (power > 0 || !crosses_zero).then_some(factor)
+    };
+    let (power, scale) = match of.rule {
+        DerivedRule::Product { per } => (1, [1, per.ticks().into()]),
+        DerivedRule::Quotient { times } => (-1, [times.ticks().into(), 1]),
+    };
+    Some(Product { factors: [factor(0, 1)?, factor(1, power)?], scale })
 }

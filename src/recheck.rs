@@ -19,13 +19,13 @@ use crate::job::Job;
 use crate::model::{Form, Requirement, Term};
 use crate::plan::PackPick;
 use crate::pump::Pump;
-use crate::stack::Verdict;
+use crate::stack::{Judgement, Verdict};
 
 pub use as_found::AsFound;
 pub use compare::Compared;
 pub use mix_ups::Suspect;
 pub use reading::{Reading, Readings};
-pub use reading_limits::{accepted, finer_may_show};
+pub use reading_limits::{accepted, finer_may_show, shared};
 pub use spares::Left;
 pub use swap::{Searched, Swap};
 
@@ -96,6 +96,12 @@ impl Record {
         packs.chain((0..self.requirements.len()).map(Of::Requirement))
     }
 
+    /// Whether the cause of a difference is to be looked for while a requirement is not met as found.
+    pub fn looks_at_not_met(&self) -> bool {
+        let not_met = |checked: &Checked| checked.verdict.judgement() == Judgement::NotMet;
+        matches!(self.decision, Decision::Look(_)) && self.requirements.iter().any(not_met)
+    }
+
     /// Readings that differ from the prediction and were confirmed by a second reading.
     pub fn unexplained(&self) -> Vec<Of> {
         let beyond = |of: &Of| {
@@ -134,6 +140,13 @@ pub enum Decision {
     Swap(Box<Swap>),
     /// A requirement is not met as found, and no swap of the spare pieces fixes it.
     NoSwap(Searched),
+}
+
+impl Decision {
+    /// Whether the pump is not fit to assemble: it has no kit, or no swap puts it right.
+    pub fn is_not_fit(&self) -> bool {
+        matches!(self, Decision::NotKitted | Decision::NoSwap(_))
+    }
 }
 
 /// Part of the pump that a reading is of.

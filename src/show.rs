@@ -34,7 +34,17 @@ pub fn tolerance(tolerance: Tolerance, unit: Unit) -> String {
     let near = |side: Length| exactly(side.into(), unit, (2, Round::Nearest));
     match minus == plus {
         true => format!("\u{b1}{}", near(plus)),
-        false => format!("+{} -{}", near(plus), near(minus)),
+        false => {
+            format!("{} {}", deviation(plus, ['+', '-'], near), deviation(minus, ['-', '+'], near))
+        }
+    }
+}
+
+/// A limit of deviation with its sign, and the other sign where it lies on the other side.
+fn deviation(side: Length, [own, other]: [char; 2], shown: impl Fn(Length) -> String) -> String {
+    match side < Length::ZERO {
+        true => format!("{other}{}", shown(Length::ZERO - side)),
+        false => format!("{own}{}", shown(side)),
     }
 }
 
@@ -44,15 +54,26 @@ pub fn about(length: Fine, unit: Unit) -> String {
     format!("{shown} {unit}")
 }
 
-/// The ends of a range in another unit, without and with it, each rounded into the range: a reading within them is
-/// within the range. A range narrower than two steps of the last place has no such ends.
-pub(crate) fn inward([low, high]: [Fine; 2], unit: Unit) -> Option<[String; 2]> {
+/// Range between two ends, of which one may be missing: `0.0190 to 0.0230 in`, or `0.0190 in or more`.
+pub fn range(ends: [Option<String>; 2], unit: &str) -> String {
+    match ends {
+        [Some(low), Some(high)] => format!("{low} to {high} {unit}"),
+        [Some(low), None] => format!("{low} {unit} or more"),
+        [None, Some(high)] => format!("{high} {unit} or less"),
+        [None, None] => "any".into(),
+    }
+}
+
+/// A range in another unit, each end rounded into it: a reading within them is within the range. A range narrower than
+/// two steps of the last place has no such ends.
+pub(crate) fn inward([low, high]: [Option<Fine>; 2], unit: Unit) -> Option<String> {
     let step = unit.ticks() / 10_i64.pow(unit.places());
-    if (high - low).raw() < 2_000_000 * i128::from(step) {
+    let narrow = |(low, high): (Fine, Fine)| (high - low).raw() < 2_000_000 * i128::from(step);
+    if low.zip(high).is_some_and(narrow) {
         return None;
     }
-    let end = |end, round| rounded(end, unit, unit.places(), round);
-    Some([end(low, Round::Up), format!("{} {unit}", end(high, Round::Down))])
+    let end = |end: Option<Fine>, round| Some(rounded(end?, unit, unit.places(), round));
+    Some(range([end(low, Round::Up), end(high, Round::Down)], unit.symbol()))
 }
 
 /// A length in print: exact where that takes at most one place more than usual, else rounded to two more, so that a
@@ -139,12 +160,15 @@ mod tests {
     /// By hand: 0.0195 in is 0.4953 mm, 0.0225 in 0.5715 mm. A reading of 0.495 or 0.572 mm is outside.
     #[test]
     fn a_range_is_rounded_into_itself() {
-        let ends = |low, high| inward([of(low), of(high)], Unit::Millimetre);
-        let shown = |low: &str, high: &str| Some([low.to_string(), high.to_string()]);
-        assert_eq!(ends("0.0195 in", "0.0225 in"), shown("0.496", "0.571 mm"));
-        assert_eq!(ends("-0.0225 in", "-0.0195 in"), shown("-0.571", "-0.496 mm"));
-        assert_eq!(ends("0.500 mm", "0.502 mm"), shown("0.500", "0.502 mm"));
+        let ends = |low, high| inward([low, high].map(|end| Some(of(end))), Unit::Millimetre);
+        let shown = |text: &str| Some(text.to_string());
+        assert_eq!(ends("0.0195 in", "0.0225 in"), shown("0.496 to 0.571 mm"));
+        assert_eq!(ends("-0.0225 in", "-0.0195 in"), shown("-0.571 to -0.496 mm"));
+        assert_eq!(ends("0.500 mm", "0.502 mm"), shown("0.500 to 0.502 mm"));
         assert_eq!(ends("0.5001 mm", "0.5020 mm"), None);
+        let mm = Unit::Millimetre;
+        assert_eq!(inward([Some(of("0.0195 in")), None], mm), shown("0.496 mm or more"));
+        assert_eq!(inward([None, Some(of("0.0225 in"))], mm), shown("0.571 mm or less"));
     }
 
     /// By hand: 1/16 in is 1.5875 mm, a half of the third place; in floating point it is below that.

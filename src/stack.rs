@@ -5,7 +5,7 @@
 //!
 //! # Definitions
 //!
-//! Contributor i is a measured dimension, a thermal growth, or the pieces of one lot in one place:
+//! Contributor i is a measured dimension, a thermal growth, a product or quotient of two dimensions, or the pieces of one lot in one place:
 //!
 //! ```text
 //! n_i        number of pieces, 1 for a dimension or a growth
@@ -15,7 +15,7 @@
 //! c_i        sensitivity of the value
 //!
 //! value          y = sum c_i n_i x_i                                  (a length)
-//! clearance      L <= y <= H                                          L, H lower and upper limit
+//! clearance      L <= y <= H                                          L, H lower and upper limit; one may be missing
 //! gasket fill    L <= free / gap - 1 <= H                             allowance, no unit; held linear:
 //!                free - (1 + L) gap >= 0,  free - (1 + H) gap <= 0    so c_i differ at L and H
 //! worst case     w- = sum n_i |c_i| (m_i, or p_i where c_i < 0)       below y
@@ -33,7 +33,8 @@
 //! | plus/minus with half-width t (type B) | t / sqrt(3) rectangular, t / sqrt(6) triangular, t / 2 normal, t / sqrt(2) U-shaped | infinite, or as stated |
 //! | stated standard uncertainty (type B) | u | infinite, or as stated |
 //! | n readings with scatter s and resolution r (type A) | sqrt(s^2 / n + (r / 2)^2 / 3) | (n - 1) (u^2 / (s^2 / n))^2 |
-//! | thermal growth | first order of length x expansion x temperature difference, each rectangular | infinite |
+//! | thermal growth | first order of length x expansion x temperature difference, each rectangular | infinite, or effective ones of its factors |
+//! | derived term | first order of a b / per, or of times a / b | effective ones of its dimensions |
 //!
 //! The coverage factor k is given (2 unless the policy says otherwise), or is the two-sided quantile of Student's
 //! distribution for a level of confidence and the effective degrees of freedom
@@ -46,7 +47,8 @@
 //! | expanded | max(0, U - d) | max(0, U + d) |
 //!
 //! The requirement is met if both margins, `y - guard - L` and `H - y - guard`, are zero or more. For a gasket fill
-//! they are margins of the free thickness.
+//! they are margins of the free thickness. It is not met if y itself lies beyond a limit, and NOT PROVEN in between:
+//! y within the limits, its guard not.
 //!
 //! Sources: standard uncertainties JCGM 100:2008, 4.2.3, 4.3.7 to 4.3.9 and F.2.2.1; combined 5.1.2 and 5.2.2;
 //! expanded 6.2.1; degrees of freedom G.4.1, factor G.3.2; the decision rule of ISO 14253-1; probability of conformity
@@ -61,10 +63,12 @@
 //! - An expanded uncertainty lies about the middle of uneven tolerances, and a guard is never below zero: two
 //!   minus-only shims are expected thin by more than the larger side about the nominal value covers.
 
+mod chance;
 mod coverage;
 pub mod monte_carlo;
 mod readings;
 mod report;
+mod settle;
 mod simulate;
 mod uncertainty;
 
@@ -73,14 +77,18 @@ use std::fmt;
 use crate::decimal::Millionths;
 use crate::gauge::Certified;
 use crate::length::{Fine, Length, Tolerance, Uncertainty};
-use crate::model::{Combine, Correlation, Form, Shape, Term, sensitivity};
+use crate::model::{Combine, Correlation, DerivedRule, Form, Shape, Side, Term, sensitivity};
 use crate::pump::Growth;
 use crate::stock::Lot;
 
+pub use chance::{
+    Chance, ChanceLaw, USUAL_LEVEL, contradicts, met_by_all, missed_by_none, promised,
+};
 pub use coverage::Coverage;
 pub(crate) use readings::{Lack, combined, measured};
 pub use report::{Contribution, Report, ReportSide, report};
-pub use simulate::{Undrawn, level_of_draws, simulate, taken_as_normal};
+pub use settle::{Asked, Improvement, improved, plain_below, settle};
+pub use simulate::{Undrawn, few_readings, level_of_draws, simulate, taken_as_normal};
 pub use uncertainty::expanded;
 pub(crate) use uncertainty::{Budget, PieceError, budget, can_be};
 
@@ -143,6 +151,17 @@ impl Stack {
     }
 }
 
+impl Contributor {
+    /// Distribution inside the plus/minus of one of its readings, where that is what it is known by.
+    pub(crate) fn shape(&self) -> Option<Shape> {
+        match self.evaluation {
+            Evaluation::Within(shape) => Some(shape),
+            Evaluation::Repeated { shape, .. } => shape,
+            _ => None,
+        }
+    }
+}
+
 /// Guard: the length kept clear of each limit.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Guard {
@@ -183,6 +202,17 @@ pub enum Evaluation {
     },
     /// Product of length, expansion and temperature difference.
     Growth(Box<Growth>),
+    /// Product or quotient of two dimensions.
+    Derived(Box<Derivation>),
+}
+
+/// Origin of a derived term.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Derivation {
+    /// Rule.
+    pub rule: DerivedRule,
+    /// Dimensions.
+    pub of: [Contributor; 2],
 }
 
 /// How far the pieces of one lot, or those cut from one lot of plates, err alike within their tolerance.
@@ -241,9 +271,10 @@ pub struct SharedError {
 pub struct WorstCase {
     /// Sum of the nominal values.
     pub nominal: Fine,
-    /// Worst case below the nominal sum; not negative.
+    /// Worst case below the nominal sum; negative where the limits of a deviation lie on one side and the sum is never
+    /// as small as that.
     pub below: Fine,
-    /// Worst case above the nominal sum; not negative.
+    /// Worst case above the nominal sum, likewise.
     pub above: Fine,
     /// Twice the distance of the middle of the tolerances above the nominal sum; zero where the tolerances
     /// are symmetric.
@@ -286,15 +317,38 @@ pub fn worst_case(terms: &[(Term, Millionths)], stack: &Stack) -> WorstCase {
     sum
 }
 
+/// Outcome of a requirement under an acceptance rule.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Judgement {
+    /// The value keeps its guard clear of both limits.
+    Met,
+    /// The nominal value lies within the limits, but not clear of them by its guard: neither conformity nor the
+    /// opposite is proven.
+    NotProven,
+    /// The nominal value lies beyond a limit.
+    NotMet,
+}
+
+impl Judgement {
+    /// Words for people, the same everywhere.
+    pub const fn words(self) -> &'static str {
+        match self {
+            Judgement::Met => "met",
+            Judgement::NotProven => "NOT PROVEN",
+            Judgement::NotMet => "NOT MET",
+        }
+    }
+}
+
 /// Value of a requirement, its limits and its guards.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Verdict {
     /// Target, on the scale of `value`.
     pub target: Fine,
-    /// Lower limit, on the scale of `value`.
-    pub lower: Fine,
-    /// Upper limit, on the scale of `value`.
-    pub upper: Fine,
+    /// Lower limit, on the scale of `value`, if there is one.
+    pub lower: Option<Fine>,
+    /// Upper limit, on the scale of `value`, if there is one.
+    pub upper: Option<Fine>,
     /// Nominal value: the linear form, or the free thickness of the gasket.
     pub value: Fine,
     /// Guard kept clear of the lower limit.
@@ -304,29 +358,54 @@ pub struct Verdict {
 }
 
 impl Verdict {
-    /// Margin above the lower limit after its guard; negative when the limit is not met.
-    pub fn margin_lower(&self) -> Fine {
-        self.value - self.guard_lower - self.lower
+    /// Margin above the lower limit after its guard; negative when the limit is not met, `None` without one.
+    pub fn margin_lower(&self) -> Option<Fine> {
+        self.lower.map(|lower| self.value - self.guard_lower - lower)
     }
 
-    /// Margin below the upper limit after its guard; negative when the limit is not met.
-    pub fn margin_upper(&self) -> Fine {
-        self.upper - self.guard_upper - self.value
+    /// Margin below the upper limit after its guard; negative when the limit is not met, `None` without one.
+    pub fn margin_upper(&self) -> Option<Fine> {
+        self.upper.map(|upper| upper - self.guard_upper - self.value)
+    }
+
+    /// The smaller margin, with the guard on its side.
+    fn nearest(&self) -> (Fine, Fine) {
+        let lower = self.margin_lower().map(|margin| (margin, self.guard_lower));
+        let upper = self.margin_upper().map(|margin| (margin, self.guard_upper));
+        let both = lower.into_iter().chain(upper);
+        // A form that was checked has a limit.
+        both.min_by_key(|(margin, _)| *margin).unwrap_or_default()
     }
 
     /// The smaller of the two margins.
     pub fn margin(&self) -> Fine {
-        self.margin_lower().min(self.margin_upper())
+        self.nearest().0
     }
 
     /// Guard on the side with the smaller margin.
     pub fn guard(&self) -> Fine {
-        if self.margin_lower() <= self.margin_upper() { self.guard_lower } else { self.guard_upper }
+        self.nearest().1
+    }
+
+    /// Whether the nominal value is within the limits, without any guard.
+    pub fn is_nominally_within(&self) -> bool {
+        self.lower.is_none_or(|lower| lower <= self.value)
+            && self.upper.is_none_or(|upper| self.value <= upper)
     }
 
     /// Whether the requirement is met; nothing is rounded before this.
     pub fn conforms(&self) -> bool {
         self.margin() >= Fine::ZERO
+    }
+
+    /// Outcome; nothing is rounded before this. Under the nominal rule, which has no guard, a requirement is met or
+    /// not met.
+    pub fn judgement(&self) -> Judgement {
+        match (self.conforms(), self.is_nominally_within()) {
+            (true, _) => Judgement::Met,
+            (false, true) => Judgement::NotProven,
+            (false, false) => Judgement::NotMet,
+        }
     }
 
     /// Distance from the target.
@@ -342,27 +421,25 @@ impl Verdict {
 /// a smaller one, but never less than zero.
 pub fn judge(form: &Form, stack: &Stack, guard: Guard) -> Verdict {
     let value = worst_case(&form.value(), stack).nominal;
-    let slack = |face: &crate::model::Side| {
-        let sum = worst_case(&face.terms, stack);
-        (sum, sum.nominal - Fine::from(face.bound))
-    };
+    let target = form.target();
+    let at = |face: &Side| value - worst_case(&face.terms, stack).nominal + face.bound.into();
     let (lower, upper) = (form.lower(), form.upper());
-    let (low, above_lower) = slack(&lower);
-    let (high, above_upper) = slack(&upper);
-    let (_, above_target) = slack(&form.target());
-    // The two sides of a gasket fill weigh the gap differently, so their uncertainties differ.
+    // The two sides of a gasket fill weigh the gap differently, so their uncertainties differ. The target weighs it
+    // where there is no limit.
+    let [low, high] = [&lower, &upper].map(|face| &face.as_ref().unwrap_or(&target).terms);
+    let [below, above] = [low, high].map(|terms| worst_case(terms, stack));
     let (guard_lower, guard_upper) = match guard {
         Guard::None => (Fine::ZERO, Fine::ZERO),
-        Guard::WorstCase => (low.below, high.above),
+        Guard::WorstCase => (below.below, above.above),
         Guard::Expanded(coverage) => (
-            clear(expanded(&lower.terms, stack, coverage), low.asymmetry),
-            clear(expanded(&upper.terms, stack, coverage), -high.asymmetry),
+            clear(expanded(low, stack, coverage), below.asymmetry),
+            clear(expanded(high, stack, coverage), -above.asymmetry),
         ),
     };
     Verdict {
-        target: value - above_target,
-        lower: value - above_lower,
-        upper: value - above_upper,
+        target: at(&target),
+        lower: lower.as_ref().map(at),
+        upper: upper.as_ref().map(at),
         value,
         guard_lower,
         guard_upper,
@@ -472,18 +549,28 @@ mod tests {
             gap: vec![(Term::Dimension(0), Millionths::ONE)],
             target: Millionths::from_raw(500_000),
             lower: Millionths::from_raw(200_000),
-            upper: Millionths::from_raw(2_000_000),
+            upper: Some(Millionths::from_raw(2_000_000)),
         };
         let parts = [part(Term::Dimension(0), 1, 1_000, 10), part(Term::Pack(0), 1, 1_240, 16)];
         let verdict = judge(&form, &stack(&parts), Guard::Expanded(TWO));
         assert_eq!(verdict.guard_lower, ticks(40));
         assert_eq!(verdict.guard_upper, ticks(68));
         // 1240 is 40 above the least free thickness: just clear, and one tick less is not.
-        assert_eq!(verdict.margin_lower(), Fine::ZERO);
+        assert_eq!(verdict.margin_lower(), Some(Fine::ZERO));
         assert!(verdict.conforms());
         let thinner = [parts[0].clone(), part(Term::Pack(0), 1, 1_239, 16)];
-        assert!(!judge(&form, &stack(&thinner), Guard::Expanded(TWO)).conforms());
-        assert!(judge(&form, &stack(&thinner), Guard::None).conforms());
+        let of = |parts: &[Contributor], guard| judge(&form, &stack(parts), guard);
+        let thinner_is = of(&thinner, Guard::Expanded(TWO));
+        assert!(!thinner_is.conforms());
+        assert_eq!(thinner_is.judgement(), Judgement::NotProven);
+        assert_eq!(of(&thinner, Guard::None).judgement(), Judgement::Met);
+        // 1.2 times the gap is the least: there it is not proven, and one tick less is not met, guard or no guard.
+        for guard in [Guard::None, Guard::Expanded(TWO)] {
+            let at = [parts[0].clone(), part(Term::Pack(0), 1, 1_200, 16)];
+            let beyond = [parts[0].clone(), part(Term::Pack(0), 1, 1_199, 16)];
+            assert_ne!(of(&at, guard).judgement(), Judgement::NotMet);
+            assert_eq!(of(&beyond, guard).judgement(), Judgement::NotMet);
+        }
     }
 
     /// By hand: a gasket within 500 on a gap of two parts within 200 each. The gap weighs 1.4 at the lower
@@ -496,7 +583,7 @@ mod tests {
             gap: vec![(Term::Dimension(0), Millionths::ONE), (Term::Dimension(1), Millionths::ONE)],
             target: Millionths::from_raw(500_000),
             lower: Millionths::from_raw(400_000),
-            upper: Millionths::from_raw(600_000),
+            upper: Some(Millionths::from_raw(600_000)),
         };
         let to = |term, nominal, half| Contributor {
             tolerance: Tolerance::even(Length::from_ticks(half)),

@@ -19,7 +19,7 @@ use crate::model::FormError;
 use crate::plan::{Kit, PackPick};
 use crate::pump::Pump;
 use crate::show::{Round, exactly};
-use crate::stack::{Report, Stack, Verdict, judge, report};
+use crate::stack::{Judgement, Report, Stack, Verdict, judge, report};
 use thiserror::Error;
 
 pub use map::{Border, Mapped, map};
@@ -192,6 +192,8 @@ pub struct Crossing {
     pub met: Setting,
     /// Next value, one tick (or a millionth, or a piece) further, at which it is not met.
     pub not_met: Setting,
+    /// Verdict at that value.
+    pub verdict: Judgement,
     /// Margin at the last value; `None` where pieces are chosen again.
     pub margin: Option<Fine>,
     /// Kit that would be chosen at the value that is not met, for this pump alone and out of the whole drawer, if

@@ -25,7 +25,8 @@ use crate::decimal::Millionths;
 use crate::issue::planned::Planned;
 use crate::job::Job;
 use crate::model::{Form, Term};
-use crate::plan::{Kit, Objective, PackPick, Pick, Plan};
+use crate::plan::{Cause, Kit, Objective, PackPick, Pick, Plan};
+use crate::policy::Acceptance;
 use crate::pump::Pump;
 use crate::stack::judge;
 use crate::stock::Cut;
@@ -137,8 +138,14 @@ fn check_kits(job: &Job, plan: &Plan, breaches: &mut Vec<Breach>) -> Sums {
     sums.waste += by_the_pack(job, &issued);
     check_plates(job, plan, &issued, breaches);
     for (pump, kit) in job.pumps.iter().zip(&plan.kits) {
-        if matches!(kit, Kit::Short(shorts) if shorts.is_empty()) {
+        let Kit::Short(shorts) = kit else { continue };
+        if shorts.is_empty() {
             breaches.push(Breach::NoReason(pump.tag.clone()));
+        }
+        for short in shorts {
+            if let Cause::NotProven { packs } = &short.cause {
+                check_not_proven(job, pump, packs, breaches);
+            }
         }
     }
     sums
@@ -349,6 +356,7 @@ fn nominal(job: &Job, pump: &Pump, packs: &[PackPick], term: Term) -> i128 {
     match term {
         Term::Dimension(index) => pump.dimensions[index].value.ticks().into(),
         Term::Thermal(index) => pump.growths[index].value.ticks().into(),
+        Term::Derived(_) => pump.estimate(term).map_or(0, |known| known.value.ticks().into()),
         Term::Pack(index) => {
             let picks = packs.get(index).into_iter().flat_map(|pack| &pack.picks);
             let thickness = |pick: &Pick| {
@@ -376,12 +384,22 @@ fn check_limits(job: &Job, pump: &Pump, packs: &[PackPick], breaches: &mut Vec<B
     for requirement in &pump.requirements {
         // The report's own verdict must agree.
         let shown = judge(&requirement.form, &reported, job.policy.guard()).conforms();
-        if !(limits::hold(job, pump, packs, &requirement.form) && shown) {
+        if !(limits::hold(job, pump, packs, &requirement.form, job.policy.acceptance) && shown) {
             breaches.push(Breach::NotMet {
                 pump: pump.tag.clone(),
                 requirement: requirement.label.clone(),
             });
         }
+    }
+}
+
+/// Checks that a kit that is said to be not proven has every nominal value within its limits, and is not proven.
+fn check_not_proven(job: &Job, pump: &Pump, packs: &[PackPick], breaches: &mut Vec<Breach>) {
+    check_pieces(job, pump, packs, breaches);
+    let all =
+        |rule| pump.requirements.iter().all(|r| limits::hold(job, pump, packs, &r.form, rule));
+    if !all(Acceptance::Nominal) || all(job.policy.acceptance) {
+        breaches.push(Breach::NotProven(pump.tag.clone()));
     }
 }
 

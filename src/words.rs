@@ -3,6 +3,7 @@
 pub mod provision;
 pub mod recheck;
 pub mod sweep;
+pub mod verdict;
 
 use itertools::Itertools;
 
@@ -12,7 +13,7 @@ use crate::consumables::{self, Bag, Lack, Share};
 use crate::crush::{Crush, CrushVerdict, crushes};
 use crate::cutting::Layout;
 use crate::decimal::{Millionths, Money, show, show_price};
-use crate::feeler::{Chosen, Gauge, Stacked};
+use crate::feeler::{Chosen, LimitGauge, Stacked};
 use crate::job::Job;
 use crate::length::{Fine, Length, Tolerance, Unit};
 use crate::model::{Model, Term};
@@ -24,21 +25,32 @@ use crate::show::{Round, exactly};
 use crate::stack::Verdict;
 use crate::verify::Verified;
 
-pub use crate::show::{about, both, fine, finely, length, natural_unit, thickness, tolerance};
+pub use crate::show::{
+    about, both, fine, finely, length, natural_unit, range, thickness, tolerance,
+};
 pub(crate) use crate::show::{first_of, inward, plural, short_length};
 
-/// Mark on everything that belongs to a pump that must not be closed.
-pub const NOT_FIT: &str = "NOT FIT TO ASSEMBLE";
+pub use crate::model::NOT_FIT;
 
 /// Guards at the limits: `0.0010 in`, or for each side `-0.070 +0.010 mm` where they differ; exact, or rounded up to
 /// one place more than usual.
 pub fn guards(verdict: &Verdict, unit: Unit) -> String {
     let up = |guard| exactly(guard, unit, (1, Round::Up));
     let (below, above) = (verdict.guard_lower, verdict.guard_upper);
+    // Below zero where the value is never the nominal one.
+    let guard = |guard: Fine, signs: &str| match guard < Fine::ZERO {
+        true => format!("{}{}", &signs[1..], exactly(guard.abs(), unit, (1, Round::Down))),
+        false => format!("{}{}", &signs[..1], up(guard)),
+    };
     match below == above {
         true => format!("{} {unit}", up(below)),
-        false => format!("-{} +{} {unit}", up(below), up(above)),
+        false => format!("{} {} {unit}", guard(below, "-+"), guard(above, "+-")),
     }
+}
+
+/// Range of a requirement: `0.0190 to 0.0230 in`, or `0.0190 in or more` where there is no other limit.
+pub fn limits(verdict: &Verdict, unit: Unit) -> String {
+    range([verdict.lower, verdict.upper].map(|limit| Some(limit?.show(unit))), unit.symbol())
 }
 
 /// Margin between a guard and its limit: exact, or rounded down to one place more than usual.
@@ -51,52 +63,65 @@ const LEAK: &str = "it may leak";
 /// Possible effect of a gasket that is crushed too far: common practice, no source.
 const TEAR: &str = "it may tear, or keep the parts from closing";
 
-/// Warns that a gasket is crushed less or more than its material's range, in a sentence without its full stop; `None`
-/// where it is in the range, or the range is unknown.
+/// Warns that a gasket may be crushed less or more than its material's range, in a sentence without its full stop;
+/// `None` where all of its range is within it, or the material's is unknown.
 pub fn crush_warning(job: &Job, pump: &Pump, crush: &Crush) -> Option<String> {
     let (range, standing) = (crush.range?, crush.standing?);
     let item = &job.stock[crush.item];
-    let nearest = tenths(crush.percent);
-    let (least, most) = (range.least.raw(), range.most.raw());
-    // The nearest tenth of a percent, unless that would contradict the words.
-    let (shown, so) = match standing {
+    let so = match standing {
         CrushVerdict::Within => return None,
-        CrushVerdict::Below if nearest.raw() < least => (nearest, LEAK),
-        CrushVerdict::Below => (Millionths::from_raw(nearest.raw() - TENTH), LEAK),
-        CrushVerdict::Above if nearest.raw() > most => (nearest, TEAR),
-        CrushVerdict::Above => (Millionths::from_raw(nearest.raw() + TENTH), TEAR),
+        CrushVerdict::Below => format!("at the least {LEAK}"),
+        CrushVerdict::Above => format!("at the most {TEAR}"),
+        CrushVerdict::Both => format!("at the least {LEAK}; at the most {TEAR}"),
     };
     Some(format!(
-        "WARNING: {}: {} is crushed by {} %, and {} compresses by {} to {} % under its usual test load: {so}",
+        "WARNING: {}: {} is crushed by {} %, tolerances included, and {} compresses by {} to {} % under its usual test load: {so}",
         pump.requirements[crush.requirement].label,
         item.item,
-        show(shown.decimal(), 1),
+        crush_ends(crush),
         item.material.as_deref().unwrap_or("its material"),
         range.least,
         range.most,
     ))
 }
 
-/// Crush of the gaskets of a place that are within their materials' range, and the range common to all of these:
-/// `crushed by 33.3 % (material: 25 to 40 %)`. `None` where there are none.
+/// Least and greatest crush in percent: to a tenth, rounded outward, so that an end never seems to be within a range that
+/// it is not in.
+fn crush_ends(crush: &Crush) -> String {
+    let [least, greatest] = crush.ends.map(Millionths::raw);
+    let (down, up) = (least.div_euclid(TENTH), -(-greatest).div_euclid(TENTH));
+    // Without tolerances both ends are the nominal crush.
+    let (least, greatest) = match (greatest - least > 1, crush.standing) {
+        (true, _) => (down, up),
+        (false, Some(CrushVerdict::Below)) => (down, down),
+        (false, Some(CrushVerdict::Above)) => (up, up),
+        _ => {
+            let nearest = (crush.percent.raw() + TENTH / 2).div_euclid(TENTH);
+            (nearest, nearest)
+        }
+    };
+    let shown = |tenths: i64| show(Millionths::from_raw(tenths * TENTH).decimal(), 1);
+    match least == greatest {
+        true => shown(least),
+        false => format!("{} to {}", shown(least), shown(greatest)),
+    }
+}
+
+/// Crush of the gaskets of a place that are within their materials' range, tolerances included, and the range common to
+/// all of these: `crushed by 31.0 to 34.6 % (material: 25 to 40 %)`. `None` where there are none.
 pub fn crush_within(crushes: &[Crush]) -> Option<String> {
     let within = crushes.iter();
     let within = within.filter(|crush| crush.standing == Some(CrushVerdict::Within));
     let ranges = within.clone().filter_map(|crush| crush.range);
     let least = ranges.clone().map(|range| range.least).max()?;
     let most = ranges.map(|range| range.most).min()?;
-    let percents = within.map(|crush| show(tenths(crush.percent).decimal(), 1));
-    let percents: Vec<String> = percents.unique().collect();
+    let percents: Vec<String> = within.map(crush_ends).unique().collect();
     let percents = percents.join(" and ");
     Some(format!("crushed by {percents} % (material: {least} to {most} %)"))
 }
 
 /// A tenth of a percent, where one percent is a whole number.
 const TENTH: i64 = 100_000;
-
-fn tenths(percent: Millionths) -> Millionths {
-    Millionths::from_raw((percent.raw() + TENTH / 2).div_euclid(TENTH) * TENTH)
-}
 
 /// Warns of the gaskets of all kitted pumps that are crushed less or more than their material's range, one sentence
 /// each.
@@ -173,6 +198,13 @@ pub fn warning(warning: &Problem) -> String {
     format!("{place}: {found}. Expected {expected}. {fix}.")
 }
 
+/// Tags of the pumps that are not fit to assemble, in the order of the job.
+pub fn not_fit_tags(verified: &Verified) -> Vec<&str> {
+    let kits = verified.job().pumps.iter().zip(&verified.plan().kits);
+    let short = kits.filter(|(_, kit)| matches!(kit, Kit::Short(_)));
+    short.map(|(pump, _)| pump.tag.as_str()).collect()
+}
+
 /// A pump's status in a few words.
 pub fn standing(kit: &Kit, bag: &Bag) -> &'static str {
     match kit {
@@ -229,6 +261,7 @@ pub fn reason(job: &Job, pump: &Pump, short: &Shortfall) -> String {
         }
         Cause::UncertaintyTooWide => "each place could be filled, but no kit keeps clear of its limits by its expanded uncertainty"
             .into(),
+        Cause::NotProven { packs } => verdict::not_proven(job, pump, packs),
         Cause::OutOfReach if short.pack.is_none() => {
             "the measured dimensions alone are outside the limits, and no piece can change that"
                 .into()
@@ -278,7 +311,8 @@ pub fn reason(job: &Job, pump: &Pump, short: &Shortfall) -> String {
 pub fn window(job: &Job, pump: &Pump, short: &Shortfall) -> Option<String> {
     let unit = job.model_of(pump).unit;
     let window = short.window.as_ref()?;
-    Some(format!("{} to {}", window.least.show(unit), length(window.most, unit)))
+    let least = (window.most.is_none() || window.least > Length::ZERO).then_some(window.least);
+    Some(range([least, window.most].map(|end| Some(end?.show(unit))), unit.symbol()))
 }
 
 /// Assumptions of a window: the tolerance of the pack, and the parts below it.
@@ -306,7 +340,8 @@ const LOOSER: &str = "but its pieces have a wider tolerance than that allows for
 /// Nearest total, where it is within the window and still fails.
 fn inside(short: &Shortfall) -> Option<Length> {
     let (nearest, window) = (short.nearest?, short.window.as_ref()?);
-    (window.least <= nearest && nearest <= window.most).then_some(nearest)
+    let within = window.least <= nearest && window.most.is_none_or(|most| nearest <= most);
+    within.then_some(nearest)
 }
 
 /// Reachable total nearest to the window.
@@ -571,7 +606,7 @@ pub fn strips(job: &Job, layout: &Layout) -> String {
 }
 
 /// Feeler blades for a clearance, in a sentence or two.
-pub fn blades(gauge: &Gauge, unit: Unit) -> String {
+pub fn blades(gauge: &LimitGauge, unit: Unit) -> String {
     let list = |stack: &Stacked| {
         let each = stack.blades.iter().map(|(blade, count)| {
             let own = natural_unit(blade.thickness);
@@ -599,13 +634,13 @@ pub fn blades(gauge: &Gauge, unit: Unit) -> String {
             format!("{word} {}{then}", list(stack))
         }
     };
-    let mut text = format!(
-        "Feeler blades: {}; {}.",
-        side(&gauge.go, ["GO", "does not go in", "the lower limit"]),
-        side(&gauge.no_go, ["NO-GO", "goes in", "the upper limit"])
-    );
+    let go = gauge.go.as_ref().map(|go| side(go, ["GO", "does not go in", "the lower limit"]));
+    let no_go = gauge.no_go.as_ref();
+    let no_go = no_go.map(|no_go| side(no_go, ["NO-GO", "goes in", "the upper limit"]));
+    let sides: Vec<String> = go.into_iter().chain(no_go).collect();
+    let mut text = format!("Feeler blades: {}.", sides.join("; "));
     for chosen in [&gauge.go, &gauge.no_go] {
-        if let Chosen::Stack(stack, _) = chosen
+        if let Some(Chosen::Stack(stack, _)) = chosen
             && stack.count() >= crate::feeler::MANY
         {
             text.push_str(&format!(
@@ -632,8 +667,8 @@ mod tests {
         let third = |n: i128| Fine::from_raw(of("0.001 mm").raw() * n / 3);
         let verdict = |guard_lower, guard_upper| Verdict {
             target: Fine::ZERO,
-            lower: Fine::ZERO,
-            upper: Fine::ZERO,
+            lower: Some(Fine::ZERO),
+            upper: Some(Fine::ZERO),
             value: Fine::ZERO,
             guard_lower,
             guard_upper,

@@ -16,6 +16,11 @@ pub fn source(job: &Job, pump: &Pump, part: &Contributor) -> String {
     match part.term {
         Term::Dimension(at) => of_dimension(job, pump, at, part),
         Term::Thermal(at) => of_growth(pump, at),
+        Term::Derived(at) => {
+            let derived = &pump.derived[at];
+            let of = derived.of.map(|of| job.model_of(pump).dimensions[of].name.as_str());
+            format!("model {} of {} and {}", derived.name, of[0], of[1])
+        }
         Term::Pack(_) => match part.item {
             Some(item) => of_piece(job, &job.stock[item]),
             None => String::new(),

@@ -7,7 +7,7 @@ use crate::job::{Job, Parts};
 use crate::length::Length;
 use crate::model::Form;
 use crate::narrow::narrow;
-use crate::plan::{Kit, PackPick, Plan, Shortfall};
+use crate::plan::{Cause, Kit, PackPick, Plan, Shortfall};
 
 /// Most pumps whose nearest kit is worked out.
 const MOST: usize = 20;
@@ -42,10 +42,19 @@ pub fn nearest_of(
 ) -> Vec<NotFit> {
     let kits = short.into_iter().enumerate().map(|(at, (pump, shortfalls))| NotFit {
         pump,
+        nearest: not_proven(&shortfalls)
+            .or_else(|| (at < MOST).then(|| nearest_kit(job, pump, taken)).flatten()),
         shortfalls,
-        nearest: (at < MOST).then(|| nearest_kit(job, pump, taken)).flatten(),
     });
     kits.collect()
+}
+
+/// Kit that is within its limits nominally, if there is one: no other is looked for.
+fn not_proven(shortfalls: &[Shortfall]) -> Option<Vec<PackPick>> {
+    shortfalls.iter().find_map(|short| match &short.cause {
+        Cause::NotProven { packs } => Some(packs.clone()),
+        _ => None,
+    })
 }
 
 /// Kit with the least of the greatest misses, each measured in the width between its limits, to one part in 64: all
@@ -112,20 +121,28 @@ fn nearest_kit(job: &Job, pump: usize, [issued, plates]: &[Vec<u32>; 2]) -> Opti
     Some(found)
 }
 
-/// Moves either limit of a requirement outwards by so many of these parts of the width between them; an allowance in
-/// steps of 0.01 %, and not so far that the gasket is gone.
+/// Moves the limits of a requirement outwards by so many of these parts of the width between them, or of twice the
+/// distance of a single one from the target; an allowance in steps of 0.01 %, and not so far that the gasket is gone.
 fn widen(form: &mut Form, parts: i64, of: i64) {
     let share = |width: i64| narrow::<i64>(i128::from(width) * i128::from(parts) / i128::from(of));
-    match form {
-        Form::Linear { lower, upper, .. } => {
-            let by = Length::from_ticks(share((*upper - *lower).ticks().max(1)));
-            (*lower, *upper) = (*lower - by, *upper + by);
+    match (form.clone().mirrored(), form) {
+        (
+            Form::Linear { lower: Some(least), upper: Some(most), .. },
+            Form::Linear { lower, upper, .. },
+        ) => {
+            let by = Length::from_ticks(share((most - least).ticks().max(1)));
+            (*lower, *upper) = (lower.map(|lower| lower - by), upper.map(|upper| upper + by));
         }
-        Form::GasketFill { lower, upper, .. } => {
+        (
+            Form::GasketFill { lower: least, upper: Some(most), .. },
+            Form::GasketFill { lower, upper, .. },
+        ) => {
             const STEP: i64 = 100;
             const GONE: Millionths = Millionths::from_raw(-990_000);
-            let by = Millionths::from_raw(share((*upper - *lower).raw().max(STEP)) / STEP * STEP);
-            (*lower, *upper) = ((*lower - by).max(GONE), *upper + by);
+            let by = Millionths::from_raw(share((most - least).raw().max(STEP)) / STEP * STEP);
+            (*lower, *upper) = ((*lower - by).max(GONE), upper.map(|upper| upper + by));
         }
+        // Mirrored, it has both.
+        _ => {}
     }
 }

@@ -124,11 +124,13 @@ impl SideRow {
     }
 }
 
-/// Rows of every requirement of a pump, lower and upper side.
+/// Rows of every requirement of a pump, one for each limit.
 pub fn rows(pump: &Pump, job: &Job, guard: Guard) -> Vec<SideRow> {
     let sides = |(requirement, form): (usize, &crate::model::Form)| {
-        [(form.lower(), 1), (form.upper(), -1)]
-            .map(|(face, sign)| row((pump, job), requirement, &face, sign, guard))
+        let sides = [(form.lower(), 1), (form.upper(), -1)].into_iter();
+        sides.filter_map(move |(face, sign)| {
+            Some(row((pump, job), requirement, &face?, sign, guard))
+        })
     };
     pump.requirements.iter().map(|r| &r.form).enumerate().flat_map(sides).collect()
 }

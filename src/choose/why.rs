@@ -15,6 +15,7 @@ use crate::choose::CombinationLists;
 use crate::choose::combination::{Combination, list, listed, most_total};
 use crate::choose::control::{Control, Listed, Pace, Phase, UNITS};
 use crate::choose::pattern::{self, Pattern, SideRow, rows, windows};
+use crate::choose::unproven;
 use crate::cutting::Layout;
 use crate::job::Job;
 use crate::length::{Length, Tolerance};
@@ -114,10 +115,19 @@ impl Reasons<'_> {
             return vec![Shortfall::of(None, Cause::TogetherTooMany)];
         }
         // One pattern is enough to know.
-        if job.policy.acceptance == Acceptance::Expanded && listed(Guard::None, 0).is_none() {
-            return vec![Shortfall::of(None, Cause::UncertaintyTooWide)];
+        let is_unsure =
+            job.policy.acceptance == Acceptance::Expanded && listed(Guard::None, 0).is_none();
+        let mut shorts = match is_unsure {
+            true => vec![Shortfall::of(None, Cause::UncertaintyTooWide)],
+            false => vec![diagnose(job, pump, self.available, (self.control, grace))],
+        };
+        // Under the nominal rule a kit whose nominal values lie within the limits is a kit.
+        if job.policy.acceptance != Acceptance::Nominal {
+            let kit = unproven::nearest(job, pump, &rivals.left, (self.control, grace));
+            let not_proven = kit.map(|packs| Shortfall::of(None, Cause::NotProven { packs }));
+            shorts.extend(not_proven);
         }
-        vec![diagnose(job, pump, self.available, (self.control, grace))]
+        shorts
     }
 }
 
@@ -239,8 +249,8 @@ fn presumed(
 fn nearest_left(job: &Job, pump: usize, pack: usize, left: &[u32], w: &Window) -> Option<Length> {
     let place = &job.model_of(&job.pumps[pump]).packs[pack];
     let fit = &job.pumps[pump].fits[pack];
-    let (least, most) = (w.least.ticks(), w.most.ticks());
     let whole = most_total(job, place, fit, left);
+    let (least, most) = (w.least.ticks(), w.most.map_or(whole, Length::ticks).max(w.least.ticks()));
     let mut wider = whole / 8 + 1;
     loop {
         let list = list(job, place, fit, left, (least - wider, most + wider))?;
@@ -264,7 +274,7 @@ fn named(
     let low = low.max(0);
     (low <= high).then(|| Window {
         least: Length::from_ticks(low),
-        most: Length::from_ticks(high),
+        most: (high < i64::MAX).then(|| Length::from_ticks(high)),
         tolerance: Tolerance {
             minus: Length::from_ticks(pieces.minus),
             plus: Length::from_ticks(pieces.plus),
@@ -393,7 +403,9 @@ fn first_failing(
             .filter_map(|combination| {
                 Some((window(rows, &decided, partial, pack, combination)?, combination))
             })
-            .max_by_key(|((low, high), combination)| (high - low, Reverse(combination.total)));
+            .max_by_key(|((low, high), combination)| {
+                (high.saturating_sub(*low), Reverse(combination.total))
+            });
         let cause = match best {
             Some(((_, high), _)) if high < 0 => Cause::OutOfReach,
             Some(((low, high), _)) if low > high => Cause::LimitsTooNarrow,
@@ -414,7 +426,8 @@ fn first_failing(
     Some(Shortfall::of(None, Cause::TogetherTooMany))
 }
 
-/// Totals of a pack that would meet the decided rows, for pieces with this guard.
+/// Totals of a pack that would meet the decided rows, for pieces with this guard: an end that no row holds is the
+/// greatest or least number; `None` where neither is held.
 fn window(
     rows: &[SideRow],
     decided: &[usize],
@@ -434,6 +447,6 @@ fn window(
             high = high.min((-need).div_euclid(-c));
         }
     }
-    let bounded = low > i128::from(i64::MIN) && high < i128::from(i64::MAX);
+    let bounded = low > i128::from(i64::MIN) || high < i128::from(i64::MAX);
     bounded.then(|| Some((i64::try_from(low).ok()?, i64::try_from(high).ok()?))).flatten()
 }

@@ -149,7 +149,7 @@ fn tell(verified: &VerifiedRecheck, run: &Run) {
         if records.len() == 1 { "" } else { "s" },
         count(|d| matches!(d, Decision::Look(_))),
         count(|d| matches!(d, Decision::Swap(_))),
-        count(|d| matches!(d, Decision::NoSwap(_) | Decision::NotKitted)),
+        count(|d| d.is_not_fit()),
         count(|d| matches!(d, Decision::Incomplete(_) | Decision::NotRead)),
     );
     let unread: Vec<&str> = job
@@ -175,7 +175,7 @@ fn tell(verified: &VerifiedRecheck, run: &Run) {
         if quiet {
             continue;
         }
-        must_see!(to, "  {} {}:", pump.tag, decision(&record.decision));
+        must_see!(to, "  {} {}:", pump.tag, decision(record));
         for step in to_do(job, pump, record) {
             must_see!(to, "    {step}");
         }

@@ -1,10 +1,13 @@
 //! Parts that several formats have.
 
+use std::collections::BTreeMap;
+
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use crate::plan::Stop;
 use crate::policy::Acceptance;
+use crate::stack::Judgement;
 
 /// A file that the document was made from.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
@@ -27,7 +30,7 @@ pub struct CountJson {
 }
 
 /// The pieces in one place.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct PackJson {
     /// Nominal total.
     pub total: String,
@@ -38,7 +41,7 @@ pub struct PackJson {
 }
 
 /// Pieces of one lot.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct PieceJson {
     /// Stock number.
     pub item: String,
@@ -70,7 +73,7 @@ pub struct WorthJson {
 }
 
 /// Result of a requirement.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct RequirementJson {
     /// Its name in the model.
     pub name: String,
@@ -78,18 +81,42 @@ pub struct RequirementJson {
     pub unit: String,
     /// Target value. For a gasket fill all lengths are free thicknesses.
     pub target: String,
-    /// Lower limit.
-    pub lower: String,
-    /// Upper limit.
-    pub upper: String,
+    /// Lower limit; null where there is none.
+    pub lower: Option<String>,
+    /// Upper limit; null where there is none.
+    pub upper: Option<String>,
     /// Nominal value.
     pub value: String,
     /// Guard: distance kept clear of the limit on the side with the smaller margin.
     pub guard: String,
     /// Smaller of the two margins, guards deducted.
     pub margin: String,
-    /// Whether it is met.
+    /// Outcome under the acceptance rule.
+    pub verdict: JudgementJson,
+    /// Whether it is met: false for `not_proven` as well.
     pub conforms: bool,
+}
+
+/// Outcome of a requirement under the acceptance rule.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum JudgementJson {
+    /// The value keeps its guard clear of both limits.
+    Met,
+    /// The nominal value lies within the limits, but not clear of them by its guard.
+    NotProven,
+    /// The nominal value lies beyond a limit.
+    NotMet,
+}
+
+impl From<Judgement> for JudgementJson {
+    fn from(judgement: Judgement) -> JudgementJson {
+        match judgement {
+            Judgement::Met => JudgementJson::Met,
+            Judgement::NotProven => JudgementJson::NotProven,
+            Judgement::NotMet => JudgementJson::NotMet,
+        }
+    }
 }
 
 /// Reason why a place could not be filled.
@@ -112,8 +139,8 @@ pub struct WindowJson {
     pub unit: String,
     /// Least total.
     pub least: String,
-    /// Greatest total.
-    pub most: String,
+    /// Greatest total; null where no limit holds it.
+    pub most: Option<String>,
     /// Tolerance of the pack below its nominal total, as counted for this window.
     pub minus: String,
     /// Tolerance of the pack above its nominal total.
@@ -132,6 +159,18 @@ pub enum CauseJson {
     LimitsTooNarrow,
     /// No kit leaves the limits clear of its expanded uncertainty.
     UncertaintyTooWide,
+    /// A kit of the pieces that are left has every nominal value within its limits, but is not proven by the rule; it
+    /// comes after the cause that keeps the pump from being kitted.
+    NotProven {
+        /// The pieces, by the pack's name in the model.
+        packs: BTreeMap<String, PackJson>,
+        /// The requirements, in the model's order.
+        requirements: Vec<RequirementJson>,
+        /// Chance of conformity of each, in the same order.
+        chances: Vec<ChanceJson>,
+        /// Improvements of which each alone would prove the kit, the cheapest first; empty where no single one would.
+        settle: Vec<ImprovementJson>,
+    },
     /// The measured dimensions alone rule it out.
     OutOfReach,
     /// No total lies in the window.
@@ -161,6 +200,7 @@ impl std::fmt::Display for CauseJson {
             CauseJson::AllReserved => "every piece of this fit is reserved",
             CauseJson::LimitsTooNarrow => "the limits are narrower than the tolerances",
             CauseJson::UncertaintyTooWide => "the expanded uncertainty is too wide for the limits",
+            CauseJson::NotProven { .. } => "a kit is within its limits, but not proven",
             CauseJson::OutOfReach => "as measured, no piece can bring it within its limits",
             CauseJson::BetweenTotals => "no total of pieces is within the window",
             CauseJson::TogetherTooMany => "its places together need more pieces than are on hand",
@@ -170,6 +210,67 @@ impl std::fmt::Display for CauseJson {
             CauseJson::StockGone { .. } => "the pieces for it went to other pumps",
         })
     }
+}
+
+/// Improvement that would prove a kit. Dimensions have their names in the model.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(tag = "code", rename_all = "snake_case")]
+pub enum ImprovementJson {
+    /// More readings of a dimension, if they scatter as those so far.
+    MoreReadings {
+        /// The dimension.
+        dimension: String,
+        /// Number of further readings.
+        more: u32,
+    },
+    /// A gauge that reads a dimension to a plus/minus.
+    BetterGauge {
+        /// The dimension.
+        dimension: String,
+        /// The plus/minus.
+        plus_minus: LengthJson,
+    },
+    /// A gauge that knows a dimension to a standard uncertainty.
+    SmallerUncertainty {
+        /// The dimension.
+        dimension: String,
+        /// The standard uncertainty.
+        standard_uncertainty: LengthJson,
+    },
+    /// Pieces of an item that are each known to a plus/minus.
+    BetterLot {
+        /// Stock number.
+        item: String,
+        /// The plus/minus of one piece.
+        plus_minus: LengthJson,
+    },
+}
+
+/// Chance that a requirement is met.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct ChanceJson {
+    /// Probability of conformity, 0 to 1, cut off at six places, as computed from the law.
+    pub conforming: String,
+    /// The law.
+    pub law: ChanceLawJson,
+}
+
+/// Law behind a chance.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(tag = "code", rename_all = "snake_case")]
+pub enum ChanceLawJson {
+    /// The value is taken as normal.
+    Normal,
+    /// The value is taken as Student's t; its tails show nothing below 0.001.
+    Student {
+        /// Effective degrees of freedom.
+        degrees_of_freedom: u32,
+    },
+    /// Counted over draws; none of n that misses shows no more than 1 - 3/n.
+    Draws {
+        /// Number of draws.
+        draws: u64,
+    },
 }
 
 /// Causes that end a search early.

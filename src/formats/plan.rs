@@ -1,10 +1,11 @@
-//! The plan as JSON, format `gapwright.plan.v2`.
+//! The plan as JSON, format `gapwright.plan.v3`.
 //!
 //! Lengths and money are decimal strings, so that no digit is lost. A length is given in its model's unit wherever
 //! that is exact, and otherwise in millimetres, which always are. States and reasons are codes; the sheets for people
 //! have the sentences.
 //!
-//! Version 1 had sentences in the places of causes, reasons and layouts; it is refused by its name.
+//! Version 1 had sentences in the places of causes, reasons and layouts. Version 2 had no third verdict and did not say
+//! NOT FIT TO ASSEMBLE. Both are refused by their names.
 
 use std::collections::BTreeMap;
 
@@ -12,18 +13,19 @@ use schemars::{JsonSchema, Schema, schema_for};
 use serde::{Deserialize, Serialize};
 
 use super::common::{
-    CountJson, InputJson, LengthJson, PackJson, RequirementJson, ShortJson, StoppedBy, WorthJson,
+    ChanceJson, CountJson, InputJson, LengthJson, PackJson, RequirementJson, ShortJson, StoppedBy,
+    WorthJson,
 };
 use crate::crush::CrushVerdict;
 use crate::plan::Objective;
 
 /// Name of the format.
-pub const FORMAT: &str = "gapwright.plan.v2";
+pub const FORMAT: &str = "gapwright.plan.v3";
 
 /// A plan.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct PlanJson {
-    /// Always `gapwright.plan.v2`.
+    /// Always `gapwright.plan.v3`.
     pub format: String,
     /// Whether every goal is proven.
     pub proven: bool,
@@ -81,6 +83,8 @@ pub struct PumpJson {
     pub priority: u32,
     /// Whether every requirement is met with the pieces below.
     pub served: bool,
+    /// True where the sheets say NOT FIT TO ASSEMBLE: no kit, no pieces. False promises no more than the plan does.
+    pub not_fit_to_assemble: bool,
     /// The pieces, by the pack's name in the model; empty when not served.
     pub packs: BTreeMap<String, PackJson>,
     /// Crush of each gasket; empty when not served.
@@ -91,6 +95,28 @@ pub struct PumpJson {
     pub bag: Vec<ConsumableJson>,
     /// Reasons, when not served.
     pub short: Vec<ShortJson>,
+    /// Warnings about the verdicts, when served.
+    pub warnings: Vec<VerdictWarningJson>,
+}
+
+/// Warning about the verdict of a requirement. Requirements have their names in the model.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(tag = "code", rename_all = "snake_case")]
+pub enum VerdictWarningJson {
+    /// Met by the nominal rule, as asked, and not proven in the worst case.
+    NominalOnly {
+        /// The requirement.
+        requirement: String,
+    },
+    /// Met by the rule, with a chance of conformity below the level.
+    ChanceBelowLevel {
+        /// The requirement.
+        requirement: String,
+        /// The chance.
+        chance: ChanceJson,
+        /// Level: that of the coverage factor under the expanded rule, else 0.95; cut off at six places.
+        level: String,
+    },
 }
 
 /// One consumable in a pump's bag.
@@ -123,18 +149,22 @@ pub struct RingJson {
     pub ring_length: String,
 }
 
-/// Crush of a gasket, by nominal lengths; for a pack, that of the whole pack under each of its items.
+/// Crush of a gasket; for a pack, that of the whole pack under each of its items.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct CrushJson {
     /// The requirement's name in the model.
     pub requirement: String,
     /// Stock number.
     pub item: String,
-    /// Crush in percent of the free thickness, rounded to six places.
+    /// Crush in percent of the free thickness by nominal lengths, rounded to six places.
     pub crush: String,
+    /// Least crush that the tolerances of gap and free thickness allow, in percent, rounded down to six places.
+    pub least: String,
+    /// Greatest crush that they allow, rounded up.
+    pub greatest: String,
     /// Compression of its material under the usual test load; null where unknown.
     pub range: Option<RangeJson>,
-    /// Position of the crush relative to the range, judged before rounding; null where unknown.
+    /// Position of the crush, least to greatest, relative to the range, judged before rounding; null where unknown.
     pub standing: Option<StandingJson>,
 }
 
@@ -230,12 +260,14 @@ impl GoalName {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum StandingJson {
-    /// Crushed by less than the material's range.
+    /// It may be crushed by less than the material's range.
     Below,
-    /// Within the range.
+    /// Within the range, tolerances in.
     Within,
-    /// Crushed by more than the material's range.
+    /// It may be crushed by more than the material's range.
     Above,
+    /// By less or by more.
+    Both,
 }
 
 impl From<CrushVerdict> for StandingJson {
@@ -244,6 +276,7 @@ impl From<CrushVerdict> for StandingJson {
             CrushVerdict::Below => StandingJson::Below,
             CrushVerdict::Within => StandingJson::Within,
             CrushVerdict::Above => StandingJson::Above,
+            CrushVerdict::Both => StandingJson::Both,
         }
     }
 }
@@ -337,8 +370,10 @@ impl NotAPlan {
 ///
 /// ```
 /// use gapwright::formats::plan::{NotAPlan, parse};
-/// let old = br#"{"format": "gapwright.plan.v1", "proven": true}"#;
-/// assert_eq!(parse(old), Err(NotAPlan::OtherFormat("gapwright.plan.v1".into())));
+/// for old in ["gapwright.plan.v1", "gapwright.plan.v2"] {
+///     let text = format!(r#"{{"format": "{old}", "proven": true}}"#);
+///     assert_eq!(parse(text.as_bytes()), Err(NotAPlan::OtherFormat(old.into())));
+/// }
 /// ```
 pub fn parse(bytes: &[u8]) -> Result<PlanJson, NotAPlan> {
     #[derive(Deserialize)]

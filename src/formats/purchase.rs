@@ -51,6 +51,8 @@ pub struct ShortPumpJson {
     pub today: bool,
     /// Whether it can be kitted after the purchase, in time.
     pub after: bool,
+    /// True where the sheets say NOT FIT TO ASSEMBLE after the purchase.
+    pub not_fit_to_assemble: bool,
     /// Why not; null if it can.
     pub still_short: Option<StillShortJson>,
 }

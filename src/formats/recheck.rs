@@ -1,9 +1,10 @@
-//! The record of a recheck as JSON, format `gapwright.recheck.v2`.
+//! The record of a recheck as JSON, format `gapwright.recheck.v3`.
 //!
 //! Lengths are decimal strings: in the unit of the pump's model wherever that is exact. Those of a requirement are
 //! otherwise in millimetres, which always are; those of a reading otherwise have six places.
 //!
-//! Version 1 had sentences for what is to be done, and words for decisions; nothing reads it.
+//! Version 1 had sentences for what is to be done, and words for decisions; version 2 had no third verdict and did not say
+//! NOT FIT TO ASSEMBLE. Nothing reads them.
 
 use schemars::{JsonSchema, Schema, schema_for};
 use serde::{Deserialize, Serialize};
@@ -11,12 +12,12 @@ use serde::{Deserialize, Serialize};
 use super::common::{AcceptanceJson, LengthJson, RequirementJson};
 
 /// The name of the format.
-pub const FORMAT: &str = "gapwright.recheck.v2";
+pub const FORMAT: &str = "gapwright.recheck.v3";
 
 /// The record of an outage whose readings came back.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct RecheckJson {
-    /// Always `gapwright.recheck.v2`.
+    /// Always `gapwright.recheck.v3`.
     pub format: String,
     /// The id of the plan whose kits were fitted.
     pub plan: String,
@@ -33,6 +34,9 @@ pub struct RecheckedPumpJson {
     pub tag: String,
     /// The decision.
     pub decision: DecisionJson,
+    /// True where the record says NOT FIT TO ASSEMBLE: no kit, or a requirement that no swap puts right. Only `accept`
+    /// closes a pump.
+    pub not_fit_to_assemble: bool,
     /// Findings, cautions and steps, in the order of the work.
     pub to_do: Vec<TaskJson>,
     /// The readings.

@@ -8,7 +8,9 @@ use std::collections::BTreeMap;
 use schemars::{JsonSchema, Schema, schema_for};
 use serde::{Deserialize, Serialize};
 
-use super::common::{AcceptanceJson, InputJson, PackJson, RequirementJson, ShortJson};
+use super::common::{
+    AcceptanceJson, InputJson, JudgementJson, PackJson, RequirementJson, ShortJson,
+};
 use super::plan::CrushJson;
 
 /// Name of the format.
@@ -141,6 +143,8 @@ pub enum ContributorKind {
     Dimension,
     /// Thermal growth.
     Growth,
+    /// Product or quotient of two dimensions.
+    Derived,
     /// Pieces of one lot in a place.
     Pieces,
 }
@@ -157,12 +161,18 @@ pub enum KnownBy {
     Normal,
     /// Plus/minus, likelier towards both ends.
     UShaped,
+    /// Plus/minus, equally likely in the middle and less so towards the ends.
+    Trapezoid,
+    /// Plus/minus at which a normal distribution is cut off.
+    TruncatedNormal,
     /// Standard uncertainty as stated.
     Stated,
     /// Scatter of the readings and resolution of the gauge.
     Readings,
     /// Product of length, expansion and temperature difference.
     Growth,
+    /// Errors of the two dimensions that it is worked out of.
+    Derived,
 }
 
 /// Pair of contributors with correlated errors.
@@ -355,6 +365,8 @@ pub struct CrossingJson {
     pub met: SettingJson,
     /// Next value, at which it is not met.
     pub not_met: SettingJson,
+    /// Verdict there.
+    pub verdict: JudgementJson,
     /// Kit that would be chosen there; null where that was not asked for.
     pub beyond: Option<SweepPointJson>,
 }
@@ -397,8 +409,8 @@ pub struct MapJson {
 pub struct MapCellJson {
     /// Smaller margin under the acceptance rule, in the unit of the pump.
     pub margin: f64,
-    /// Whether it is met.
-    pub conforms: bool,
+    /// Outcome under the acceptance rule.
+    pub verdict: JudgementJson,
 }
 
 /// Border of the part of a map where a requirement is met.

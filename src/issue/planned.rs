@@ -154,7 +154,8 @@ fn of_pump(job: &Job, pump: &Pump, kit: &Kit, bag: &Bag) -> Vec<PlannedLine> {
     };
     let mut lines = Vec::new();
     match kit {
-        Kit::Short(shorts) => lines.extend(shorts.iter().map(|short| {
+        // A kit that is not proven is no place that is short.
+        Kit::Short(shorts) => lines.extend(shorts.iter().filter(|s| s.is_place()).map(|short| {
             let place = short.pack.map_or("", |pack| model.packs[pack].label.as_str());
             line(PickStep::Short, place, "", 0, Some(Why::Short(short.clone())))
         })),

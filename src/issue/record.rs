@@ -11,6 +11,7 @@ use super::counts::{CountedLot, Counts};
 use super::key;
 use super::log::{Entry, HEADING_ROW, How, Log, Movement, OnHand, Out, SHEET};
 use super::planned::{PickStep, Planned, PlannedLine};
+use crate::model::NOT_FIT;
 use crate::problem::{Place, Problem, Problems, Spot, fix_name};
 
 /// Entries of a person beside a line of the plan.
@@ -619,7 +620,7 @@ fn take_line(
             filled.at.clone(),
             format!("{}: {picked} of {} picked, not {}", line.tag, line.item, line.planned),
             "the planned kit",
-            "NOT FIT TO ASSEMBLE as it is: work out the stack-up of its pieces (`gapwright stack`), or put it back and plan it again",
+            format!("{NOT_FIT} as it is: work out the stack-up of its pieces (`gapwright stack`), or put it back and plan it again"),
         ));
     }
     let mut taken = None;
@@ -656,7 +657,7 @@ fn take_line(
             filled.instead_at.clone(),
             format!("{}: {count} of {item} instead of {}", line.tag, line.item),
             "the planned kit",
-            "NOT FIT TO ASSEMBLE until the stack-up of its pieces is worked out (`gapwright stack`) and the finished pack is measured",
+            format!("{NOT_FIT} {UNTIL_MEASURED}"),
         ));
         let name = taken.0.item.clone();
         taking.movement(
@@ -700,6 +701,9 @@ fn is_known(taking: &Taking<'_>, item: &str, at: &Place, problems: &mut Problems
     known
 }
 
+/// Condition that a pump with other pieces than planned must meet.
+const UNTIL_MEASURED: &str = "until the stack-up of its pieces is worked out (`gapwright stack`) and the finished pack is measured";
+
 fn take_extra(taking: &mut Taking<'_>, extra: &Extra, problems: &mut Problems) {
     let Some(taken) = take_named(taking, &extra.item, extra.count, &extra.at, problems) else {
         return;
@@ -708,7 +712,7 @@ fn take_extra(taking: &mut Taking<'_>, extra: &Extra, problems: &mut Problems) {
         extra.at.clone(),
         format!("{}: {} of {} that the plan does not have", extra.tag, extra.count, extra.item),
         "the planned kit",
-        "NOT FIT TO ASSEMBLE until the stack-up of its pieces is worked out (`gapwright stack`) and the finished pack is measured",
+        format!("{NOT_FIT} {UNTIL_MEASURED}"),
     ));
     let line = PlannedLine {
         step: PickStep::Pick,

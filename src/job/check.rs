@@ -5,7 +5,7 @@ use std::collections::HashSet;
 use crate::cutting::MOST_ALONG;
 use crate::decimal::{Millionths, Money};
 use crate::length::{Length, Tolerance};
-use crate::model::{Correlation, Form, Model, Requirement, Term};
+use crate::model::{Correlation, Derived, DerivedRule, Form, Model, Requirement, Term};
 use crate::policy::Policy;
 use crate::pump::Pump;
 use crate::stack::Coverage;
@@ -119,6 +119,7 @@ fn check_item(item: &Item, parts: &Parts) -> Result<(), PartError> {
 struct Counts {
     dimensions: usize,
     thermals: usize,
+    derived: usize,
     packs: usize,
 }
 
@@ -127,6 +128,7 @@ impl Counts {
         Counts {
             dimensions: model.dimensions.len(),
             thermals: model.thermals.len(),
+            derived: model.derived.len(),
             packs: model.packs.len(),
         }
     }
@@ -135,25 +137,53 @@ impl Counts {
         match term {
             Term::Dimension(index) => there("dimension", index, self.dimensions),
             Term::Thermal(index) => there("thermal term", index, self.thermals),
+            Term::Derived(index) => there("derived term", index, self.derived),
             Term::Pack(index) => there("place", index, self.packs),
         }
     }
 
-    fn requirements(self, requirements: &[Requirement]) -> Result<(), PartError> {
+    fn requirements(
+        self,
+        requirements: &[Requirement],
+        derived: &[Derived],
+    ) -> Result<(), PartError> {
         for requirement in requirements {
             requirement.form.terms().try_for_each(|term| self.term(term))?;
             check_limits(&requirement.form)?;
-            requirement.form.check().map_err(|error| PartError::Form {
-                requirement: requirement.name.clone(),
-                error,
+            let form = &requirement.form;
+            form.check().and_then(|()| form.check_independent(derived)).map_err(|error| {
+                PartError::Form { requirement: requirement.name.clone(), error }
             })?;
         }
         Ok(())
     }
 
-    fn correlations(self, correlations: &[Correlation]) -> Result<(), PartError> {
+    /// Each derived term is of two dimensions that are there, and of a scale above zero.
+    fn derived(self, derived: &[Derived]) -> Result<(), PartError> {
+        for Derived { of: [a, b], rule, .. } in derived {
+            there("dimension", *a, self.dimensions)?;
+            there("dimension", *b, self.dimensions)?;
+            within(a != b, "the dimensions of a derived term", "two different ones")?;
+            let (DerivedRule::Product { per: scale } | DerivedRule::Quotient { times: scale }) =
+                rule;
+            length("the scale of a derived term", *scale, Length::from_ticks(1))?;
+        }
+        Ok(())
+    }
+
+    fn correlations(
+        self,
+        correlations: &[Correlation],
+        derived: &[Derived],
+    ) -> Result<(), PartError> {
         for correlation in correlations {
             let [a, b] = correlation.between;
+            let of_derived = |term: Term| {
+                derived.iter().flat_map(|derived| derived.of).any(|at| term == Term::Dimension(at))
+            };
+            if of_derived(a) || of_derived(b) {
+                return Err(PartError::Correlation);
+            }
             self.term(a).and_then(|()| self.term(b))?;
             match (a, b) {
                 (Term::Dimension(_), Term::Dimension(_)) | (Term::Thermal(_), Term::Thermal(_))
@@ -170,8 +200,9 @@ impl Counts {
 /// Refuses limits beyond any length.
 fn check_limits(form: &Form) -> Result<(), PartError> {
     match form {
-        Form::Linear { target, lower, upper, .. } => [target, lower, upper]
+        Form::Linear { target, lower, upper, .. } => [Some(target), lower.as_ref(), upper.as_ref()]
             .into_iter()
+            .flatten()
             .try_for_each(|limit| length("a limit", *limit, -Length::MOST)),
         Form::GasketFill { .. } => Ok(()),
     }
@@ -183,8 +214,9 @@ fn check_model(model: &Model) -> Result<(), PartError> {
         within(holds, "the pieces of a place", "the least before the most, 1000 at most")?;
     }
     let counts = Counts::of(model);
-    counts.correlations(&model.correlations)?;
-    counts.requirements(&model.requirements)
+    counts.derived(&model.derived)?;
+    counts.correlations(&model.correlations, &model.derived)?;
+    counts.requirements(&model.requirements, &model.derived)
 }
 
 fn check_pump(pump: &Pump, parts: &Parts) -> Result<(), PartError> {
@@ -194,20 +226,32 @@ fn check_pump(pump: &Pump, parts: &Parts) -> Result<(), PartError> {
     count("fit codes", pump.fits.len(), counts.packs)?;
     count("dimensions", pump.dimensions.len(), counts.dimensions)?;
     count("growths", pump.growths.len(), counts.thermals)?;
+    count("derived terms", pump.derived.len(), counts.derived)?;
     count("fits of consumables", pump.consumable_fits.len(), model.consumables.len())?;
     count("requirements", pump.requirements.len(), model.requirements.len())?;
     for measured in &pump.dimensions {
+        // Both limits may lie on one side of the stated value, as drawings print them.
+        let Tolerance { minus, plus } = measured.tolerance;
+        within(minus + plus >= Length::ZERO, "a plus/minus", "a width of 0 or more")?;
+        [minus, plus].iter().try_for_each(|side| length("a plus/minus", *side, -Length::MOST))?;
         within(!measured.readings.is_empty(), "the readings", "one or more")?;
         let mut lengths = measured.readings.iter().chain([&measured.value]);
         lengths.try_for_each(|value| length("a reading", *value, -Length::MOST))?;
-        tolerance(measured.tolerance)?;
     }
     for growth in &pump.growths {
         length("a growth", growth.value, -Length::MOST)?;
         tolerance(growth.tolerance)?;
     }
-    counts.correlations(&pump.correlations)?;
-    counts.requirements(&pump.requirements)
+    counts.derived(&pump.derived)?;
+    for index in 0..pump.derived.len() {
+        let known = pump.estimate(Term::Derived(index));
+        let mut of = pump.derived[index].of.iter();
+        let gauged = of.any(|at| pump.dimensions[*at].gauge.is_some());
+        within(!gauged, "a dimension of a derived term", "known by itself, not by a gauge")?;
+        within(known.is_some(), "a dimension that divides", "clear of 0 within its plus/minus")?;
+    }
+    counts.correlations(&pump.correlations, &pump.derived)?;
+    counts.requirements(&pump.requirements, &pump.derived)
 }
 
 fn check_policy(policy: &Policy) -> Result<(), PartError> {

@@ -90,7 +90,8 @@ pub enum PartError {
         /// The inconsistency.
         error: FormError,
     },
-    /// A correlation of something with itself, of two of different kinds, or of pieces.
+    /// A correlation of something with itself, of two of different kinds, of pieces, or of a dimension that a derived
+    /// term is worked out of.
     #[error("a correlation that is not between two dimensions or two thermal terms")]
     Correlation,
     /// A name that another part already has.

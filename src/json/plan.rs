@@ -2,6 +2,7 @@
 
 use std::collections::BTreeMap;
 
+use super::verdict;
 use crate::accounting::{pack_total, verdicts};
 use crate::consumables::{Bag, Lack, Share, lack};
 use crate::crush::{Crush, crushes};
@@ -141,7 +142,7 @@ fn pump(job: &Job, pump: &Pump, kit: &Kit, bag: &Bag) -> PumpJson {
             )
         }
         Kit::Short(shortfalls) => {
-            let shorts = shortfalls.iter().map(|short| self::short(job, model, short));
+            let shorts = shortfalls.iter().map(|short| self::short(job, pump, short));
             (BTreeMap::new(), Vec::new(), shorts.collect())
         }
     };
@@ -156,6 +157,7 @@ fn pump(job: &Job, pump: &Pump, kit: &Kit, bag: &Bag) -> PumpJson {
         model: model.name.clone(),
         priority: pump.priority,
         served: matches!(kit, Kit::Served(_)),
+        not_fit_to_assemble: matches!(kit, Kit::Short(_)),
         packs,
         crush,
         requirements,
@@ -165,6 +167,10 @@ fn pump(job: &Job, pump: &Pump, kit: &Kit, bag: &Bag) -> PumpJson {
             .map(|(need, share)| consumable(job, pump, need, share))
             .collect(),
         short,
+        warnings: match kit {
+            Kit::Served(packs) => verdict::warnings(job, pump, packs),
+            Kit::Short(_) => Vec::new(),
+        },
     }
 }
 
@@ -202,20 +208,23 @@ fn lack_code(lack: Lack) -> LackJson {
 }
 
 /// Why a place failed.
-pub(super) fn short(job: &Job, model: &Model, short: &Shortfall) -> ShortJson {
+pub(super) fn short(job: &Job, pump: &Pump, short: &Shortfall) -> ShortJson {
+    let model = job.model_of(pump);
     ShortJson {
         pack: short.pack.map(|pack| model.packs[pack].name.clone()),
-        cause: cause(job, &short.cause),
+        cause: cause(job, pump, &short.cause),
         nearest: short.nearest.map(|total| length(total, model.unit)),
         window: short.window.as_ref().map(|window| {
-            let ends = [window.least, window.most, window.tolerance.minus, window.tolerance.plus];
+            let most = window.most.unwrap_or(window.least);
+            let ends = [window.least, most, window.tolerance.minus, window.tolerance.plus];
             let (unit, [least, most, minus, plus]) = exact(model.unit, ends.map(Fine::from));
+            let most = window.most.map(|_| most);
             WindowJson { unit: unit.symbol().into(), least, most, minus, plus }
         }),
     }
 }
 
-fn cause(job: &Job, cause: &Cause) -> CauseJson {
+fn cause(job: &Job, pump: &Pump, cause: &Cause) -> CauseJson {
     let pieces =
         |picks: &[Pick]| picks.iter().map(|pick| counted(job, pick.item, pick.count)).collect();
     match cause {
@@ -223,6 +232,7 @@ fn cause(job: &Job, cause: &Cause) -> CauseJson {
         Cause::AllReserved => CauseJson::AllReserved,
         Cause::LimitsTooNarrow => CauseJson::LimitsTooNarrow,
         Cause::UncertaintyTooWide => CauseJson::UncertaintyTooWide,
+        Cause::NotProven { packs } => verdict::not_proven(job, pump, packs),
         Cause::OutOfReach => CauseJson::OutOfReach,
         Cause::BetweenTotals => CauseJson::BetweenTotals,
         Cause::TogetherTooMany => CauseJson::TogetherTooMany,
@@ -266,6 +276,8 @@ pub(super) fn crush(job: &Job, pump: &Pump, crush: &Crush) -> CrushJson {
         requirement: pump.requirements[crush.requirement].name.clone(),
         item: job.stock[crush.item].item.clone(),
         crush: crush.percent.to_string(),
+        least: crush.ends[0].to_string(),
+        greatest: crush.ends[1].to_string(),
         range: crush.range.map(|range| RangeJson {
             least: range.least.to_string(),
             most: range.most.to_string(),
@@ -301,12 +313,14 @@ pub(super) fn pack(job: &Job, model: &Model, picked: &PackPick) -> PackJson {
 
 /// Where a requirement comes out.
 pub(super) fn requirement(name: &str, unit: Unit, verdict: &Verdict) -> RequirementJson {
-    let (unit, [target, lower, upper, value, guard, margin]) = exact(
+    let target = verdict.target;
+    let [lower, upper] = [verdict.lower, verdict.upper];
+    let (unit, [shown, low, high, value, guard, margin]) = exact(
         unit,
         [
-            verdict.target,
-            verdict.lower,
-            verdict.upper,
+            target,
+            lower.unwrap_or(target),
+            upper.unwrap_or(target),
             verdict.value,
             verdict.guard(),
             verdict.margin(),
@@ -315,12 +329,13 @@ pub(super) fn requirement(name: &str, unit: Unit, verdict: &Verdict) -> Requirem
     RequirementJson {
         name: name.into(),
         unit: unit.symbol().into(),
-        target,
-        lower,
-        upper,
+        target: shown,
+        lower: lower.map(|_| low),
+        upper: upper.map(|_| high),
         value,
         guard,
         margin,
+        verdict: verdict.judgement().into(),
         conforms: verdict.conforms(),
     }
 }

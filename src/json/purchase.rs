@@ -38,6 +38,7 @@ pub fn purchase(ordered: &Ordered<'_>) -> PurchaseJson {
                 tag: job.pumps[at].tag.clone(),
                 today: served(&ordered.buy.today.kits[at]),
                 after: served(&plan.kits[at]),
+                not_fit_to_assemble: !served(&plan.kits[at]),
                 still_short: still_short(ordered, at),
             })
             .collect(),
@@ -63,8 +64,7 @@ fn still_short(ordered: &Ordered<'_>, pump: usize) -> Option<StillShortJson> {
         });
     }
     let delivered = ordered.bought.delivered();
-    let model = delivered.model_of(of);
-    let shorts = shorts.iter().map(|one| short(delivered, model, one));
+    let shorts = shorts.iter().map(|one| short(delivered, of, one));
     Some(StillShortJson::NoKit { short: shorts.collect() })
 }
 

@@ -40,6 +40,7 @@ impl Names<'_> {
         RecheckedPumpJson {
             tag: pump.tag.clone(),
             decision: decision(&record.decision),
+            not_fit_to_assemble: record.decision.is_not_fit(),
             to_do: work(job, pump, record).iter().map(|task| self.task(task)).collect(),
             readings: record.readable().filter_map(|of| self.reading(record, of)).collect(),
             requirements: checked

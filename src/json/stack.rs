@@ -75,7 +75,7 @@ fn not_fit(job: &Job, one: &NotFit) -> NotFitJson {
     NotFitJson {
         tag: pump.tag.clone(),
         model: model.name.clone(),
-        short: one.shortfalls.iter().map(|shortfall| short(job, model, shortfall)).collect(),
+        short: one.shortfalls.iter().map(|shortfall| short(job, pump, shortfall)).collect(),
         nearest: nearest.map(|picked| packs(job, pump, picked)),
         requirements: results(job, pump, &verdicts),
     }
@@ -116,6 +116,7 @@ fn contributor(job: &Job, pump: &Pump, part: &Contributor) -> ContributorJson {
     let (kind, name) = match part.term {
         Term::Dimension(at) => (ContributorKind::Dimension, &model.dimensions[at].name),
         Term::Thermal(at) => (ContributorKind::Growth, &model.thermals[at].name),
+        Term::Derived(at) => (ContributorKind::Derived, &model.derived[at].name),
         Term::Pack(at) => (ContributorKind::Pieces, &model.packs[at].name),
     };
     let lengths = [part.nominal, part.tolerance.minus, part.tolerance.plus];
@@ -139,11 +140,14 @@ fn contributor(job: &Job, pump: &Pump, part: &Contributor) -> ContributorJson {
                     Shape::Triangular => KnownBy::Triangular,
                     Shape::Normal => KnownBy::Normal,
                     Shape::UShaped => KnownBy::UShaped,
+                    Shape::Trapezoid { .. } => KnownBy::Trapezoid,
+                    Shape::TruncatedNormal { .. } => KnownBy::TruncatedNormal,
                 }
             }
             Evaluation::Standard | Evaluation::Repeated { shape: None, .. } => KnownBy::Stated,
             Evaluation::Readings { .. } => KnownBy::Readings,
             Evaluation::Growth(_) => KnownBy::Growth,
+            Evaluation::Derived(_) => KnownBy::Derived,
         },
         standard_uncertainty: part.standard_uncertainty.to_f64(model.unit),
         degrees_of_freedom: part.degrees_of_freedom,
@@ -281,6 +285,7 @@ fn sweep(job: &Job, pump: &Pump, swept: &Swept) -> SweepJson {
         requirement: crossing.requirement.map(|at| pump.requirements[at].name.clone()),
         met: setting(crossing.met, unit),
         not_met: setting(crossing.not_met, unit),
+        verdict: crossing.verdict.into(),
         beyond: crossing.beyond.as_ref().map(|there| point(there, SweptPieces::ChosenAgain)),
     });
     SweepJson {
@@ -313,7 +318,7 @@ fn map(pump: &Pump, unit: Unit, mapped: &Mapped) -> MapJson {
     let cell = |verdicts: &Vec<Verdict>| -> Vec<MapCellJson> {
         let results = verdicts.iter().map(|verdict| MapCellJson {
             margin: verdict.margin().to_f64(unit),
-            conforms: verdict.conforms(),
+            verdict: verdict.judgement().into(),
         });
         results.collect()
     };

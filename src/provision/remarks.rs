@@ -34,15 +34,15 @@ pub(super) fn coarse(outlook: &Forecast, step: Length) -> Vec<Coarse> {
 }
 
 /// Range of a dimension between the limits of a requirement with the same pieces, in ticks; `None` where it
-/// is not part of the requirement.
+/// is not part of the requirement, or has a limit on one side only.
 ///
 /// The gap of a gasket is taken without the part of its pieces, which can only make it narrower.
 #[allow(clippy::cast_precision_loss)]
 fn width(pump: &Pump, form: &Form, dimension: usize) -> Option<f64> {
     let (terms, between) = match form {
-        Form::Linear { terms, lower, upper, .. } => (terms, (*upper - *lower).ticks() as f64),
+        Form::Linear { terms, lower, upper, .. } => (terms, ((*upper)? - (*lower)?).ticks() as f64),
         Form::GasketFill { gap, target, lower, upper, .. } => {
-            let share = (*upper - *lower).to_f64() / (1.0 + target.to_f64());
+            let share = ((*upper)? - *lower).to_f64() / (1.0 + target.to_f64());
             (gap, measured(pump, gap) * share)
         }
     };

@@ -9,12 +9,14 @@ use super::rows::Lone;
 use super::table::{Heading, Table, TableRow as Row};
 use super::{Memory, book, named_sheet, stock_counts};
 use crate::columns::key as heading_key;
+use crate::formats::common::{CauseJson, ShortJson};
 use crate::formats::issue_sheet::{EXTRA, HEADINGS, ID, OWN};
 use crate::formats::plan::{self, PlanJson};
 use crate::issue::counts::{CountedLot, Counts};
 use crate::issue::planned::{PickStep, Planned, PlannedLine};
 use crate::issue::record::{Carried, Extra, Filled, RULES};
 use crate::issue::{key, tidy};
+use crate::model::NOT_FIT;
 use crate::problem::{Place, Problem, Problems};
 use crate::sheet::{Book, Cell, Sheet};
 
@@ -132,9 +134,10 @@ fn lines(plan: &PlanJson) -> Vec<(PlannedLine, String)> {
     let mut add = |line, note: String| lines.push((line, tidy(&note)));
     for pump in &plan.pumps {
         let tag = &pump.tag;
-        for short in &pump.short {
+        let is_place = |short: &&ShortJson| !matches!(short.cause, CauseJson::NotProven { .. });
+        for short in pump.short.iter().filter(is_place) {
             let place = short.pack.as_deref().unwrap_or_default();
-            let note = short.cause.to_string();
+            let note = format!("{NOT_FIT}: {}", short.cause);
             add(line(PickStep::Short, tag, place, "", 0), note);
         }
         for (place, pack) in &pump.packs {

@@ -11,6 +11,7 @@ use crate::issue::planned::PickStep;
 use crate::issue::record::Carried;
 use crate::job::Job;
 use crate::length::Length;
+use crate::model::NOT_FIT;
 use crate::plan::{PackPick, Pick};
 use crate::problem::{Place, Problem, Problems, fix_name};
 use crate::pump::Pump;
@@ -307,7 +308,9 @@ pub(super) fn warn_of_counts(kits: &Kits, job: &Job, carried: &Carried, problems
                     carried.place.clone(),
                     format!("{count} pieces, {total}, in `{}` of {}", place.label, pump.tag),
                     format!("{} to {}, as the model says", place.least_pieces, place.most_pieces),
-                    "correct what was picked; if it is so, the pump is NOT FIT TO ASSEMBLE like this",
+                    format!(
+                        "correct what was picked; if it is so, the pump is {NOT_FIT} like this"
+                    ),
                 ));
             }
         }

@@ -13,7 +13,7 @@ use crate::issue::key;
 use crate::issue::record::Carried;
 use crate::job::{Input, Job};
 use crate::length::{Length, LengthError, Unit};
-use crate::model::{Form, Pack};
+use crate::model::{Form, NOT_FIT, Pack};
 use crate::policy::Acceptance;
 use crate::problem::{Place, Problem, Problems, fix_name};
 use crate::pump::Pump;
@@ -498,7 +498,7 @@ fn benches(job: &Job, mut kits: Kits, mut notes: Notes, problems: &mut Problems)
                 note.at.clone(),
                 format!("a reading, `{}`, of {}", note.text, pump.tag),
                 "readings of pumps that the plan has a kit for",
-                "take it out: the plan says NOT FIT TO ASSEMBLE of this pump, and nothing was issued for it",
+                format!("take it out: the plan says {NOT_FIT} of this pump, and nothing was issued for it"),
             ));
             continue;
         }
@@ -527,7 +527,7 @@ fn parsed(job: &Job, pump: &Pump, of: Of, note: &Note, problems: &mut Problems) 
     let signed = match of {
         Of::Pack(_) => false,
         Of::Requirement(at) => match pump.requirements[at].form {
-            Form::Linear { lower, .. } => lower < Length::ZERO,
+            Form::Linear { lower, .. } => lower.is_none_or(|lower| lower < Length::ZERO),
             Form::GasketFill { .. } => false,
         },
     };

@@ -11,7 +11,7 @@ use super::rows::{self, Lone};
 use crate::columns::key;
 use crate::decimal::{Millionths, Money};
 use crate::length::{Length, LengthError, Tolerance, Unit};
-use crate::model::TEMPERATURE;
+use crate::model::{Scale, TEMPERATURE, Temperature, degrees};
 use crate::problem::{Place, Problem, Problems, column_letters, nearest};
 use crate::sheet::{Cell, Sheet, SheetRow};
 
@@ -53,13 +53,6 @@ fn renamed(name: &str, heading: &str) -> String {
 
 /// Expected form of a number, and how to fix another.
 const NUMBER: [&str; 2] = ["a number with at most six places", "type the plain number"];
-
-/// Contents of a heading's brackets, unless they name degrees Celsius.
-fn other_scale(text: &str) -> Option<&str> {
-    let scale = brackets(text).next()?;
-    let celsius = ["degc", "deg c", "\u{b0}c", "c", "celsius", "degrees celsius"];
-    (!celsius.contains(&scale.to_lowercase().as_str())).then_some(scale)
-}
 
 /// Whether all words of one heading are in the other, or one is the other cut short.
 fn share_words(a: &str, b: &str) -> bool {
@@ -758,45 +751,52 @@ impl TableRow<'_, '_> {
 
     /// A share of at most six places, or in percent.
     pub(super) fn share(&self, heading: &Heading, problems: &mut Problems) -> Option<Millionths> {
-        self.numeric(heading, problems, NUMBER, |text| match text.trim_end().strip_suffix('%') {
+        let read = |text: &str| match text.trim_end().strip_suffix('%') {
             Some(percent) => Millionths::parse(percent)
                 .filter(|n| n.raw() % 100 == 0)
                 .map(|n| Millionths::from_raw(n.raw() / 100)),
             None => Millionths::parse(text),
+        };
+        self.numeric(heading, problems, NUMBER, |cell| match cell {
+            Cell::Number(number) => Millionths::from_number(*number),
+            Cell::Text(text) => read(text),
+            _ => None,
         })
     }
 
-    /// A temperature in degrees Celsius; another scale in the heading is a problem.
+    /// A temperature in the scale of its cell, or of its heading; one of another scale in the heading is a problem.
     pub(super) fn temperature(
         &self,
         heading: &Heading,
         problems: &mut Problems,
-    ) -> Option<Millionths> {
-        if let Some(scale) = other_scale(&heading.text) {
+    ) -> Option<Temperature> {
+        let named = brackets(&heading.text).next();
+        let Some(scale) = named.map_or(Some(Scale::Celsius), Scale::parse) else {
             problems.add(Problem::new(
                 self.table.place(self.table.heading_row, heading.column),
-                format!("temperatures in `{scale}`"),
-                "a column in degrees Celsius, such as `Shaft growth running (degC)`",
+                format!("temperatures in `{}`", named.unwrap_or_default()),
+                "a column in degrees Celsius or Fahrenheit, such as `Shaft growth running (degC)`",
                 "convert them to degrees Celsius and correct the heading",
             ));
             return None;
-        }
-        self.numeric(heading, problems, TEMPERATURE, crate::model::temperature)
+        };
+        let (number, scale) = self.numeric(heading, problems, TEMPERATURE, |cell| match cell {
+            Cell::Number(number) => Some((Millionths::from_number(*number)?, scale)),
+            Cell::Text(text) => degrees(text, scale),
+            _ => None,
+        })?;
+        Some(scale.temperature(number))
     }
 
-    fn numeric(
+    fn numeric<T>(
         &self,
         heading: &Heading,
         problems: &mut Problems,
         [expected, fix]: [&str; 2],
-        parse: impl FnOnce(&str) -> Option<Millionths>,
-    ) -> Option<Millionths> {
+        read: impl FnOnce(&Cell) -> Option<T>,
+    ) -> Option<T> {
         let cell = self.cell(heading, problems)?;
-        let number = match cell {
-            Cell::Number(number) => Millionths::from_number(*number),
-            Cell::Text(text) => parse(text),
-            _ => None,
-        };
+        let number = read(cell);
         match number {
             Some(_) => self.ask_about_number(heading, cell, problems),
             None => self.not(heading, cell, expected, fix, problems),

@@ -341,16 +341,16 @@ impl<'a> Joint<'a> {
         }
     }
 
-    /// Present nominal value of a requirement, and its least and greatest allowed value.
+    /// Present nominal value of a requirement, its least and greatest allowed value, and its target.
     fn nominal_of(&self, index: usize) -> [i128; 4] {
         let moved: i128 =
             self.chosen.iter().zip(&self.moved_by[index]).map(|(way, c)| way.delta * c).sum();
         let sum = self.nominal[index].raw() + moved;
         match &self.as_found.pump.requirements[index].form {
             Form::Linear { lower, upper, target, .. } => {
-                let [lower, upper, target] =
-                    [lower, upper, target].map(|length| Fine::from(*length).raw());
-                [sum, lower, upper, target]
+                let raw = |length: Length| Fine::from(length).raw();
+                // Without a limit nothing is too small, or too large.
+                [sum, lower.map_or(i128::MIN, raw), upper.map_or(i128::MAX, raw), raw(*target)]
             }
             Form::GasketFill { gasket, lower, upper, target, .. } => {
                 // The gap in millionths of a tick; its multiples are rounded outwards, to pass too many rather than
@@ -360,7 +360,7 @@ impl<'a> Joint<'a> {
                 [
                     free,
                     of(lower.raw()).div_euclid(1_000_000),
-                    -(-of(upper.raw())).div_euclid(1_000_000),
+                    upper.map_or(i128::MAX, |upper| -(-of(upper.raw())).div_euclid(1_000_000)),
                     of(target.raw()).div_euclid(1_000_000),
                 ]
             }

@@ -7,7 +7,7 @@ use crate::job::Job;
 use crate::length::{Fine, Length, Tolerance};
 use crate::plan::Pick;
 use crate::pump::Pump;
-use crate::stack::Verdict;
+use crate::stack::{Judgement, Verdict};
 
 /// A line of the work. Places, requirements and cautions are indices into the pump and its model.
 #[derive(Debug, Clone, PartialEq)]
@@ -96,7 +96,9 @@ pub fn work(job: &Job, pump: &Pump, record: &Record) -> Vec<Task> {
         Decision::NotKitted => vec![Task::NotKitted],
         Decision::NotRead => vec![Task::NotRead],
         Decision::Look(looks) => {
-            let mut lines: Vec<Task> = looks.iter().flat_map(|one| look(record, one)).collect();
+            // A requirement that is not met is never hidden behind the search for a cause.
+            let mut lines = not_met(record);
+            lines.extend(looks.iter().flat_map(|one| look(record, one)));
             lines.push(Task::ReadAgain);
             lines
         }
@@ -164,19 +166,23 @@ fn unexplained(record: &Record) -> Vec<Task> {
     record.unexplained().into_iter().map(Task::CauseNotFound).collect()
 }
 
+/// Requirements beyond their limits as found.
+pub fn not_met(record: &Record) -> Vec<Task> {
+    let checked = record.requirements.iter().enumerate();
+    let beyond = checked.filter(|(_, of)| of.verdict.judgement() == Judgement::NotMet);
+    beyond.map(|(requirement, _)| Task::NotMet(requirement)).collect()
+}
+
 /// The grounds that keep a pump from being accepted as found, and whether a finer reading should come first.
 fn wrong(job: &Job, pump: &Pump, record: &Record) -> Vec<Task> {
     let finer = may_be_met(job, pump, record);
     let mut lines = unexplained(record);
     for (requirement, checked) in record.requirements.iter().enumerate() {
-        let v = &checked.verdict;
-        if v.conforms() {
-            continue;
+        match checked.verdict.judgement() {
+            Judgement::Met => {}
+            Judgement::NotProven => lines.push(Task::NotClear { requirement, finer }),
+            Judgement::NotMet => lines.push(Task::NotMet(requirement)),
         }
-        lines.push(match v.lower <= v.value && v.value <= v.upper {
-            true => Task::NotClear { requirement, finer },
-            false => Task::NotMet(requirement),
-        });
     }
     let fitted = record.bench.fitted.iter().flatten();
     for (place, (allowed, pack)) in job.model_of(pump).packs.iter().zip(fitted).enumerate() {

@@ -7,6 +7,7 @@ use crate::job::Job;
 use crate::length::Length;
 use crate::policy::Acceptance;
 use crate::problem::{Place, Problem, Problems};
+use crate::pump::Pump;
 use crate::reorder::ReorderOptions;
 use crate::size_range::{
     self, Change, Choice, Reach, Rule, Selection, SizeRangeError, StockedSize, Targets, WindowGuard,
@@ -98,6 +99,16 @@ pub fn drawers(job: &Job) -> Vec<(String, String, Vec<usize>)> {
     drawers
 }
 
+/// Pump with a range about the target for every requirement that has a limit on one side only: without, its totals would
+/// run to the thickest pack.
+fn with_ranges(pump: &Pump) -> Pump {
+    let mut pump = pump.clone();
+    for requirement in &mut pump.requirements {
+        requirement.form = requirement.form.clone().mirrored();
+    }
+    pump
+}
+
 /// Totals that the pumps of this outage need from a drawer: from the least to the greatest middle of the range that a
 /// pump allows, half the narrowest allowance to either side, and the most pieces of the place that takes fewest.
 /// `None` if no pump states a need.
@@ -108,6 +119,7 @@ pub fn asked_by_pumps(job: &Job, kind: &str, fit: &str, step: Length) -> Option<
     let (mut window, mut pieces) = (i64::MAX, u32::MAX);
     for pump in &job.pumps {
         let places = job.model_of(pump).packs.iter().zip(&pump.fits);
+        let pump = &with_ranges(pump);
         for ((pack, code), (low, high)) in places.zip(windows(job, pump, &plenty)) {
             if pack.kind != kind || code.key() != fit || low > high {
                 continue;

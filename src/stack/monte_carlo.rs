@@ -43,7 +43,7 @@ pub struct Source {
     pub law: Law,
 }
 
-/// Factor times a product of sources.
+/// Factor times a product of sources, over a sum of others.
 ///
 /// A source that several terms share is the same draw in all of them. The error shared by all pieces of a lot
 /// is one source, with the number of pieces in its factor.
@@ -53,6 +53,8 @@ pub struct DrawTerm {
     pub factor: f64,
     /// Sources, by index; one may appear more than once, and without any the product is 1.
     pub of: SmallVec<[usize; 3]>,
+    /// Sources whose sum divides the product; none divide it by 1.
+    pub over: SmallVec<[usize; 2]>,
 }
 
 /// Constant plus terms.
@@ -240,7 +242,7 @@ const WAVE: usize = 16;
 /// use smallvec::smallvec;
 /// // A gap of 1.70 +/- 0.01 less a pack of 1.20 +/- 0.02, both rectangular.
 /// let source = |mean, half| Source { mean, law: Law::Rectangular { half } };
-/// let term = |factor, source| DrawTerm { factor, of: smallvec![source] };
+/// let term = |factor, source| DrawTerm { factor, of: smallvec![source], over: smallvec![] };
 /// let model = DrawModel {
 ///     sources: vec![source(1.70, 0.01), source(1.20, 0.02)],
 ///     joint: vec![],
@@ -521,7 +523,10 @@ mod tests {
     /// Distribution with a long tail next to a flat one, and a gap that closes now and then.
     fn model() -> DrawModel {
         let source = |mean, law| Source { mean, law };
-        let sum = |of| Sum { constant: 0.0, terms: vec![DrawTerm { factor: 1.0, of }] };
+        let sum = |of| Sum {
+            constant: 0.0,
+            terms: vec![DrawTerm { factor: 1.0, of, over: SmallVec::new() }],
+        };
         DrawModel {
             sources: vec![
                 source(1.0, Law::Student { scale: 0.1, dof: 3 }),

@@ -24,6 +24,7 @@ pub(crate) enum Lack {
 }
 
 /// Readings of a dimension, one or more, taken together.
+#[allow(clippy::cast_precision_loss)]
 pub(crate) fn measured(
     readings: Vec<Length>,
     dimension: &Dimension,
@@ -36,12 +37,16 @@ pub(crate) fn measured(
     let (each, standard, freedom) = match dimension.spread {
         Spread::Within(each) => {
             let u = dimension.shape.standard_uncertainty(each);
-            let (u, freedom) = sums.added_to(u, freedom, of_mean);
+            let half = (each.minus + each.plus).ticks() as f64 / 2.0;
+            let (parts, of) = dimension.shape.variance();
+            let square = half * half * parts as f64 / 1e9 / f64::from(of);
+            let (u, freedom) = sums.added_to((u, square), freedom, of_mean);
             (each, u, freedom)
         }
         Spread::StandardUncertainty(u) => {
             let each = Tolerance::even(coverage.extent(u, freedom));
-            let (u, freedom) = sums.added_to(u, freedom, of_mean);
+            let square = (u.raw() as f64 / 1e5).powi(2);
+            let (u, freedom) = sums.added_to((u, square), freedom, of_mean);
             (each, u, freedom)
         }
         Spread::FromReadings { .. } if !several => return Err(Lack::OneReading),
@@ -134,14 +139,14 @@ impl Sums {
         of_scatter((self.n, self.squares), self.parts(of_mean), resolution)
     }
 
-    /// Stated uncertainty of one reading with the scatter of the mean on top. Of the least or the greatest reading the
-    /// stated one counts alone.
+    /// Stated uncertainty of one reading, given with its square in ticks, with the scatter of the mean on top. Of the
+    /// least or the greatest reading the stated one counts alone.
     ///
     /// Source: JCGM 100:2008, 4.2.3 equation (5), 5.1.2 and G.4.1 (from memory).
     #[allow(clippy::cast_precision_loss)]
     fn added_to(
         &self,
-        stated: Uncertainty,
+        (stated, square): (Uncertainty, f64),
         freedom: Option<u32>,
         of_mean: bool,
     ) -> (Uncertainty, Option<u32>) {
@@ -152,20 +157,20 @@ impl Sums {
         let own = i128::from(stated.raw()).pow(2);
         let scatter = self.squares.saturating_mul(FEMTOMETRES);
         let all = scatter.saturating_add(own.saturating_mul(parts));
-        let a = scatter as f64 / parts as f64;
-        let b = own as f64;
+        let a = self.squares as f64 / parts as f64;
+        let b = square;
         let fourths = a * a / (self.n - 1) as f64 + freedom.map_or(0.0, |v| b * b / f64::from(v));
-        (Uncertainty::root_of(all, parts), whole((a + b).powi(2) / fourths))
+        (Uncertainty::root_of(all, parts), whole((a + b).powi(2) / fourths, 1e-9))
     }
 }
 
 /// Square femtometres in a square tick.
 const FEMTOMETRES: i128 = 10_000_000_000;
 
-/// Degrees of freedom cut off to a whole number, against the last digit of the division.
+/// Degrees of freedom cut off to a whole number, unless they are one to within the digits of a spreadsheet.
 #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)]
-fn whole(exact: f64) -> Option<u32> {
-    Some((exact * (1.0 + 1e-12)).floor().clamp(1.0, 1e9) as u32)
+fn whole(exact: f64, digits: f64) -> Option<u32> {
+    Some((exact * (1.0 + digits)).floor().clamp(1.0, 1e9) as u32)
 }
 
 /// Standard uncertainty of the mean of `n` readings, rounded up, and its degrees of freedom (`None` for infinitely many),
@@ -193,7 +198,7 @@ fn of_scatter(
     }
     // The resolution counts as exactly known.
     let grown = 1.0 + read as f64 / (12.0 * squares as f64);
-    (u, whole((n - 1) as f64 * grown * grown))
+    (u, whole((n - 1) as f64 * grown * grown, 1e-12))
 }
 
 #[cfg(test)]

@@ -31,7 +31,7 @@ pub struct Report {
 /// Figures at one limit.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct ReportSide {
-    /// Limit, on the scale of the value.
+    /// Limit, on the scale of the value; infinitely far away where there is none, like its room and margins.
     pub limit: f64,
     /// Worst case towards the limit.
     pub worst: f64,
@@ -57,6 +57,17 @@ pub struct ReportSide {
 }
 
 impl ReportSide {
+    /// Figures of the lower side for `at` 0, of the upper one for 1, where there is no limit.
+    fn without_limit(self, at: usize) -> ReportSide {
+        let limit = if at == 0 { f64::NEG_INFINITY } else { f64::INFINITY };
+        ReportSide { limit, room: f64::INFINITY, beyond: 0.0, ..self }
+    }
+
+    /// Whether there is a limit.
+    pub fn has_limit(&self) -> bool {
+        self.limit.is_finite()
+    }
+
     /// Guard of the expanded rule; never less than zero.
     pub fn clear(&self) -> f64 {
         (self.expanded + self.middle).max(0.0)
@@ -98,7 +109,7 @@ pub struct Contribution {
     /// Share of the squared combined standard uncertainty.
     pub share_of_variance: f64,
     /// Largest minus and plus of one of its pieces with the worst case still within the limits and everything
-    /// else unchanged; `None` where even zero would be too much.
+    /// else unchanged; `None` where even zero would be too much, infinite where no limit is that way.
     pub largest: [Option<f64>; 2],
     /// Largest standard uncertainty of one of its pieces with the expanded uncertainty still clear of the
     /// limits and everything else unchanged; `None` where even zero would be too much, and where the coverage
@@ -130,7 +141,7 @@ pub struct Contribution {
 /// };
 /// let form = Form::Linear {
 ///     terms: vec![(gap, Millionths::ONE), (pack, Millionths::from_raw(-1_000_000))],
-///     target: mm("0.5"), lower: mm("0.4"), upper: mm("0.6"),
+///     target: mm("0.5"), lower: Some(mm("0.4")), upper: Some(mm("0.6")),
 /// };
 /// let two = Coverage::Factor(Millionths::from_raw(2_000_000));
 /// let report = report(&form, &stack, two, Unit::Millimetre);
@@ -142,7 +153,11 @@ pub struct Contribution {
 /// assert!((report.lines[0].largest[0].unwrap() - 0.07).abs() < 1e-12);
 /// ```
 pub fn report(form: &Form, stack: &Stack, coverage: Coverage, unit: Unit) -> Report {
-    let faces = [form.lower(), form.upper()];
+    let target = form.target();
+    let limits = [form.lower(), form.upper()];
+    let has_limit = limits.each_ref().map(Option::is_some);
+    // Without a limit its side has the figures at the target.
+    let faces = limits.map(|face| face.unwrap_or_else(|| target.clone()));
     let value = worst_case(&form.value(), stack).nominal.to_f64(unit);
     let gap = match form {
         Form::Linear { .. } => None,
@@ -150,12 +165,13 @@ pub fn report(form: &Form, stack: &Stack, coverage: Coverage, unit: Unit) -> Rep
     };
     let budgets = faces.each_ref().map(|face| budget(&face.terms, stack));
     let sides = [0, 1].map(|at| side((&faces[at], at), value, stack, &budgets[at], coverage, unit));
+    let sides =
+        [0, 1].map(|at| if has_limit[at] { sides[at] } else { sides[at].without_limit(at) });
     // A factor that follows from the degrees of freedom changes with every contributor.
     let few = sides.iter().any(|side| side.degrees_of_freedom.is_some());
     let moving = few && matches!(coverage, Coverage::Level(_));
     let mut lines = lines(form, &faces, stack, &sides, moving, unit);
     lines.sort_by(|a, b| b.share_of_worst.total_cmp(&a.share_of_worst));
-    let target = form.target();
     let off_target =
         worst_case(&target.terms, stack).nominal.to_f64(unit) - target.bound.to_f64(unit);
     Report {

@@ -10,10 +10,10 @@ use smallvec::{SmallVec, smallvec};
 use super::monte_carlo::{
     DrawError, DrawModel, DrawOptions, DrawTerm, Joint, Law, Measurand, Outcome, Source, Sum,
 };
-use super::{Alike, Contributor, Coverage, Evaluation, SharedError, Stack};
+use super::{Alike, Contributor, Coverage, Derivation, Evaluation, SharedError, Stack};
 use crate::decimal::Millionths;
 use crate::length::{Length, Tolerance, Unit};
-use crate::model::{self, Combine, Form, Shape, Terms};
+use crate::model::{self, Combine, DerivedRule, Form, Shape, Terms};
 use crate::narrow::narrow;
 use crate::pump::Growth;
 use crate::stock::Lot;
@@ -39,11 +39,11 @@ pub fn simulate(
 ) -> Result<Outcome, Undrawn> {
     let few = stack.contributors.iter().find(|part| {
         let enters = form.terms().any(|term| term == part.term);
-        let readings =
-            matches!(part.evaluation, Evaluation::Readings { .. }) && part.readings.len() < 4;
-        let stated = part.evaluation == Evaluation::Standard
-            && part.degrees_of_freedom.is_some_and(|f| f <= 2);
-        enters && (readings || stated)
+        let of = match &part.evaluation {
+            Evaluation::Derived(derivation) => derivation.of.as_slice(),
+            _ => std::slice::from_ref(*part),
+        };
+        enters && of.iter().any(has_no_deviation)
     });
     let few = few.map(|part| &part.label).or_else(|| {
         let known = |freedom: Option<u32>| freedom.is_some_and(|freedom| freedom <= 2);
@@ -54,8 +54,30 @@ pub fn simulate(
         return Err(Undrawn::FewReadings(label.clone()));
     }
     let [_, lower, upper] = form.stated(unit);
-    let plan = DrawOptions { limits: Some([lower, upper]), ..plan.clone() };
+    let limits = [lower.unwrap_or(f64::NEG_INFINITY), upper.unwrap_or(f64::INFINITY)];
+    let plan = DrawOptions { limits: Some(limits), ..plan.clone() };
     super::monte_carlo::run(&draw(form, stack, unit), &plan).map_err(Undrawn::Faults)
+}
+
+/// Whether the distribution of a contributor has no standard deviation.
+fn has_no_deviation(part: &Contributor) -> bool {
+    match part.evaluation {
+        Evaluation::Readings { .. } => part.readings.len() < 4,
+        Evaluation::Standard => part.degrees_of_freedom.is_some_and(|f| f <= 2),
+        _ => false,
+    }
+}
+
+/// Contributor of a requirement whose distribution has so few degrees of freedom (three or fewer) that the standard
+/// uncertainty of draws never settles: four readings, or stated degrees of freedom. The fourth moment of Student's
+/// distribution is infinite up to four; with four, five readings, it settles slowly.
+pub fn few_readings<'a>(form: &Form, stack: &'a Stack) -> Option<&'a str> {
+    let few = stack.contributors.iter().find(|part| {
+        let enters = form.terms().any(|term| term == part.term);
+        let known = matches!(part.evaluation, Evaluation::Readings { .. } | Evaluation::Standard);
+        enters && known && part.degrees_of_freedom.is_some_and(|freedom| freedom <= 3)
+    });
+    few.map(|part| part.label.as_str())
 }
 
 /// Level of the intervals of draws: the level of the coverage factor, but at most 99.73 %, beyond which the
@@ -70,7 +92,7 @@ pub enum Undrawn {
     /// The distribution of so few readings has no standard deviation. Source: JCGM 101:2008, 6.4.9 (from
     /// memory).
     #[error(
-        "`{0}` is known by too few readings: their distribution has no standard deviation; take at least four"
+        "`{0}` is known by too few readings: their distribution has no standard deviation; take five or more"
     )]
     FewReadings(String),
     /// Errors in the model or the plan of the draws.
@@ -147,6 +169,7 @@ fn draw(form: &Form, stack: &Stack, unit: Unit) -> DrawModel {
         let shared = shared.iter().map(|(error, source)| DrawTerm {
             factor: count(stack.weight(terms, error)),
             of: smallvec![*source],
+            over: smallvec![],
         });
         let shared = shared.filter(|term| term.factor != 0.0);
         Sum { constant: 0.0, terms: own.chain(shared).collect() }
@@ -173,9 +196,9 @@ fn shared_of<'a>(
     })
 }
 
-/// Whether more of a contributor makes the value larger, at the lower limit.
+/// Whether more of a contributor makes the value larger.
 fn is_up(form: &Form, part: &Contributor) -> bool {
-    model::sensitivity(&form.lower().terms, part.term) > Millionths::ZERO
+    model::sensitivity(&form.target().terms, part.term) > Millionths::ZERO
 }
 
 #[allow(clippy::cast_precision_loss)]
@@ -201,6 +224,8 @@ fn together(stack: &Stack) -> Vec<Vec<model::Term>> {
 struct Drawn {
     /// Product of sources for each piece.
     own: Vec<SmallVec<[usize; 3]>>,
+    /// Sources whose sum divides each of them.
+    over: SmallVec<[usize; 2]>,
     factor: f64,
     /// Source that all of its pieces have in common, and their number.
     alike: Option<(usize, f64)>,
@@ -211,11 +236,16 @@ impl Drawn {
         if weight == 0.0 {
             return Vec::new();
         }
-        let own =
-            self.own.iter().map(|of| DrawTerm { factor: weight * self.factor, of: of.clone() });
-        let alike = self
-            .alike
-            .map(|(source, count)| DrawTerm { factor: weight * count, of: smallvec![source] });
+        let own = self.own.iter().map(|of| DrawTerm {
+            factor: weight * self.factor,
+            of: of.clone(),
+            over: self.over.clone(),
+        });
+        let alike = self.alike.map(|(source, count)| DrawTerm {
+            factor: weight * count,
+            of: smallvec![source],
+            over: smallvec![],
+        });
         own.chain(alike).collect()
     }
 }
@@ -237,7 +267,7 @@ impl Sources {
     fn normal(&mut self, part: &Contributor) -> Drawn {
         let sd = part.standard_uncertainty.to_f64(self.unit);
         let source = self.push(self.middle(part), Law::Normal { sd });
-        Drawn { own: vec![smallvec![source]], factor: 1.0, alike: None }
+        Drawn { own: vec![smallvec![source]], over: smallvec![], factor: 1.0, alike: None }
     }
 
     fn add(&mut self, part: &Contributor, is_up: bool) -> Drawn {
@@ -260,9 +290,10 @@ impl Sources {
                 let scattered = self.scattered(&part.readings, *combine);
                 std::iter::once(source).chain(scattered).map(|source| smallvec![source]).collect()
             }
+            Evaluation::Derived(derivation) => return self.derived(derivation),
             Evaluation::Within(_) | Evaluation::Standard => return self.pieces(part, is_up),
         };
-        Drawn { own, factor, alike: None }
+        Drawn { own, over: smallvec![], factor, alike: None }
     }
 
     /// Pieces, each by itself as far as it does not err with its lot.
@@ -295,7 +326,25 @@ impl Sources {
             });
             (source, f64::from(part.count))
         });
-        Drawn { own, factor, alike }
+        Drawn { own, over: smallvec![], factor, alike }
+    }
+
+    /// Product or quotient of two dimensions, each a sum of its sources.
+    fn derived(&mut self, derivation: &Derivation) -> Drawn {
+        let [first, second] = derivation.of.each_ref().map(|part| self.add(part, true).own);
+        let (own, over, factor) = match derivation.rule {
+            DerivedRule::Product { per } => {
+                let pairs = first
+                    .iter()
+                    .flat_map(|a| second.iter().map(|b| a.iter().chain(b).copied().collect()));
+                (pairs.collect(), smallvec![], 1.0 / per.to_f64(self.unit))
+            }
+            DerivedRule::Quotient { times } => {
+                let over = second.into_iter().flatten().collect();
+                (first, over, times.to_f64(self.unit))
+            }
+        };
+        Drawn { own, over, factor, alike: None }
     }
 
     /// Scatter of the mean of several readings whose own uncertainty is stated; nothing where they are all alike.
@@ -330,6 +379,10 @@ impl Sources {
             (Some(Shape::Rectangular), _) => Law::Rectangular { half },
             (Some(Shape::Triangular), _) => Law::Triangular { half },
             (Some(Shape::UShaped), _) => Law::UShaped { half },
+            (Some(Shape::Trapezoid { top }), _) => Law::Trapezoid { half, top: top.to_f64() },
+            (Some(Shape::TruncatedNormal { cut }), _) => {
+                Law::TruncatedNormal { half, cut: cut.to_f64() }
+            }
             // A standard uncertainty with few degrees of freedom follows Student's t.
             (None, Some(dof)) => Law::Student { scale: sd, dof },
             (Some(Shape::Normal), _) | (None, None) => Law::Normal { sd },
@@ -434,8 +487,8 @@ mod tests {
         let form = Form::Linear {
             terms: vec![(terms[0], one), (terms[1], one), (terms[2], one)],
             target: Length::from_ticks(2_100_000),
-            lower: Length::from_ticks(2_081_000),
-            upper: Length::from_ticks(2_095_000),
+            lower: Some(Length::from_ticks(2_081_000)),
+            upper: Some(Length::from_ticks(2_095_000)),
         };
         let two = Coverage::Factor(Millionths::from_raw(2_000_000));
         let expected = report(&form, &stack, two, Unit::Micrometre);
@@ -468,7 +521,7 @@ mod tests {
             gap: vec![(gap, Millionths::ONE)],
             target: Millionths::from_raw(500_000),
             lower: Millionths::from_raw(500_000),
-            upper: Millionths::from_raw(900_000),
+            upper: Some(Millionths::from_raw(900_000)),
         };
         let outcome = simulate(&form, &stack, Unit::Millimetre, &DrawOptions::default()).unwrap();
         // By hand: the mean of 1.5 / x over 0.97 to 1.03 is 1.5 ln(1.03 / 0.97) / 0.06, less one.
@@ -493,8 +546,8 @@ mod tests {
         let form = Form::Linear {
             terms: vec![(term, Millionths::ONE)],
             target: Length::from_ticks(1_000_000),
-            lower: Length::ZERO,
-            upper: Length::from_ticks(2_000_000),
+            lower: Some(Length::ZERO),
+            upper: Some(Length::from_ticks(2_000_000)),
         };
         let outcome = simulate(&form, &stack, Unit::Micrometre, &DrawOptions::default()).unwrap();
         // In thousands of ticks (0.1 um): (16 + 4 + 0 + 0 + 4 + 16) / 5 / 6 x 5/3 + 16 / 12.

@@ -342,7 +342,7 @@ mod tests {
     use super::*;
 
     /// Sources: JCGM 100:2008, G.4.1 example and H.1 (from memory, printed 19.0, 25.6 from rounded figures,
-    /// and 16.7), and a university course's 0.57 of 9 degrees beside an exactly known 0.25 (printed 12.8);
+    /// and 16.7), and by hand 9 x (0.57^2 + 0.25^2)^2 / 0.57^4 = 12.8;
     /// further digits recomputed.
     #[test]
     fn effective_degrees_of_freedom_are_those_published() {

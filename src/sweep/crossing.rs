@@ -12,13 +12,13 @@ use crate::job::Job;
 use crate::length::Fine;
 use crate::model::FormError;
 use crate::plan::PackPick;
-use crate::stack::{Verdict, judge};
+use crate::stack::{Judgement, Verdict, judge};
 
 /// Outcome of a requirement at one value of a quantity.
 #[derive(Debug, Clone, Copy)]
 enum Outcome {
     /// Judged, with its margin.
-    Judged { met: bool, margin: Fine },
+    Judged(Verdict),
     /// Limits that contradict each other are met by nothing.
     Contradiction,
     /// Not worked out.
@@ -28,7 +28,7 @@ enum Outcome {
 impl Outcome {
     fn met(self) -> Option<bool> {
         match self {
-            Outcome::Judged { met, .. } => Some(met),
+            Outcome::Judged(verdict) => Some(verdict.conforms()),
             Outcome::Contradiction => Some(false),
             Outcome::Unknown => None,
         }
@@ -36,8 +36,15 @@ impl Outcome {
 
     fn margin(self) -> Option<Fine> {
         match self {
-            Outcome::Judged { margin, .. } => Some(margin),
+            Outcome::Judged(verdict) => Some(verdict.margin()),
             _ => None,
+        }
+    }
+
+    fn judgement(self) -> Judgement {
+        match self {
+            Outcome::Judged(verdict) => verdict.judgement(),
+            Outcome::Contradiction | Outcome::Unknown => Judgement::NotMet,
         }
     }
 }
@@ -54,6 +61,7 @@ pub(super) fn held(job: &Job, pump: usize, packs: &[PackPick], sweep: &Sweep) ->
         let found = found.map(|(met, not_met)| Crossing {
             requirement: Some(requirement),
             margin: at(met).margin(),
+            verdict: at(not_met).judgement(),
             met,
             not_met,
             beyond: None,
@@ -95,7 +103,7 @@ pub(super) fn verdict(
 fn outcome(verdict: Result<Verdict, StepError>, knob: Knob, requirement: usize) -> Outcome {
     let own = matches!(knob, Knob::Lower(at) | Knob::Upper(at) if at == requirement);
     match verdict {
-        Ok(verdict) => Outcome::Judged { met: verdict.conforms(), margin: verdict.margin() },
+        Ok(verdict) => Outcome::Judged(verdict),
         Err(StepError::Form(FormError::LimitsCrossed)) if own => Outcome::Contradiction,
         Err(_) => Outcome::Unknown,
     }
@@ -216,6 +224,7 @@ pub(super) fn of_kits<E>(
             requirement: None,
             met: met.setting,
             not_met: not_met.setting,
+            verdict: Judgement::NotMet,
             margin: None,
             beyond: None,
         });

@@ -194,21 +194,16 @@ pub(super) fn set(
 
 fn limit(form: &mut Form, knob: Knob, setting: Setting) {
     match (form, setting) {
-        (Form::Linear { target, lower, upper, .. }, Setting::Length(value)) => {
-            *side(knob, target, lower, upper) = value
-        }
-        (Form::GasketFill { target, lower, upper, .. }, Setting::Number(value)) => {
-            *side(knob, target, lower, upper) = value
-        }
+        (Form::Linear { target, lower, upper, .. }, Setting::Length(value)) => match knob {
+            Knob::Target(_) => *target = value,
+            Knob::Lower(_) => *lower = Some(value),
+            _ => *upper = Some(value),
+        },
+        (Form::GasketFill { target, lower, upper, .. }, Setting::Number(value)) => match knob {
+            Knob::Target(_) => *target = value,
+            Knob::Lower(_) => *lower = value,
+            _ => *upper = Some(value),
+        },
         _ => {}
-    }
-}
-
-/// Target, lower or upper limit: the one that is varied.
-fn side<'a, T>(knob: Knob, target: &'a mut T, lower: &'a mut T, upper: &'a mut T) -> &'a mut T {
-    match knob {
-        Knob::Target(_) => target,
-        Knob::Lower(_) => lower,
-        _ => upper,
     }
 }

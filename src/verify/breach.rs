@@ -127,6 +127,9 @@ pub enum Breach {
         /// Label of the requirement.
         requirement: String,
     },
+    /// Kit that is said to be not proven, and is proven or beyond a limit.
+    #[error("pump {0}: a kit that is said to be not proven, and is not so")]
+    NotProven(String),
     /// Number of safe kits that differs from the number of pumps.
     #[error("expected one safe kit per pump")]
     SafeKits,

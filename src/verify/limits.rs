@@ -4,6 +4,7 @@
 use std::collections::BTreeMap;
 
 use super::{MILLION, nominal, nominal_sum};
+use crate::decimal::Millionths;
 use crate::gauge::Certified;
 use crate::job::Job;
 use crate::length::Tolerance;
@@ -13,18 +14,24 @@ use crate::policy::Acceptance;
 use crate::pump::Pump;
 use crate::stack::Alike;
 
-/// Whether a requirement is met under the acceptance rule of the policy.
-pub(super) fn hold(job: &Job, pump: &Pump, packs: &[PackPick], form: &Form) -> bool {
+/// Whether a requirement is met under an acceptance rule.
+pub(super) fn hold(
+    job: &Job,
+    pump: &Pump,
+    packs: &[PackPick],
+    form: &Form,
+    acceptance: Acceptance,
+) -> bool {
     sides(job, pump, packs, form).iter().all(|(weights, distance)| {
         let Some(errors) = Errors::of(job, pump, packs, weights) else {
             return false;
         };
-        *distance >= 0
-            && match job.policy.acceptance {
-                Acceptance::Nominal => true,
-                Acceptance::WorstCase => errors.worst().is_some_and(|worst| *distance >= worst),
-                Acceptance::Expanded => errors.clears(job, *distance),
-            }
+        match acceptance {
+            Acceptance::Nominal => *distance >= 0,
+            // A dimension whose limits lie on one side is never the stated one: the range decides, not the distance.
+            Acceptance::WorstCase => errors.worst().is_some_and(|worst| *distance >= worst),
+            Acceptance::Expanded => *distance >= 0 && errors.clears(job, *distance),
+        }
     })
 }
 
@@ -32,29 +39,30 @@ pub(super) fn hold(job: &Job, pump: &Pump, packs: &[PackPick], form: &Form) -> b
 type Limit = (Vec<(Term, i128)>, i128);
 
 /// Each limit as weights of the terms, so that more is better, and the distance to it.
-fn sides(job: &Job, pump: &Pump, packs: &[PackPick], form: &Form) -> [Limit; 2] {
+fn sides(job: &Job, pump: &Pump, packs: &[PackPick], form: &Form) -> Vec<Limit> {
     match form {
         Form::Linear { terms, lower, upper, .. } => {
             let value = nominal_sum(job, pump, packs, terms);
             let up: Vec<_> = terms.iter().map(|(t, c)| (*t, c.raw().into())).collect();
             let down = up.iter().map(|(t, c): &(Term, i128)| (*t, -c)).collect();
-            [
-                (up, value - i128::from(lower.ticks()) * MILLION),
-                (down, i128::from(upper.ticks()) * MILLION - value),
-            ]
+            let lower = lower.map(|l| (up, value - i128::from(l.ticks()) * MILLION));
+            let upper = upper.map(|u| (down, i128::from(u.ticks()) * MILLION - value));
+            lower.into_iter().chain(upper).collect()
         }
         Form::GasketFill { gasket, gap, lower, upper, .. } => {
             let free = nominal(job, pump, packs, Term::Pack(*gasket));
             let wide = nominal_sum(job, pump, packs, gap);
-            [(lower, 1), (upper, -1)].map(|(allowance, sign)| {
-                let grown = MILLION + i128::from(allowance.raw());
+            let allowances = [(Some(*lower), 1), (*upper, -1)].into_iter();
+            let side = |(allowance, sign): (Option<Millionths>, i128)| {
+                let grown = MILLION + i128::from(allowance?.raw());
                 let mut weights = vec![(Term::Pack(*gasket), sign * MILLION)];
                 weights.extend(
                     gap.iter().map(|(t, c)| (*t, -sign * grown * i128::from(c.raw()) / MILLION)),
                 );
                 let beyond = sign * (free * MILLION * MILLION - grown * wide);
-                (weights, beyond.div_euclid(MILLION))
-            })
+                Some((weights, beyond.div_euclid(MILLION)))
+            };
+            allowances.filter_map(side).collect()
         }
     }
 }
@@ -114,9 +122,9 @@ impl Errors {
                     }
                     (one.tolerance, one.standard, one.freedom)
                 }
-                Term::Thermal(index) => {
-                    let growth = &pump.growths[index];
-                    (growth.tolerance, growth.standard, None)
+                Term::Thermal(_) | Term::Derived(_) => {
+                    let one = pump.estimate(term)?;
+                    (one.tolerance, one.standard, one.freedom)
                 }
                 Term::Pack(index) => {
                     for pick in packs.get(index).iter().flat_map(|pack| &pack.picks) {

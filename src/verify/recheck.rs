@@ -227,7 +227,7 @@ fn all_met(
         for &(term, c) in terms {
             match term {
                 Term::Pack(place) => all.extend(moved(place, c)),
-                Term::Thermal(_) => all.push((term, c)),
+                Term::Thermal(_) | Term::Derived(_) => all.push((term, c)),
                 Term::Dimension(_) => {}
             }
         }
@@ -245,7 +245,7 @@ fn all_met(
             // A changed gasket counts with its pieces: the reading of the old one does not apply to it.
             Form::GasketFill { gap, .. } => *gap = predicted(gap),
         }
-        limits::hold(job, pump, &packs, &form)
+        limits::hold(job, pump, &packs, &form, job.policy.acceptance)
     });
     job.parts.stock.truncate(own);
     met

@@ -1,6 +1,6 @@
 //! Bench results in words: decisions, likely mistakes, swaps.
 
-use super::{NOT_FIT, about, both, fine, guards, length, natural_unit, thickness};
+use super::{NOT_FIT, about, both, fine, guards, length, limits, natural_unit, thickness};
 use crate::job::Job;
 use crate::length::{Length, Tolerance, Unit};
 use crate::plan::Pick;
@@ -9,12 +9,14 @@ use crate::pump::Pump;
 use crate::recheck::mix_ups::Slip;
 use crate::recheck::work::{self, Task, Usual, WorkStep, unmeasured};
 use crate::recheck::{Compared, Decision, Of, Record, Searched, Suspect};
+use crate::stack::Judgement;
 
 /// The decision in a word or two.
-pub fn decision(decision: &Decision) -> &'static str {
-    match decision {
+pub fn decision(record: &Record) -> &'static str {
+    match &record.decision {
         Decision::NotKitted => NOT_FIT,
         Decision::NotRead => "not read yet",
+        Decision::Look(_) if record.looks_at_not_met() => "LOOK FIRST, NOT MET",
         Decision::Look(_) => "LOOK FIRST",
         Decision::Incomplete(_) => "recheck missing",
         Decision::Accept => "accept",
@@ -101,7 +103,7 @@ fn suspect(job: &Job, pump: &Pump, suspect: &Suspect) -> String {
 }
 
 /// A requirement that is not met as found: where it comes out, and why that does not do.
-fn not_met(job: &Job, pump: &Pump, record: &Record, index: usize, why: &str) -> String {
+fn where_it_is(job: &Job, pump: &Pump, record: &Record, index: usize, why: &str) -> String {
     let unit = job.model_of(pump).unit;
     let (requirement, checked) = (&pump.requirements[index], &record.requirements[index]);
     let v = &checked.verdict;
@@ -111,11 +113,10 @@ fn not_met(job: &Job, pump: &Pump, record: &Record, index: usize, why: &str) -> 
         (false, _) => "predicted from the packs as read",
     };
     format!(
-        "{}: {} {how}, limits {} to {}: {why}.",
+        "{}: {} {how}, limits {}: {why}.",
         requirement.label,
         about(v.value, unit),
-        v.lower.show(unit),
-        fine(v.upper, unit),
+        limits(v, unit),
     )
 }
 
@@ -212,6 +213,12 @@ pub fn to_do(job: &Job, pump: &Pump, record: &Record) -> Vec<String> {
     work(job, pump, record).into_iter().map(text).collect()
 }
 
+/// Requirements beyond their limits as found, with these, one sentence each.
+pub fn not_met(job: &Job, pump: &Pump, record: &Record) -> Vec<String> {
+    let beyond = work::not_met(record);
+    beyond.iter().map(|task| sentence(job, pump, record, task)).collect()
+}
+
 /// Lines of the work with their kinds, in the order of the work.
 pub fn work(job: &Job, pump: &Pump, record: &Record) -> Vec<(Kind, String)> {
     let tasks = work::work(job, pump, record);
@@ -274,14 +281,15 @@ fn sentence(job: &Job, pump: &Pump, record: &Record, task: &Task) -> String {
             "{}: the finished pack was not measured; its pieces are taken at nominal.",
             label(*place)
         ),
-        Task::NotMet(index) => not_met(job, pump, record, *index, "NOT MET"),
+        Task::NotMet(index) => where_it_is(job, pump, record, *index, Judgement::NotMet.words()),
         Task::NotClear { requirement, finer } => {
             let why = format!(
-                "within its limits but not clear of them by {}, the error of a reading{}",
+                "{}: within its limits but not clear of them by {}, the error of a reading{}",
+                Judgement::NotProven.words(),
                 guards(&record.requirements[*requirement].verdict, unit),
                 if *finer { "; a finer reading may show that it is met" } else { "" }
             );
-            not_met(job, pump, record, *requirement, &why)
+            where_it_is(job, pump, record, *requirement, &why)
         }
         Task::Miscounted { place, count } => format!(
             "{}: {count} pieces, and its model allows {} to {}.",
@@ -313,12 +321,11 @@ fn step(job: &Job, pump: &Pump, step: &WorkStep) -> String {
             format!("{}: {}.", label(*place), expected(*reading, model.unit))
         }
         WorkStep::Expected(index, verdict) => format!(
-            "{}: then expected {} ({}), limits {} to {}.",
+            "{}: then expected {} ({}), limits {}.",
             pump.requirements[*index].label,
             about(verdict.value, model.unit),
             about(verdict.value, model.unit.other()),
-            verdict.lower.show(model.unit),
-            fine(verdict.upper, model.unit),
+            limits(verdict, model.unit),
         ),
     }
 }

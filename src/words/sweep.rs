@@ -7,6 +7,7 @@ use crate::length::Tolerance;
 use crate::plan::PackPick;
 use crate::pump::Pump;
 use crate::show;
+use crate::stack::Judgement;
 use crate::sweep::{Crossing, Setting, SweepPoint};
 
 /// Requirement that turns, or the kit.
@@ -17,12 +18,12 @@ pub fn turning(pump: &Pump, crossing: &Crossing) -> String {
     }
 }
 
-/// Crossing in a line: `Running clearance: met at 0.0230, NOT MET at 0.023001 in`.
+/// Crossing in a line: `Running clearance: met at 0.0230, NOT PROVEN at 0.023001 in`.
 pub fn crossing(job: &Job, pump: &Pump, crossing: &Crossing) -> String {
     let unit = job.model_of(pump).unit;
     let [met, not_met] = crossing.show(unit);
     let [yes, no] = match crossing.requirement {
-        Some(_) => ["met", "NOT MET"],
+        Some(_) => [Judgement::Met.words(), crossing.verdict.words()],
         None => ["kitted", "cannot be kitted"],
     };
     let unit = match crossing.met {

@@ -9,17 +9,20 @@ use super::page::{Page, Written};
 use super::picture::{Figures, line, mark};
 use super::style::LIMITS;
 use crate::length::{Fine, Unit};
+use crate::stack::Verdict;
 
 /// Values that one picture holds: more could not be told apart in print.
 const MOST: u32 = 40;
 /// The rows that a picture covers.
 const ROWS: u32 = 16;
 
-/// Where a value lies between its limits: 0 at the lower, 100 at the upper one; the middle where they are one.
-pub(super) fn share(value: Fine, lower: Fine, upper: Fine) -> f64 {
+/// Where a value lies between the limits of a verdict: 0 at the lower, 100 at the upper one; the middle where they are
+/// one, nowhere without one of them.
+pub(super) fn share(value: Fine, verdict: &Verdict) -> Option<f64> {
     let unit = Unit::Micrometre;
+    let (lower, upper) = (verdict.lower?, verdict.upper?);
     let width = (upper - lower).to_f64(unit);
-    if width == 0.0 { 50.0 } else { 100.0 * (value - lower).to_f64(unit) / width }
+    Some(if width == 0.0 { 50.0 } else { 100.0 * (value - lower).to_f64(unit) / width })
 }
 
 /// Inserts pictures of figures down to a row, whose headings stand in the next row, below each other: as many as

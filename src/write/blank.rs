@@ -12,12 +12,12 @@ use super::style::Styles;
 use super::table::{Cells, Value};
 use crate::columns::{fit_heading, key as heading_key, pump_heading};
 use crate::forecast::usual_step;
-use crate::length::{Fine, Length, Unit};
+use crate::length::{Fine, Length, Tolerance, Unit};
 use crate::model::{ConsumableNeed, Dimension, Form, Model, Side, Spread, Term};
 use crate::packing::RingSpace;
 use crate::plain_text::{cleaned, cleaned_to};
 use crate::policy::Policy;
-use crate::pump::Growth;
+use crate::pump::{Growth, Measured, derived};
 
 /// How many rows below the headings have drop-down lists.
 const ROWS: u32 = 500;
@@ -129,7 +129,7 @@ impl Draft<'_> {
         match term {
             Term::Dimension(index) => self.dimensions.get_mut(index),
             Term::Pack(index) => self.packs.get_mut(index),
-            Term::Thermal(_) => None,
+            Term::Thermal(_) | Term::Derived(_) => None,
         }
     }
 
@@ -181,6 +181,13 @@ impl Draft<'_> {
                 Term::Dimension(index) => self.dimensions[index].unwrap_or(size),
                 Term::Pack(index) => self.packs[index].unwrap_or(size),
                 Term::Thermal(index) => Growth::of(self.model.thermals[index].clone()).value,
+                Term::Derived(index) => {
+                    let exact = |length: &Option<Length>| {
+                        Measured::within(length.unwrap_or(size), Tolerance::default())
+                    };
+                    let measured: Vec<Measured> = self.dimensions.iter().map(exact).collect();
+                    derived(&self.model.derived[index], &measured)?.value
+                }
             };
             rest = rest - *sensitivity * length;
         }

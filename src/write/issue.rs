@@ -62,7 +62,10 @@ fn header<'s>(planned: &Planned, styles: &'s Styles) -> Written<Page<'s>> {
     let lead = "After picking: record any deviation in the coloured cells, save, then run `gapwright issue` with this workbook and the stock workbook.";
     let mut page = Page::begin("Issue", "Issue", lead, styles)?;
     page.row = 2;
-    let remark = "Empty Picked: as planned. Substitute item and Qty: stock number and count of the pieces that replace missing ones. Lines with extra: extra pieces taken. A kit that is not as planned is NOT FIT TO ASSEMBLE until its stack-up is worked out again.";
+    let remark = format!(
+        "Empty Picked: as planned. Substitute item and Qty: stock number and count of the pieces that replace missing ones. Lines with extra: extra pieces taken. A kit that is not as planned is {} until its stack-up is worked out again.",
+        words::NOT_FIT
+    );
     page.line([styles.strong.of(ID), styles.text.of(planned.id()), styles.remark.of(remark)])?;
     // The plan's own figures stand a second time in hidden columns: a change is found with its cell.
     page.behind(OWN[0], [styles.plain.of(planned.lines.len().to_string())])?;
@@ -135,7 +138,7 @@ fn words_of(job: &Job, line: &PlannedLine) -> (String, String) {
     match (&line.why, line.why.as_ref().and_then(|_| of_line())) {
         (Some(Why::Short(short)), Some(pump)) => {
             let place = words::place(job, pump, short);
-            (place, words::reason(job, pump, short))
+            (place, format!("{}: {}", words::NOT_FIT, words::reason(job, pump, short)))
         }
         (Some(Why::Lacking(lack)), _) => (line.place.clone(), words::lack_of(lack, &line.place)),
         _ => (line.place.clone(), String::new()),

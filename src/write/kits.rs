@@ -23,7 +23,7 @@ use crate::length::{Length, Unit};
 use crate::model::{Form, Model, Requirement, USUAL_CAUTIONS};
 use crate::plan::{Kit, PackPick, Pick, Shortfall};
 use crate::pump::Pump;
-use crate::recheck::{accepted, is_asked};
+use crate::recheck::{accepted, is_asked, shared};
 use crate::stack::{Guard, Verdict, judge};
 use crate::verify::Verified;
 use crate::words;
@@ -101,11 +101,11 @@ fn lines(text: &str, width: usize) -> f64 {
     style::lines(&[(text, width)], [1, usize::MAX])
 }
 
-/// `0.0195 to 0.0225 in (0.496 to 0.571 mm)`: the second one rounded inward.
-fn between(lower: Length, upper: Length, unit: Unit) -> String {
-    let other = words::inward([lower.into(), upper.into()], unit.other());
-    let other = other.map_or_else(String::new, |[low, high]| format!(" ({low} to {high})"));
-    format!("{} to {}{other}", lower.show(unit), words::length(upper, unit))
+/// `0.0195 to 0.0225 in (0.496 to 0.571 mm)`, or `0.0195 in or more (0.496 mm or more)`: the second one rounded inward.
+fn between(ends: [Option<Length>; 2], unit: Unit) -> String {
+    let own = words::range(ends.map(|end| Some(end?.show(unit))), unit.symbol());
+    let other = words::inward(ends.map(|end| Some(end?.into())), unit.other());
+    own + &other.map_or_else(String::new, |other| format!(" ({other})"))
 }
 
 struct Slip<'a, 's> {
@@ -208,7 +208,7 @@ impl Slip<'_, '_> {
         self.page.heads(&["Requirement", "Target", "", "Limits", "", "Predicted", "", ""])?;
         let verdicts = verdicts(self.job, self.pump, packs);
         for (index, verdict) in verdicts.iter().enumerate() {
-            self.requirement(index, verdict)?;
+            self.requirement(index, verdict, packs)?;
             self.recheck(index, packs)?;
         }
         if self.job.feelers.is_empty() {
@@ -265,24 +265,29 @@ impl Slip<'_, '_> {
         let text = format!(
             "Expected micrometer reading: {}, from {}{crushed}",
             words::both(total, unit),
-            between(low, high, unit),
+            between([low, high].map(Some), unit),
         );
         let name = self.model().packs[place].name.clone();
         self.asked(SlipRow::Pack, &name, &text)
     }
 
     /// A requirement: its limits, and what is predicted of it.
-    fn requirement(&mut self, index: usize, v: &Verdict) -> Written {
+    fn requirement(&mut self, index: usize, v: &Verdict, packs: &[PackPick]) -> Written {
         let (styles, unit) = (self.page.styles, self.model().unit);
         let label = &self.pump.requirements[index].label;
-        let limits = format!("{} to {}", v.lower.show(unit), words::fine(v.upper, unit));
         self.tall(PLAIN * lines(label, 24))?;
         self.page.line([
             styles.bold.of(label),
             over(2, styles.text.of(words::fine(v.target, unit))),
-            over(2, styles.text.of(limits)),
+            over(2, styles.text.of(words::limits(v, unit))),
             over(3, styles.text.of(words::finely(v.value, unit))),
-        ])
+        ])?;
+        let stack = stack(self.job, self.pump, packs);
+        if words::verdict::is_nominal_only(self.job, self.pump, (index, &stack)) {
+            let text = words::verdict::nominal_only();
+            self.across(&text, &styles.alarms, 16.0)?;
+        }
+        Ok(())
     }
 
     /// The range of a reading at the bench, where the pump is cold, as `recheck` will judge it. Nothing
@@ -299,15 +304,16 @@ impl Slip<'_, '_> {
         }
         let within = self.job.policy.clearance_within;
         let accepted = accepted(self.job, self.pump, packs, index, within);
-        let Some([least, most]) = accepted.and_then(|ends| inwards(ends, unit)) else {
+        let Some([least, most]) = accepted.map(|ends| inwards(ends, unit)) else {
             return Ok(());
         };
+        let is_any = least.zip(most).is_none_or(|(least, most)| least <= most);
         let hot = self.hot_window(requirement, packs);
-        let text = match least <= most {
+        let text = match is_any {
             true => format!(
                 "ACCEPT{} {} ({})",
                 if hot.is_some() { ", cold," } else { "" },
-                between(least, most, unit),
+                between([least, most], unit),
                 words::recheck::allowed(self.job.policy.acceptance, within, hot.is_some()),
             ),
             false => format!(
@@ -331,20 +337,22 @@ impl Slip<'_, '_> {
                 )?;
             }
             // Only where the rule does not count the growth at its worst.
-            Some(Window::Between(low, high)) => {
-                if least <= most && (low > least || high < most) {
+            Some(Window::Between(window)) => {
+                if is_any && shared(window, [least, most]) != [least, most] {
                     let text = format!(
                         "A cold reading outside {} may leave the hot limits in the worst case of growth",
-                        between(low, high, unit)
+                        between(window, unit)
                     );
                     self.prose(&text, &styles.wrapped, 16.0)?;
                 }
-                let [lower, upper] = limits.unwrap_or([low, high]);
-                limits = Some([lower.max(low), upper.min(high)]);
+                limits = Some(limits.map_or(window, |limits| shared(limits, window)));
             }
             None => {}
         }
-        match limits.filter(|[lower, upper]| lower < upper) {
+        let is_open = |[lower, upper]: &[Option<Length>; 2]| {
+            lower.zip(*upper).is_none_or(|(lower, upper)| lower < upper)
+        };
+        match limits.filter(is_open) {
             Some(limits) => self.blades(requirement, packs, limits),
             None => Ok(()),
         }
@@ -586,7 +594,7 @@ impl Slip<'_, '_> {
         &mut self,
         requirement: &Requirement,
         packs: &[PackPick],
-        limits: [Length; 2],
+        limits: [Option<Length>; 2],
     ) -> Written {
         if self.job.feelers.is_empty() {
             return Ok(());

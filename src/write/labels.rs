@@ -8,8 +8,8 @@ use rust_xlsxwriter::{Format, FormatAlign, FormatBorder, Image, ObjectMovement, 
 
 use super::page::{Page, Written};
 use super::pages::{Pages, Series};
-use super::style::{Styles, WARN, tall};
-use super::text::{WriteText, chart_name, in_rows};
+use super::style::{Styles, WARN};
+use super::text::{WriteText, chart_name};
 use crate::plan::Kit;
 use crate::verify::Verified;
 use crate::words;
@@ -72,16 +72,7 @@ pub(super) fn add(workbook: &mut Workbook, verified: &Verified, styles: &Styles)
 
 /// The pumps that have no bag, below the labels.
 fn without_bag(page: &mut Page<'_>, open: &[&str]) -> Written {
-    let mut texts = in_rows(open, 20 * 120);
-    if let Some(first) = texts.first_mut() {
-        *first = format!("{}, no bag: {first}", words::NOT_FIT);
-    }
-    if let Some(end) = texts.last_mut() {
-        end.push('.');
-    }
-    for text in texts {
-        page.across(&text, &page.styles.alarms, tall(&text, 120))?;
-    }
+    page.not_fit(open, "no bag")?;
     if page.row == 0 {
         page.text("No kit, no label.", &page.styles.plain)?;
     }

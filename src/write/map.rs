@@ -31,7 +31,7 @@ pub(super) fn add(
 ) -> Written {
     let begin = |page: &mut Page<'_>, _: &str| {
         page.widths(&[17.0; 24])?;
-        page.title(NAME, "Two values are varied at once, all others and the pieces unchanged. Each cell is a margin by the rule: blue and zero or more, met; orange, bold and below zero, NOT MET.")
+        page.title(NAME, "Two values are varied at once, all others and the pieces unchanged. Each cell is a margin by the rule: blue and zero or more, met; orange, bold and below zero, not met (or not proven).")
     };
     let series = Series { name: NAME, begin: &begin, last_column: None };
     let mut pages = Pages::begin(workbook, &series, styles)?;

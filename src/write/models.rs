@@ -11,7 +11,7 @@ use crate::columns::{fit_heading, pump_heading};
 use crate::decimal::Millionths;
 use crate::job::Job;
 use crate::length::{Length, Tolerance, Unit};
-use crate::model::{Dimension, Form, Model, Spread, Term, Terms};
+use crate::model::{DerivedRule, Dimension, Form, Model, Spread, Term, Terms};
 use crate::words;
 
 const NAME: &str = "Models";
@@ -49,6 +49,7 @@ pub(super) fn add(workbook: &mut Workbook, job: &Job, styles: &Styles) -> Writte
         let tables = part.page.row;
         part.dimensions()?;
         part.thermals()?;
+        part.derived()?;
         part.correlations()?;
         part.packs()?;
         part.requirements()?;
@@ -178,6 +179,24 @@ impl Part<'_, '_> {
         self.table(&columns, rows)
     }
 
+    fn derived(&mut self) -> Written {
+        let model = self.model;
+        let shown = |length: Length| words::length(length, model.unit);
+        let rows = model.derived.iter().map(|derived| {
+            let [first, second] = derived.of.map(|at| &model.dimensions[at].label);
+            let rule = match derived.rule {
+                DerivedRule::Product { per } => {
+                    format!("{first} \u{d7} {second} / {}", shown(per))
+                }
+                DerivedRule::Quotient { times } => {
+                    format!("{} \u{d7} {first} / {second}", shown(times))
+                }
+            };
+            vec![derived.label.clone(), rule]
+        });
+        self.table(&["Worked out", "as"], rows)
+    }
+
     fn correlations(&mut self) -> Written {
         let model = self.model;
         let rows = model.correlations.iter().map(|correlation| {
@@ -214,13 +233,16 @@ impl Part<'_, '_> {
         let gaskets = (model.requirements.iter())
             .any(|requirement| matches!(requirement.form, Form::GasketFill { .. }));
         let columns = if gaskets { &columns[..] } else { &columns[..5] };
+        let none = || "none".to_string();
         let rows = model.requirements.iter().map(|requirement| {
             let label = requirement.label.clone();
             match &requirement.form {
                 Form::Linear { terms, target, lower, upper } => {
                     let shown = |length: &Length| words::length(*length, unit);
                     let sum = sum(model, terms);
-                    vec![label, sum, shown(target), shown(lower), shown(upper), String::new()]
+                    let [lower, upper] =
+                        [lower, upper].map(|limit| limit.as_ref().map_or(none(), shown));
+                    vec![label, sum, shown(target), lower, upper, String::new()]
                 }
                 Form::GasketFill { gasket, gap, target, lower, upper } => {
                     let gasket = &model.packs[*gasket].label;
@@ -231,8 +253,13 @@ impl Part<'_, '_> {
                         format!("free thickness of {gasket}, against the gap: {gap}"),
                         shown(target),
                         shown(lower),
-                        shown(upper),
-                        format!("{:.1} to {:.1} %", crushed(*lower), crushed(*upper)),
+                        upper.as_ref().map_or(none(), shown),
+                        match upper {
+                            Some(upper) => {
+                                format!("{:.1} to {:.1} %", crushed(*lower), crushed(*upper))
+                            }
+                            None => format!("{:.1} % or more", crushed(*lower)),
+                        },
                     ]
                 }
             }
@@ -288,6 +315,9 @@ fn known(dimension: &Dimension, unit: Unit) -> (String, &'static str) {
             let within = format!("\u{b1} {}", words::length(plus, unit));
             (within, dimension.shape.word())
         }
+        Spread::Within(within) if !within.holds_stated() => {
+            (format!("{} {unit}", words::tolerance(within, unit)), dimension.shape.word())
+        }
         Spread::Within(Tolerance { plus, minus }) => {
             let within = format!("+{} / -{}", plus.show(unit), words::length(minus, unit));
             (within, dimension.shape.word())
@@ -309,6 +339,7 @@ fn label(model: &Model, term: Term) -> &str {
     match term {
         Term::Dimension(index) => &model.dimensions[index].label,
         Term::Thermal(index) => &model.thermals[index].label,
+        Term::Derived(index) => &model.derived[index].label,
         Term::Pack(index) => &model.packs[index].label,
     }
 }

@@ -14,7 +14,8 @@ use crate::job::Job;
 use crate::length::Unit;
 use crate::model::{Form, Requirement};
 use crate::stack::monte_carlo::{CLASSES, Conformity, Outcome};
-use crate::stack::{Undrawn, level_of_draws, taken_as_normal};
+use crate::stack::{Undrawn, level_of_draws, met_by_all, missed_by_none, taken_as_normal};
+use crate::words;
 
 const NAME: &str = "Monte Carlo";
 
@@ -38,11 +39,15 @@ struct DrawnRequirement<'a> {
 
 impl DrawnRequirement<'_> {
     fn limits(&self) -> String {
-        let [low, high] = match &self.requirement.form {
-            Form::Linear { lower, upper, .. } => [lower, upper].map(|l| l.show(self.unit)),
-            Form::GasketFill { lower, upper, .. } => [lower, upper].map(ToString::to_string),
+        let (ends, unit) = match &self.requirement.form {
+            Form::Linear { lower, upper, .. } => {
+                ([lower, upper].map(|l| Some(l.as_ref()?.show(self.unit))), self.unit.symbol())
+            }
+            Form::GasketFill { lower, upper, .. } => {
+                ([Some(lower.to_string()), upper.map(|upper| upper.to_string())], "")
+            }
         };
-        format!("{low} to {high}")
+        words::range(ends, unit).trim_end().into()
     }
 
     /// The unit that it is counted in, and the format of its figures.
@@ -68,8 +73,13 @@ fn columns<'s>(styles: &'s Styles, heads: &'s [String; 2]) -> [Col<'s>; 16] {
         }
     };
     let chance = move |line: &DrawnRequirement<'_>, of: fn(&Conformity) -> f64| {
-        let conformity = line.drawn.as_ref().ok()?.conformity.as_ref()?;
-        styles.chance.of(of(conformity))
+        let outcome = line.drawn.as_ref().ok()?;
+        match of(outcome.conformity.as_ref()?) {
+            // None or all of the draws show a bound, no more.
+            all if all >= 1.0 => text.of(met_by_all(outcome.draws)),
+            none if none <= 0.0 => text.of(missed_by_none(outcome.draws)),
+            between => styles.chance.of(between),
+        }
     };
     let drawn = move |line: &DrawnRequirement<'s>, cell| outcome(line).and(cell);
     let settled = |outcome: &Outcome| if outcome.settled { "yes" } else { "NO" };

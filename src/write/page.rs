@@ -2,10 +2,10 @@
 
 use rust_xlsxwriter::{Format, Worksheet, XlsxError};
 
-use super::style::{Styles, set_up};
+use super::style::{Styles, set_up, tall};
 use super::table::{self, Cell, Cells, Column};
-use super::text::WriteText;
-use crate::model::USUAL_CAUTIONS;
+use super::text::{WriteText, in_rows};
+use crate::model::{NOT_FIT, USUAL_CAUTIONS};
 
 /// The outcome of writing.
 pub(super) type Written<T = ()> = Result<T, XlsxError>;
@@ -111,6 +111,32 @@ impl<'s> Page<'s> {
             self.high(height)?;
         }
         self.row += 1;
+        Ok(())
+    }
+
+    /// Writes the pumps that are not fit to assemble over all columns, with their consequence on this sheet, in as many
+    /// rows as it takes; nothing where there are none.
+    pub(super) fn not_fit(&mut self, tags: &[&str], so: &str) -> Written {
+        const ON_A_LINE: usize = 120;
+        let mut texts = in_rows(tags, 20 * ON_A_LINE);
+        if let Some(first) = texts.first_mut() {
+            *first = format!("{NOT_FIT}, {so}: {first}");
+        }
+        if let Some(end) = texts.last_mut() {
+            end.push('.');
+        }
+        for text in texts {
+            self.across(&text, &self.styles.alarms, tall(&text, ON_A_LINE))?;
+        }
+        Ok(())
+    }
+
+    /// Writes them between the title and a table of so many columns, which keeps its place where there are none.
+    pub(super) fn above_the_table(&mut self, columns: usize, tags: &[&str], so: &str) -> Written {
+        self.last = u16::try_from(columns.saturating_sub(1)).unwrap_or(u16::MAX);
+        self.row = 2;
+        self.not_fit(tags, so)?;
+        self.row = self.row.max(3);
         Ok(())
     }
 

@@ -7,7 +7,7 @@ use rust_xlsxwriter::Worksheet;
 use super::page::{Page, Written};
 use super::style::{Styles, tall};
 use super::table::{Cells, Column, OTHER_UNIT};
-use super::text::{WriteText, in_rows};
+use super::text::in_rows;
 use crate::accounting::{self, by_pack, spoiled};
 use crate::cutting::Layout;
 use crate::job::Job;
@@ -35,6 +35,7 @@ pub(super) fn sheet(verified: &Verified, styles: &Styles) -> Written<Worksheet> 
     let lead = "In bin order. Measure a piece of each lot of shims and gaskets before it leaves the bin; tick what is picked.";
     let mut page = Page::begin("Picking list", "Picking list", lead, styles)?;
     let columns = columns(styles);
+    page.above_the_table(columns.len(), &words::not_fit_tags(verified), "nothing to pick")?;
     page.open(&columns)?;
     let issued = verified.issued();
     let order = walk(job, &issued);
@@ -57,8 +58,7 @@ pub(super) fn sheet(verified: &Verified, styles: &Styles) -> Written<Worksheet> 
         }
     }
     if order.is_empty() {
-        let text = "Nothing to pick: no pump can be kitted.";
-        page.sheet.write_text(4, 0, text, &styles.alarm)?;
+        page.text("Nothing to pick: no pump can be kitted.", &styles.alarm)?;
     }
     sheets_to_cut(&mut page, verified)?;
     let pieces: u32 = issued.iter().sum();

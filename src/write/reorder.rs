@@ -57,6 +57,8 @@ pub(super) fn sheet(verified: &Verified, styles: &Styles) -> Written<Worksheet> 
     let lead = "One more would save: found by solving again with one more piece on hand, all else equal. Do not add these up.";
     let mut page = Page::begin("Reorder", title, lead, styles)?;
     let columns = columns(styles);
+    let so = "no kit from this stock (see Short; `gapwright reorder` finds what to buy)";
+    page.above_the_table(columns.len(), &words::not_fit_tags(verified), so)?;
     page.open(&columns)?;
     let (issued, left) = (verified.issued(), verified.left());
     let lacking = consumables::lacking(job, verified.bags());

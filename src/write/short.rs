@@ -27,8 +27,11 @@ type Col<'s> = Column<'s, ShortPlace<'s>>;
 
 pub(super) fn sheet(verified: &Verified, styles: &Styles) -> Written<Worksheet> {
     let (job, plan) = (verified.job(), verified.plan());
-    let lead = "Each pump here is NOT FIT TO ASSEMBLE until its place is filled. A pack of the total needed fits only if its tolerance is no wider than the one allowed for.";
-    let mut page = Page::begin("Short", "Short: pumps that cannot be kitted", lead, styles)?;
+    let lead = format!(
+        "Each pump here is {} until its place is filled. A pack of the total needed fits only if its tolerance is no wider than the one allowed for.",
+        words::NOT_FIT
+    );
+    let mut page = Page::begin("Short", "Short: pumps that cannot be kitted", &lead, styles)?;
     let columns = columns(styles);
     table::widths(&mut page.sheet, &columns)?;
     page.repeat()?;

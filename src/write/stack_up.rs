@@ -14,6 +14,7 @@ mod outcomes;
 mod picture;
 mod results;
 mod verdicts;
+mod worked_out;
 
 use std::collections::HashSet;
 
@@ -98,7 +99,12 @@ pub(super) fn add(
                 format!("To change the rule, change it on the sheet {NAME}: all sheets follow.");
             page.text(remark, &styles.remark)?;
         }
-        page.row = FIRST_ROW;
+        if name == NAME {
+            let tags = not_fit.iter().map(|one| job.pumps[one.pump].tag.as_str());
+            let tags: Vec<&str> = tags.collect();
+            page.not_fit(&tags, &format!("no kit to work out (see {})", verdicts::NAME))?;
+        }
+        page.row = FIRST_ROW.max(page.row + 1);
         Ok(())
     };
     let series = Series { name: NAME, begin: &begin, last_column: Some(LAST) };
@@ -106,8 +112,7 @@ pub(super) fn add(
     let mut names = Names::default();
     names.of_rule();
     let mut pictures = MOST_PICTURES;
-    let not_fit = not_fit.iter().flat_map(|one| Line::not_fit(job, one));
-    let mut all: Vec<Line> = not_fit.collect();
+    let mut all: Vec<Line> = not_fit.iter().flat_map(|one| Line::not_fit(job, one)).collect();
     for subject in subjects {
         // Formulas refer to the pump's contributors, which stand on its first page.
         pages.turn(subject.requirements.len().max(1))?;

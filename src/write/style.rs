@@ -62,6 +62,8 @@ pub(super) struct Styles {
     pub(super) percent: Format,
     /// A probability, which may be very near to nothing or to one.
     pub(super) chance: Format,
+    /// A probability by Student's distribution: its tails show no more.
+    pub(super) chance_of_few: Format,
     /// A number too small for plain places.
     pub(super) tiny: Format,
     /// A cell for a person to fill in.
@@ -121,6 +123,7 @@ impl Styles {
             count: right("0"),
             number: right("0.######"),
             percent: right("0.0 %"),
+            chance_of_few: right("[>0.999]\">99.9 %\";[<0.001]\"<0.1 %\";0.00 %"),
             chance: right("[>0.999999]\">99.9999 %\";[<0.000001]\"<0.0001 %\";0.0000 %"),
             tiny: right("0.00E+00"),
             entry: open(ruled().set_indent(1)),

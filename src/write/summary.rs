@@ -118,9 +118,13 @@ fn chart(page: &mut Page<'_>, verified: &Verified) -> Written {
             let name = format!("{} (not fit)", pump.tag);
             return [remark.of(name), None, None, None, remark.of(0.0), remark.of(100.0)];
         };
-        let of = |value: Fine| remark.of(share(value, v.lower, v.upper));
-        let [down, up] = [v.guard_lower, v.guard_upper].map(|guard| of(v.lower + guard));
-        [remark.of(&pump.tag), of(v.value), down, up, remark.of(0.0), remark.of(100.0)]
+        let of = |value: Fine| share(value, &v).and_then(|at| remark.of(at));
+        let [down, up] = [v.guard_lower, v.guard_upper].map(|guard| of(v.lower? + guard));
+        let name = match of(v.value) {
+            Some(_) => pump.tag.clone(),
+            None => format!("{} (one limit)", pump.tag),
+        };
+        [remark.of(name), of(v.value), down, up, remark.of(0.0), remark.of(100.0)]
     });
     let last = page.figures(CHART_COLUMN, heads, rows)?;
     if plan.served() == 0 {
@@ -173,8 +177,6 @@ fn columns(styles: &Styles) -> [Col<'_>; 10] {
     let figure = |line: &PumpRow<'_>, of: fn(&Verdict, Unit) -> String| {
         Some(of(&line.tightest.as_ref()?.1, line.model.unit))
     };
-    let limits =
-        |v: &Verdict, unit| format!("{} to {}", v.lower.show(unit), words::fine(v.upper, unit));
     [
         Col::of("Tag", |line| bold.of(&line.pump.tag)),
         Col::of("Model", |line| text.of(&line.model.name)),
@@ -191,7 +193,7 @@ fn columns(styles: &Styles) -> [Col<'_>; 10] {
         Col::of("Predicted", move |line| {
             text.of(figure(line, |v, unit| words::fine(v.value, unit))?)
         }),
-        Col::of("Limits", move |line| wrapped.of(figure(line, limits)?)),
+        Col::of("Limits", move |line| wrapped.of(figure(line, words::limits)?)),
         Col::of("Margin", move |line| {
             let margin = figure(line, |v, unit| words::fine(v.margin(), unit))?;
             match line.tightest.as_ref().is_some_and(|(_, v)| is_thin(v)) {
@@ -208,10 +210,17 @@ fn columns(styles: &Styles) -> [Col<'_>; 10] {
     ]
 }
 
-/// Whether less than a tenth of the way between the limits is left, after the guard. Our own choice, no source.
+/// Whether less than a tenth of the way between the limits is left, after the guard; of a single limit, a fifth of the
+/// way to the target. Our own choice, no source.
 fn is_thin(v: &Verdict) -> bool {
-    let margin = v.margin().raw();
-    margin * 10 < v.upper.raw() - v.lower.raw()
+    let [lower, upper] = [v.lower, v.upper].map(|limit| Some(limit?.raw()));
+    let target = v.target.raw();
+    let width = match (lower, upper) {
+        (Some(lower), Some(upper)) => upper - lower,
+        (Some(limit), None) | (None, Some(limit)) => 2 * (target - limit).abs(),
+        (None, None) => 0,
+    };
+    v.margin().raw() * 10 < width
 }
 
 fn pumps(page: &mut Page<'_>, verified: &Verified) -> Written {
@@ -240,6 +249,7 @@ fn warnings(page: &mut Page<'_>, verified: &Verified) -> Written {
     let (job, plan) = (verified.job(), verified.plan());
     let mut crushed = words::crush_warnings(job, plan);
     crushed.extend(unchecked(job, plan));
+    crushed.extend(words::verdict::of_plan(job, plan));
     let warnings = job.warnings.iter().map(words::warning);
     let warnings = warnings.map(|text| (tall(&text, 140), text));
     let crushed =

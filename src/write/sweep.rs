@@ -13,7 +13,7 @@ use super::table::{Cell, Cells, over};
 use super::text::chart_name;
 use crate::analysis::Analysed;
 use crate::job::Job;
-use crate::stack::ReportSide;
+use crate::stack::{Judgement, ReportSide};
 use crate::sweep::{Setting, SweepPoint, Swept, SweptPieces};
 use crate::words::sweep as words;
 
@@ -178,9 +178,9 @@ impl Block<'_> {
                 length.owned(least(ReportSide::margin_worst)),
                 length.owned(least(ReportSide::margin_expanded)),
                 styles.chance.of(report.conforming),
-                match verdict.conforms() {
-                    true => styles.text.of("met"),
-                    false => styles.alarm.of("NOT MET"),
+                match verdict.judgement() {
+                    met @ Judgement::Met => styles.text.of(met.words()),
+                    not => styles.alarm.of(not.words()),
                 },
             ]);
         }

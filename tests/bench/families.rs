@@ -113,7 +113,7 @@ fn narrow(job: &mut Parts) {
     job.policy.acceptance = Acceptance::Nominal;
     for form in forms(job) {
         if let Form::Linear { lower, upper, .. } = form {
-            (*lower, *upper) = (tenths(205), tenths(215));
+            (*lower, *upper) = (Some(tenths(205)), Some(tenths(215)));
         }
     }
 }
@@ -135,7 +135,8 @@ fn part_models(job: &mut Parts) {
         for requirement in &mut model.requirements {
             if let Form::Linear { lower, upper, .. } = &mut requirement.form {
                 let wider = Length::from_ticks(number * 25_400);
-                (*lower, *upper) = (*lower - wider, *upper + wider);
+                *lower = lower.map(|lower| lower - wider);
+                *upper = upper.map(|upper| upper + wider);
             }
         }
         model
@@ -156,7 +157,8 @@ fn convert(job: &mut Parts) {
     };
     for form in forms(job) {
         if let Form::Linear { target, lower, upper, .. } = form {
-            [target, lower, upper].into_iter().for_each(metric);
+            let limits = lower.iter_mut().chain(upper);
+            limits.chain([target]).for_each(metric);
         }
     }
     for size in job.stock.iter_mut().filter_map(|item| item.size.as_mut()) {

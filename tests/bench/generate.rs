@@ -29,8 +29,8 @@ pub fn fleet(
             form: Form::Linear {
                 terms: vec![(Term::Dimension(0), one(1)), (Term::Pack(0), one(-1))],
                 target: tenth_thou(210),
-                lower: tenth_thou(190),
-                upper: tenth_thou(230),
+                lower: Some(tenth_thou(190)),
+                upper: Some(tenth_thou(230)),
             },
         },
         Requirement {
@@ -41,7 +41,7 @@ pub fn fleet(
                 gap: vec![(Term::Pack(0), one(1)), (Term::Dimension(1), one(1))],
                 target: Millionths::from_raw(500_000),
                 lower: Millionths::from_raw(400_000),
-                upper: Millionths::from_raw(600_000),
+                upper: Some(Millionths::from_raw(600_000)),
             },
         },
     ];

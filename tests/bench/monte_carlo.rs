@@ -37,8 +37,11 @@ fn model() -> DrawModel {
         (-1.0, 0.127, rectangular(0.010)),
     ];
     let sources = parts.map(|(_, mean, law)| Source { mean, law });
-    let terms =
-        parts.iter().enumerate().map(|(n, part)| DrawTerm { factor: part.0, of: smallvec![n] });
+    let terms = parts.iter().enumerate().map(|(n, part)| DrawTerm {
+        factor: part.0,
+        of: smallvec![n],
+        over: smallvec![],
+    });
     DrawModel {
         sources: sources.to_vec(),
         joint: vec![],

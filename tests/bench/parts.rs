@@ -48,7 +48,7 @@ fn patterns_listed_for_all_pumps(bencher: Bencher) {
         pumps
             .map(|pump| {
                 let lists = drawers.of(&JOB, pump);
-                patterns(pump, &JOB.policy, &JOB.stock, &lists, usize::MAX).map(|found| found.len())
+                patterns(pump, &JOB, &lists, usize::MAX).map(|found| found.len())
             })
             .collect::<Vec<_>>()
     });

@@ -151,20 +151,25 @@ fn toml(job: &Job, number: usize, model: &Model) -> String {
         Term::Dimension(d) => &model.dimensions[d].name,
         Term::Pack(p) => &model.packs[p].name,
         Term::Thermal(t) => &model.thermals[t].name,
+        Term::Derived(d) => &model.derived[d].name,
     };
     for requirement in &model.requirements {
         let (own, label) = (&requirement.name, &requirement.label);
         let _ = write!(text, "\n[requirement.{own}]\nlabel = \"{label}\"\n");
         let length = |length: Length| plain(length, model.unit);
         let (key, terms, aim, target, limits) = match &requirement.form {
-            Form::Linear { terms, target, lower, upper } => {
-                ("terms", terms, "target", length(*target), [*lower, *upper].map(length))
-            }
+            Form::Linear { terms, target, lower, upper } => (
+                "terms",
+                terms,
+                "target",
+                length(*target),
+                [*lower, *upper].map(|end| length(end.unwrap())),
+            ),
             Form::GasketFill { gasket, gap, target, lower, upper } => {
                 let part = |millionths: i64| millionths as f64 / 1e6;
                 let pack = &model.packs[*gasket].name;
                 let _ = writeln!(text, "gasket = \"{pack}\"");
-                let limits = [lower.raw(), upper.raw()].map(part);
+                let limits = [lower.raw(), upper.unwrap().raw()].map(part);
                 ("gap", gap, "allowance", part(target.raw()), limits)
             }
         };

@@ -7,6 +7,7 @@ mod inputs;
 mod interrupt;
 mod stack;
 mod terminal;
+mod verdicts;
 
 use std::fs;
 use std::path::Path;
@@ -72,10 +73,15 @@ fn the_json_is_what_it_says_it_is() {
     let folder = TempDir::new().unwrap();
     let (_, json) = kit(folder.path(), &[]);
     let plan: PlanJson = serde_json::from_str(&json).unwrap();
-    assert_eq!(plan.format, "gapwright.plan.v2");
+    assert_eq!(plan.format, "gapwright.plan.v3");
     assert!(plan.proven);
     assert_eq!((plan.served_weight, &plan.waste), (plan.served_weight_bound, &plan.waste_bound));
     assert_eq!(plan.pumps.len(), outage().pumps.len());
+    let not_fit = plan.pumps.iter().filter(|pump| pump.not_fit_to_assemble);
+    assert_eq!(
+        not_fit.map(|pump| (&*pump.tag, pump.served)).collect::<Vec<_>>(),
+        [("P-299", false)]
+    );
     for item in &plan.stock {
         assert_eq!(item.before - item.issued, item.after, "{}", item.item);
     }

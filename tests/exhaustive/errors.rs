@@ -153,7 +153,7 @@ fn is_clear_of_uncertainty(job: &Job, pump: &Pump, errors: &Errors, distance: f6
         let [a, b] = pair.between.map(|term| match term {
             Term::Dimension(d) => moved(&errors.all[&format!("dimension {d}")]),
             Term::Thermal(t) => moved(&errors.all[&format!("growth {t}")]),
-            Term::Pack(_) => panic!("packs are not correlated"),
+            Term::Pack(_) | Term::Derived(_) => panic!("neither is correlated here"),
         });
         variance += 2.0 * pair.coefficient.raw() as f64 / 1e6 * a * b;
     }

@@ -17,6 +17,7 @@ mod errors;
 mod generate;
 mod purchase;
 mod student;
+mod unproven;
 
 use std::collections::BTreeMap;
 
@@ -612,6 +613,7 @@ fn sum(job: &Job, pump: &Pump, packs: &[Vec<u32>], terms: &[(Term, Millionths)])
     let of = |(term, c): &(Term, Millionths)| {
         let length = match *term {
             Term::Dimension(d) => pump.dimensions[d].value,
+            Term::Derived(_) => unreachable!("no derived terms here"),
             Term::Thermal(t) => pump.growths[t].value,
             Term::Pack(p) => {
                 let offers = offers(job);
@@ -634,7 +636,8 @@ fn conforms(job: &Job, pump: &Pump, packs: &[Vec<u32>]) -> bool {
     pump.requirements.iter().all(|requirement| match &requirement.form {
         Form::Linear { terms, lower, upper, .. } => {
             let value = sum(job, pump, packs, terms);
-            [(lower, 1), (upper, -1)].iter().all(|&(limit, sign)| {
+            [(*lower, 1), (*upper, -1)].iter().all(|&(limit, sign)| {
+                let Some(limit) = limit else { return true };
                 let distance = sign * (value - i128::from(limit.ticks()) * MILLION) * MILLION;
                 is_clear(job, pump, packs, &scaled(terms, sign), distance)
             })
@@ -643,7 +646,8 @@ fn conforms(job: &Job, pump: &Pump, packs: &[Vec<u32>]) -> bool {
         Form::GasketFill { gasket, gap, lower, upper, .. } => {
             let free = sum(job, pump, packs, &[(Term::Pack(*gasket), Millionths::ONE)]);
             let wide = sum(job, pump, packs, gap);
-            [(lower, 1), (upper, -1)].iter().all(|&(allowance, sign)| {
+            [(Some(*lower), 1), (*upper, -1)].iter().all(|&(allowance, sign)| {
+                let Some(allowance) = allowance else { return true };
                 let grown = MILLION + i128::from(allowance.raw());
                 let mut weights = scaled(gap, -sign * grown);
                 weights.iter_mut().for_each(|(_, weight)| *weight /= MILLION);
@@ -723,6 +727,8 @@ fn random_job(seed: u64) -> Job {
     let hot = later.random_bool(0.3);
     let linked = later.random_bool(0.35);
     let uneven = later.random_bool(0.4);
+    // One case in six has a requirement with one limit only: lower, upper, or the allowance that a gasket may exceed.
+    let one_sided = ChaCha8Rng::seed_from_u64(seed + (1 << 41)).random_range(0..18);
     let mut gap = vec![(Term::Pack(0), one(1)), (Term::Dimension(1), one(1))];
     let part = |millionths: i64| Millionths::from_raw(millionths);
     if linked {
@@ -740,8 +746,8 @@ fn random_job(seed: u64) -> Job {
         form: Form::Linear {
             terms,
             target: thou(21),
-            lower: thou(21 - half_window),
-            upper: thou(21 + half_window),
+            lower: Some(thou(21 - half_window)).filter(|_| one_sided != 1),
+            upper: Some(thou(21 + half_window)).filter(|_| one_sided != 2),
         },
     }];
     if with_gasket {
@@ -753,7 +759,8 @@ fn random_job(seed: u64) -> Job {
                 gap,
                 target: Millionths::from_raw(500_000),
                 lower: Millionths::from_raw(rng.random_range(200..=450) * 1_000),
-                upper: Millionths::from_raw(rng.random_range(550..=800) * 1_000),
+                upper: Some(Millionths::from_raw(rng.random_range(550..=800) * 1_000))
+                    .filter(|_| one_sided != 3),
             },
         });
     }
@@ -966,6 +973,8 @@ fn part_that_grows(rng: &mut ChaCha8Rng) -> Thermal {
         cold: Millionths::from_raw(20_000_000),
         running: Millionths::from_raw(20_000_000),
         temperature_within,
+        material: None,
+        degrees_of_freedom: [None; 3],
     }
 }
 

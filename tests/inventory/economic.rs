@@ -55,21 +55,24 @@ fn published_order_quantities() {
 
 #[test]
 fn published_price_breaks() {
-    // A worked example on nursingexpertshelp.com [read]: 800 a year, 60 an order, 30 % of the price.
-    // The page's table: 100 cost 40822.5, 200 cost 40080, 500 cost 41221, and 79 (feasible at 51.50)
-    // 42417.9; the least is 200.
-    let prices = [(1, "53"), (50, "51.50"), (100, "49.50"), (200, "48"), (500, "47")];
-    let purchase = priced("800", "60", "0.30", &prices, Discount::AllUnits);
+    // Stevenson, Operations Management, 13.7, Surge Electric's toggle switches (from memory; recomputed): 4000 a year, 30
+    // an order, 40 % of the price. 1000 cost 3480; 840, feasible at 0.85, print as 3686.
+    let prices = [(1, "0.90"), (500, "0.85"), (1000, "0.80")];
+    let purchase = priced("4000", "30", "0.40", &prices, Discount::AllUnits);
     let best = least_cost(&purchase).unwrap();
-    assert_eq!(best.cartons, 200);
-    near(best.cost(), 40_080.0, 1e-12);
-    for (packs, cost) in [(79, 42_417.9), (100, 40_822.5), (500, 41_221.0)] {
-        near(evaluate(&purchase, packs).unwrap().cost(), cost, 1e-6);
+    assert_eq!(best.cartons, 1000);
+    near(best.cost(), 3_480.0, 1e-12);
+    for (packs, cost) in [(500, 3_725.0), (840, 3_685.657_142_857_143)] {
+        near(evaluate(&purchase, packs).unwrap().cost(), cost, 1e-12);
     }
-    // A worked example on wizedu.com [read]: 5000 a year, 49 an order, 20 %, breaks of 2 % and 3 %.
-    let prices = [(1, "5"), (1000, "4.90"), (2000, "4.85")];
+    // Heizer and Render, Operations Management, ch. 12, Wohl's Discount Store (from memory; recomputed): 5000 a year, 49
+    // an order, 20 %, breaks of 4 % and 5 %: 1000 at 24 725, and at 2000 24 822.5.
+    let prices = [(1, "5"), (1000, "4.80"), (2000, "4.75")];
     let purchase = priced("5000", "49", "0.20", &prices, Discount::AllUnits);
-    assert_eq!(least_cost(&purchase).unwrap().cartons, 1000);
+    let best = least_cost(&purchase).unwrap();
+    assert_eq!(best.cartons, 1000);
+    near(best.cost(), 24_725.0, 1e-12);
+    near(evaluate(&purchase, 2000).unwrap().cost(), 24_822.5, 1e-12);
     // stockpyl 1.0.2, documentation of economic_order_quantity_with_all_units_discounts [run].
     let prices = [(1, "500"), (200, "475"), (500, "450")];
     let best = least_cost(&priced("1000", "200", "0.20", &prices, Discount::AllUnits)).unwrap();

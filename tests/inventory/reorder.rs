@@ -13,9 +13,9 @@ fn published_reorder_points_for_normal_demand() {
         (50.0, 5.0, 0.97, 59.40),
         // Heizer and Render [memory]: 350 plus or minus 10, 5 %: z 1.65, 366.5.
         (350.0, 10.0, 0.95, 366.5),
-        // A worked example on justaaa.com [read]: 12 a day plus or minus 4, nine days, 80 %: z 0.8416, safety stock
-        // 10, 118.
-        (108.0, 12.0, 0.80, 118.1),
+        // Heizer and Render, ch. 12, Circuit Town (from memory; recomputed): 15 a day plus or minus 5, two days, 90 %: z
+        // 1.28, safety stock 9.05, 39.05.
+        (30.0, 7.071_067_811_865_476, 0.90, 39.06),
         // Heizer and Render, ch. 12 [read]: 60 a week, six weeks plus or minus two, 90 %: 513.6, so 514.
         (360.0, 120.0, 0.90, 513.6),
     ] {

@@ -24,7 +24,17 @@ fn the_whole_round_on_the_sample_outage_comes_back_to_the_first_counts() {
     }
     shop.kit("stock.xlsx", "pumps.xlsx");
     let first = shop.counts("stock.xlsx");
-    shop.issue(&["kit-plan.xlsx", "stock.xlsx"]).well();
+    let issued = shop.issue(&["kit-plan.xlsx", "stock.xlsx"]).well();
+
+    // A pump without a kit is named on issuing, and no pump that is only short of consumables.
+    assert_eq!(
+        issued
+            .told
+            .lines()
+            .filter(|line| line.starts_with("NOT FIT TO ASSEMBLE"))
+            .collect::<Vec<_>>(),
+        ["NOT FIT TO ASSEMBLE, nothing issued: P-299."]
+    );
 
     // The counts are those that the plan shows after it.
     let after = shop.counts("stock-next.xlsx");

@@ -182,7 +182,7 @@ fn files_that_are_no_logs_are_refused_and_left_alone() {
 fn files_that_are_no_plans_are_refused() {
     let shop = Shop::tiny();
     let json = fs::read_to_string(shop.at("plan.json")).unwrap();
-    shop.write("other.json", &json.replace("gapwright.plan.v2", "gapwright.plan.v9"));
+    shop.write("other.json", &json.replace("gapwright.plan.v3", "gapwright.plan.v9"));
     shop.write("cut.json", &json[..json.len() / 2]);
     // A plan from before it listed its inputs.
     let (start, _) = json.split_once("\"inputs\"").unwrap();

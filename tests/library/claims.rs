@@ -22,7 +22,7 @@ fn pick(plan: &mut Plan) -> &mut Pick {
 fn short(plan: &mut Plan, pack: Option<usize>, over: usize) {
     let window = Window {
         least: Length::ZERO,
-        most: Length::ZERO,
+        most: Some(Length::ZERO),
         tolerance: Tolerance::default(),
         over: vec![(over, Length::ZERO)],
     };

@@ -48,6 +48,8 @@ pub fn whole() -> Parts {
         cold: Millionths::from_raw(20_000_000),
         running: Millionths::from_raw(60_000_000),
         temperature_within: Millionths::ZERO,
+        material: None,
+        degrees_of_freedom: [None; 3],
     };
     let tied = |term: fn(usize) -> Term| Correlation {
         between: [term(0), term(1)],
@@ -70,8 +72,8 @@ pub fn whole() -> Parts {
                         (Term::Thermal(1), one(1)),
                     ],
                     target: mm("0.5"),
-                    lower: mm("0.4"),
-                    upper: mm("0.6"),
+                    lower: Some(mm("0.4")),
+                    upper: Some(mm("0.6")),
                 },
             ),
             Requirement::new(
@@ -81,7 +83,7 @@ pub fn whole() -> Parts {
                     gap: vec![(Term::Dimension(1), one(1)), (Term::Pack(0), one(1))],
                     target: Millionths::from_raw(500_000),
                     lower: Millionths::from_raw(300_000),
-                    upper: Millionths::from_raw(700_000),
+                    upper: Some(Millionths::from_raw(700_000)),
                 },
             ),
         ],
@@ -254,7 +256,7 @@ fn spoilers() -> Vec<Spoiler> {
                 if n % 2 == 0 {
                     std::mem::swap(lower, upper);
                 } else {
-                    *lower = mm("0.55");
+                    *lower = Some(mm("0.55"));
                 }
             }
         }),

@@ -3,6 +3,8 @@
 
 #![allow(clippy::unwrap_used, clippy::expect_used, missing_docs)]
 
+mod language;
+
 use std::fs;
 use std::io::Read;
 use std::path::Path;
@@ -459,8 +461,8 @@ fn no_slip_holds_a_cold_reading_against_hot_limits() {
         let Form::Linear { lower, upper, .. } = &mut job.pumps[0].requirements[0].form else {
             panic!("a clearance is linear")
         };
-        *lower = Length::parse("0.01700 in", None).unwrap();
-        *upper = Length::parse("0.02400 in", None).unwrap();
+        *lower = Some(Length::parse("0.01700 in", None).unwrap());
+        *upper = Some(Length::parse("0.02400 in", None).unwrap());
     });
     assert!(asked_readings(&narrow)[0].starts_with("ACCEPT, cold, 0.0175 to 0.0235 in "));
     // Where the rule does not count the growth at its worst, that is reported next to the accepted range.
@@ -533,8 +535,8 @@ fn a_clearance_asked_hot_only_is_rechecked_cold() {
         let Form::Linear { lower, upper, .. } = &mut job.pumps[0].requirements[0].form else {
             panic!("a clearance is linear")
         };
-        *lower = Length::parse("0.013 in", None).unwrap();
-        *upper = Length::parse("0.019 in", None).unwrap();
+        *lower = Some(Length::parse("0.013 in", None).unwrap());
+        *upper = Some(Length::parse("0.019 in", None).unwrap());
     });
     assert_eq!(asked_readings(&blind).len(), 2);
     let said = "No cold reading shows for certain that it runs within its hot limits: the growth is not known well enough.";

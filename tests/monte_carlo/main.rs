@@ -34,7 +34,7 @@ fn source(mean: f64, law: Law) -> Source {
 }
 
 fn term(factor: f64, of: &[usize]) -> DrawTerm {
-    DrawTerm { factor, of: SmallVec::from_slice(of) }
+    DrawTerm { factor, of: SmallVec::from_slice(of), over: SmallVec::new() }
 }
 
 fn terms(terms: &[(f64, &[usize])]) -> Sum {

@@ -68,6 +68,7 @@ fn term(job: &Job, pump: &Pump, packs: &[PackPick], term: Term) -> Reach {
     match term {
         Term::Dimension(at) => Reach::of(pump.dimensions[at].value, pump.dimensions[at].tolerance),
         Term::Thermal(at) => Reach::of(pump.growths[at].value, pump.growths[at].tolerance),
+        Term::Derived(_) => unreachable!("no derived terms here"),
         Term::Pack(at) => pack(job, &packs[at]),
     }
 }
@@ -105,8 +106,8 @@ pub fn worst(job: &Job, pump: &Pump, packs: &[PackPick], form: &Form) -> Out {
             Out {
                 value: reach.value,
                 target: raw(*target),
-                lower: raw(*lower),
-                upper: raw(*upper),
+                lower: raw(lower.unwrap()),
+                upper: raw(upper.unwrap()),
                 guards: [reach.below, reach.above],
             }
         }
@@ -114,7 +115,7 @@ pub fn worst(job: &Job, pump: &Pump, packs: &[PackPick], form: &Form) -> Out {
             let (free, gap) = (pack(job, &packs[*gasket]), sum(job, pump, packs, gap));
             let grown = |allowance: i64| gap.times(1_000_000 + i128::from(allowance));
             let [target, lower, upper] =
-                [target, lower, upper].map(|allowance| grown(allowance.raw()));
+                [*target, *lower, upper.unwrap()].map(|allowance| grown(allowance.raw()));
             Out {
                 value: free.value,
                 target: target.value,
@@ -197,8 +198,8 @@ pub fn window(job: &Job, pump: &Pump, packs: &[PackPick], form: &Form) -> Option
     let is_growth = |(term, _): &&(Term, _)| matches!(term, Term::Thermal(_));
     let growth: Vec<_> = terms.iter().filter(is_growth).copied().collect();
     let growth = sum(job, pump, packs, &growth);
-    let low = raw(*lower) - growth.value + growth.below;
-    Some([low, raw(*upper) - growth.value - growth.above])
+    let low = raw(lower.unwrap()) - growth.value + growth.below;
+    Some([low, raw(upper.unwrap()) - growth.value - growth.above])
 }
 
 /// The pumps in the order of their slips: due date, then priority, then row.

@@ -6,7 +6,7 @@ use gapwright::job::Job;
 use gapwright::length::Length;
 use gapwright::plan::{Kit, PackPick, Pick};
 use gapwright::read::Sources;
-use gapwright::recheck::{Bench, Decision, Left, Of, Reading, Readings, Record, recheck};
+use gapwright::recheck::{Bench, Checked, Decision, Left, Of, Reading, Readings, Record, recheck};
 use gapwright::verify::{VerifiedRecheck, verify_recheck};
 use gapwright::write::as_built::{AsBuilt, workbook};
 use tempfile::TempDir;
@@ -23,8 +23,11 @@ use crate::wording::{BOX, NOT_FIT, as_built as words};
 fn the_record_says_what_was_found_and_what_to_do() {
     let (verified, book) = case();
     let (job, records) = (verified.job(), verified.records());
-    let decisions: Vec<&str> = records.iter().map(|record| decision(&record.decision)).collect();
-    assert_eq!(decisions, [words::ACCEPT, words::SWAP, words::LOOK, words::NOT_READ, NOT_FIT]);
+    let decisions: Vec<&str> = records.iter().map(decision).collect();
+    assert_eq!(
+        decisions,
+        [words::ACCEPT, words::SWAP, words::LOOK_NOT_MET, words::NOT_READ, NOT_FIT]
+    );
     let mut wrong = Wrong::default();
     wrong.place = "As built".into();
     record(job, records, &book, &mut wrong);
@@ -91,15 +94,22 @@ fn case() -> (VerifiedRecheck, Book) {
     (verified, Book::read(bytes))
 }
 
-fn decision(decision: &Decision) -> &'static str {
-    match decision {
+fn decision(record: &Record) -> &'static str {
+    match &record.decision {
         Decision::NotKitted | Decision::NoSwap(_) => NOT_FIT,
         Decision::NotRead => words::NOT_READ,
+        Decision::Look(_) if record.requirements.iter().any(beyond) => words::LOOK_NOT_MET,
         Decision::Look(_) => words::LOOK,
         Decision::Incomplete(_) => words::LACKING,
         Decision::Accept => words::ACCEPT,
         Decision::Swap(_) => words::SWAP,
     }
+}
+
+/// Whether a requirement lies beyond a limit, whatever its guard.
+fn beyond(checked: &Checked) -> bool {
+    let v = &checked.verdict;
+    v.lower.is_some_and(|lower| v.value < lower) || v.upper.is_some_and(|upper| v.value > upper)
 }
 
 fn record(job: &Job, records: &[Record], book: &Book, wrong: &mut Wrong) {
@@ -127,8 +137,25 @@ fn record(job: &Job, records: &[Record], book: &Book, wrong: &mut Wrong) {
         );
         // An unmeasured pack is mentioned next to the decision.
         let decided = found(3).split(';').next().unwrap_or("");
-        wrong.same("decision", decided, decision(&record.decision));
-        if matches!(record.decision, Decision::Look(_) | Decision::Swap(_)) {
+        wrong.same("decision", decided, decision(record));
+        if record.requirements.iter().any(beyond) && matches!(record.decision, Decision::Look(_)) {
+            let checked = record.requirements.iter().zip(&pump.requirements);
+            let missed = checked.filter(|(checked, _)| beyond(checked)).map(|(checked, of)| {
+                let (v, unit) = (&checked.verdict, job.model_of(pump).unit);
+                let [value, low, high] =
+                    [v.value, v.lower.unwrap(), v.upper.unwrap()].map(|length| length.raw());
+                let how = if checked.on_reading { words::FOUND } else { words::AS_READ };
+                words::not_met(
+                    &of.label,
+                    &about(value, unit),
+                    how,
+                    &bare(low, unit),
+                    &with_unit(high, unit),
+                )
+            });
+            let said: Vec<String> = missed.chain([words::SEE.to_string()]).collect();
+            wrong.same("remarks", found(4), said.join(" ").as_str());
+        } else if matches!(record.decision, Decision::Look(_) | Decision::Swap(_)) {
             wrong.same("remarks", found(4), words::SEE);
         } else {
             wrong.unless(!found(4).is_empty(), "remarks");
@@ -172,16 +199,20 @@ fn readings(job: &Job, records: &[Record], book: &Book, wrong: &mut Wrong) {
                 Of::Pack(at) => &job.model_of(pump).packs[at].label,
                 Of::Requirement(at) => &pump.requirements[at].label,
             };
-            let standing =
-                match (compared.map(|c| c.agrees()), checked.map(|c| c.verdict.conforms())) {
-                    (Some(true), None) => "agrees",
-                    (Some(true), Some(true)) => "agrees, met",
-                    (Some(false), Some(false)) => "beyond, and NOT MET",
-                    (Some(false), _) => "beyond what was predicted",
-                    (_, Some(false)) => "NOT MET",
-                    (None, _) if matches!(of, Of::Requirement(1)) => "met as picked, not measured",
-                    (None, _) => "not read; met as predicted",
-                };
+            let standing = match (
+                compared.map(|c| c.agrees()),
+                checked.map(|c| (c.verdict.conforms(), beyond(c))),
+            ) {
+                (Some(true), None) => "agrees",
+                (Some(true), Some((true, _))) => "agrees, met",
+                (Some(false), Some((_, true))) => "beyond, and NOT MET",
+                (Some(false), Some((false, _))) => "beyond, and NOT PROVEN",
+                (Some(false), _) => "beyond what was predicted",
+                (_, Some((_, true))) => "NOT MET",
+                (_, Some((false, _))) => "NOT PROVEN",
+                (None, _) if matches!(of, Of::Requirement(1)) => "met as picked, not measured",
+                (None, _) => "not read; met as predicted",
+            };
             let mut row = texts(&[&pump.tag, label, symbol(unit)]);
             row.insert(12, standing.to_string());
             let mut put = |at: u32, figure: i128| {
@@ -189,8 +220,8 @@ fn readings(job: &Job, records: &[Record], book: &Book, wrong: &mut Wrong) {
                 row.insert(at, number(shown));
             };
             if let Some(checked) = checked {
-                put(10, checked.verdict.lower.raw());
-                put(11, checked.verdict.upper.raw());
+                put(10, checked.verdict.lower.unwrap().raw());
+                put(11, checked.verdict.upper.unwrap().raw());
             }
             if let Some(compared) = compared {
                 // The pieces are symmetric: the middle is the nominal value.
@@ -246,7 +277,7 @@ fn to_do(job: &Job, records: &[Record], book: &Book, wrong: &mut Wrong) {
         matches!(record.decision, Decision::Look(_) | Decision::Swap(_) | Decision::NoSwap(_))
     });
     let expected: Vec<[&str; 2]> =
-        open.map(|(pump, record)| [pump.tag.as_str(), decision(&record.decision)]).collect();
+        open.map(|(pump, record)| [pump.tag.as_str(), decision(record)]).collect();
     wrong.same("pumps that are kept open", begins, expected);
     let step = |text: String| {
         let mut row = texts(&["", "", &text]);
@@ -284,7 +315,7 @@ fn to_do(job: &Job, records: &[Record], book: &Book, wrong: &mut Wrong) {
         }
         for (requirement, verdict) in pump.requirements.iter().zip(&swap.verdicts) {
             let value = [unit, other(unit)].map(|unit| about(verdict.value.raw(), unit));
-            let [low, high] = [verdict.lower.raw(), verdict.upper.raw()];
+            let [low, high] = [verdict.lower, verdict.upper].map(|limit| limit.unwrap().raw());
             let text = words::then(
                 &requirement.label,
                 [&value[0], &value[1]],

@@ -14,19 +14,22 @@ pub struct Crush {
     pub item: usize,
     /// Warning where the material does not suit.
     pub warning: Option<String>,
-    /// Where it does: percent to a tenth, and the material's range, in millionths.
+    /// Where it does: percent to a tenth, least to greatest, and the material's range, in millionths.
     pub within: Option<(String, [i64; 2])>,
 }
 
-/// Crush for each gasket fill, lot by lot.
+/// Crush for each gasket fill, lot by lot, over the whole range of gap and free thickness.
 pub fn crushes(job: &Job, pump: &Pump, packs: &[PackPick]) -> Vec<Crush> {
     let mut all = Vec::new();
     for requirement in &pump.requirements {
         let Form::GasketFill { gasket, gap, .. } = &requirement.form else {
             continue;
         };
-        let gap = anew::sum(job, pump, packs, gap).value;
-        let free = anew::pack(job, &packs[*gasket]).value;
+        let gap = anew::sum(job, pump, packs, gap);
+        let free = anew::pack(job, &packs[*gasket]);
+        // The widest gap on the thinnest gasket, and the narrowest on the thickest.
+        let least = [gap.value + gap.above, free.value - free.below];
+        let most = [gap.value - gap.below, free.value + free.above];
         let mut items: Vec<usize> = Vec::new();
         for pick in &packs[*gasket].picks {
             if !items.contains(&pick.item) {
@@ -40,19 +43,21 @@ pub fn crushes(job: &Job, pump: &Pump, packs: &[PackPick]) -> Vec<Crush> {
             let range = known.and_then(|known| known.compressibility);
             let ends = range.map(|range| [range.least.raw(), range.most.raw()]);
             let mut crush = Crush { place: *gasket, item: index, warning: None, within: None };
-            match ends {
-                Some(ends) if is_within(gap, free, ends) => {
-                    crush.within = Some((tenth(percent(gap, free)), ends));
+            let shown = words::ends(&tenth_below(least), &tenth_above(most));
+            if let Some([low, high]) = ends {
+                let less = crushed(least) < i128::from(low) * least[1];
+                let more = crushed(most) > i128::from(high) * most[1];
+                match less || more {
+                    false => crush.within = Some((shown, [low, high])),
+                    true => {
+                        let [low, high] = [low, high].map(millionths);
+                        let gives = [material.unwrap(), &low, &high];
+                        let label = &requirement.label;
+                        let text =
+                            words::crush_warning(label, &item.item, &shown, gives, [less, more]);
+                        crush.warning = Some(text);
+                    }
                 }
-                Some(ends) => {
-                    let (shown, less) = honestly(gap, free, ends);
-                    let [least, most] = ends.map(millionths);
-                    let gives = [material.unwrap(), &least, &most];
-                    let label = &requirement.label;
-                    crush.warning =
-                        Some(words::crush_warning(label, &item.item, &shown, gives, less));
-                }
-                None => {}
             }
             all.push(crush);
         }
@@ -60,24 +65,15 @@ pub fn crushes(job: &Job, pump: &Pump, packs: &[PackPick]) -> Vec<Crush> {
     all
 }
 
-/// Percent, to the nearest millionth.
-fn percent(gap: i128, free: i128) -> i128 {
-    (2 * 100_000_000 * (free - gap) + free).div_euclid(2 * free)
+/// What a gap takes of a free thickness, in millionths of a percent of it.
+fn crushed([gap, free]: [i128; 2]) -> i128 {
+    100_000_000 * (free - gap)
 }
 
-fn is_within(gap: i128, free: i128, [least, most]: [i64; 2]) -> bool {
-    let crushed = 100_000_000 * (free - gap);
-    (i128::from(least) * free..=i128::from(most) * free).contains(&crushed)
+fn tenth_below(of: [i128; 2]) -> String {
+    tenth(crushed(of).div_euclid(of[1] * 100_000) * 100_000)
 }
 
-/// Percentage to a tenth, rounded so that it never appears to be within, and whether it is too little.
-fn honestly(gap: i128, free: i128, [least, most]: [i64; 2]) -> (String, bool) {
-    let less = 100_000_000 * (free - gap) < i128::from(least) * free;
-    let nearest = (percent(gap, free) + 50_000).div_euclid(100_000) * 100_000;
-    let shown = match less {
-        true if nearest >= i128::from(least) => nearest - 100_000,
-        false if nearest <= i128::from(most) => nearest + 100_000,
-        _ => nearest,
-    };
-    (tenth(shown), less)
+fn tenth_above(of: [i128; 2]) -> String {
+    tenth(-(-crushed(of)).div_euclid(of[1] * 100_000) * 100_000)
 }

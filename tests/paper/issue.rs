@@ -5,7 +5,7 @@ use gapwright::verify::Verified;
 
 use crate::outages::held;
 use crate::page::{Row, count, entry, texts};
-use crate::wording::issue as words;
+use crate::wording::{NOT_FIT, issue as words};
 use crate::{anew, said};
 
 /// Columns of a line: those to fill in come after the planned count.
@@ -58,6 +58,7 @@ fn lines(verified: &Verified) -> Vec<Row> {
                 for short in shorts {
                     let (place, why) =
                         (said::place(job, pump, short), said::reason(job, pump, short));
+                    let why = format!("{NOT_FIT}: {why}");
                     add([&pump.tag, &place, "", "", words::SHORT, &why], 0);
                 }
             }

@@ -1,6 +1,6 @@
 //! Kits: every line of every slip, in the order of the slips, with the cells for readings and the hidden columns.
 
-use gapwright::feeler::{Chosen, Clearance, Gauge, Stacked, gauge};
+use gapwright::feeler::{Chosen, Clearance, LimitGauge, Stacked, gauge};
 use gapwright::formats::slip;
 use gapwright::job::Job;
 use gapwright::length::Fine;
@@ -455,7 +455,7 @@ impl Slip<'_> {
             return;
         }
         let off = job.policy.clearance_within;
-        let ends = accepted(job, pump, packs, at, off).unwrap().map(Fine::raw);
+        let ends = accepted(job, pump, packs, at, off).unwrap().map(|end| end.unwrap().raw());
         let hot: Vec<[i128; 2]> = anew::running_with(pump, form)
             .into_iter()
             .map(|form| inwards(anew::window(job, pump, packs, form).unwrap(), unit))
@@ -485,7 +485,7 @@ impl Slip<'_> {
         self.rows.push(row);
         let own = match form {
             Form::Linear { lower, upper, .. } if !anew::is_hot(form) => {
-                Some([raw(*lower), raw(*upper)])
+                Some([lower, upper].map(|limit| raw(limit.unwrap())))
             }
             _ => None,
         };
@@ -528,7 +528,7 @@ impl Slip<'_> {
             Acceptance::Expanded => return,
         };
         if hot.is_empty() {
-            let expected = [raw(*lower) + off, raw(*upper) - off];
+            let expected = [raw(lower.unwrap()) + off, raw(upper.unwrap()) - off];
             self.wrong.same("readings that are accepted", ends, expected);
         }
     }
@@ -538,10 +538,11 @@ impl Slip<'_> {
         let out = anew::worst(job, self.pump, self.packs, &anew::cold(form));
         let predicted = [out.value - out.guards[0], out.value + out.guards[1]];
         let wanted = Clearance {
-            limits: limits.map(|limit| Fine::from_raw(limit).whole().unwrap()),
+            limits: limits.map(|limit| Fine::from_raw(limit).whole()),
             predicted: predicted.map(Fine::from_raw),
         };
-        let Gauge { go, no_go } = gauge(&job.feelers, &wanted);
+        let LimitGauge { go, no_go } = gauge(&job.feelers, &wanted);
+        let (go, no_go) = (go.unwrap(), no_go.unwrap());
         // Where a good pump passes with both, the go stack is the thinner of them.
         if let (Chosen::Stack(small, true), Chosen::Stack(large, true)) = (&go, &no_go) {
             self.wrong.unless(

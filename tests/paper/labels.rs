@@ -6,7 +6,7 @@ use gapwright::verify::Verified;
 use crate::anew;
 use crate::outages::held;
 use crate::page::{Row, line, texts};
-use crate::wording::labels as words;
+use crate::wording::{labels as words, not_fit};
 
 const ACROSS: usize = 3;
 
@@ -36,7 +36,7 @@ fn every_label_says_what_is_in_its_bag() {
             }
         }
         if !open.is_empty() {
-            expected.push(line(words::without(&open.join(", "))));
+            expected.push(line(not_fit(words::NO_BAG, &open.join(", "))));
         }
         if expected.is_empty() {
             expected.push(texts(&[words::NONE]));

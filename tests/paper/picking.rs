@@ -2,18 +2,19 @@
 
 use gapwright::verify::Verified;
 
-use crate::anew;
 use crate::figures::{is_about, thickness, trimmed};
 use crate::outages::held;
 use crate::page::{Row, count, entry, line, texts};
 use crate::wording::{BOX, picking as words};
+use crate::{anew, said};
 
 #[test]
 fn every_line_of_the_picking_list_is_what_the_kits_take() {
     held("Picking list", |outage, wrong| {
         let verified = &outage.verified;
-        let mut expected =
-            vec![line(words::TITLE[0]), line(words::TITLE[1]), texts(&words::COLUMNS)];
+        let mut expected = vec![line(words::TITLE[0]), line(words::TITLE[1])];
+        expected.extend(said::not_fit(verified, words::NOT_FIT));
+        expected.push(texts(&words::COLUMNS));
         let (lines, pieces, stacked) = items(verified, &mut expected);
         if lines == 0 {
             expected.push(line(words::NOTHING));

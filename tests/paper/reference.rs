@@ -125,6 +125,7 @@ fn label(model: &Model, term: Term) -> &str {
     match term {
         Term::Dimension(at) => &model.dimensions[at].label,
         Term::Thermal(at) => &model.thermals[at].label,
+        Term::Derived(at) => &model.derived[at].label,
         Term::Pack(at) => &model.packs[at].label,
     }
 }
@@ -152,10 +153,12 @@ fn holds(model: &Model) -> Vec<Vec<String>> {
     let lines = model.requirements.iter().map(|own| match &own.form {
         Form::Linear { terms, target, lower, upper } => {
             let mut cells = vec![own.label.clone(), sum(model, terms)];
-            cells.extend([target, lower, upper].map(|end| with_unit(raw(*end), model.unit)));
+            let ends = [*target, lower.unwrap(), upper.unwrap()];
+            cells.extend(ends.map(|end| with_unit(raw(end), model.unit)));
             cells
         }
         Form::GasketFill { gasket, gap, target, lower, upper } => {
+            let upper = &upper.unwrap();
             let what = format!(
                 "free thickness of {}, against the gap: {}",
                 model.packs[*gasket].label,

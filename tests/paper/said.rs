@@ -6,8 +6,10 @@ use gapwright::length::{Length, Unit};
 use gapwright::packing::RingSpace;
 use gapwright::plan::{Cause, Kit, Pick, Shortfall};
 use gapwright::pump::Pump;
+use gapwright::verify::Verified;
 
 use crate::figures::{Round, bare, natural, raw, rounded, symbol, thickness, trimmed, with_unit};
+use crate::page::{Row, line};
 use crate::wording::{self, short as words, standing};
 use crate::{anew, figures};
 
@@ -21,6 +23,14 @@ pub fn standing(kit: &Kit, bag: &[Share]) -> &'static str {
         Kit::Served(_) if anew::lacks(bag) => standing::LACKING,
         Kit::Served(_) => standing::COMPLETE,
     }
+}
+
+/// The row of the pumps without a kit, with their consequence on a sheet.
+pub fn not_fit(verified: &Verified, so: &str) -> Option<Row> {
+    let kits = verified.job().pumps.iter().zip(&verified.plan().kits);
+    let short = kits.filter(|(_, kit)| matches!(kit, Kit::Short(_)));
+    let tags: Vec<&str> = short.map(|(pump, _)| pump.tag.as_str()).collect();
+    (!tags.is_empty()).then(|| line(wording::not_fit(so, &tags.join(", "))))
 }
 
 /// Work on pieces before they match the plan.
@@ -96,7 +106,7 @@ pub fn place(job: &Job, pump: &Pump, short: &Shortfall) -> String {
 
 pub fn window(job: &Job, pump: &Pump, short: &Shortfall) -> Option<String> {
     let (window, unit) = (short.window.as_ref()?, job.model_of(pump).unit);
-    let [least, most] = [window.least, window.most].map(raw);
+    let [least, most] = [window.least, window.most.unwrap()].map(raw);
     assert!(least <= most, "{}", pump.tag);
     Some(format!("{} to {}", bare(least, unit), with_unit(most, unit)))
 }
@@ -124,7 +134,7 @@ fn nearest_total(job: &Job, pump: &Pump, short: &Shortfall) -> Option<String> {
 
 fn is_inside(short: &Shortfall) -> bool {
     let both = short.nearest.zip(short.window.as_ref());
-    both.is_some_and(|(nearest, window)| (window.least..=window.most).contains(&nearest))
+    both.is_some_and(|(nearest, window)| (window.least..=window.most.unwrap()).contains(&nearest))
 }
 
 pub fn nearest(job: &Job, pump: &Pump, short: &Shortfall) -> Option<String> {

@@ -12,7 +12,11 @@ use crate::anew::{self, Out};
 use crate::figures::{bare, float, raw, symbol};
 use crate::outages::held;
 use crate::page::{Page, Wrong};
+use crate::said;
 use crate::wording::stack_up as words;
+
+/// Row of the first pump, from 0, where few pumps have no kit.
+const FIRST_ROW: u32 = 7;
 
 #[test]
 fn the_stack_up_comes_to_what_the_library_says() {
@@ -22,6 +26,9 @@ fn the_stack_up_comes_to_what_the_library_says() {
         let rule = page.find(words::RULE).map(|(row, _)| row);
         let rule = rule.and_then(|row| page.rows[&row].get(&1));
         wrong.same("rule", rule, Some(&crate::page::entry(&job.policy.acceptance.to_string())));
+        let not_fit = said::not_fit(verified, words::NOT_FIT).map(|row| row[&0].clone());
+        let stands = |text: &String| page.find(text).is_some_and(|(row, _)| row < FIRST_ROW);
+        wrong.unless(not_fit.iter().all(stands), "pumps without a kit stand at the top");
         let served = job.pumps.iter().zip(&verified.plan().kits);
         let place = wrong.place.clone();
         let mut last = None;
@@ -66,6 +73,7 @@ fn known(spread: Spread, shape: Shape) -> &'static str {
         (_, Shape::Triangular) => "triangular",
         (_, Shape::Normal) => "normal",
         (_, Shape::UShaped) => "u-shaped",
+        (_, Shape::Trapezoid { .. } | Shape::TruncatedNormal { .. }) => unreachable!(),
     }
 }
 
@@ -146,10 +154,12 @@ impl Sheet<'_> {
         };
         let (labels, stated) = match &requirement.form {
             Form::Linear { target, lower, upper, .. } => {
-                (words::LENGTHS, [target, lower, upper].map(|end| float(raw(*end), unit)))
+                let ends = [*target, lower.unwrap(), upper.unwrap()];
+                (words::LENGTHS, ends.map(|end| float(raw(end), unit)))
             }
             Form::GasketFill { target, lower, upper, .. } => {
-                (words::ALLOWANCES, [target, lower, upper].map(|end| end.raw() as f64 / 1e6))
+                let ends = [*target, *lower, upper.unwrap()];
+                (words::ALLOWANCES, ends.map(|end| end.raw() as f64 / 1e6))
             }
         };
         for (column, (label, value)) in (0..).step_by(2).zip(labels.into_iter().zip(stated)) {

@@ -7,11 +7,11 @@ use gapwright::plan::MarginalValue;
 use gapwright::sheet::{Cell, Sheet};
 use gapwright::verify::Verified;
 
-use crate::anew;
 use crate::figures::{money, money_exactly};
 use crate::outages::held;
 use crate::page::{Row, count, line, number, texts};
 use crate::wording::reorder as words;
+use crate::{anew, said};
 
 const FIGURES: u32 = 11;
 
@@ -21,7 +21,9 @@ fn what_is_left_stands_on_reorder() {
     held("Reorder", |outage, wrong| {
         let verified = &outage.verified;
         let page = outage.book.page("Reorder");
-        let mut rows = vec![line(words::TITLE[0]), line(words::TITLE[1]), texts(&words::COLUMNS)];
+        let mut rows = vec![line(words::TITLE[0]), line(words::TITLE[1])];
+        rows.extend(said::not_fit(verified, words::NOT_FIT));
+        rows.push(texts(&words::COLUMNS));
         rows.extend(lines(verified, &mut seen.lock().unwrap()));
         if verified.plan().worth.is_empty() {
             rows.push(line(words::NO_WORTH));

@@ -2,6 +2,11 @@
 
 /// Mark of everything that belongs to a pump that must not be closed.
 pub const NOT_FIT: &str = "NOT FIT TO ASSEMBLE";
+
+/// Pumps without a kit, and their consequence on a sheet.
+pub fn not_fit(so: &str, tags: &str) -> String {
+    format!("{NOT_FIT}, {so}: {tags}.")
+}
 pub const BOX: &str = "\u{2610}";
 pub const CAUTION: &str = "\u{26a0}";
 
@@ -71,6 +76,7 @@ pub mod standing {
 }
 
 pub mod picking {
+    pub const NOT_FIT: &str = "nothing to pick";
     pub const TITLE: [&str; 2] = [
         "Picking list",
         "In bin order. Measure a piece of each lot of shims and gaskets before it leaves the bin; tick what is picked.",
@@ -159,19 +165,29 @@ pub mod kits {
     pub fn crushed(percents: &str, least: &str, most: &str) -> String {
         format!("; crushed by {percents} % (material: {least} to {most} %)")
     }
+    /// Equal ends, to a tenth, are one.
+    pub fn ends(least: &str, most: &str) -> String {
+        match least == most {
+            true => least.into(),
+            false => format!("{least} to {most}"),
+        }
+    }
     pub fn crush_warning(
         label: &str,
         item: &str,
         percent: &str,
         [material, least, most]: [&str; 3],
-        less: bool,
+        [less, more]: [bool; 2],
     ) -> String {
-        let so = match less {
-            true => "it may leak",
-            false => "it may tear, or keep the parts from closing",
+        let leak = "at the least it may leak";
+        let tear = "at the most it may tear, or keep the parts from closing";
+        let so = match (less, more) {
+            (true, true) => format!("{leak}; {tear}"),
+            (true, false) => leak.into(),
+            (false, _) => tear.into(),
         };
         format!(
-            "WARNING: {label}: {item} is crushed by {percent} %, and {material} compresses by {least} to {most} % under its usual test load: {so}"
+            "WARNING: {label}: {item} is crushed by {percent} %, tolerances included, and {material} compresses by {least} to {most} % under its usual test load: {so}"
         )
     }
     pub fn read(unit: &str) -> String {
@@ -265,6 +281,7 @@ pub mod kits {
 
 pub mod labels {
     pub const NONE: &str = "No kit, no label.";
+    pub const NO_BAG: &str = "no bag";
     pub fn kit(number: usize, of: usize) -> String {
         format!("Kit {number} of {of}")
     }
@@ -283,9 +300,6 @@ pub mod labels {
     }
     pub fn plan(id: &str) -> String {
         format!("Plan {id}")
-    }
-    pub fn without(tags: &str) -> String {
-        format!("{}, no bag: {tags}.", super::NOT_FIT)
     }
 }
 
@@ -374,6 +388,8 @@ pub mod short {
 }
 
 pub mod reorder {
+    pub const NOT_FIT: &str =
+        "no kit from this stock (see Short; `gapwright reorder` finds what to buy)";
     pub const TITLE: [&str; 2] = [
         "Reorder: what is left, and what one more would save",
         "One more would save: found by solving again with one more piece on hand, all else equal. Do not add these up.",
@@ -425,6 +441,7 @@ pub mod issue {
 }
 
 pub mod stack_up {
+    pub const NOT_FIT: &str = "no kit to work out (see Short)";
     pub const RULE: &str = "Acceptance rule";
     pub const CONTRIBUTORS: [&str; 10] = [
         "Contributor",
@@ -682,6 +699,12 @@ pub mod as_built {
     pub const ACCEPT: &str = "accept";
     pub const SWAP: &str = "SWAP";
     pub const LOOK: &str = "LOOK FIRST";
+    pub const LOOK_NOT_MET: &str = "LOOK FIRST, NOT MET";
+    pub const FOUND: &str = "found";
+    pub const AS_READ: &str = "predicted from the packs as read";
+    pub fn not_met(label: &str, value: &str, how: &str, low: &str, high: &str) -> String {
+        format!("{label}: {value} {how}, limits {low} to {high}: NOT MET.")
+    }
     pub const LACKING: &str = "recheck missing";
     pub const NOT_READ: &str = "not read yet";
     pub const NOT_YET: &str = "not yet";

@@ -74,8 +74,8 @@ pub fn random_outlook(seed: u64, pumps: usize) -> Forecast {
         form: Form::Linear {
             terms,
             target: half_thou(40),
-            lower: half_thou(40 - half),
-            upper: half_thou(40 + half),
+            lower: Some(half_thou(40 - half)),
+            upper: Some(half_thou(40 + half)),
         },
     }];
     if with_gasket {
@@ -87,7 +87,7 @@ pub fn random_outlook(seed: u64, pumps: usize) -> Forecast {
                 gap: vec![(Term::Pack(0), whole(1)), (Term::Dimension(1), whole(1))],
                 target: part(500_000),
                 lower: part(rng.random_range(200..=400) * 1_000),
-                upper: part(rng.random_range(600..=800) * 1_000),
+                upper: Some(part(rng.random_range(600..=800) * 1_000)),
             },
         });
     }
@@ -218,8 +218,8 @@ pub fn wide_outlook(seed: u64) -> Forecast {
             (Term::Pack(0), Millionths::from_raw(-1_000_000)),
         ],
         target: half_thou(40),
-        lower: half_thou(40 - half),
-        upper: half_thou(40 + half),
+        lower: Some(half_thou(40 - half)),
+        upper: Some(half_thou(40 + half)),
     };
     job.models[0].requirements[0] = pump.requirements[0].clone();
     let mut lot = |index: usize| {

@@ -35,7 +35,12 @@ fn chain(parts: &[Part], limits: [&str; 3], unit: Unit, shape: Shape) -> (Form, 
     };
     let [lower, target, upper] = limits.map(length);
     (
-        Form::Linear { terms: parts.iter().enumerate().map(sign).collect(), target, lower, upper },
+        Form::Linear {
+            terms: parts.iter().enumerate().map(sign).collect(),
+            target,
+            lower: Some(lower),
+            upper: Some(upper),
+        },
         Stack { contributors: contributors.collect(), ..Stack::default() },
     )
 }
@@ -180,8 +185,8 @@ fn measured(value: i64, standard: i64, limits: [i64; 2]) -> Report {
     let form = Form::Linear {
         terms: vec![(Term::Dimension(0), Millionths::ONE)],
         target: lower,
-        lower,
-        upper,
+        lower: Some(lower),
+        upper: Some(upper),
     };
     let stack = Stack { contributors: vec![part], ..Stack::default() };
     report(&form, &stack, TWO, Unit::Millimetre)

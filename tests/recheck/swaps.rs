@@ -55,7 +55,7 @@ fn case(seed: u64) -> Case {
             gap: vec![(Term::Pack(0), one(1)), (Term::Dimension(1), one(1))],
             target: Millionths::from_raw(500_000),
             lower: Millionths::from_raw(100_000 * rng.random_range(1..4)),
-            upper: Millionths::from_raw(100_000 * rng.random_range(7..14)),
+            upper: Some(Millionths::from_raw(100_000 * rng.random_range(7..14))),
         },
     };
     let width = rng.random_range(10..30);
@@ -250,12 +250,15 @@ fn comes_out(case: &Case, after: &[PackPick; 2]) -> (bool, i64, i64) {
         Some(value) => [0, 1, 2].map(|i| read(value)[i] - moved[2 - i]),
         None => [bare - shims[2], bare - shims[1], bare - shims[0]],
     };
-    let Form::Linear { lower, upper, .. } = job.pumps[0].requirements[0].form else {
+    let Form::Linear { lower: Some(lower), upper: Some(upper), .. } =
+        job.pumps[0].requirements[0].form
+    else {
         panic!("a clearance");
     };
     let (low, high) = at(clearance);
     let clear = low >= lower.ticks() / UM && high <= upper.ticks() / UM;
-    let Form::GasketFill { lower: least, upper: most, .. } = job.pumps[0].requirements[1].form
+    let Form::GasketFill { lower: least, upper: Some(most), .. } =
+        job.pumps[0].requirements[1].form
     else {
         panic!("a gasket");
     };

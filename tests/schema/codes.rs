@@ -4,7 +4,7 @@ use std::collections::BTreeSet;
 use std::fmt::Debug;
 
 use gapwright::formats::common::{
-    AcceptanceJson, CauseJson, CountJson, LengthJson, RequirementJson, StoppedBy,
+    AcceptanceJson, CauseJson, CountJson, JudgementJson, LengthJson, RequirementJson, StoppedBy,
 };
 use gapwright::formats::provision::{self, LawJson, ServiceStanding, WarningJson};
 use gapwright::formats::purchase::{self, FaultJson, ReorderBasisJson, StillShortJson};
@@ -209,11 +209,12 @@ fn tasks(
         name: requirement(),
         unit: text("in"),
         target: text("0.0210"),
-        lower: text("0.0190"),
-        upper: text("0.0230"),
+        lower: Some(text("0.0190")),
+        upper: Some(text("0.0230")),
         value: text("0.0200"),
         guard: text("0.0005"),
         margin: text("0.0005"),
+        verdict: JudgementJson::Met,
         conforms: true,
     };
     codes(

@@ -7,7 +7,8 @@ use gapwright::size_range::{
 
 use super::{all_thou, dice, every_pack, exact, hundredths, pick, taken, thou};
 
-/// Precut stainless alignment shims: thirteen thicknesses [read: orderwithme.com; others list .125 last].
+/// Precut stainless alignment shims: thirteen thicknesses as they are sold, .120 or .125 last [read: a trade article, "Shim
+/// Alignment", and sellers' lists; no standard lists them].
 /// Every thickness from 1 to 125 thou takes at most three pieces [computed].
 #[test]
 fn the_thirteen_thicknesses_reach_every_thou_to_125_with_three_pieces() {

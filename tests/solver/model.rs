@@ -226,13 +226,14 @@ impl Rows {
     ) {
         const MILLION: i128 = 1_000_000;
         // `sum of terms - bound`, as millionths of millionths of a tick.
-        let (lower, upper, target): (Sum, Sum, Sum) = match form {
+        let (lower, upper, target): (Option<Sum>, Option<Sum>, Sum) = match form {
             Form::Linear { terms, target, lower, upper } => {
                 let held = |bound: i64| Sum {
                     terms: scaled(terms, MILLION),
                     bound: i128::from(bound) * MILLION * MILLION,
                 };
-                (held(lower.ticks()), held(upper.ticks()), held(target.ticks()))
+                let [lower, upper] = [lower, upper].map(|end| end.map(|end| held(end.ticks())));
+                (lower, upper, held(target.ticks()))
             }
             // free / gap - 1 against an allowance: free - (1 + allowance) gap against 0.
             Form::GasketFill { gasket, gap, target, lower, upper } => {
@@ -241,16 +242,16 @@ impl Rows {
                     terms.push((Term::Pack(*gasket), MILLION * MILLION));
                     Sum { terms, bound: 0 }
                 };
-                (held(*lower), held(*upper), held(*target))
+                (Some(held(*lower)), upper.map(held), held(*target))
             }
         };
         // An expanded uncertainty is a root of squares, which no linear row can express.
         assert_ne!(job.policy.acceptance, Acceptance::Expanded);
         let guarded = job.policy.acceptance == Acceptance::WorstCase;
-        let above = lower.row(job, pump, packs, served, 1, guarded);
-        let below = upper.row(job, pump, packs, served, -1, guarded);
-        self.rows.push(divided(above).0);
-        self.rows.push(divided(below).0);
+        for (side, sign) in [(lower, 1), (upper, -1)] {
+            let row = side.map(|side| side.row(job, pump, packs, served, sign, guarded));
+            self.rows.extend(row.map(|row| divided(row).0));
+        }
         let (row, unit) = divided(target.row(job, pump, packs, served, 1, false));
         // One thou is 254 000 ticks.
         let charge = unit * i128::from(job.policy.off_target.raw());
@@ -403,7 +404,7 @@ impl Sum {
                 c * i128::from(value + off)
             };
             match term {
-                Term::Dimension(_) | Term::Thermal(_) => {
+                Term::Dimension(_) | Term::Thermal(_) | Term::Derived(_) => {
                     let known = pump.estimate(term).expect("of its own model");
                     let (minus, plus) = (known.tolerance.minus, known.tolerance.plus);
                     constant += worst(known.value.ticks(), minus.ticks(), plus.ticks());

@@ -55,8 +55,8 @@ pub fn outage(seed: u64) -> Job {
             form: Form::Linear {
                 terms,
                 target: tenths(210),
-                lower: tenths(210 - half_window),
-                upper: tenths(210 + half_window),
+                lower: Some(tenths(210 - half_window)),
+                upper: Some(tenths(210 + half_window)),
             },
         },
         Requirement {
@@ -70,7 +70,7 @@ pub fn outage(seed: u64) -> Job {
                 ],
                 target: millionths(500_000),
                 lower: millionths(rng.random_range(25..=42) * 10_000),
-                upper: millionths(rng.random_range(58..=75) * 10_000),
+                upper: Some(millionths(rng.random_range(58..=75) * 10_000)),
             },
         },
     ];

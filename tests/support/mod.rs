@@ -47,8 +47,8 @@ pub fn linear(terms: &[(Term, i64)], target: Length, lower: Length, upper: Lengt
         form: Form::Linear {
             terms: terms.iter().map(|&(term, sign)| (term, one(sign))).collect(),
             target,
-            lower,
-            upper,
+            lower: Some(lower),
+            upper: Some(upper),
         },
     }
 }

@@ -93,13 +93,11 @@ pub fn stack_up(folder: &Path, change: impl Fn(&mut Parts, &mut [PackPick])) -> 
         .unwrap_or_else(|p| panic!("{:#?}", p.sorted()));
     // Two of the shims are of measured lots, and one lot is in both places.
     let mut job = job.into_parts();
+    let coverage = job.policy.coverage;
     for item in [0, 1] {
         let size = job.stock[item].size.as_mut().unwrap();
-        size.uncertainty = Some(gapwright::gauge::Certified {
-            standard: Length::from_ticks(30_000 + 9_000 * item as i64).into(),
-            extent: Length::from_ticks(60_000 + 18_000 * item as i64),
-            freedom: None,
-        });
+        size.uncertainty =
+            Some(coverage.certified(Length::from_ticks(9_000 + 2_000 * item as i64).into(), None));
     }
     let mut shared = packs[0].picks[1];
     shared.count = 1;
@@ -134,7 +132,7 @@ pub fn changed(job: &mut Parts, packs: &mut [PackPick]) {
     pump.growths[0].thermal.running = Millionths::from_raw(150_000_000);
     pump.growths[0] = Growth::of(pump.growths[0].thermal.clone());
     if let Form::Linear { upper, .. } = &mut pump.requirements[0].form {
-        *upper = ticks(8_500_000);
+        *upper = Some(ticks(8_500_000));
     }
     packs[0].picks[0].count = 3;
 }

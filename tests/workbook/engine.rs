@@ -6,6 +6,9 @@ use std::io::Cursor;
 
 use calamine::{Data, Reader, Xlsx};
 use gapwright::choose::{choose, control::Control};
+use gapwright::job::Parts;
+use gapwright::model::Form;
+use gapwright::plan::PackPick;
 use gapwright::problem::address;
 use gapwright::verify::verify;
 use gapwright::write;
@@ -14,7 +17,7 @@ use ironcalc::base::cell::CellValue;
 use ironcalc::import::load_from_xlsx_bytes;
 use tempfile::TempDir;
 
-use super::{demanding, expanded, sample};
+use super::{demanding, expanded, language, sample};
 
 /// The sheet whose cells are changed, and the one that follows it.
 const SHEETS: [&str; 2] = ["Stack-up", "Verdicts"];
@@ -211,5 +214,70 @@ fn a_changed_reading_changes_the_sheet_as_it_changes_the_library() {
     verdicts.results.retain(|(row, column), _| *row > 3 && !own(*column));
     assert!(verdicts.results.len() > 10, "{}", verdicts.results.len());
     let differ = engine.differences(1, &verdicts);
+    assert!(differ.is_empty(), "{differ:#?}");
+}
+
+/// Requirements with one limit only come to the library's results. With the missing limits typed in, the sheet agrees
+/// with the library's values for both.
+#[test]
+fn a_missing_limit_can_be_typed_in() {
+    let folder = TempDir::new().unwrap();
+    let before = demanding::stack_up(folder.path(), one_sided);
+    let after = demanding::stack_up(folder.path(), |_, _| {});
+    let [first, second] = [&before, &after].map(|bytes| Cells::of(bytes, SHEETS[0]));
+    let none = Data::String("none".into());
+    assert!(first.results.values().filter(|value| **value == none).count() >= 15);
+    let mut engine = Engine::load(&before);
+    let differ = engine.differences(0, &first);
+    assert!(differ.is_empty(), "{differ:#?}");
+    let mut typed = 0;
+    for (at, value) in &second.constants {
+        if first.constants.get(at) != Some(value) {
+            assert_eq!(first.constants[at], none);
+            engine.set(*at, value);
+            typed += 1;
+        }
+    }
+    assert_eq!(typed, 3);
+    engine.model.evaluate();
+    let differ = engine.differences(0, &second);
+    assert!(differ.is_empty(), "{differ:#?}");
+}
+
+/// Takes a limit from each requirement: the upper one of the cold clearance and of the gasket, the lower one of the
+/// clearance running hot.
+fn one_sided(job: &mut Parts, _: &mut [PackPick]) {
+    for requirement in &mut job.pumps[0].requirements {
+        match &mut requirement.form {
+            Form::Linear { lower, .. } if requirement.name.ends_with("_hot") => *lower = None,
+            Form::Linear { upper, .. } => *upper = None,
+            Form::GasketFill { upper, .. } => *upper = None,
+        }
+    }
+}
+
+/// Products and quotients, limits on one side, deviations on one side, trapezoids and cut-off normal distributions,
+/// and the degrees of freedom of a growth: what is typed into their cells changes the sheet as it changes the library.
+#[test]
+fn the_whole_language_is_live() {
+    let folder = TempDir::new().unwrap();
+    let before = language::stack_up(folder.path(), |_| {});
+    let after = language::stack_up(folder.path(), language::changed);
+    let [first, second] = [&before, &after].map(|bytes| Cells::of(bytes, SHEETS[0]));
+    let mut engine = Engine::load(&before);
+    let differ = engine.differences(0, &first);
+    assert!(differ.is_empty(), "{differ:#?}");
+    let mut typed = Vec::new();
+    for (at, value) in &second.constants {
+        if first.constants.get(at) != Some(value) {
+            engine.set(*at, value);
+            typed.push(format!("{} {value}", address(at.0, at.1)));
+        }
+    }
+    // A length, both deviations, two numbers of shapes, a running temperature.
+    assert_eq!(typed.len(), 6, "{typed:?}");
+    assert!(engine.differences(0, &second).len() > 100);
+    engine.model.evaluate();
+    let differ = engine.differences(0, &second);
     assert!(differ.is_empty(), "{differ:#?}");
 }

@@ -3,7 +3,6 @@
 //! requirement.
 
 use gapwright::decimal::Millionths;
-use gapwright::gauge::Certified;
 use gapwright::job::Job;
 use gapwright::length::Length;
 use gapwright::model::{Form, Pack, Requirement, Term};
@@ -22,13 +21,10 @@ pub fn sample() -> Result<Job, String> {
     let job = job(&sources).map_err(|problems| format!("{:?}", problems.sorted()))?;
     let mut job = job.into_parts();
     job.policy.acceptance = Acceptance::Expanded;
+    let mean = job.policy.coverage.certified(Length::from_ticks(25_400).into(), None);
     for size in job.stock.iter_mut().filter_map(|item| item.size.as_mut()) {
         // 0.0001 in.
-        size.uncertainty = Some(Certified {
-            standard: Length::from_ticks(25_400).into(),
-            extent: Length::from_ticks(50_800),
-            freedom: None,
-        });
+        size.uncertainty = Some(mean);
     }
     // Fewer sizes and more of each, so that kits must take several of one lot.
     let shims = job.stock.iter_mut().filter(|item| item.kind == "shim");

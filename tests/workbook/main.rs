@@ -6,6 +6,7 @@ mod demanding;
 mod engine;
 mod expanded;
 mod labels;
+mod language;
 mod large;
 #[allow(dead_code)]
 #[path = "../issue/shop.rs"]
@@ -284,7 +285,8 @@ fn shows_the_librarys_own_numbers(verified: &Verified) {
         let Kit::Served(packs) = kit else { continue };
         let unit = job.model_of(pump).unit;
         for v in gapwright::accounting::verdicts(job, pump, packs) {
-            expected.push([v.value, v.margin_lower(), v.margin_upper()].map(|x| x.to_f64(unit)));
+            let margins = [v.margin_lower(), v.margin_upper()].map(Option::unwrap);
+            expected.push([v.value, margins[0], margins[1]].map(|x| x.to_f64(unit)));
         }
     }
     let labels = [

@@ -2,7 +2,8 @@
 //! it: `cargo run --example recalculate -- plan.xlsx recalculated.xlsx`.
 //!
 //! With `--expanded plan.xlsx` it writes a plan of the sample outage under the expanded rule, and with
-//! `--stack stack.xlsx` the stack-up of a pump with every feature, so that those formulas are recalculated as well.
+//! `--stack stack.xlsx` the stack-up of a pump with every feature, so that those formulas are recalculated as well;
+//! with `--language stack.xlsx` that of a pump with derived terms, single limits and the rarer distributions.
 //! With `--changed changed.xlsx stale.xlsx` it writes the latter after changing a reading, a tolerance, a count, a
 //! temperature and a limit: once with the right results, and once without any results, for the other engine.
 //!
@@ -13,6 +14,7 @@
 
 mod demanding;
 mod expanded;
+mod language;
 
 use std::error::Error;
 use std::fs;
@@ -41,6 +43,11 @@ fn main() -> Result<ExitCode, Box<dyn Error>> {
         ["--stack", to] => {
             let folder = tempfile::tempdir()?;
             fs::write(to, demanding::stack_up(folder.path(), |_, _| {}))?;
+            Ok(ExitCode::SUCCESS)
+        }
+        ["--language", to] => {
+            let folder = tempfile::tempdir()?;
+            fs::write(to, language::stack_up(folder.path(), language::changed))?;
             Ok(ExitCode::SUCCESS)
         }
         ["--changed", to, stale] => {

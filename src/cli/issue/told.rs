@@ -7,6 +7,7 @@ use super::args::Args;
 use crate::cli::voice::{Voice, out, warning};
 use crate::issue::key;
 use crate::issue::log::{How, Movement};
+use crate::words::NOT_FIT;
 
 /// Reports the movements on the terminal.
 pub(super) fn tell(args: &Args, done: &Done, to: Voice) {
@@ -60,6 +61,13 @@ fn tell_issued(movements: &[Movement], to: Voice) {
     out!(to, "Issued {}: {}.", many(tags.len(), "kit"), many(taken, "piece"));
     let short = movements.iter().filter(|m| m.how == How::Short);
     let short: Vec<&Movement> = short.collect();
+    // A consumable that is short asks for pieces; a place without a kit asks for none.
+    let not_fit = short.iter().filter(|m| m.asked == 0).map(|m| m.tag.as_str());
+    let not_fit: BTreeSet<&str> = not_fit.collect();
+    if !not_fit.is_empty() {
+        let tags: Vec<&str> = not_fit.into_iter().collect();
+        warning!("{NOT_FIT}, nothing issued: {}.", tags.join(", "));
+    }
     if !short.is_empty() {
         warning!("Recorded as short, with no pieces: {}.", many(short.len(), "line"));
     }

@@ -8,20 +8,25 @@ use crate::plan::{Kit, Objective};
 use crate::verify::Verified;
 use crate::words;
 
-/// The most gaskets that are warned of on the terminal one by one.
+/// The most gaskets or requirements that are warned of on the terminal one by one.
 const MOST_WARNINGS: usize = 20;
+
+/// Warns of the first of these, and counts the rest.
+fn tell_some(warnings: &[String], what: &str) {
+    for text in warnings.iter().take(MOST_WARNINGS) {
+        warning!("{text}");
+    }
+    if let Some(more @ 1..) = warnings.len().checked_sub(MOST_WARNINGS) {
+        warning!("WARNING: {more} more {what} likewise; Summary lists them all.");
+    }
+}
 
 /// A short account of the plan on the terminal.
 pub(super) fn tell(verified: &Verified, run: &Run) {
     let to = run.voice();
     let (job, plan) = (verified.job(), verified.plan());
-    let crushed = words::crush_warnings(job, plan);
-    for text in crushed.iter().take(MOST_WARNINGS) {
-        warning!("{text}");
-    }
-    if let Some(more @ 1..) = crushed.len().checked_sub(MOST_WARNINGS) {
-        warning!("WARNING: {more} more gaskets likewise; Summary lists them all.");
-    }
+    tell_some(&words::crush_warnings(job, plan), "gaskets");
+    tell_some(&words::verdict::of_plan(job, plan), "requirements");
     if !job.unused.is_empty() {
         out!(to, "Not used: {}.", job.unused.join("; "));
     }
@@ -89,8 +94,7 @@ fn table(verified: &Verified) -> Vec<String> {
                 Kit::Short(_) => None,
             };
             let [value, limits] = tightest.map_or_else(Default::default, |(_, v)| {
-                let limits = format!("{} to {}", v.lower.show(unit), words::fine(v.upper, unit));
-                [words::about(v.value, unit), limits]
+                [words::about(v.value, unit), words::limits(&v, unit)]
             });
             let standing = words::standing(kit, bag);
             TableLine {

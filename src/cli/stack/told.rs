@@ -1,5 +1,6 @@
 //! Stack-ups in a few lines a pump, and sweeps as tables.
 
+use crate::accounting::warnings::asked;
 use crate::accounting::{stack, verdicts};
 use crate::analysis::{Analysed, NotFit};
 use crate::cli::run::Run;
@@ -9,7 +10,7 @@ use crate::job::Job;
 use crate::model::Form;
 use crate::pump::Pump;
 use crate::stack::monte_carlo::Outcome;
-use crate::stack::{Verdict, judge, report};
+use crate::stack::{Asked, Judgement, few_readings, judge, missed_by_none, report};
 use crate::sweep::{Mapped, Swept, SweptPieces};
 use crate::words::{self, sweep::given};
 
@@ -56,20 +57,31 @@ fn tell_pump(job: &Job, one: &Analysed, to: Voice) {
         let verdict = judge(&requirement.form, &parts, job.policy.guard());
         let figures = report(&requirement.form, &parts, job.policy.coverage, unit);
         let [low, high] = &figures.sides;
+        let limits =
+            [low, high].map(|side| Some(format!("{:.5}", side.limit)).filter(|_| side.has_limit()));
+        let said = (job.policy.guard(), &figures);
+        let against = words::verdict::against_chance(job.policy.acceptance, &verdict, said);
         out!(
             to,
             "  {}: {} by the {} rule, margin {} {unit}",
             requirement.label,
-            if verdict.conforms() { "met" } else { "NOT MET" },
+            verdict.judgement().words(),
             job.policy.acceptance,
             verdict.margin().show(unit),
         );
+        if verdict.judgement() == Judgement::NotProven {
+            let requirements = std::slice::from_ref(requirement);
+            let asked = Asked { requirements, ..asked(job, pump) };
+            out!(to, "    {}.", words::verdict::settled(&asked, &parts));
+        }
+        if let Some(against) = against {
+            must_see!(to, "    {}: {against}.", requirement.label);
+        }
         out!(
             to,
-            "    value {:.5}, limits {:.5} to {:.5}; worst case -{:.5} +{:.5}, root sum square {:.5}, expanded {:.5} (k {:.3})",
+            "    value {:.5}, limits {}; worst case -{:.5} +{:.5}, root sum square {:.5}, expanded {:.5} (k {:.3})",
             figures.value,
-            low.limit,
-            high.limit,
+            words::range(limits, "").trim_end(),
             low.worst,
             high.worst,
             low.root_sum_square.max(high.root_sum_square),
@@ -91,7 +103,10 @@ fn tell_pump(job: &Job, one: &Analysed, to: Voice) {
             }
         }
         match drawn {
-            Ok(outcome) => out!(to, "    {}", drawn_words(outcome, &requirement.form)),
+            Ok(outcome) => {
+                let few = few_readings(&requirement.form, &parts);
+                out!(to, "    {}", drawn_words(outcome, &requirement.form, few));
+            }
             Err(why) => out!(to, "    cannot be drawn: {why}"),
         }
     }
@@ -116,11 +131,15 @@ fn tell_pump(job: &Job, one: &Analysed, to: Voice) {
 fn tell_total(job: &Job, analysed: &[Analysed], not_fit: &[NotFit], to: Voice) {
     let each = analysed.iter();
     let all = each.flat_map(|one| verdicts(job, &job.pumps[one.pump], &one.packs));
-    let all: Vec<bool> = all.map(|verdict| verdict.conforms()).collect();
-    let missed = all.iter().filter(|met| !**met).count();
+    let all: Vec<Judgement> = all.map(|verdict| verdict.judgement()).collect();
     let (count, rule) = (all.len(), job.policy.acceptance);
-    if missed > 0 {
-        must_see!(to, "{missed} of {count} requirements NOT MET by the {rule} rule.");
+    let missed = [Judgement::NotMet, Judgement::NotProven].map(|judgement| {
+        let missed = all.iter().filter(|of| **of == judgement).count();
+        (missed > 0).then(|| format!("{missed} of {count} requirements {}", judgement.words()))
+    });
+    let missed: Vec<String> = missed.into_iter().flatten().collect();
+    if !missed.is_empty() {
+        must_see!(to, "{} by the {rule} rule.", missed.join(", "));
     } else {
         out!(to, "{count} of {count} requirements met by the {rule} rule.");
     }
@@ -130,7 +149,7 @@ fn tell_total(job: &Job, analysed: &[Analysed], not_fit: &[NotFit], to: Voice) {
     }
 }
 
-fn drawn_words(outcome: &Outcome, form: &Form) -> String {
+fn drawn_words(outcome: &Outcome, form: &Form, few: Option<&str>) -> String {
     let what = match form {
         Form::Linear { .. } => "value",
         Form::GasketFill { .. } => "allowance",
@@ -144,17 +163,23 @@ fn drawn_words(outcome: &Outcome, form: &Form) -> String {
         outcome.symmetric[0],
         outcome.symmetric[1],
         conformity.unwrap_or_default(),
-        if outcome.settled { "" } else { "; NOT STABLE yet: raise --draws" }
+        match (outcome.settled, few) {
+            (true, _) => String::new(),
+            // The variance of so few readings never settles, however many draws are made.
+            (false, Some(label)) => format!("; NOT STABLE: take five or more readings of {label}"),
+            (false, None) => "; NOT STABLE yet: raise --draws".into(),
+        }
     )
 }
 
 /// Draws against the limits, in words; never a probability of one, which draws cannot show.
 fn conforms(share: f64, draws: u64) -> String {
+    let bound = missed_by_none(draws);
     if share >= 1.0 {
-        return format!("; none of {draws} draws misses its limits");
+        return format!("; none of {draws} draws misses its limits: chance of a miss {bound}");
     }
     if share <= 0.0 {
-        return format!("; all of {draws} draws miss its limits");
+        return format!("; all of {draws} draws miss its limits: chance of conformity {bound}");
     }
     // Cut off, so that it is never rounded up to one.
     let cut = (share * 1e5).floor() / 1e5;
@@ -163,9 +188,9 @@ fn conforms(share: f64, draws: u64) -> String {
 
 /// Characters of a requirement's label that head its column of a sweep.
 const LABEL: usize = 30;
-/// Characters of a margin and of the mark behind it.
+/// Characters of a margin, and of the longest mark behind it.
 const MARGIN: usize = 10;
-const MARK: &str = " NOT MET";
+const MARK: usize = " NOT PROVEN".len();
 
 /// A label of at most so many characters: beginnings and ends tell requirements apart.
 fn shortened(label: &str, most: usize) -> String {
@@ -197,7 +222,7 @@ fn tell_sweep(job: &Job, one: &Analysed, swept: &Swept, to: Voice) {
     let labels = pump.requirements.iter();
     let labels: Vec<String> = labels.map(|r| shortened(&r.label, LABEL)).collect();
     let widths = labels.iter();
-    let widths = widths.map(|label| label.chars().count().max(MARGIN + MARK.len()));
+    let widths = widths.map(|label| label.chars().count().max(MARGIN + MARK));
     let widths: Vec<usize> = widths.collect();
     let row = |first: &str, cells: &[String]| {
         let cells = cells.iter().zip(&widths);
@@ -212,8 +237,11 @@ fn tell_sweep(job: &Job, one: &Analysed, swept: &Swept, to: Voice) {
             None => out!(to, "    {at:>12}  {}", point.why()),
             Some(kit) => {
                 let cells = kit.requirements.iter().map(|(_, verdict)| {
-                    let mark = if verdict.conforms() { "" } else { MARK };
-                    format!("{:>MARGIN$}{mark}", verdict.margin().show(unit))
+                    let margin = format!("{:>MARGIN$}", verdict.margin().show(unit));
+                    match verdict.judgement() {
+                        Judgement::Met => margin,
+                        not => format!("{margin} {}", not.words()),
+                    }
                 });
                 row(&at, &cells.collect::<Vec<_>>());
             }
@@ -244,9 +272,9 @@ fn tell_map(job: &Job, one: &Analysed, map: &Mapped, to: Voice) {
     let pump = &job.pumps[one.pump];
     let [down, across] = &map.sweeps;
     let all = map.cells.iter().flatten();
-    let met = all
-        .clone()
-        .filter(|cell| cell.as_ref().is_ok_and(|verdicts| verdicts.iter().all(Verdict::conforms)));
+    let met = all.clone().filter(|cell| {
+        cell.as_ref().is_ok_and(|verdicts| verdicts.iter().all(|verdict| verdict.conforms()))
+    });
     out!(
         to,
         "  {} against {}: every requirement of {} met at {} of {} pairs of values (sheet Map)",
@@ -264,8 +292,15 @@ mod tests {
 
     #[test]
     fn a_draw_that_misses_is_never_rounded_away() {
-        assert_eq!(conforms(1.0, 9), "; none of 9 draws misses its limits");
-        assert_eq!(conforms(0.0, 9), "; all of 9 draws miss its limits");
+        // By hand: 3 / 9 is a third, 3 / 160,000 is 0.001875 %; rounded up to two digits.
+        assert_eq!(
+            conforms(1.0, 9),
+            "; none of 9 draws misses its limits: chance of a miss below 34 %"
+        );
+        assert_eq!(
+            conforms(0.0, 160_000),
+            "; all of 160000 draws miss its limits: chance of conformity below 0.0019 %"
+        );
         let one_in_4_000_000 = conforms(0.999_999_75, 4_000_000);
         assert_eq!(one_in_4_000_000, "; conforms with probability 0.99999");
         assert_eq!(conforms(0.5, 9), "; conforms with probability 0.50000");

@@ -4,17 +4,17 @@ use toml::Spanned;
 
 use super::file::CorrelationFile;
 use super::{Names, Reader};
-use crate::model::{Correlation, Term};
+use crate::model::{Correlation, Derived, Term};
 use crate::stack;
 
 impl Reader<'_> {
     pub(super) fn correlations(
         &mut self,
         raw: &[Spanned<CorrelationFile>],
-        names: &Names,
+        (names, derived): (&Names, &[Derived]),
     ) -> Option<Vec<Correlation>> {
         let found: Vec<Option<Correlation>> =
-            raw.iter().map(|raw| self.correlation(raw.get_ref(), names)).collect();
+            raw.iter().map(|raw| self.correlation(raw.get_ref(), (names, derived))).collect();
         let found: Vec<Correlation> = found.into_iter().collect::<Option<_>>()?;
         for (index, one) in found.iter().enumerate() {
             let [a, b] = one.between;
@@ -48,7 +48,7 @@ impl Reader<'_> {
     pub(super) fn correlation(
         &mut self,
         raw: &CorrelationFile,
-        names: &Names,
+        (names, derived): (&Names, &[Derived]),
     ) -> Option<Correlation> {
         let coefficient = self.bounded(
             &raw.coefficient,
@@ -73,6 +73,18 @@ impl Reader<'_> {
         };
         let (a, b) = (term(first), term(second));
         let between = [a?, b?];
+        let of_derived = |term: Term| {
+            derived.iter().flat_map(|derived| derived.of).any(|at| term == Term::Dimension(at))
+        };
+        if between.into_iter().any(of_derived) {
+            self.add(
+                &raw.between.span(),
+                "a correlation of a dimension that a derived term is worked out of",
+                "dimensions of sums",
+                "state the error that the two share as a part of the plus_minus of each",
+            );
+            return None;
+        }
         match between {
             [Term::Dimension(a), Term::Dimension(b)] | [Term::Thermal(a), Term::Thermal(b)]
                 if a != b => {}

@@ -9,7 +9,7 @@ use crate::decimal::Millionths;
 use crate::length::{Length, LengthError, Tolerance, Unit};
 
 /// Keys of a model file, and those of the tables below them.
-pub(super) const KEYS: [(&str, &[&str]); 11] = [
+pub(super) const KEYS: [(&str, &[&str]); 12] = [
     ("title", &[]),
     ("unit", &[]),
     (
@@ -21,6 +21,8 @@ pub(super) const KEYS: [(&str, &[&str]); 11] = [
             "minus",
             "standard_uncertainty",
             "shape",
+            "top",
+            "cut",
             "degrees_of_freedom",
             "resolution",
             "example",
@@ -58,8 +60,12 @@ pub(super) const KEYS: [(&str, &[&str]); 11] = [
             "cold",
             "running",
             "temperature_plus_minus",
+            "length_degrees_of_freedom",
+            "expansion_degrees_of_freedom",
+            "temperature_degrees_of_freedom",
         ],
     ),
+    ("derived", &["label", "product", "per", "quotient", "times"]),
     ("correlation", &["between", "coefficient"]),
     // Its keys are the names of what is on the drawing.
     ("figures", &[]),
@@ -99,6 +105,8 @@ pub(super) struct ModelFile {
     #[serde(default)]
     pub(super) thermal: BTreeMap<String, Spanned<ThermalFile>>,
     #[serde(default)]
+    pub(super) derived: BTreeMap<String, Spanned<DerivedFile>>,
+    #[serde(default)]
     pub(super) correlation: Vec<Spanned<CorrelationFile>>,
     #[serde(default)]
     pub(super) figures: BTreeMap<String, Spanned<Vec<Spanned<Quantity>>>>,
@@ -121,6 +129,18 @@ pub(super) struct ThermalFile {
     pub(super) cold: Spanned<Quantity>,
     pub(super) running: Spanned<Quantity>,
     pub(super) temperature_plus_minus: Option<Spanned<Quantity>>,
+    pub(super) length_degrees_of_freedom: Option<Spanned<u32>>,
+    pub(super) expansion_degrees_of_freedom: Option<Spanned<u32>>,
+    pub(super) temperature_degrees_of_freedom: Option<Spanned<u32>>,
+}
+
+#[derive(Deserialize)]
+pub(super) struct DerivedFile {
+    pub(super) label: Option<String>,
+    pub(super) product: Option<Spanned<Vec<Spanned<String>>>>,
+    pub(super) per: Option<Spanned<Quantity>>,
+    pub(super) quotient: Option<Spanned<Vec<Spanned<String>>>>,
+    pub(super) times: Option<Spanned<Quantity>>,
 }
 
 #[derive(Deserialize)]
@@ -141,6 +161,8 @@ pub(super) struct DimensionFile {
     pub(super) gauge: Option<Spanned<String>>,
     pub(super) readings: Option<Spanned<String>>,
     pub(super) shape: Option<Spanned<String>>,
+    pub(super) top: Option<Spanned<Quantity>>,
+    pub(super) cut: Option<Spanned<Quantity>>,
     pub(super) degrees_of_freedom: Option<Spanned<u32>>,
     pub(super) resolution: Option<Spanned<Quantity>>,
     pub(super) example: Option<Spanned<Quantity>>,
@@ -217,6 +239,14 @@ impl Quantity {
             Quantity::Whole(n) => Length::parse(&n.to_string(), Some(unit)),
             Quantity::Number(n) => Length::from_number(*n, unit),
             Quantity::Text(text) => Length::parse(text, Some(unit)),
+        }
+    }
+
+    /// Limits of deviation, which may both be on one side.
+    pub(super) fn deviations(&self, unit: Unit) -> Result<Tolerance, LengthError> {
+        match self {
+            Quantity::Text(text) => Tolerance::parse_printed(text, Some(unit)),
+            _ => self.tolerance(unit),
         }
     }
 

@@ -9,18 +9,57 @@ use super::file::{Quantity, ThermalFile};
 use crate::columns::pump_heading as heading;
 use crate::decimal::Millionths;
 use crate::length::{Length, Unit};
-use crate::model::{Material, TEMPERATURE, Thermal, is_temperature, temperature};
+use crate::model::{Material, Scale, TEMPERATURE, Temperature, Thermal, degrees, is_temperature};
 use crate::problem::fix_name;
 
+/// Degrees and their scale.
+fn scaled(quantity: &Spanned<Quantity>) -> Option<(Millionths, Scale)> {
+    match quantity.get_ref() {
+        Quantity::Text(text) => degrees(text, Scale::Celsius),
+        number => Some((number.number()?, Scale::Celsius)),
+    }
+}
+
 impl Reader<'_> {
+    /// An error of a difference of temperatures: five degrees Celsius are nine degrees Fahrenheit.
+    fn difference(&mut self, quantity: &Spanned<Quantity>) -> Option<Millionths> {
+        let read = scaled(quantity).map(|(number, scale)| scale.difference(number));
+        let read = read.filter(|within| (0..=1_000_000_000).contains(&within.raw()));
+        if read.is_none() {
+            let found = format!("`{}`", quantity.get_ref().show());
+            let expected = "a plus/minus that is not negative";
+            self.add(&quantity.span(), found, expected, "correct the value");
+        }
+        read
+    }
+
+    /// Degrees of freedom of length, expansion and temperature difference.
+    fn freedom_of_growth(&mut self, raw: &ThermalFile) -> Option<[Option<u32>; 3]> {
+        let given = [
+            &raw.length_degrees_of_freedom,
+            &raw.expansion_degrees_of_freedom,
+            &raw.temperature_degrees_of_freedom,
+        ];
+        let mut whole = true;
+        for given in given.into_iter().flatten() {
+            if !(1..=1_000_000).contains(given.get_ref()) {
+                whole = false;
+                self.add(
+                    &given.span(),
+                    format!("{} degrees of freedom", given.get_ref()),
+                    "1 to 1000000",
+                    "correct it; a well-known figure has none",
+                );
+            }
+        }
+        whole.then(|| given.map(|given| given.as_ref().map(|given| *given.get_ref())))
+    }
+
     /// A temperature in degrees Celsius that a part of a pump can have.
-    pub(super) fn temperature(&mut self, quantity: &Spanned<Quantity>) -> Option<Millionths> {
-        let read = match quantity.get_ref() {
-            Quantity::Text(text) => temperature(text),
-            number => number.number(),
-        };
+    fn temperature(&mut self, quantity: &Spanned<Quantity>) -> Option<Temperature> {
+        let read = scaled(quantity).map(|(number, scale)| scale.temperature(number));
         let [expected, fix] = match read {
-            Some(degrees) if is_temperature(degrees) => return Some(degrees),
+            Some(read) if is_temperature(read.celsius) => return Some(read),
             Some(_) => ["degrees Celsius from -273 to 1500", "correct the temperature"],
             None => TEMPERATURE,
         };
@@ -98,24 +137,25 @@ impl Reader<'_> {
         }
         let (cold, running) = (self.temperature(&raw.cold), self.temperature(&raw.running));
         let temperature_within = match &raw.temperature_plus_minus {
-            Some(within) => self.bounded(
-                within,
-                |t| (0..=1_000_000_000).contains(&t.raw()),
-                "a plus/minus that is not negative",
-            ),
+            Some(within) => self.difference(within),
             None => Some(Millionths::ZERO),
         };
         let label = raw.label.clone().unwrap_or_else(|| heading(&name));
-        Some(Thermal {
+        let freedom = self.freedom_of_growth(raw);
+        let (cold, running) = (cold?, running?);
+        let mut thermal = Thermal {
             name,
             label,
             length: length?,
             length_within: within?,
             expansion: expansion??,
-            cold: cold?,
-            running: running?,
+            cold: cold.celsius,
+            running: running.celsius,
             temperature_within: temperature_within?,
+            degrees_of_freedom: freedom?,
             material,
-        })
+        };
+        thermal.count_rounding(cold.rounded || running.rounded);
+        Some(thermal)
     }
 }

@@ -10,7 +10,23 @@ use super::{Names, Reader};
 use crate::columns::pump_heading as heading;
 use crate::decimal::Millionths;
 use crate::length::Unit;
-use crate::model::{Form, Requirement, Term, Terms};
+use crate::model::{Derived, Form, Requirement, Term, Terms};
+
+/// A limit; `none` stands for a missing one.
+fn given(limit: &Spanned<Quantity>) -> Option<&Spanned<Quantity>> {
+    Some(limit).filter(|q| !matches!(q.get_ref(), Quantity::Text(text) if text.trim() == "none"))
+}
+
+/// Value of a limit, if there is one; `None` if it cannot be read.
+fn if_given<T>(
+    limit: Option<&Spanned<Quantity>>,
+    read: impl FnOnce(&Spanned<Quantity>) -> Option<T>,
+) -> Option<Option<T>> {
+    match limit {
+        Some(limit) => read(limit).map(Some),
+        None => Some(None),
+    }
+}
 
 impl Reader<'_> {
     pub(super) fn requirement(
@@ -19,7 +35,7 @@ impl Reader<'_> {
         span: &Range<usize>,
         raw: &RequirementFile,
         unit: Unit,
-        names: &Names,
+        (names, derived): (&Names, &[Derived]),
     ) -> Option<Vec<Requirement>> {
         let label = raw.label.clone().unwrap_or_else(|| heading(&name));
         let form = self.form((&name, span), raw, unit, names)?;
@@ -36,8 +52,17 @@ impl Reader<'_> {
             made.push(Requirement {
                 name: if cold { format!("{name}_hot") } else { name },
                 label: format!("{label}, running hot"),
-                form: self.hot(form, raw, unit)?,
+                form: self.hot(form.clone(), raw, unit)?,
             });
+        }
+        if let Err(wrong) = form.check_independent(derived) {
+            self.add(
+                span,
+                wrong.to_string(),
+                "each dimension once, by itself or in a derived term",
+                "measure the two apart, or write the requirement without one of them",
+            );
+            return None;
         }
         for made in &made {
             if let Err(wrong) = made.form.check() {
@@ -66,12 +91,12 @@ impl Reader<'_> {
         unit: Unit,
         names: &Names,
     ) -> Option<Form> {
-        let [low, high] = self.limits(&raw.limits)?;
+        let [low, high] = self.limits(&raw.limits)?.map(given);
         let form = match (&raw.terms, &raw.target, &raw.gasket, &raw.gap, &raw.allowance) {
             (Some(terms), Some(target), None, None, None) => {
                 let terms = self.terms(terms, names);
                 let target = self.length(target, unit);
-                let (lower, upper) = (self.length(low, unit), self.length(high, unit));
+                let [lower, upper] = [low, high].map(|end| if_given(end, |q| self.length(q, unit)));
                 Form::Linear { terms: terms?, target: target?, lower: lower?, upper: upper? }
             }
             (None, None, Some(gasket), Some(gap), Some(allowance)) => {
@@ -81,12 +106,20 @@ impl Reader<'_> {
                 }
                 let gap = self.terms(gap, names);
                 let target = self.number(allowance);
-                let (lower, upper) = (self.number(low), self.number(high));
+                if low.is_none() {
+                    self.add(
+                        &raw.limits.span(),
+                        "a gasket fill without a lower limit",
+                        "the least allowance first: a gasket might be thinner than its gap",
+                        "give it; only the upper limit may be \"none\"",
+                    );
+                }
+                let [lower, upper] = [low, high].map(|end| if_given(end, |q| self.number(q)));
                 Form::GasketFill {
                     gasket: index?,
                     gap: gap?,
                     target: target?,
-                    lower: lower?,
+                    lower: lower??,
                     upper: upper?,
                 }
             }
@@ -169,14 +202,19 @@ impl Reader<'_> {
         if let [low, high] = limits.get_ref().as_slice() {
             return Some([low, high]);
         }
-        self.add(&limits.span(), "not two limits", "[lower, upper]", "give both limits");
+        self.add(
+            &limits.span(),
+            "not two limits",
+            "[lower, upper]",
+            "give both; of a requirement, \"none\" stands for a missing one",
+        );
         None
     }
 
     /// The form with the values for the hot running pump, where the file gives them.
     pub(super) fn hot(&mut self, form: Form, raw: &RequirementFile, unit: Unit) -> Option<Form> {
         let limits = match &raw.hot_limits {
-            Some(limits) => Some(self.limits(limits)?),
+            Some(limits) => Some(self.limits(limits)?.map(given)),
             None => None,
         };
         let (aim, other) = match form {
@@ -194,27 +232,27 @@ impl Reader<'_> {
         }
         match form {
             Form::Linear { terms, target, lower, upper } => {
-                let mut of = |own: Option<&Spanned<Quantity>>, usual| match own {
-                    Some(own) => self.length(own, unit),
+                let mut of = |own, usual| match own {
+                    Some(own) => if_given(own, |q| self.length(q, unit)),
                     None => Some(usual),
                 };
                 Some(Form::Linear {
                     terms,
-                    target: of(aim.as_ref(), target)?,
+                    target: of(aim.as_ref().map(Some), Some(target))??,
                     lower: of(limits.map(|[low, _]| low), lower)?,
                     upper: of(limits.map(|[_, high]| high), upper)?,
                 })
             }
             Form::GasketFill { gasket, gap, target, lower, upper } => {
-                let mut of = |own: Option<&Spanned<Quantity>>, usual| match own {
-                    Some(own) => self.number(own),
+                let mut of = |own, usual| match own {
+                    Some(own) => if_given(own, |q| self.number(q)),
                     None => Some(usual),
                 };
                 Some(Form::GasketFill {
                     gasket,
                     gap,
-                    target: of(aim.as_ref(), target)?,
-                    lower: of(limits.map(|[low, _]| low), lower)?,
+                    target: of(aim.as_ref().map(Some), Some(target))??,
+                    lower: of(limits.and_then(|[low, _]| low).map(Some), Some(lower))??,
                     upper: of(limits.map(|[_, high]| high), upper)?,
                 })
             }

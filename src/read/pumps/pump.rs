@@ -6,7 +6,6 @@ use super::super::stock::THICK;
 use super::super::table::{Heading, TableRow};
 use super::columns::{Columns, ConsumableColumns};
 use crate::day;
-use crate::decimal::Millionths;
 use crate::forecast::Expected;
 use crate::length::{Fine, Length, Unit};
 use crate::model::{Combine, Dimension, Form, Model, Requirement, Term, Thermal};
@@ -17,6 +16,9 @@ use crate::pump::{ConsumableFit, Due, Growth, Measured, Pump};
 use crate::sheet::Cell;
 use crate::stack::{Lack, measured};
 use crate::stock::Code;
+
+/// Share of the standard uncertainty from which terms of the second order are warned of. Our own choice, no source.
+const SECOND_ORDER: f64 = 0.05;
 
 /// Reads one row.
 pub(super) struct PumpReader<'a> {
@@ -110,12 +112,69 @@ impl PumpReader<'_> {
             fits,
             dimensions,
             growths: growths.into_iter().collect::<Option<_>>()?,
+            derived: self.model.derived.clone(),
             correlations: self.model.correlations.clone(),
             requirements: requirements.into_iter().collect::<Option<_>>()?,
             row: line.row.number,
         };
+        self.check_derived(&pump, &expected, problems)?;
         self.ask_about_reach(&pump, &expected, problems);
         Some((pump, expected, places))
+    }
+
+    /// Holds the derived terms against the dimensions that they are worked out of.
+    fn check_derived(
+        &self,
+        pump: &Pump,
+        expected: &[Option<Expected>],
+        problems: &mut Problems,
+    ) -> Option<()> {
+        let mut whole = Some(());
+        for derived in &pump.derived {
+            let place = |at: usize| {
+                let heading = self.columns.dimensions[at].first();
+                heading.map_or(self.line.table.sheet.whole(), |h| self.line.place(h))
+            };
+            let label = |at: usize| &self.model.dimensions[at].label;
+            if let Some(at) = derived.of.into_iter().find(|&at| expected[at].is_some()) {
+                problems.add(Problem::new(
+                    place(at),
+                    format!(
+                        "no reading of `{}`, which {} is worked out of",
+                        label(at),
+                        derived.label
+                    ),
+                    "a reading: a range is planned for in sums of lengths only",
+                    "measure it, or leave this pump out of the plan ahead",
+                ));
+                whole = None;
+                continue;
+            }
+            let [_, second] = derived.of;
+            match crate::pump::second_order(derived, &pump.dimensions) {
+                None => {
+                    problems.add(Problem::new(
+                        place(second),
+                        format!("`{}`, which may be zero within its plus/minus", label(second)),
+                        format!("a length clear of zero: {} is divided by it", derived.label),
+                        "measure again, or give it a smaller plus/minus",
+                    ));
+                    whole = None;
+                }
+                Some(more) if more > SECOND_ORDER => problems.warn(Problem::new(
+                    place(derived.of[0]),
+                    format!(
+                        "{} is far from linear within the uncertainty of its dimensions: terms of the second order raise its standard uncertainty by {:.0} %",
+                        derived.label,
+                        100.0 * more
+                    ),
+                    "at most 5 % (JCGM 100, 5.1.2)",
+                    "measure its dimensions better, or rely on the Monte Carlo figures of `gapwright stack`",
+                )),
+                Some(_) => {}
+            }
+        }
+        whole
     }
 
     /// Warns of readings that need more than pieces of ten millimetres in every place: mostly thou in a column of
@@ -144,6 +203,10 @@ impl PumpReader<'_> {
                         reach = reach + (*sensitivity * (THICK * most)).abs();
                     }
                     Term::Thermal(_) => {}
+                    Term::Derived(_) => {
+                        let known = pump.estimate(*term).map_or(Length::ZERO, |known| known.value);
+                        value = value + *sensitivity * known;
+                    }
                 }
             }
             let Some((_, at)) = largest.filter(|_| reach > Fine::ZERO && value.abs() > reach)
@@ -362,16 +425,18 @@ impl PumpReader<'_> {
                 None => whole = false,
             }
         }
+        let mut rounded = false;
         for (index, side) in [(1, &mut thermal.cold), (2, &mut thermal.running)] {
             let Some(heading) = own(index) else { continue };
             match line.temperature(heading, problems) {
-                Some(temperature) if crate::model::is_temperature(temperature) => {
-                    *side = temperature;
+                Some(temperature) if crate::model::is_temperature(temperature.celsius) => {
+                    *side = temperature.celsius;
+                    rounded |= temperature.rounded;
                 }
                 Some(temperature) => {
                     problems.add(Problem::new(
                         line.place(heading),
-                        format!("the temperature {temperature}"),
+                        format!("the temperature {} degC", temperature.celsius),
                         "degrees Celsius from -273 to 1500",
                         "correct the temperature",
                     ));
@@ -380,6 +445,7 @@ impl PumpReader<'_> {
                 None => whole = false,
             }
         }
+        thermal.count_rounding(rounded);
         whole.then(|| Growth::of(thermal))
     }
 
@@ -395,25 +461,23 @@ impl PumpReader<'_> {
         let mut whole = true;
         let form = match &requirement.form {
             Form::Linear { terms, target, lower, upper } => {
-                let mut side = |index: usize, usual: Length| match own(index) {
-                    None => usual,
-                    Some(heading) => line.length(heading, problems).unwrap_or_else(|| {
-                        whole = false;
-                        usual
-                    }),
+                let mut side = |index: usize| {
+                    let given = line.length(own(index)?, problems);
+                    whole &= given.is_some();
+                    given
                 };
-                let (target, lower, upper) = (side(0, *target), side(1, *lower), side(2, *upper));
+                let target = side(0).unwrap_or(*target);
+                let (lower, upper) = (side(1).or(*lower), side(2).or(*upper));
                 Form::Linear { terms: terms.clone(), target, lower, upper }
             }
             Form::GasketFill { gasket, gap, target, lower, upper } => {
-                let mut side = |index: usize, usual: Millionths| match own(index) {
-                    None => usual,
-                    Some(heading) => line.share(heading, problems).unwrap_or_else(|| {
-                        whole = false;
-                        usual
-                    }),
+                let mut side = |index: usize| {
+                    let given = line.share(own(index)?, problems);
+                    whole &= given.is_some();
+                    given
                 };
-                let (target, lower, upper) = (side(0, *target), side(1, *lower), side(2, *upper));
+                let (target, lower) = (side(0).unwrap_or(*target), side(1).unwrap_or(*lower));
+                let upper = side(2).or(*upper);
                 Form::GasketFill { gasket: *gasket, gap: gap.clone(), target, lower, upper }
             }
         };
@@ -442,8 +506,9 @@ impl PumpReader<'_> {
 fn figures(form: &Form, unit: Unit) -> String {
     match form {
         Form::Linear { target, lower, upper, .. } => {
-            let [target, lower, upper] = [target, lower, upper].map(|l| l.show(unit));
-            format!(": target {target}, min {lower}, max {upper} {unit}")
+            let [lower, upper] =
+                [lower, upper].map(|l| l.map_or_else(|| "none".into(), |l| l.show(unit)));
+            format!(": target {}, min {lower}, max {upper} {unit}", target.show(unit))
         }
         Form::GasketFill { .. } => String::new(),
     }

@@ -331,7 +331,8 @@ fn add_up(sum: &Sum, sources: &[[f64; BLOCK]], product: &mut [f64; BLOCK], out: 
     out.fill(sum.constant);
     for term in &sum.terms {
         let factor = term.factor;
-        if let [source] = term.of[..] {
+        if let ([source], []) = (&term.of[..], &term.over[..]) {
+            let source = *source;
             for (y, x) in out.iter_mut().zip(&sources[source]) {
                 *y += factor * x;
             }
@@ -341,6 +342,13 @@ fn add_up(sum: &Sum, sources: &[[f64; BLOCK]], product: &mut [f64; BLOCK], out: 
         for source in &term.of {
             for (product, x) in product.iter_mut().zip(&sources[*source]) {
                 *product *= x;
+            }
+        }
+        if let [first, others @ ..] = &term.over[..] {
+            // Few sources divide: their sum is made anew for each draw.
+            for (at, product) in product.iter_mut().enumerate() {
+                let others: f64 = others.iter().map(|source| sources[*source][at]).sum();
+                *product /= sources[*first][at] + others;
             }
         }
         for (y, product) in out.iter_mut().zip(product.iter()) {

@@ -15,6 +15,20 @@ pub enum Law {
         /// Half-width.
         half: f64,
     },
+    /// Trapezoid: the sum of two rectangular distributions of `(1 + top) / 2` and `(1 - top) / 2` of the width (6.4.4).
+    Trapezoid {
+        /// Half-width of the base.
+        half: f64,
+        /// Ratio of the top to the base, 0 to 1.
+        top: f64,
+    },
+    /// Normal, cut off at `half` either way.
+    TruncatedNormal {
+        /// Half-width.
+        half: f64,
+        /// Half-width in standard deviations of the whole distribution, above 0.
+        cut: f64,
+    },
     /// Normal (6.4.7).
     Normal {
         /// Standard deviation.
@@ -50,6 +64,8 @@ impl Law {
             Law::Triangular { half } => Law::Triangular { half: half * by },
             Law::Normal { sd } => Law::Normal { sd: sd * by },
             Law::UShaped { half } => Law::UShaped { half: half * by },
+            Law::Trapezoid { half, top } => Law::Trapezoid { half: half * by, top },
+            Law::TruncatedNormal { half, cut } => Law::TruncatedNormal { half: half * by, cut },
             Law::Student { scale, dof } => Law::Student { scale: scale * by, dof },
             Law::CurvilinearTrapezoid { half, inexact } => {
                 Law::CurvilinearTrapezoid { half: half * by, inexact: inexact * by }
@@ -73,6 +89,11 @@ impl Law {
             Law::Rectangular { half } => half / 3.0_f64.sqrt(),
             Law::Triangular { half } => half / 6.0_f64.sqrt(),
             Law::UShaped { half } => half / 2.0_f64.sqrt(),
+            Law::Trapezoid { half, top } => half * ((1.0 + top * top) / 6.0).sqrt(),
+            Law::TruncatedNormal { half, cut } => {
+                let density = libm::exp(-cut * cut / 2.0) / (2.0 * std::f64::consts::PI).sqrt();
+                half / cut * (1.0 - 2.0 * cut * density / within(cut)).sqrt()
+            }
             Law::Normal { sd } => sd,
             Law::Student { scale, dof } if dof > 2 => {
                 let dof = f64::from(dof);
@@ -91,6 +112,8 @@ impl Law {
             Law::Rectangular { half }
             | Law::Triangular { half }
             | Law::UShaped { half }
+            | Law::Trapezoid { half, .. }
+            | Law::TruncatedNormal { half, .. }
             | Law::CurvilinearTrapezoid { half, .. } => half,
             Law::Normal { sd } => sd,
             Law::Student { scale, .. } => scale,
@@ -103,8 +126,15 @@ impl Law {
         let rest = match self {
             Law::Student { dof, .. } => dof > 0,
             Law::CurvilinearTrapezoid { half, inexact } => (0.0..=half).contains(&inexact),
+            Law::Trapezoid { top, .. } => (0.0..=1.0).contains(&top),
+            Law::TruncatedNormal { cut, .. } => cut.is_finite() && cut > 0.0,
             _ => true,
         };
         scale.is_finite() && scale >= 0.0 && rest
     }
+}
+
+/// Probability of a normal distribution within so many standard deviations either way.
+pub(super) fn within(deviations: f64) -> f64 {
+    libm::erf(deviations / std::f64::consts::SQRT_2)
 }

@@ -11,7 +11,7 @@
 use chacha20::ChaCha8Rng;
 use chacha20::rand_core::Rng;
 
-use super::law::Law;
+use super::law::{Law, within};
 use super::normal::{BLOCK, normal, polynomial};
 
 /// Buffers for random bytes and half-made draws.
@@ -55,6 +55,20 @@ pub(super) fn fill(
         }
         Law::UShaped { half } => {
             uniform(rng, &mut scratch.bytes, out, |q| mean + half * sine(q));
+        }
+        Law::Trapezoid { half, top } => {
+            uniform(rng, &mut scratch.bytes, out, |q| mean + half * (1.0 + top) * q);
+            let other = &mut scratch.other[..out.len()];
+            uniform(rng, &mut scratch.bytes, other, |q| half * (1.0 - top) * q);
+            for (x, other) in out.iter_mut().zip(other) {
+                *x += *other;
+            }
+        }
+        Law::TruncatedNormal { half, cut } => {
+            // The part of the distribution that is left.
+            let left = within(cut);
+            uniform(rng, &mut scratch.bytes, out, |q| left * q);
+            normal(mean, half / cut, out, &mut scratch.tail, &mut scratch.other);
         }
         Law::Student { scale, dof } => {
             for x in out {

@@ -6,7 +6,7 @@ use super::AsBuilt;
 use crate::length::{Fine, Unit};
 use crate::model::Form;
 use crate::recheck::{Checked, Compared, Of};
-use crate::stack::Verdict;
+use crate::stack::{Judgement, Verdict};
 use crate::words::recheck::what;
 use crate::write::page::{Page, Written};
 use crate::write::style::{Styles, tall};
@@ -33,8 +33,8 @@ fn columns(styles: &Styles) -> [Col<'_>; 13] {
     let compared = move |line: &ReadingRow<'_>, of: fn(&Compared) -> Option<Fine>| {
         length(line, line.compared.and_then(of))
     };
-    let limit = move |line: &ReadingRow<'_>, of: fn(&Verdict) -> Fine| {
-        length(line, line.checked.map(|checked| of(&checked.verdict)))
+    let limit = move |line: &ReadingRow<'_>, of: fn(&Verdict) -> Option<Fine>| {
+        length(line, line.checked.and_then(|checked| of(&checked.verdict)))
     };
     let normalised = |line: &ReadingRow<'_>| match line.compared.and_then(Compared::normalised) {
         // Two places are enough to read; agreement itself is judged on the whole number.
@@ -88,7 +88,7 @@ pub(super) fn sheet(built: &AsBuilt<'_>, styles: &Styles) -> Written<Worksheet> 
             if compared.is_none() && checked.is_none() {
                 continue;
             }
-            let met = checked.map(|checked| checked.verdict.conforms());
+            let judged = checked.map(|checked| checked.verdict.judgement());
             let read = match form {
                 Some(Form::GasketFill { gasket, .. }) => {
                     Some(record.packs.get(*gasket).is_some_and(Option::is_some))
@@ -101,7 +101,7 @@ pub(super) fn sheet(built: &AsBuilt<'_>, styles: &Styles) -> Written<Worksheet> 
                 unit: job.model_of(pump).unit,
                 compared,
                 checked,
-                standing: standing(compared, met, read),
+                standing: standing(compared, judged, read),
             };
             page.high(tall(line.what, 30))?;
             page.put(&columns, &line)?;
@@ -121,15 +121,17 @@ fn rounded(value: f64) -> f64 {
 /// How a reading stands; `read` of a gasket's free thickness, which is read as its pack or not at all.
 fn standing(
     compared: Option<&Compared>,
-    met: Option<bool>,
+    judged: Option<Judgement>,
     read: Option<bool>,
 ) -> (&'static str, bool) {
+    use Judgement::{Met, NotMet, NotProven};
     let agrees = compared.map(Compared::agrees);
-    match (agrees, met) {
-        (Some(false), Some(false)) => ("beyond, and NOT MET", true),
+    match (agrees, judged) {
+        (Some(false), Some(NotMet)) => ("beyond, and NOT MET", true),
+        (Some(false), Some(NotProven)) => ("beyond, and NOT PROVEN", true),
         (Some(false), _) => ("beyond what was predicted", true),
-        (_, Some(false)) => ("NOT MET", true),
-        (Some(true), Some(true)) => ("agrees, met", false),
+        (_, Some(judged @ (NotMet | NotProven))) => (judged.words(), true),
+        (Some(true), Some(Met)) => ("agrees, met", false),
         (Some(true), None) => ("agrees", false),
         (None, _) => match read {
             None => ("not read; met as predicted", false),

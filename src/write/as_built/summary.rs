@@ -7,7 +7,8 @@ use crate::length::Fine;
 use crate::model::Form;
 use crate::pump::Pump;
 use crate::recheck::{Decision, Record};
-use crate::words::recheck::{decision, is_accepted_unmeasured, keeps_open, to_do};
+use crate::words::NOT_FIT;
+use crate::words::recheck::{decision, is_accepted_unmeasured, keeps_open, not_met, to_do};
 use crate::write::between::{self, share};
 use crate::write::page::{Page, Written};
 use crate::write::picture::{Figures, mark};
@@ -40,10 +41,14 @@ pub(super) fn sheet(built: &AsBuilt<'_>, styles: &Styles) -> Written<Worksheet> 
     for (pump, record) in job.pumps.iter().zip(records) {
         let (decided, least) = match is_accepted_unmeasured(job, pump, record) {
             true => ("accept; packs not all measured", 32.0),
-            false => (decision(&record.decision), 20.0),
+            false => (decision(record), 20.0),
         };
         let said = match &record.decision {
-            Decision::Look(_) | Decision::Swap(_) => "See To do.".to_string(),
+            Decision::Look(_) => {
+                let not_met = not_met(job, pump, record);
+                not_met.into_iter().chain(["See To do.".to_string()]).collect::<Vec<_>>().join(" ")
+            }
+            Decision::Swap(_) => "See To do.".to_string(),
             _ => to_do(job, pump, record).join(" "),
         };
         page.high(tall(&said, 58).max(least))?;
@@ -94,15 +99,17 @@ fn columns(styles: &Styles) -> [Col<'_>; 9] {
 
 fn counts(page: &mut Page<'_>, records: &[Record]) -> Written {
     type Is = fn(&Decision) -> bool;
+    let [no_swap, no_kit] = ["no swap puts it right", "without a kit in the plan"]
+        .map(|why| format!("{NOT_FIT}: {why}"));
     let groups: [(&str, Is); 6] = [
         ("accepted as found", |d| matches!(d, Decision::Accept)),
         ("to be looked into before any piece is moved", |d| matches!(d, Decision::Look(_))),
         ("put right by a swap, then rechecked", |d| matches!(d, Decision::Swap(_))),
-        ("NOT FIT TO ASSEMBLE: no swap puts it right", |d| matches!(d, Decision::NoSwap(_))),
+        (&no_swap, |d| matches!(d, Decision::NoSwap(_))),
         ("recheck missing, or not read yet", |d| {
             matches!(d, Decision::Incomplete(_) | Decision::NotRead)
         }),
-        ("NOT FIT TO ASSEMBLE: without a kit in the plan", |d| matches!(d, Decision::NotKitted)),
+        (&no_kit, |d| matches!(d, Decision::NotKitted)),
     ];
     let Styles { count, text, .. } = page.styles;
     for (label, is) in groups {
@@ -130,7 +137,7 @@ fn pictures(page: &mut Page<'_>, built: &AsBuilt<'_>) -> Written {
             // A reading of one that is asked running is cold: the verdict has it moved to running.
             let moved = v.value - Fine::from(compared.found.last().value);
             let [found, predicted] = [v.value, compared.predicted + moved]
-                .map(|value| remark.of(share(value, v.lower, v.upper)));
+                .map(|value| share(value, v).and_then(|at| remark.of(at)));
             [remark.of(name), found, predicted, remark.of(0.0), remark.of(100.0)]
         })
     });

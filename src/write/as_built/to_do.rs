@@ -43,7 +43,7 @@ pub(super) fn sheet(built: &AsBuilt<'_>, styles: &Styles) -> Written<Worksheet> 
         if silent || !keeps_open(&record.decision) {
             continue;
         }
-        let (mut tag, mut decided) = (pump.tag.as_str(), decision(&record.decision));
+        let (mut tag, mut decided) = (pump.tag.as_str(), decision(record));
         for (kind, step) in work(job, pump, record) {
             let step = match kind {
                 Kind::Caution => format!("\u{26a0} {step}"),

@@ -3,23 +3,29 @@
 use crate::decimal::Millionths;
 use crate::length::{Fine, Length, Unit};
 use crate::model::{Form, Term, Terms};
+use crate::recheck::shared;
 use crate::stack::{Stack, worst_case};
 
 /// The cold readings with which a requirement that is asked hot lies within its limits.
 #[derive(Debug, PartialEq, Eq)]
 pub(super) enum Window {
-    Between(Length, Length),
+    Between([Option<Length>; 2]),
     /// The growth is known less well than the limits are wide.
     Empty,
 }
 
 impl Window {
+    fn of([low, high]: [Option<Length>; 2]) -> Window {
+        match low.zip(high) {
+            Some((low, high)) if low > high => Window::Empty,
+            _ => Window::Between([low, high]),
+        }
+    }
+
     /// The readings that lie in both.
     pub(super) fn both(self, other: Window) -> Window {
         match (self, other) {
-            (Window::Between(a, b), Window::Between(c, d)) if a.max(c) <= b.min(d) => {
-                Window::Between(a.max(c), b.min(d))
-            }
+            (Window::Between(one), Window::Between(other)) => Window::of(shared(one, other)),
             _ => Window::Empty,
         }
     }
@@ -38,21 +44,17 @@ pub(super) fn cold_window(form: &Form, parts: &Stack, unit: Unit) -> Option<Wind
         return None;
     }
     let growth = worst_case(&growth, parts);
-    let low = Fine::from(*lower) - growth.nominal + growth.below;
-    let high = Fine::from(*upper) - growth.nominal - growth.above;
-    let [low, high] = inwards([low, high], unit)?;
-    Some(match low <= high {
-        true => Window::Between(low, high),
-        false => Window::Empty,
-    })
+    let low = lower.map(|lower| Fine::from(lower) - growth.nominal + growth.below);
+    let high = upper.map(|upper| Fine::from(upper) - growth.nominal - growth.above);
+    Some(Window::of(inwards([low, high], unit)))
 }
 
-/// Cut inwards to a tenth of the places that the trade writes.
-pub(super) fn inwards([low, high]: [Fine; 2], unit: Unit) -> Option<[Length; 2]> {
+/// Cut inwards to a tenth of the places that the trade writes; an end beyond any length is missing.
+pub(super) fn inwards([low, high]: [Option<Fine>; 2], unit: Unit) -> [Option<Length>; 2] {
     let step = unit.ticks() / 10_i64.pow(unit.places() + 1);
     let whole = 1_000_000 * i128::from(step);
     let length = |steps: i128| Some(Length::from_ticks(i64::try_from(steps).ok()? * step));
-    let low = length(-(-low.raw()).div_euclid(whole))?;
-    let high = length(high.raw().div_euclid(whole))?;
-    Some([low, high])
+    let low = low.and_then(|low| length(-(-low.raw()).div_euclid(whole)));
+    let high = high.and_then(|high| length(high.raw().div_euclid(whole)));
+    [low, high]
 }

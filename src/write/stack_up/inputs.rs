@@ -5,10 +5,10 @@ use rust_xlsxwriter::{DataValidation, DataValidationRule, Worksheet};
 use super::super::page::{Page, Written};
 use super::super::style::{Styles, lines};
 use super::super::table::{Cell, Cells, Value, over};
+use super::worked_out::thermal;
 use super::{Subject, cell, factor_of_readings};
 use crate::length::{Length, Tolerance, Uncertainty, Unit};
-use crate::model::{Combine, Correlation, Shape, Term};
-use crate::pump::Growth;
+use crate::model::{Combine, Correlation, DerivedRule, Shape, Term};
 use crate::stack::{Alike, Contributor, Evaluation, SharedError, Stack};
 use crate::stock::Lot;
 
@@ -68,13 +68,16 @@ impl Inputs {
         let last = self.first + count.saturating_sub(1);
         let column = |column: u16| format!("{}:{}", cell(self.first, column), cell(last, column));
         let below = |range: String| format!("MIN({range})<0");
-        let mut tests = vec![
-            below(column(COUNT)),
-            below(column(MINUS)),
-            below(column(PLUS)),
-            below(column(STANDARD)),
-            "coverage_factor<=0".to_string(),
-        ];
+        let mut tests = vec![below(column(COUNT))];
+        match self.parts.iter().all(|part| part.tolerance.holds_stated()) {
+            true => tests.extend([MINUS, PLUS].map(|side| below(column(side)))),
+            // Where the limits of one lie on one side, no width may be below zero.
+            false => {
+                let width = |row: u32| format!("{}+{}<0", cell(row, MINUS), cell(row, PLUS));
+                tests.extend((self.first..=last).map(width));
+            }
+        }
+        tests.extend([below(column(STANDARD)), "coverage_factor<=0".to_string()]);
         tests.extend(self.pairs.iter().map(|(_, _, r)| format!("ABS({r})>1")));
         tests.join(",")
     }
@@ -95,6 +98,12 @@ impl Inputs {
         if several {
             page.cells(of_one, OF_ONE.map(|head| styles.head.of(head)))?;
         }
+        // Behind the last of those.
+        let number = of_one + 4;
+        if parts.iter().any(|part| part.shape().and_then(Shape::number).is_some()) {
+            let head = "Top of a trapezoid / cut of a normal (standard deviations)";
+            page.cells(number, [styles.head.of(head)])?;
+        }
         page.high(46.0)?;
         page.heads(&HEADS)?;
         let first = page.row;
@@ -108,7 +117,8 @@ impl Inputs {
             }
             let row = page.row;
             page.high(15.5 * lines(&[(from, FROM_WIDTH)], [1, 8]))?;
-            ContributorRow { row, of_one, grows_at, part, unit, styles }.write(page, lot)?;
+            ContributorRow { row, of_one, number, first, grows_at, part, unit, styles }
+                .write(page, lot)?;
             page.behind(FROM, [styles.wrapped.of(from)])?;
         }
         if !growths.is_empty() {
@@ -203,24 +213,28 @@ fn allow(
 }
 
 /// One contributor.
-struct ContributorRow<'a> {
+pub(super) struct ContributorRow<'a> {
     row: u32,
     /// The first column of what one reading may be off.
     of_one: u16,
+    /// The column of the number that its shape needs, where it needs one.
+    number: u16,
+    /// The row of the first contributor.
+    pub(super) first: u32,
     /// The row of lengths and temperatures, where it grows.
-    grows_at: u32,
-    part: &'a Contributor,
-    unit: Unit,
-    styles: &'a Styles,
+    pub(super) grows_at: u32,
+    pub(super) part: &'a Contributor,
+    pub(super) unit: Unit,
+    pub(super) styles: &'a Styles,
 }
 
 impl<'a> ContributorRow<'a> {
-    fn at(&self, column: u16) -> String {
+    pub(super) fn at(&self, column: u16) -> String {
         cell(self.row, column)
     }
 
     /// A length that follows from other cells.
-    fn follows(&self, formula: &str, value: f64) -> Cell<'a> {
+    pub(super) fn follows(&self, formula: &str, value: f64) -> Cell<'a> {
         self.styles.length(self.unit).owned(Value::formula(formula, value))
     }
 
@@ -239,14 +253,22 @@ impl<'a> ContributorRow<'a> {
         };
         let known_by = match &part.evaluation {
             Evaluation::Within(shape) | Evaluation::Repeated { shape: Some(shape), .. } => {
-                entry.of(shape.word())
+                match shape.number() {
+                    Some(_) => text.of(shape.word()),
+                    None => entry.of(shape.word()),
+                }
             }
             Evaluation::Standard | Evaluation::Repeated { shape: None, .. } => text.of("stated"),
             Evaluation::Readings { .. } => text.of("readings"),
             Evaluation::Growth(_) => text.of("growth"),
+            Evaluation::Derived(derivation) => text.of(match derivation.rule {
+                DerivedRule::Product { .. } => "product",
+                DerivedRule::Quotient { .. } => "quotient",
+            }),
         };
         let [nominal, minus, plus, standard] = match &part.evaluation {
             Evaluation::Growth(growth) => self.growth(growth),
+            Evaluation::Derived(derivation) => self.derived(derivation),
             _ => {
                 let [minus, plus] = self.tolerance();
                 [self.nominal(), minus, plus, self.standard()]
@@ -273,13 +295,18 @@ impl<'a> ContributorRow<'a> {
             Evaluation::Repeated { each, shape, standard, .. } => {
                 page.behind(self.of_one, self.one_reading(*each, *shape, *standard))?;
             }
-            Evaluation::Within(_) | Evaluation::Standard | Evaluation::Growth(_) => {}
+            Evaluation::Within(_)
+            | Evaluation::Standard
+            | Evaluation::Growth(_)
+            | Evaluation::Derived(_) => {}
+        }
+        if let Some(number) = part.shape().and_then(Shape::number) {
+            page.behind(self.number, [self.styles.number_entry().owned(number.to_f64())])?;
         }
         Ok(())
     }
 
-    /// What one of several readings may be off: minus, plus and standard uncertainty, of which one follows from the
-    /// other.
+    /// Error of one of several readings: minus, plus and standard uncertainty, of which one follows from the other.
     fn one_reading(
         &self,
         each: Tolerance,
@@ -312,7 +339,18 @@ impl<'a> ContributorRow<'a> {
 
     /// The standard uncertainty of a tolerance by its shape.
     fn within_shape(&self, [minus, plus]: [String; 2]) -> String {
-        let shape = self.at(KNOWN_BY);
+        let (shape, number) = (self.at(KNOWN_BY), self.at(self.number));
+        match self.part.shape() {
+            Some(Shape::Trapezoid { .. }) => {
+                return format!("({minus}+{plus})/2*SQRT((1+{number}^2)/6)");
+            }
+            Some(Shape::TruncatedNormal { .. }) => {
+                return format!(
+                    "({minus}+{plus})/2/{number}*SQRT(1-2*{number}*NORM.S.DIST({number},FALSE)/(2*NORM.S.DIST({number},TRUE)-1))"
+                );
+            }
+            _ => {}
+        }
         format!(
             "({minus}+{plus})/2/SQRT(IF({shape}=\"triangular\",6,IF({shape}=\"normal\",4,IF({shape}=\"u-shaped\",2,3))))"
         )
@@ -332,15 +370,21 @@ impl<'a> ContributorRow<'a> {
         let is_repeated = matches!(part.evaluation, Evaluation::Repeated { .. });
         let shape_of_one = matches!(part.evaluation, Evaluation::Repeated { shape: Some(_), .. });
         let is_read = matches!(part.evaluation, Evaluation::Readings { .. });
-        if is_within || shape_of_one {
+        match part.shape() {
+            Some(Shape::Trapezoid { .. }) => within(sheet, (row, self.number), [0.0, 1.0])?,
+            Some(Shape::TruncatedNormal { .. }) => within(sheet, (row, self.number), [0.5, 6.0])?,
+            _ => {}
+        }
+        let has_number = part.shape().and_then(Shape::number).is_some();
+        if (is_within || shape_of_one) && !has_number {
             let words = [Shape::Rectangular, Shape::Triangular, Shape::Normal, Shape::UShaped];
             let list = DataValidation::new().allow_list_strings(&words.map(Shape::word))?;
             sheet.add_data_validation(row, KNOWN_BY, row, KNOWN_BY, &list)?;
         }
         let least = [
             (COUNT, 0.0, part.item.is_some()),
-            (MINUS, 0.0, is_within),
-            (PLUS, 0.0, is_within),
+            (MINUS, 0.0, is_within && part.tolerance.holds_stated()),
+            (PLUS, 0.0, is_within && part.tolerance.holds_stated()),
             (STANDARD, 0.0, matches!(part.evaluation, Evaluation::Standard)),
             (self.of_one, 0.0, shape_of_one),
             (self.of_one + 1, 0.0, shape_of_one),
@@ -360,7 +404,10 @@ impl<'a> ContributorRow<'a> {
             Evaluation::Readings { combine, .. } | Evaluation::Repeated { combine, .. } => {
                 Some(combine).filter(|_| self.part.readings.len() > 1)
             }
-            Evaluation::Within(_) | Evaluation::Standard | Evaluation::Growth(_) => None,
+            Evaluation::Within(_)
+            | Evaluation::Standard
+            | Evaluation::Growth(_)
+            | Evaluation::Derived(_) => None,
         }
     }
 
@@ -400,7 +447,7 @@ impl<'a> ContributorRow<'a> {
         let of_one = |at: u16| self.at(self.of_one + at);
         let extent = self.extent(&factor_of_readings(&self.at(FREEDOM)), &self.at(STANDARD));
         let (of_one, extent) = match &part.evaluation {
-            Evaluation::Within(_) | Evaluation::Growth(_) => {
+            Evaluation::Within(_) | Evaluation::Growth(_) | Evaluation::Derived(_) => {
                 return sides.map(|value| self.entry(value));
             }
             Evaluation::Standard => return sides.map(|value| self.follows(&extent, value)),
@@ -431,35 +478,6 @@ impl<'a> ContributorRow<'a> {
         [minus, plus]
     }
 
-    /// Its growth out of the cells of another row: nominal value, minus, plus, standard uncertainty.
-    fn growth(&self, growth: &Growth) -> [Cell<'a>; 4] {
-        let unit = self.unit;
-        let [l, dl] = LENGTH.map(|column| cell(self.grows_at, column));
-        let [a, da] = EXPANSION.map(|column| cell(self.grows_at, column));
-        let [cold, hot] = TEMPERATURES.map(|column| cell(self.grows_at, column));
-        let dt = cell(self.grows_at, DIFFERENCE);
-        let warmer = format!("({hot}-{cold})");
-        let ticks = unit.ticks();
-        let nominal = format!("ROUND({l}*{a}*{warmer}/1000000*{ticks},0)/{ticks}");
-        // The furthest product of ends from the value as rounded, up to a tick.
-        let most = format!("({l}+{dl})*({a}+{da})*(ABS({warmer})+{dt})/1000000");
-        let least = format!(
-            "IF(ABS({warmer})<{dt},({l}+{dl})*({a}+{da}),({l}-{dl})*({a}-{da}))*(ABS({warmer})-{dt})/1000000"
-        );
-        let value = format!("ABS({})", self.at(NOMINAL));
-        let furthest = format!("MAX({most}-{value},{value}-{least})");
-        let side = format!("-INT(-ROUND({furthest}*{ticks},4))/{ticks}");
-        let standard = format!(
-            "SQRT((({dl}*{a}*{warmer})^2+({l}*{da}*{warmer})^2+({l}*{a}*{dt})^2)/3)/1000000"
-        );
-        [
-            self.follows(&nominal, growth.value.to_f64(unit)),
-            self.follows(&side, growth.tolerance.minus.to_f64(unit)),
-            self.follows(&side, growth.tolerance.plus.to_f64(unit)),
-            self.follows(&standard, growth.standard.to_f64(unit)),
-        ]
-    }
-
     fn standard(&self) -> Cell<'a> {
         let value = self.part.standard_uncertainty.to_f64(self.unit);
         match &self.part.evaluation {
@@ -476,7 +494,9 @@ impl<'a> ContributorRow<'a> {
                 self.follows(&format!("SQRT({one}^2+{})", self.scatter()), value)
             }
             Evaluation::Repeated { .. } => self.follows(&self.at(self.of_one + 2), value),
-            Evaluation::Standard | Evaluation::Growth(_) => self.entry(value),
+            Evaluation::Standard | Evaluation::Growth(_) | Evaluation::Derived(_) => {
+                self.entry(value)
+            }
         }
     }
 
@@ -497,19 +517,21 @@ impl<'a> ContributorRow<'a> {
                 let read = self.at(self.of_one + 3);
                 let grown = format!("(1+{read}^2/12/({scatter}))");
                 format!(
-                    "IF(STDEV({span})>0,INT((COUNT({span})-1)*{grown}^2*(1+1E-12)),\"infinite\")"
+                    "IF(MAX({span})>MIN({span}),INT((COUNT({span})-1)*{grown}^2*(1+1E-12)),\"infinite\")"
                 )
             }
             Evaluation::Repeated { combine: Combine::Mean, freedom, .. } => {
                 let one = format!("{}^2", self.at(self.of_one + 2));
                 let own = freedom.map_or(String::new(), |freedom| format!("+({one})^2/{freedom}"));
                 format!(
-                    "IF(STDEV({span})>0,INT(({one}+{scatter})^2/(({scatter})^2/(COUNT({span})-1){own})*(1+1E-12)),{})",
+                    "IF(MAX({span})>MIN({span}),INT(({one}+{scatter})^2/(({scatter})^2/(COUNT({span})-1){own})*(1+1E-9)),{})",
                     self.freedom_of_one()
                 )
             }
             Evaluation::Repeated { .. } => self.freedom_of_one(),
-            Evaluation::Within(_) | Evaluation::Standard | Evaluation::Growth(_) => {
+            Evaluation::Growth(growth) => return self.freedom_of_growth(growth),
+            Evaluation::Derived(derivation) => return self.freedom_of_derived(derivation),
+            Evaluation::Within(_) | Evaluation::Standard => {
                 return match self.part.degrees_of_freedom {
                     Some(freedom) => self.styles.number_entry().owned(freedom),
                     None => self.styles.text.of("infinite"),
@@ -520,41 +542,4 @@ impl<'a> ContributorRow<'a> {
         let result = freedom.map_or("infinite".into(), |freedom| freedom.to_string());
         self.styles.count.of(Value::formula(&formula, result))
     }
-}
-
-/// The columns of what grows.
-const LENGTH: [u16; 2] = [1, 2];
-const EXPANSION: [u16; 2] = [3, 4];
-const TEMPERATURES: [u16; 2] = [5, 6];
-const DIFFERENCE: u16 = 7;
-
-/// Lengths, coefficients and temperatures of what grows, in these columns.
-fn thermal(page: &mut Page<'_>, growths: &[&Growth], unit: Unit) -> Written {
-    let heads = [
-        "Grows when running hot",
-        "Length",
-        "Length plus/minus",
-        "Expansion (1e-6 per K)",
-        "Expansion plus/minus",
-        "Cold (degC)",
-        "Running (degC)",
-        "Difference plus/minus (K)",
-    ];
-    page.high(46.0)?;
-    page.heads(&heads)?;
-    let styles = page.styles;
-    let (length, number) = (styles.length_entry(unit), styles.number_entry());
-    for thermal in growths.iter().map(|growth| &growth.thermal) {
-        page.line([
-            styles.text.of(&thermal.label),
-            length.of(thermal.length.to_f64(unit)),
-            length.of(thermal.length_within.to_f64(unit)),
-            number.of(thermal.expansion.value.to_f64()),
-            number.of(thermal.expansion.within.to_f64()),
-            number.of(thermal.cold.to_f64()),
-            number.of(thermal.running.to_f64()),
-            number.of(thermal.temperature_within.to_f64()),
-        ])?;
-    }
-    Ok(())
 }

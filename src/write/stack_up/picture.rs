@@ -39,6 +39,8 @@ pub(super) struct Picture<'a> {
     pub(super) unit: Unit,
     /// The rows of results that are drawn.
     pub(super) limits: u32,
+    /// Whether there is a lower limit, and an upper one.
+    pub(super) has_limit: [bool; 2],
     pub(super) value: u32,
     pub(super) reaches: [(&'static str, u32); 3],
     /// The contributors, and the columns of how far each moves the value.
@@ -79,7 +81,8 @@ impl Picture<'_> {
         let point = |row: u32, column: u16| {
             ChartRange::new_from_range(self.sheet, row, column, row, column)
         };
-        for (name, column) in [("lower limit", 1), ("upper limit", 2)] {
+        let limits = [("lower limit", 1), ("upper limit", 2)].into_iter().zip(self.has_limit);
+        for ((name, column), _) in limits.filter(|(_, is_there)| *is_there) {
             let line = line(LIMITS, 2.0, ChartLineDashType::Solid);
             chart
                 .add_series()

@@ -14,7 +14,8 @@ use super::{Names, Subject, cell};
 use crate::length::Unit;
 use crate::model::{Form, Requirement};
 use crate::policy::Policy;
-use crate::stack::{Contribution, Contributor, Coverage, Report, report};
+use crate::stack::{Asked, Contribution, Contributor, Coverage, Judgement, Report, judge, report};
+use crate::words;
 
 /// The columns of a line.
 const HEADS: [&str; 15] = [
@@ -36,7 +37,12 @@ const HEADS: [&str; 15] = [
 ];
 /// The column of the link back, right of most titles.
 const BACK: u16 = 5;
-const SENSITIVITY: u16 = 1;
+/// Word for a limit that is not there, and for a margin to it.
+pub(super) const NO_LIMIT: &str = "none";
+/// Word for what no limit holds, and the number that stands for it in formulas.
+const ANY: &str = "any";
+const VAST: &str = "1E+99";
+pub(super) const SENSITIVITY: u16 = 1;
 pub(super) const IN_GAP: u16 = 2;
 pub(super) const AT: [u16; 2] = [3, 4];
 pub(super) const PART: u16 = 5;
@@ -114,6 +120,11 @@ impl<'a> Block<'a> {
         format!("{}:{}", self.line(0, column), self.line(last, column))
     }
 
+    /// Whether the requirement has a limit on a side. One may be typed in where it has none.
+    pub(super) fn has_limit(&self, side: usize) -> bool {
+        self.report.sides[side].has_limit()
+    }
+
     pub(super) fn result(&self, row: Row, side: usize) -> String {
         let column = if side == 0 { 1 } else { 2 };
         cell(self.results + row as u32, column)
@@ -165,9 +176,11 @@ impl<'a> Block<'a> {
         };
         let stated = labels.into_iter().zip(self.requirement.form.stated(unit));
         page.high(30.0)?;
-        page.line(
-            stated.flat_map(|(label, value)| [styles.wrapped.of(label), entry.owned(value)]),
-        )?;
+        let given = |value: Option<f64>| match value {
+            Some(value) => entry.owned(value),
+            None => entry.of(NO_LIMIT),
+        };
+        page.line(stated.flat_map(|(label, value)| [styles.wrapped.of(label), given(value)]))?;
         page.high(62.0)?;
         page.heads(&HEADS)?;
         for (index, line) in self.report.lines.iter().enumerate() {
@@ -175,11 +188,29 @@ impl<'a> Block<'a> {
         }
         page.row = self.results - 1;
         outcomes::write(self, page)?;
+        self.settle(page)?;
         if pictures {
             self.draw(&mut page.sheet)?;
         }
-        page.row = (self.results + Row::Crush as u32 + 1).max(self.results + picture::ROWS);
+        page.row = (self.results + Row::CrushEnds as u32 + 2).max(self.results + picture::ROWS);
         Ok(())
+    }
+
+    /// What would settle a requirement that is not proven as it is written; it does not follow changes.
+    fn settle(&self, page: &mut Page<'_>) -> Written {
+        let policy = self.policy;
+        let judged = judge(&self.requirement.form, &self.subject.stack, policy.guard());
+        if judged.judgement() != Judgement::NotProven {
+            return Ok(());
+        }
+        let asked = Asked {
+            requirements: std::slice::from_ref(self.requirement),
+            guard: policy.guard(),
+            coverage: policy.coverage,
+            unit: self.unit,
+        };
+        let text = words::verdict::settled(&asked, &self.subject.stack);
+        page.text(format!("As written: {text}."), &page.styles.alarm)
     }
 
     /// The cells of a contributor, under [`HEADS`].
@@ -194,8 +225,13 @@ impl<'a> Block<'a> {
         let part = self.part(line);
         let c = |column: u16| self.line(index, column);
         let n = |column: u16| self.input(line, column);
-        let [_, lower, upper] = self.stated_cells();
-        let at = |limit: &str, value: f64| {
+        let [target, lower, upper] = self.stated_cells();
+        let at = |side: usize, limit: &str, value: f64| {
+            // The target weighs the gap where there is no limit.
+            let limit = match self.has_limit(side) {
+                true => limit.to_string(),
+                false => format!("IF(ISNUMBER({limit}),{limit},{target})"),
+            };
             let formula = match self.allowances() {
                 true => format!("{}-(1+{limit})*{}", c(SENSITIVITY), c(IN_GAP)),
                 false => c(SENSITIVITY),
@@ -229,8 +265,8 @@ impl<'a> Block<'a> {
             text.of(&part.label),
             sensitivity(SENSITIVITY, line.sensitivity),
             sensitivity(IN_GAP, line.in_gap),
-            at(&lower, line.at[0]),
-            at(&upper, line.at[1]),
+            at(0, &lower, line.at[0]),
+            at(1, &upper, line.at[1]),
             length.owned(Value::formula(&own, value)),
             length.owned(Value::formula(&moved_down, -line.moves[0])),
             length.owned(Value::formula(&moved_up, line.moves[1])),
@@ -327,19 +363,32 @@ impl<'a> Block<'a> {
         let at = AT.map(|column| self.line(index, column));
         let none_beside = |cross: Option<String>| cross.unwrap_or_else(|| "0".into());
         let margin = [0, 1].map(|side| self.result(Row::MarginWorst, side));
-        let none = |value: Option<f64>| value.map_or("none".into(), |value| value.to_string());
-        let shown = |value: String| format!("IF(ROUND({value},12)<0,\"none\",MAX(0,{value}))");
+        let none = |value: Option<f64>| match value {
+            None => "none".into(),
+            Some(value) if value.is_infinite() => ANY.into(),
+            Some(value) => value.to_string(),
+        };
+        let both = self.has_limit(0) && self.has_limit(1);
+        let shown = |value: String| {
+            let shown = format!("IF(ROUND({value},12)<0,\"none\",MAX(0,{value}))");
+            match both {
+                true => shown,
+                false => format!("IF({value}>={VAST},\"{ANY}\",{shown})"),
+            }
+        };
+        // Nothing holds it towards a side without a limit.
+        let room = |side: usize, formula: String| match self.has_limit(side) {
+            true => formula,
+            false => format!("IF(ISNUMBER({}),{formula},{VAST})", margin[side]),
+        };
         let [minus, plus] = [(0, MINUS), (1, PLUS)].map(|(edge, input)| {
             let other = 1 - edge;
             // Where more of it makes the value larger, its minus hurts below and its plus above.
-            let formula = format!(
-                "IF({here}>0,{within}+{own}/({count}*{here}),IF({there}<0,{within}-{across}/({count}*{there}),-1))",
-                here = at[edge],
-                there = at[other],
-                within = self.input(line, input),
-                own = margin[edge],
-                across = margin[other],
-            );
+            let (here, there, within) = (&at[edge], &at[other], self.input(line, input));
+            let own = format!("{within}+{}/({count}*{here})", margin[edge]);
+            let across = format!("{within}-{}/({count}*{there})", margin[other]);
+            let (own, across) = (room(edge, own), room(other, across));
+            let formula = format!("IF({here}>0,{own},IF({there}<0,{across},-1))");
             Value::formula(&shown(formula), none(line.largest[edge]))
         });
         let standard = self.input(line, STANDARD);
@@ -354,9 +403,13 @@ impl<'a> Block<'a> {
             );
             let under = format!("({cross}^2+4*{square}*({left}))");
             // Less than nothing says that no uncertainty is small enough.
-            format!(
-                "IF({square}=0,1E+99,IF(OR({room}<0,{room}<{middle},{under}<0),-1,(SQRT(MAX(0,{under}))-{cross})/(2*{square})))"
-            )
+            let least = format!(
+                "IF({square}=0,{VAST},IF(OR({room}<0,{room}<{middle},{under}<0),-1,(SQRT(MAX(0,{under}))-{cross})/(2*{square})))"
+            );
+            match self.has_limit(side) {
+                true => least,
+                false => format!("IF(ISNUMBER({room}),{least},{VAST})"),
+            }
         };
         let least = format!("MIN({},{})", side(0), side(1));
         let freedom = [0, 1].map(|side| self.result(Row::Freedom, side));
@@ -437,6 +490,7 @@ impl<'a> Block<'a> {
             title: format!("{}: {}", self.subject.tag, self.requirement.label),
             unit: self.unit,
             limits: results(Row::Limit),
+            has_limit: [0, 1].map(|side| self.has_limit(side)),
             value: results(Row::Nominal),
             reaches: [
                 ("worst case", results(Row::ReachWorst)),

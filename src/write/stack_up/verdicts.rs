@@ -6,14 +6,14 @@ use rust_xlsxwriter::{ConditionalFormatFormula, Format, Url, Worksheet};
 use super::super::page::{Page, Written};
 use super::super::style::{MET, NOT_MET, Styles, WARN, lines};
 use super::super::table::{Cell, Cells, Value, over};
-use super::outcomes::Row;
-use super::results::Block;
+use super::outcomes::{CHECK_INPUT, Row};
+use super::results::{Block, NO_LIMIT};
 use super::{Subject, cell};
 use crate::analysis::NotFit;
 use crate::job::Job;
 use crate::length::Unit;
 use crate::policy::Policy;
-use crate::stack::{judge, report};
+use crate::stack::{Chance, Judgement, judge, report};
 use crate::words::{self, NOT_FIT};
 
 /// The sheet's name.
@@ -23,7 +23,8 @@ pub(super) const NAME: &str = "Verdicts";
 const TURNED_WORD: &str = "turned";
 
 /// Words of a verdict, each counted at the top.
-const WORDS: [&str; 3] = ["met", "NOT MET", "CHECK INPUT"];
+const WORDS: [&str; 4] =
+    [Judgement::Met.words(), Judgement::NotProven.words(), Judgement::NotMet.words(), CHECK_INPUT];
 
 /// The row of the rule in force; the counts follow.
 const RULE: u32 = 3;
@@ -49,7 +50,7 @@ const COLUMNS: [(&str, f64); 13] = [
     ("Upper limit", 13.0),
     ("Unit", 8.0),
     ("Margin by the rule", 14.0),
-    ("Chance of conformity, if normal", 16.0),
+    ("Chance of conformity", 16.0),
     ("Verdict", 15.0),
     ("Verdict as written", 15.0),
     ("Turned since", 12.0),
@@ -86,7 +87,7 @@ impl Line {
             margin: block.least_margin(),
             chance: block.shown(Row::Conforming, 0),
             verdict: block.shown(Row::Verdict, 0),
-            written: block.verdict().into(),
+            written: block.verdict().words().into(),
             block: Some(block.place()),
             note: String::new(),
         }
@@ -127,8 +128,11 @@ impl Line {
         let lines = subject.requirements.iter().enumerate().map(|(index, requirement)| {
             let report = report(&requirement.form, &subject.stack, policy.coverage, unit);
             let verdict = judge(&requirement.form, &subject.stack, policy.guard());
-            let word = if verdict.conforms() { "met" } else { "NOT MET" };
-            let [low, high] = report.sides.map(|side| Value::Number(side.limit));
+            let word = verdict.judgement().words();
+            let [low, high] = report.sides.map(|side| match side.has_limit() {
+                true => Value::Number(side.limit),
+                false => NO_LIMIT.into(),
+            });
             Line {
                 tag: subject.tag.into(),
                 status: NOT_FIT,
@@ -136,7 +140,7 @@ impl Line {
                 unit: Some(unit),
                 lengths: [Value::Number(report.value), low, high],
                 margin: Value::Number(verdict.margin().to_f64(unit)),
-                chance: Value::Number(report.conforming),
+                chance: Value::Number(Chance::of(&report).claimed()),
                 verdict: word.into(),
                 written: word.into(),
                 block: None,
@@ -252,11 +256,12 @@ fn coloured(sheet: &mut Worksheet, last: u32) -> Written {
     let first = HEADS + 1;
     let met = Format::new().set_background_color(MET);
     let not = Format::new().set_background_color(NOT_MET).set_font_color(WARN).set_bold();
-    let of = |test: &str, format: Format| {
-        let rule = format!("={}{test}", verdict(first));
+    let of = |is_met: bool, format: Format| {
+        let test = if is_met { "=" } else { "<>" };
+        let rule = format!("={}{test}\"{}\"", verdict(first), Judgement::Met.words());
         ConditionalFormatFormula::new().set_rule(rule.as_str()).set_format(format)
     };
-    for rule in [of("=\"met\"", met), of("<>\"met\"", not.clone())] {
+    for rule in [of(true, met), of(false, not.clone())] {
         sheet.add_conditional_format(first, MARGIN, last, VERDICT, &rule)?;
     }
     let turned = ConditionalFormatFormula::new()
