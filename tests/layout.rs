@@ -39,7 +39,7 @@ const ROOMS: &[(&str, &str)] = &[
     ("job", "cutting decimal feeler gauge length model policy problem pump sheet stack stock"),
     ("forecast", "decimal job length stack"),
     ("plan", "cutting decimal job length"),
-    ("accounting", "decimal job length model narrow plan policy pump stack stock"),
+    ("accounting", "decimal gauge job length model narrow plan policy problem pump stack stock"),
     ("consumables", "job plan pump stock"),
     ("crush", "accounting decimal job length model plan pump stack"),
     ("purchase", "decimal job plan problem pump stock"),

@@ -1,8 +1,6 @@
 //! Sources of the figures of a stack-up: the cell, the model's key, the material or the certificate behind each
 //! tolerance.
 
-use itertools::Itertools;
-
 use crate::gauge::OfGauge;
 use crate::job::Job;
 use crate::model::{Spread, Term};
@@ -43,7 +41,7 @@ pub fn source_of_shared(job: &Job, error: &SharedError) -> String {
             format!("{sheet} row {}, Uncertainty", job.plates[plate].row + 1)
         }
     };
-    [Some(from), student(job, error.certified.freedom)].into_iter().flatten().join("; ")
+    joined([Some(from), student(job, error.certified.freedom)])
 }
 
 fn of_dimension(job: &Job, pump: &Pump, at: usize, part: &Contributor) -> String {
@@ -61,7 +59,7 @@ fn of_dimension(job: &Job, pump: &Pump, at: usize, part: &Contributor) -> String
     // A stated plus/minus has no factor in it.
     let student = follows.then(|| student(job, part.degrees_of_freedom)).flatten();
     let gauge = pump.dimensions[at].gauge.map(|gauge| of_gauge(job, gauge));
-    [Some(own), scatter, student, gauge].into_iter().flatten().join("; ")
+    joined([Some(own), scatter, student, gauge])
 }
 
 fn of_growth(pump: &Pump, at: usize) -> String {
@@ -84,7 +82,7 @@ fn of_piece(job: &Job, item: &Item) -> String {
         Some(ToleranceSource::Stated) | None => "as stated".into(),
     };
     let gauge = item.size.and_then(|size| size.gauge).map(|gauge| of_gauge(job, gauge));
-    [Some(own), gauge].into_iter().flatten().join("; ")
+    joined([Some(own), gauge])
 }
 
 /// Name of the sheet that an item stands on; pieces that are cut stand on that of their plate.
@@ -118,4 +116,8 @@ fn student(job: &Job, freedom: Option<u32>) -> Option<String> {
     let factor = job.policy.coverage.of_readings(freedom).to_f64();
     let degrees = if freedom == 1 { "degree" } else { "degrees" };
     Some(format!("Student's factor {factor:.3} for {freedom} {degrees} of freedom"))
+}
+
+fn joined<const N: usize>(parts: [Option<String>; N]) -> String {
+    parts.into_iter().flatten().collect::<Vec<_>>().join("; ")
 }

@@ -5,6 +5,7 @@
 mod demanding;
 mod engine;
 mod expanded;
+mod from;
 mod labels;
 mod language;
 mod large;
