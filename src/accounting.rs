@@ -1,6 +1,7 @@
 //! Accounting of a choice of pieces: its stack, its verdicts, its waste and its scarcity points.
 //!
-//! [`stack`], [`verdicts`] and [`warnings`] judge the packs of a pump; [`piece_waste`] and [`pack_waste`] give their waste.
+//! [`stack`], [`verdicts`] and [`warnings`] judge the packs of a pump; [`piece_waste`], [`pack_waste`] and
+//! [`plate_waste`] give their waste.
 //!
 //! # Decisions
 //!
@@ -13,6 +14,7 @@
 mod source;
 pub mod warnings;
 
+use crate::cutting::Layout;
 use crate::decimal::Money;
 use crate::job::Job;
 use crate::length::{Length, Tolerance};
@@ -240,6 +242,12 @@ pub fn pack_waste(job: &Job, item: usize, issued: u32) -> Money {
         packs => lot.loose() + packs * lot.carton_qty.max(1),
     };
     Money::from_raw(lot.unit_cost.raw().saturating_mul(i64::from(paid)))
+}
+
+/// Waste of one plate that is cut up in this layout, under the policy on its remnants.
+pub fn plate_waste(job: &Job, layout: &Layout) -> Money {
+    let cut = |item: usize| job.stock[item].cut;
+    layout.waste(&job.plates[layout.plate], cut, job.policy.remnants)
 }
 
 /// Sealed packs opened when `issued` pieces of a lot are issued; loose pieces go first.

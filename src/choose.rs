@@ -26,7 +26,8 @@
 //! |---|---|
 //! | pumps served, one goal per priority, 1 first | -1 for a pump of that priority |
 //! | purchase cost, only in a [`mod@purchase`]; a budget is a limit on it from the start | price of the packs |
-//! | waste | cost and handling of the pieces, peeled layers, spoiled packs, charge off target |
+//! | waste | cost and handling of the pieces, peeled layers, spoiled packs, the rest of plates cut, charge off target |
+//! | plates cut, if the job has plates, not in a purchase | number of plates |
 //! | pieces, not in a purchase | number of pieces |
 //! | scarcity, not in a purchase | [`scarcity_points`] of the pieces |
 //!
@@ -77,8 +78,8 @@
 //!
 //! At most 4,000,000 combinations per kind and fit, 1,000,000 patterns per pump and 40,000,000 columns are listed. Where
 //! the time limit ends the listing, each pump has the columns listed by then, at least a few spread over its totals, and
-//! only the trivial bound counts. Packs that are spoiled once opened have a weak bound until the search has branched on
-//! an item's total. In large groups the linear programs of the waste goal take longest: microlp looks at its clock once
+//! only the trivial bound counts. Packs that are spoiled once opened, and plates, have a weak bound until the search has
+//! branched on an item's total. In large groups the linear programs of the waste goal take longest: microlp looks at its clock once
 //! in a thousand pivots; HiGHS is given the time that is left and cannot be interrupted.
 
 mod bound;
@@ -122,7 +123,7 @@ use rayon::prelude::*;
 use thiserror::Error;
 
 use crate::accounting::scarcity_points;
-use crate::cutting::{Layout, layouts};
+use crate::cutting::Layout;
 use crate::job::Job;
 use crate::model::Pack;
 use crate::plan::{LeftOut, Objective, ObjectiveValue, PackPick, Pick, Plan, Stop};
@@ -205,7 +206,7 @@ impl ChooseError {
     }
 }
 
-/// Most items of a stock.
+/// Most items of a stock, its lots of plates included.
 pub(crate) const MOST_ITEMS: usize = 60_000;
 
 /// Most patterns listed for one pump.
@@ -242,7 +243,6 @@ pub fn choose(job: &Job, control: &Control<'_>) -> Result<Plan, ChooseError> {
     for ((group, instance), solved) in laid.groups.iter().zip(&instances).zip(&solved) {
         group.read(job, &laid, instance, &solved.taken, &mut kits, &mut layouts);
     }
-    layouts.extend(cut_alone(job, &kits, &layouts));
     layouts.sort();
     let reasons = Reasons {
         job,
@@ -289,7 +289,7 @@ struct Setup {
 impl Setup {
     fn build(job: &Job, control: &Control<'_>) -> Result<Setup, ChooseError> {
         let available: Vec<u32> = job.stock.iter().map(Item::available).collect();
-        if job.stock.len() > MOST_ITEMS {
+        if job.stock.len() + job.plates.len() > MOST_ITEMS {
             return Err(ChooseError::TooManyItems);
         }
         let drawers = CombinationLists::listed(job, &available, control)?;
@@ -342,28 +342,12 @@ fn most(job: &Job, aim: Objective) -> i64 {
             sum(&|priority| of(priority).map_or(0, |(_, weight)| *weight))
         }
         Objective::ServedOf(level) => sum(&|priority| i64::from(priority == level)),
-        Objective::Purchase | Objective::Waste | Objective::Pieces | Objective::Scarcity => 0,
+        Objective::Purchase
+        | Objective::Waste
+        | Objective::Plates
+        | Objective::Pieces
+        | Objective::Scarcity => 0,
     }
-}
-
-/// Layouts of the sheets that are cut for one shape alone.
-fn cut_alone(job: &Job, kits: &[Option<Vec<PackPick>>], others: &[Layout]) -> Vec<Layout> {
-    let mut issued: BTreeMap<usize, u32> = BTreeMap::new();
-    for pick in kits.iter().flatten().flatten().flat_map(|pack| &pack.picks) {
-        *issued.entry(pick.item).or_default() += pick.count;
-    }
-    let cut_already = |sheet: usize| others.iter().any(|layout| layout.plate == sheet);
-    let mut alone = Vec::new();
-    for (item, count) in issued {
-        let Some(cut) = job.stock[item].cut.filter(|cut| !cut_already(cut.plate)) else {
-            continue;
-        };
-        let lot = &job.plates[cut.plate];
-        let layout = layouts(lot, cut.plate, &[(item, cut.outside)]).pop();
-        let sheets = count.div_ceil(lot.yields(cut.outside).max(1));
-        alone.extend(std::iter::repeat_n(layout, sheets as usize).flatten());
-    }
-    alone
 }
 
 /// Most pieces of each item that the pumps can use together.
@@ -715,7 +699,9 @@ fn objectives(job: &Job) -> Vec<Objective> {
     let priorities = job.pumps.iter().map(|pump| pump.priority).sorted().dedup();
     priorities
         .map(Objective::ServedOf)
-        .chain([Objective::Waste, Objective::Pieces, Objective::Scarcity])
+        .chain([Objective::Waste])
+        .chain((!job.plates.is_empty()).then_some(Objective::Plates))
+        .chain([Objective::Pieces, Objective::Scarcity])
         .collect()
 }
 
@@ -727,7 +713,7 @@ fn tier(
     items: &[u16],
     bought: Vec<Vec<i64>>,
 ) -> CostRow {
-    // Items after those of the stock are held back from an item that is already counted.
+    // Items after those of the stock are plates, or held back from an item that is already counted.
     let each = |points: &dyn Fn(&Item) -> i64| {
         let lots = items.iter().map(|&item| job.stock.get(usize::from(item)));
         CostRow::Pieces(lots.map(|lot| lot.map_or(0, points)).collect())
@@ -740,6 +726,11 @@ fn tier(
         Objective::ServedWeight => gains(&|_| 1),
         Objective::Purchase => CostRow::Bought(Arc::new(bought)),
         Objective::Waste => CostRow::Waste,
+        // The items after those of the stock are plates then: only a purchase, which leaves this goal out, holds back.
+        Objective::Plates => {
+            let plate = |&item: &u16| i64::from(usize::from(item) >= job.stock.len());
+            CostRow::Plates(items.iter().map(plate).collect())
+        }
         Objective::Pieces => each(&|_| 1),
         Objective::Scarcity => each(&|lot| scarcity_points(lot.available(), lot.min_level)),
     }
@@ -785,9 +776,10 @@ impl Group {
             });
         }
         for (&supplier, taken) in self.suppliers.iter().zip(&taken[self.pumps.len()..]) {
-            // The first column of a supplier supplies zero.
-            let layout = taken.and_then(|c| (c as usize).checked_sub(1));
-            layouts.extend(layout.and_then(|l| laid.suppliers[supplier].layouts.get(l).cloned()));
+            if let Some(layout) = &laid.suppliers[supplier].layout {
+                let plates = taken.unwrap_or(0) as usize;
+                layouts.extend(std::iter::repeat_n(layout.clone(), plates));
+            }
         }
     }
 

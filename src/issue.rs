@@ -13,6 +13,7 @@ pub mod counts;
 pub mod log;
 pub mod planned;
 pub mod record;
+pub mod returned;
 
 use crate::plain_text::cleaned;
 

@@ -118,6 +118,8 @@ pub struct StockSheet {
     pub price_column: Option<u32>,
     /// Column of Pack qty, where there is one.
     pub pack_column: Option<u32>,
+    /// Column of Lead days, where there is one.
+    pub lead_column: Option<u32>,
 }
 
 /// An input file and the hash of its bytes.

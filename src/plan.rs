@@ -85,6 +85,21 @@ impl Plan {
         cut
     }
 
+    /// Blanks of each cut item that the plates yield and no kit takes, by the job's stock: they go back.
+    pub fn put_back(&self, job: &Job) -> Vec<u32> {
+        let outside = |item: usize| job.stock[item].cut.map_or(Length::ZERO, |cut| cut.outside);
+        let mut left = vec![0; job.stock.len()];
+        for layout in &self.layouts {
+            for (item, count) in layout.yields(&job.plates[layout.plate], outside) {
+                left[item] += count;
+            }
+        }
+        for (left, issued) in left.iter_mut().zip(self.issued(job)) {
+            *left = left.saturating_sub(issued);
+        }
+        left
+    }
+
     /// Whether the plan is one of this job: every index in it is of something that the job has.
     /// [`verify`](crate::verify::verify) asks first; all else that takes a job and a plan relies on it.
     ///
@@ -253,6 +268,8 @@ pub enum Objective {
     Purchase,
     /// Waste, in millionths of the currency.
     Waste,
+    /// Plates cut; of jobs that have plates.
+    Plates,
     /// Pieces issued.
     Pieces,
     /// Scarcity points.
@@ -267,6 +284,7 @@ impl Objective {
             Objective::ServedOf(priority) => format!("served of priority {priority}"),
             Objective::Purchase => "purchase cost".into(),
             Objective::Waste => "waste".into(),
+            Objective::Plates => "plates cut".into(),
             Objective::Pieces => "pieces".into(),
             Objective::Scarcity => "scarcity points".into(),
         }

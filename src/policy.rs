@@ -6,6 +6,7 @@ use std::fmt;
 
 use thiserror::Error;
 
+use crate::cutting::Remnants;
 use crate::decimal::{Millionths, Money};
 use crate::length::{Length, Unit};
 use crate::stack::{Alike, Coverage, Guard};
@@ -62,6 +63,8 @@ pub struct Policy {
     pub off_target: Money,
     /// Whether the rest of an opened pack is spoiled, and so counts as waste. Default: no.
     pub opened_cartons_spoiled: bool,
+    /// Accounting of the remnants of plates that are cut. Default: charged, as waste.
+    pub remnants: Remnants,
     /// Currency. Default: USD.
     pub currency: String,
     /// Seed of everything random; the choice of pieces uses nothing random. Default: 1.
@@ -87,6 +90,7 @@ impl Default for Policy {
             handling: Money::from_raw(500_000),
             off_target: Money::from_raw(100_000),
             opened_cartons_spoiled: false,
+            remnants: Remnants::Charged,
             currency: "USD".into(),
             seed: 1,
             time_limit: 60,
@@ -109,6 +113,10 @@ impl Policy {
     /// Settings by the names of the Policy sheet, with their present values.
     pub fn settings(&self) -> Vec<(&'static str, String)> {
         let spoiled = if self.opened_cartons_spoiled { "yes" } else { "no" };
+        let remnants = match self.remnants {
+            Remnants::Charged => "charged",
+            Remnants::BookedBack => "booked back",
+        };
         vec![
             ("Acceptance", self.acceptance.to_string()),
             ("Coverage factor", self.coverage.to_string()),
@@ -116,6 +124,7 @@ impl Policy {
             ("Handling per piece", self.handling.to_string()),
             ("Off-target rate per thou", self.off_target.to_string()),
             ("Opened packs spoiled", spoiled.into()),
+            ("Plate remnants", remnants.into()),
             ("Currency", self.currency.clone()),
             ("Seed", self.seed.to_string()),
             ("Time limit", format!("{} s", self.time_limit)),
@@ -176,6 +185,13 @@ impl Policy {
                 "no" | "false" => self.opened_cartons_spoiled = false,
                 _ => return Err(wrong("yes or no")),
             },
+            "plateremnants" => {
+                self.remnants = match value.to_lowercase().as_str() {
+                    "charged" => Remnants::Charged,
+                    "booked back" => Remnants::BookedBack,
+                    _ => return Err(wrong("charged or booked back")),
+                }
+            }
             "currency" => {
                 if value.is_empty() || value.chars().count() > 12 {
                     return Err(wrong("a name of at most 12 characters"));

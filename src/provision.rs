@@ -4,7 +4,10 @@
 //! every value that its dimensions may have. The *trolley* holds, for all pumps together, the pieces that
 //! serve the whole batch with a stated probability: pumps rarely all need the same thicknesses, so pieces are
 //! shared and the trolley costs less. Its service is counted on scenarios of its own, never on those that it
-//! was chosen for.
+//! was chosen for, and it is chosen with a margin until the low end of that count clears the probability.
+//!
+//! The count presumes that every pump is measured before the first is kitted. Beside it stands the count with the pumps
+//! kitted one after the other, each from what the others have left.
 //!
 //! Values are examined in steps: the low end of a range, every step up from there, and the high end. Values between
 //! two steps are not examined. Money is the unit cost of the pieces set aside; most of them go back into their drawers.
@@ -48,6 +51,7 @@ mod cases;
 mod cover;
 mod draws;
 mod patterns;
+mod promise;
 mod remarks;
 mod safe;
 mod scenarios;
@@ -153,6 +157,9 @@ fn nanometres(length: &Length) -> String {
 /// Units of work that are done in any case, so that a small outage always has an answer.
 const GRACE: usize = 2_000_000;
 
+/// Most scenarios to choose a trolley for.
+const MOST_SCENARIOS: u32 = 100_000;
+
 /// Most values of one pump.
 pub const MOST_VALUES: u128 = 20_000;
 
@@ -167,6 +174,9 @@ pub struct Provision {
     pub trolley: Trolley,
     /// Service of the trolley, on scenarios of its own.
     pub service: Service,
+    /// Pumps, ascending, that are measured and that no pieces in stock fit: NOT FIT TO ASSEMBLE whatever is set aside.
+    /// They are left out of the trolley and of its count.
+    pub left_out: Vec<usize>,
     /// Pumps whose values are too far apart to cover the range between them.
     pub coarse: Vec<Coarse>,
     /// Items, ascending, that could be set aside and whose unit cost in the stock is missing or 0: they count
@@ -186,11 +196,12 @@ pub struct Coarse {
 }
 
 impl Provision {
-    /// Whether the trolley misses the probability asked for: on the scenarios that it was chosen for, or
-    /// because that probability is out of reach with any pieces.
+    /// Whether the trolley misses the probability asked for: on the scenarios that it was chosen for,
+    /// because that probability is out of reach with any pieces, or by its count.
     pub fn falls_short(&self, question: &ProvisionOptions) -> bool {
         let probability = question.probability.to_f64();
-        !self.trolley.enough() || self.service.out_of_reach(probability)
+        let below = self.service.interval[1] < probability;
+        !self.trolley.enough() || self.service.out_of_reach(probability) || below
     }
 }
 
@@ -310,8 +321,11 @@ pub struct Trolley {
     pub scenarios: u32,
     /// Scenarios in which some pump is in a gap: no trolley serves them.
     pub hopeless: u32,
-    /// Scenarios that must be served for the probability asked for.
+    /// Scenarios that it was to serve: those of the probability asked for, with a margin.
     pub wanted: u32,
+    /// Cost of the trolley for the probability asked for without a margin, for as many of the scenarios and no more:
+    /// others are served less often.
+    pub plain_cost: Money,
     /// Scenarios served among those that it was chosen for, each with a kit for every pump. This does not
     /// estimate its service: it was made for these.
     pub served: u32,
@@ -357,6 +371,11 @@ pub struct Service {
     pub undecided: u32,
     /// Scenarios in which every pump outside a gap has a kit; includes those served.
     pub served_except_gaps: u32,
+    /// Scenarios in which every pump is served if they are kitted one after the other, in the order of the job: each
+    /// takes the cheapest pieces that are left, without knowing what the later ones will need.
+    pub in_turn: u32,
+    /// Exact binomial interval about the share of those.
+    pub in_turn_interval: [f64; 2],
     /// Exact binomial interval about the service, 0 to 1. Its low end counts the undecided scenarios as not
     /// served, its high end as served.
     pub interval: [f64; 2],
@@ -383,6 +402,11 @@ impl Service {
     /// Share of the scenarios that are served, 0 to 1.
     pub fn share(&self) -> f64 {
         f64::from(self.served) / f64::from(self.checks.max(1))
+    }
+
+    /// Share of the scenarios that are served if the pumps are kitted one after the other, 0 to 1.
+    pub fn share_in_turn(&self) -> f64 {
+        f64::from(self.in_turn) / f64::from(self.checks.max(1))
     }
 
     /// Whether a probability is out of reach with any pieces: the whole interval about the share of scenarios
@@ -438,19 +462,30 @@ pub fn provision(
         Scenarios::draw(outlook, &views, &mut register, of, &mut pace)
             .map_err(ProvisionError::Stopped)
     };
-    let choosing = draw(Purpose::Choosing, question.scenarios)?;
-    let counting = draw(Purpose::Counting, question.checks)?;
+    let rounds = promise::rounds(question, job.pumps.len());
+    let choosing = draw(Purpose::Choosing, promise::most_scenarios(question))?;
+    let counting = draw(Purpose::Counting, question.checks.saturating_mul(rounds))?;
+    let mut drawn = promise::Drawn { choosing, counting, rounds };
     let ways = patterns::list(job, &register, control)?;
     let safe = safe::kits(job, &ways, &views, &grids, question.effort, control);
     let together = safe::together(job, &ways, &safe);
     let free = remarks::free(&ways);
+    // A measured pump that nothing fits is in a gap in every scenario.
+    let in_a_gap = |pump: &usize| {
+        let measured = views[*pump].axes.is_empty();
+        measured && grids[*pump].iter().all(|&class| ways.gap(class))
+    };
+    let left_out: Vec<usize> = (0..job.pumps.len()).filter(in_a_gap).collect();
     // From here on a pump in a gap asks for no pieces.
-    let ways = ways.served_except_gaps();
-    let chosen = trolley::choose(job, &ways, &choosing, &safe, question, control);
-    let service = service::count(&ways, &chosen.pieces, &counting, question, control);
+    let (ways, nothing) = ways.served_except_gaps();
+    for scenarios in [&mut drawn.choosing, &mut drawn.counting] {
+        scenarios.leave_out(&left_out, nothing);
+    }
+    let (trolley, service) = promise::keep(job, &ways, &drawn, &safe, question, control);
     Ok(Provision {
         stopped: control.stop(),
-        trolley: chosen,
+        trolley,
+        left_out,
         safe,
         together,
         service,
@@ -462,7 +497,7 @@ pub fn provision(
 impl ProvisionOptions {
     fn check(&self) -> Result<(), ProvisionError> {
         /// Most scenarios to choose a trolley for, and to count its service on.
-        const MOST: [u32; 2] = [100_000, 1_000_000];
+        const MOST: [u32; 2] = [MOST_SCENARIOS, 1_000_000];
         let share = |share: Millionths| share > Millionths::ZERO && share <= Millionths::ONE;
         if self.step <= Length::ZERO {
             return Err(ProvisionError::Step);

@@ -36,6 +36,7 @@ mod plan;
 mod plates;
 mod policy;
 mod pumps;
+mod questions;
 mod readings;
 mod rows;
 mod single;
@@ -56,13 +57,14 @@ use crate::model::Model;
 use crate::policy::Policy;
 use crate::problem::{Place, Problem, Problems};
 use crate::sheet::{Book, Sheet, numbered};
+use crate::stock::Code;
 use gauges::Gauges;
 
 pub use book::{Memory, is_reading, open as book, workbook};
 pub use executed_plan::{carried, carried_so_far};
 pub use forecast::{Ahead, forecast};
 pub use issue_log::{issue_log, issue_log_of, log_beside_stock, log_is_unchanged, log_reads_back};
-pub use model::{BUILT_IN, Library, parse as parse_model};
+pub use model::{BUILT_IN, Library, STARTING_MODEL, parse as parse_model};
 pub use pieces::stated as stated_pieces;
 pub use plan::{Packs, packs as packs_of_plan};
 pub use readings::{Back, ReadingSources as BenchSources, bench};
@@ -160,8 +162,9 @@ fn check(
         return problems.settle(None).map(|(outlook, _)| outlook);
     };
     let known = (&pumps.models[..], Some(&gauges), policy.coverage);
-    let mut items = stock::settle_tolerances(&stock, known, &mut problems);
-    let lots = sheets.settle(known, &mut problems);
+    let asked = |kind: &str, fit: &Code| asks_for(&pumps, kind, fit);
+    let mut items = stock::settle_tolerances(&stock, known, &asked, &mut problems);
+    let lots = sheets.settle(known, &asked, &mut problems);
     let gaskets = stock.gaskets().chain(sheets.gaskets());
     materials::check(gaskets, &pumps.models, &mut problems);
     stock::check_kinds(&stock, &pumps.models, &mut problems);
@@ -217,6 +220,14 @@ fn check(
     let expected = pumps.expected;
     problems.settle(Some(parts)).map(|(parts, warnings)| {
         Forecast::of_checked(Job { inputs, unused, warnings, ..Job::of_checked(parts) }, expected)
+    })
+}
+
+/// Whether some pump has a place for pieces of a kind and fit code.
+fn asks_for(pumps: &pumps::Draft, kind: &str, fit: &Code) -> bool {
+    pumps.pumps.iter().any(|pump| {
+        let packs = &pumps.models[pump.model].packs;
+        packs.iter().zip(&pump.fits).any(|(pack, code)| pack.kind == kind && code == fit)
     })
 }
 

@@ -8,6 +8,7 @@
 mod bags;
 mod breach;
 mod limits;
+mod plates;
 mod provision;
 mod purchase;
 mod recheck;
@@ -22,17 +23,19 @@ use std::collections::BTreeMap;
 use crate::accounting::{spoiled, stack};
 use crate::consumables::{self, Bag};
 use crate::decimal::Millionths;
+use crate::issue::key;
 use crate::issue::planned::Planned;
+use crate::issue::returned::{self, ReturnedLot};
 use crate::job::Job;
 use crate::model::{Form, Term};
 use crate::plan::{Cause, Kit, Objective, PackPick, Pick, Plan};
 use crate::policy::Acceptance;
 use crate::pump::Pump;
 use crate::stack::judge;
-use crate::stock::Cut;
 use crate::stock::Item;
 
 pub use bags::check_bags;
+use plates::{check_plates, offcut};
 
 /// Plan that has passed the checker; only [`verify`] makes one, and only such plans are written.
 #[derive(Debug, Clone)]
@@ -82,18 +85,38 @@ impl Verified {
         issued
     }
 
+    /// Lots that go back into the stock of the plates that are cut.
+    pub fn returned(&self) -> Vec<ReturnedLot> {
+        returned::of(&self.job, &self.plan)
+    }
+
     /// Pieces of each item on hand after the plan is carried out, without the pieces issued and the rest of
-    /// spoiled packs.
+    /// spoiled packs, and with those that go back to it.
     pub fn left(&self) -> Vec<u32> {
+        let returned = self.returned();
         self.issued()
             .into_iter()
             .enumerate()
-            .map(|(item, issued)| {
-                let gone = issued + spoiled(&self.job, item, issued);
-                self.job.stock[item].on_hand.saturating_sub(gone)
+            .map(|(index, issued)| {
+                let item = &self.job.stock[index];
+                let gone = issued + spoiled(&self.job, index, issued);
+                item.on_hand.saturating_sub(gone) + back(&returned, &item.item)
             })
             .collect()
     }
+
+    /// Whole plates of each lot on hand after the plan is carried out.
+    pub fn plates_left(&self) -> Vec<u32> {
+        let returned = self.returned();
+        let lots = self.job.plates.iter().zip(self.plan.plates_cut(&self.job));
+        lots.map(|(lot, cut)| lot.on_hand.saturating_sub(cut) + back(&returned, &lot.item))
+            .collect()
+    }
+}
+
+/// Number that goes back to a lot that the stock has.
+fn back(returned: &[ReturnedLot], item: &str) -> u32 {
+    returned.iter().filter(|lot| key(&lot.item) == key(item)).map(|lot| lot.count).sum()
 }
 
 /// Works a plan out again.
@@ -104,7 +127,10 @@ pub fn verify(job: Job, plan: Plan) -> Result<Verified, Vec<Breach>> {
     plan.check(&job).map_err(|error| vec![error.into()])?;
     let mut breaches = Vec::new();
     let sums = check_kits(&job, &plan, &mut breaches);
-    let after = [Objective::Waste, Objective::Pieces, Objective::Scarcity];
+    let mut after = vec![Objective::Waste, Objective::Pieces, Objective::Scarcity];
+    if !job.plates.is_empty() {
+        after.insert(1, Objective::Plates);
+    }
     check_goals(&job, &plan, &after, &mut breaches);
     check_values(&plan, &sums, &mut breaches);
     if !breaches.is_empty() {
@@ -137,6 +163,8 @@ fn check_kits(job: &Job, plan: &Plan, breaches: &mut Vec<Breach>) -> Sums {
     }
     sums.waste += by_the_pack(job, &issued);
     check_plates(job, plan, &issued, breaches);
+    sums.plates = i128::try_from(plan.layouts.len()).unwrap_or(i128::MAX);
+    sums.waste += plan.layouts.iter().map(|layout| offcut(job, layout)).sum::<i128>();
     for (pump, kit) in job.pumps.iter().zip(&plan.kits) {
         let Kit::Short(shorts) = kit else { continue };
         if shorts.is_empty() {
@@ -159,6 +187,7 @@ fn check_values(plan: &Plan, sums: &Sums, breaches: &mut Vec<Breach>) {
             Objective::ServedOf(priority) => sums.of_priority.get(&priority).copied().unwrap_or(0),
             Objective::Purchase => sums.bought,
             Objective::Waste => sums.waste,
+            Objective::Plates => sums.plates,
             Objective::Pieces => sums.pieces,
             Objective::Scarcity => sums.scarcity,
         };
@@ -205,6 +234,7 @@ struct Sums {
     of_priority: BTreeMap<u32, i128>,
     bought: i128,
     waste: i128,
+    plates: i128,
     pieces: i128,
     scarcity: i128,
 }
@@ -270,44 +300,6 @@ fn by_the_pack(job: &Job, issued: &BTreeMap<usize, i64>) -> i128 {
         sum += i128::from(paid) * i128::from(lot.unit_cost.raw());
     }
     sum
-}
-
-/// Checks that cut pieces come out of sheets that exist, cut up as the plan says.
-fn check_plates(job: &Job, plan: &Plan, issued: &BTreeMap<usize, i64>, breaches: &mut Vec<Breach>) {
-    let mut cut: BTreeMap<usize, i64> = BTreeMap::new();
-    let mut sheets: BTreeMap<usize, i64> = BTreeMap::new();
-    for layout in &plan.layouts {
-        let lot = &job.plates[layout.plate];
-        *sheets.entry(layout.plate).or_default() += 1;
-        let run = lot.sides[layout.along].ticks();
-        let mut across = 0;
-        for &(item, strips) in &layout.strips {
-            let of_this = |cut: &Cut| cut.plate == layout.plate && cut.outside.ticks() > 0;
-            let Some(shape) = job.stock[item].cut.filter(of_this) else {
-                breaches.push(Breach::Strip(lot.item.clone()));
-                continue;
-            };
-            across += shape.outside.ticks() * i64::from(strips);
-            *cut.entry(item).or_default() += i64::from(strips) * (run / shape.outside.ticks());
-        }
-        if across > lot.sides[1 - layout.along].ticks() {
-            breaches.push(Breach::Wide(lot.item.clone()));
-        }
-    }
-    for (&sheet, &count) in &sheets {
-        let lot = &job.plates[sheet];
-        if count > i64::from(lot.on_hand) - i64::from(lot.reserved) {
-            let sheet = lot.item.clone();
-            breaches.push(Breach::PlatesOverdrawn { sheet, count });
-        }
-    }
-    for (&item, &count) in issued {
-        let lot = &job.stock[item];
-        if lot.cut.is_some() && count > cut.get(&item).copied().unwrap_or(0) {
-            let item = lot.item.clone();
-            breaches.push(Breach::NotCut { item, count });
-        }
-    }
 }
 
 fn check_pieces(job: &Job, pump: &Pump, packs: &[PackPick], breaches: &mut Vec<Breach>) {

@@ -35,11 +35,14 @@ const ROOMS: &[(&str, &str)] = &[
     ("cutting", "decimal length narrow stock"),
     ("pump", "gauge length model narrow packing stock"),
     ("stack", "decimal gauge length model narrow pump stock"),
-    ("policy", "decimal length show stack"),
+    ("policy", "cutting decimal length show stack"),
     ("job", "cutting decimal feeler gauge length model policy problem pump sheet stack stock"),
     ("forecast", "decimal job length stack"),
     ("plan", "cutting decimal job length"),
-    ("accounting", "decimal gauge job length model narrow plan policy problem pump stack stock"),
+    (
+        "accounting",
+        "cutting decimal gauge job length model narrow plan policy problem pump stack stock",
+    ),
     ("consumables", "job plan pump stock"),
     ("crush", "accounting decimal job length model plan pump stack"),
     ("purchase", "decimal job plan problem pump stock"),
@@ -48,7 +51,11 @@ const ROOMS: &[(&str, &str)] = &[
         "accounting cutting decimal gauge job length model plan policy problem pump purchase \
          stack stock",
     ),
-    ("issue", "accounting consumables day decimal digest job model plain_text plan problem pump"),
+    (
+        "issue",
+        "accounting consumables cutting day decimal digest job length model plain_text plan problem \
+         pump show stock",
+    ),
     ("recheck", "accounting decimal job length model plan pump stack"),
     ("provision", "choose decimal job length model narrow forecast plan pump stack stock"),
     ("size_range", "choose decimal length narrow plan"),
@@ -57,12 +64,12 @@ const ROOMS: &[(&str, &str)] = &[
     (
         "reorder",
         "accounting consumables choose day decimal inventory issue job length narrow plan policy \
-         problem pump purchase size_range stock",
+         problem pump purchase size_range stack stock",
     ),
     ("formats", "crush plan policy problem stack"),
     (
         "verify",
-        "accounting consumables decimal gauge issue job length model narrow forecast plan policy \
+        "accounting consumables cutting decimal gauge issue job length model narrow forecast plan policy \
          provision pump purchase recheck stack stock",
     ),
     (
@@ -84,7 +91,7 @@ const ROOMS: &[(&str, &str)] = &[
     ),
     (
         "json",
-        "accounting analysis consumables crush cutting day decimal forecast formats job length model \
+        "accounting analysis consumables crush cutting day decimal forecast formats issue job length model \
          narrow packing plain_text plan problem provision pump recheck reorder show size_range stack \
          sweep verify words write",
     ),

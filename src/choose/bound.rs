@@ -54,7 +54,7 @@ impl Multipliers {
 /// Prices that follow from multipliers in a part of the search space, in 1/SCALE.
 #[derive(Debug, Clone)]
 pub struct Prices {
-    /// Price of one piece supplied, by item.
+    /// Price of one piece supplied, or one plate cut, by item; includes goals that count plates.
     supplied: Vec<i128>,
     /// Price of one piece that a pump takes, by item; includes goals that count pieces.
     taken: Vec<i128>,
@@ -185,6 +185,11 @@ impl Stage<'_> {
                 CostRow::Waste => prices.waste += goal,
                 CostRow::Pieces(each) => {
                     for (price, each) in prices.taken.iter_mut().zip(each) {
+                        *price += goal * i128::from(*each);
+                    }
+                }
+                CostRow::Plates(each) => {
+                    for (price, each) in prices.supplied.iter_mut().zip(each) {
                         *price += goal * i128::from(*each);
                     }
                 }

@@ -1,15 +1,16 @@
 //! Bare problem: blocks that take at most one column each, out of shared capacity.
 //!
 //! Pumps take pieces. *Suppliers* are blocks as well: their columns put pieces in (a negative use), such as
-//! opened packs or a sheet that is cut up. One method does for both.
+//! opened packs or plates that are cut up. One method does for both. Plates on hand are an item of their own, which
+//! only suppliers take.
 
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use smallvec::SmallVec;
 
-/// Pieces of each item that a column takes, ascending by item. Those of a supplier are negative, and it names
-/// every item that any of its columns supplies.
+/// Pieces of each item that a column takes, ascending by item. Those that a supplier puts in are negative; it names
+/// every item that any of its columns supplies or takes.
 pub type Uses = SmallVec<[(u16, i16); 6]>;
 
 /// Column: one way to serve a pump, or one way to supply.
@@ -32,6 +33,8 @@ pub enum CostRow {
     Waste,
     /// Cost of each piece that a pump takes, by item.
     Pieces(Vec<i64>),
+    /// Cost of each plate that a supplier cuts, by item.
+    Plates(Vec<i64>),
 }
 
 /// Bare problem of a group of pumps that draw on the same items.
@@ -62,12 +65,16 @@ impl Instance {
                 .checked_sub(self.pumps)
                 .map_or(0, |supplier| prices[supplier][column as usize]),
             CostRow::Waste => self.column(block, column).waste,
-            CostRow::Pieces(each) if pump => {
-                let uses = &self.column(block, column).uses;
-                uses.iter().map(|&(item, count)| each[usize::from(item)] * i64::from(count)).sum()
-            }
-            CostRow::Pieces(_) => 0,
+            CostRow::Pieces(each) if pump => self.counted(each, block, column),
+            CostRow::Plates(each) if !pump => self.counted(each, block, column),
+            CostRow::Pieces(_) | CostRow::Plates(_) => 0,
         }
+    }
+
+    /// Cost of a column's uses, by item.
+    fn counted(&self, each: &[i64], block: usize, column: u32) -> i64 {
+        let uses = &self.column(block, column).uses;
+        uses.iter().map(|&(item, count)| each[usize::from(item)] * i64::from(count)).sum()
     }
 
     /// Column of a block.

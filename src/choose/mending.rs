@@ -40,7 +40,7 @@ const TRIED: usize = 60;
 
 /// Lets each supplier supply what the relaxed plan draws on it, rounded up: its cheapest column
 /// that does, or else the one that the relaxed plan takes most of. Without a relaxed plan, the
-/// last one, which supplies most.
+/// last one, which supplies most. Plates that another supplier cuts are gone.
 pub(super) fn supply(
     stage: Stage<'_>,
     allowed: &Allowed,
@@ -63,22 +63,25 @@ pub(super) fn supply(
                 .map(|((_, count), share)| f64::from(*count) * share)
                 .sum()
         };
+        let there = |column: &&u32| fits(left, &instance.column(supplier, **column).uses);
         let enough = |column: &&u32| {
             let uses = &instance.column(supplier, **column).uses;
-            uses.iter().all(|&(item, count)| f64::from(count) <= wanted(item) + 1e-6)
+            let mut supplied = uses.iter().filter(|(_, count)| *count <= 0);
+            supplied.all(|&(item, count)| f64::from(count) <= wanted(item) + 1e-6)
         };
         let most = || shares.iter().max_by(|a, b| a.1.total_cmp(&b.1));
         let chosen = if shares.is_empty() {
-            columns.last().copied()
+            columns.iter().rev().find(there).copied()
         } else {
-            let cheapest = columns.iter().filter(enough).copied();
+            let cheapest = columns.iter().filter(there).filter(enough).copied();
             let cost = |column: &u32| -> Vec<i64> {
                 let tiers = stage.tier..stage.instance.tiers.len();
                 tiers.map(|tier| stage.instance.cost(tier, supplier, *column)).collect()
             };
             cheapest
                 .min_by_key(|column| (cost(column), *column))
-                .or(most().map(|((_, column), _)| *column))
+                .or(most().map(|((_, column), _)| *column).filter(|column| there(&column)))
+                .or(columns.iter().find(there).copied())
         };
         if let Some(column) = chosen {
             take(left, &instance.column(supplier, column).uses);

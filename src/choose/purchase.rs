@@ -28,8 +28,8 @@ use crate::choose::stages::{Solved, solve_from, solve_held};
 use crate::choose::supply::{Supply, bought};
 use crate::choose::why::Reasons;
 use crate::choose::{
-    ChooseError, CombinationLists, Group, MOST_ITEMS, Setup, cut_alone, groups, list_columns,
-    objectives, supply, wanted,
+    ChooseError, CombinationLists, Group, MOST_ITEMS, Setup, groups, list_columns, objectives,
+    supply, wanted,
 };
 use crate::job::Job;
 use crate::plan::{LeftOut, Objective, PackPick, Plan};
@@ -54,8 +54,9 @@ pub fn purchase(
     let servable: Vec<bool> = laid.columns.iter().map(|c| !c.is_empty()).collect();
     let held: Vec<i64> = market.budget.iter().map(|budget| budget.raw()).collect();
     let mut aims: Vec<Objective> = objectives(job);
-    // The pieces are chosen again with the packs in stock; their number and scarcity are settled then.
-    aims.retain(|aim| !matches!(aim, Objective::Pieces | Objective::Scarcity));
+    // The pieces are chosen again with the packs in stock; what comes after the waste is settled then.
+    let last = aims.iter().position(|aim| *aim == Objective::Waste);
+    aims.truncate(last.map_or(aims.len(), |waste| waste + 1));
     let waste = aims.iter().position(|aim| *aim == Objective::Waste);
     aims.insert(waste.unwrap_or(aims.len()), Objective::Purchase);
     let mut all_aims: Vec<Objective> = held.iter().map(|_| Objective::Purchase).collect();
@@ -82,7 +83,6 @@ pub fn purchase(
     for ((group, instance), solved) in laid.groups.iter().zip(&instances).zip(&solved) {
         group.read(job, &laid, instance, &solved.taken, &mut kits, &mut layouts);
     }
-    layouts.extend(cut_alone(job, &kits, &layouts));
     layouts.sort();
     // Packs that are needed: if they cost nothing, or the time ran out, the search may have taken more.
     let mut used = vec![0_u32; job.stock.len()];
@@ -149,7 +149,7 @@ pub fn columns(job: &Job, market: &Market) -> Result<usize, ChooseError> {
 
 /// Lays out the job with everything for sale: as many pieces of each item as the pumps could use.
 fn lay_out(job: &Job, market: &Market, control: &Control<'_>) -> Result<Setup, ChooseError> {
-    if job.stock.len() > MOST_ITEMS {
+    if job.stock.len() + job.plates.len() > MOST_ITEMS {
         return Err(ChooseError::TooManyItems);
     }
     let on_hand: Vec<u32> = job.stock.iter().map(Item::available).collect();
@@ -174,7 +174,9 @@ fn lay_out(job: &Job, market: &Market, control: &Control<'_>) -> Result<Setup, C
         let most = u32::try_from(most).unwrap_or(u32::MAX);
         suppliers.extend(bought(job, &offer, on_hand[item], most, &mut ready));
     }
-    ready.extend(held_back.iter().map(|&item| i64::from(on_hand[item])));
+    for (ready, &item) in ready[job.stock.len()..].iter_mut().zip(&held_back) {
+        *ready = i64::from(on_hand[item]);
+    }
     let mut groups = groups(job, &columns, &suppliers);
     if market.budget.is_some() {
         // One budget for all groups.

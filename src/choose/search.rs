@@ -890,21 +890,25 @@ fn totals(stage: Stage<'_>, allowed: &Allowed, fractions: &[(Entry, f64)]) -> Op
             .map(|set| (set, total(&stage.sets[set])))
             .map(|(set, total)| (set, total, (total - total.round()).abs()))
             .filter(|(_, _, off)| *off > 1e-5)
+            .filter(|(set, total, _)| within(allowed.ranges[*set], *total))
             .reduce(|best, next| if next.2 > best.2 + 1e-9 { next } else { best })
     };
     let (set, total, _) = undecided(singles, stage.sets.len()).or_else(|| undecided(0, singles))?;
     #[expect(clippy::cast_possible_truncation, reason = "a count of pieces is far below 2^53")]
     let floor = total.floor() as i64;
     let range = allowed.ranges[set];
-    if floor < range.least || range.most.is_some_and(|most| floor >= most) {
-        return None;
-    }
     let mut below = allowed.clone();
     below.ranges[set] = Range { most: Some(floor), ..range };
     let mut above = allowed.clone();
     above.ranges[set] = Range { least: floor + 1, ..range };
     // Go on with the nearer side.
     Some(if total - total.floor() < 0.5 { [below, above] } else { [above, below] })
+}
+
+/// Whether a range can be split at a total.
+fn within(range: Range, total: f64) -> bool {
+    total.floor() >= to_f64(range.least)
+        && range.most.is_none_or(|most| total.floor() < to_f64(most))
 }
 
 /// Which columns of a pump go into the first half.

@@ -157,7 +157,7 @@ fn stages(
     for (tier, &aim) in aims.iter().enumerate().skip(known.held.len()) {
         let stage = Stage { instance, sets, tier, limits: &limits };
         // Multipliers of one cost are a good start for the next.
-        let counts = matches!(instance.tiers[tier], CostRow::Pieces(_));
+        let counts = matches!(instance.tiers[tier], CostRow::Pieces(_) | CostRow::Plates(_));
         let earlier = multipliers.last().filter(|_| counts);
         let known = known.multipliers.get(tier).cloned();
         let known = known.or_else(|| earlier.map(|earlier| carried(stage, earlier)));
@@ -191,7 +191,7 @@ fn stages(
 pub(super) fn least(tier: &CostRow) -> i64 {
     match tier {
         CostRow::Served(gains) => -gains.iter().sum::<i64>(),
-        CostRow::Bought(_) | CostRow::Waste | CostRow::Pieces(_) => 0,
+        CostRow::Bought(_) | CostRow::Waste | CostRow::Pieces(_) | CostRow::Plates(_) => 0,
     }
 }
 

@@ -1,17 +1,20 @@
 //! Suppliers: blocks that put pieces in.
 //!
 //! There are two kinds. Packs of an item are opened, where the policy counts the rest of an opened pack as
-//! spoiled; and sheets are cut up, where one lot serves several shapes.
+//! spoiled; and plates are cut up.
 //!
 //! # Decisions
 //!
-//! - Packs and sheets are suppliers in the same problem: columns with uses below zero need no other method.
+//! - Packs and plates are suppliers in the same problem: columns with uses below zero need no other method.
+//! - Plates on hand are an item after all others, which only suppliers take: branching on its total decides how many
+//!   plates are cut. One supplier a layout, with a column for each number of plates cut so: one supplier a plate would
+//!   give every plan in as many orders as there are plates.
 //! - Of an item in packs the pieces beyond whole packs count as loose; the stock sheet does not say more.
 
-use crate::accounting::{by_pack, pack_waste, packs_opened};
+use crate::accounting::{self, by_pack, pack_waste, packs_opened};
 use crate::choose::control::{Control, Pace, UNITS};
-use crate::choose::instance::{Column, Uses};
-use crate::cutting::{Layout, layouts_until};
+use crate::choose::instance::Column;
+use crate::cutting::{Cutting, Layout, Remnants};
 use crate::job::Job;
 use crate::length::Length;
 use crate::plan::Stop;
@@ -21,8 +24,8 @@ use crate::purchase::CartonOffer;
 pub struct Supplier {
     /// Columns; their uses are negative.
     pub columns: Vec<Column>,
-    /// Layout of each column, for a sheet that is cut.
-    pub layouts: Vec<Layout>,
+    /// Layout of plates that are cut: column number n cuts n of them.
+    pub layout: Option<Layout>,
     /// Item whose packs it opens.
     pub by_pack: Option<usize>,
     /// Purchase cost of each column; empty if nothing is bought.
@@ -54,7 +57,8 @@ pub struct Supply {
 
 /// Suppliers of a job, and the pieces that are free without them.
 ///
-/// `wanted` is the most pieces of each item that all pumps together could use.
+/// `wanted` is the most pieces of each item that all pumps together could use, items held back from the stock
+/// included. The lots of plates are numbered after these, in the job's order.
 pub fn suppliers(job: &Job, available: &[u32], wanted: &[u64], control: &Control<'_>) -> Supply {
     let mut pace = Pace::at_least(control, UNITS);
     let mut cut = None;
@@ -67,32 +71,35 @@ pub fn suppliers(job: &Job, available: &[u32], wanted: &[u64], control: &Control
             ready[item] = 0;
         }
     }
-    for (sheet, lot) in job.plates.iter().enumerate() {
+    ready.resize(wanted.len(), 0);
+    for (plate, lot) in job.plates.iter().enumerate() {
+        // Every shape of the outage: blanks of one that no kit takes go back, and less is wasted.
         let shapes: Vec<(usize, Length)> = (0..job.stock.len())
-            .filter(|&item| wanted[item] > 0)
             .filter_map(|item| Some((item, job.stock[item].cut?)))
-            .filter(|(_, cut)| cut.plate == sheet && lot.yields(cut.outside) > 0)
+            .filter(|(_, cut)| cut.plate == plate && lot.yields(cut.outside) > 0)
             .map(|(item, cut)| (item, cut.outside))
             .collect();
-        // A single shape is cut sheet after sheet; the count available already covers that.
-        if shapes.len() < 2 {
+        let number = ready.len();
+        ready.push(i64::from(lot.available()));
+        if shapes.iter().all(|&(item, _)| wanted[item] == 0) {
             continue;
         }
-        let layouts = layouts_until(lot, sheet, &shapes, &mut |units| {
+        let cutting = Cutting { lot, plate, shapes: &shapes };
+        let most = |item: usize| u64::from(available[item]).min(wanted[item]);
+        let mut stop = |units| {
             cut = cut.or(pace.stop(units));
             cut.is_some()
-        });
-        let most = |item: usize| u64::from(available[item]).min(wanted[item]);
-        let sheets: u64 = shapes
-            .iter()
-            .map(|&(item, outside)| most(item).div_ceil(u64::from(lot.yields(outside))))
-            .sum();
+        };
+        let layouts = match job.policy.remnants {
+            Remnants::Charged => cutting.full(&mut stop),
+            Remnants::BookedBack => cutting.part(&most, &mut stop),
+        };
         for &(item, _) in &shapes {
             ready[item] = 0;
         }
-        for _ in 0..u64::from(lot.available()).min(sheets) {
-            suppliers.push(cut_up(job, &shapes, &layouts));
-        }
+        suppliers.extend(
+            layouts.into_iter().filter_map(|layout| cut_up(job, layout, number, &shapes, &most)),
+        );
     }
     Supply { suppliers, ready, cut }
 }
@@ -116,7 +123,7 @@ fn by_the_pack(job: &Job, item: usize, most: u32) -> Option<Supplier> {
             }
         })
         .collect();
-    Some(Supplier { columns, layouts: Vec::new(), by_pack: Some(item), asked: Vec::new() })
+    Some(Supplier { columns, layout: None, by_pack: Some(item), asked: Vec::new() })
 }
 
 /// Supplier of an item that can be bought: one column per number of packs beyond those on hand, up to `most`
@@ -152,31 +159,43 @@ pub fn bought(
         Some((column, price(packs)))
     });
     let (columns, asked) = ladder.unzip();
-    Some(Supplier { columns, layouts: Vec::new(), by_pack: None, asked })
+    Some(Supplier { columns, layout: None, by_pack: None, asked })
 }
 
-/// Supplier for one sheet: one column per layout, and one without a cut.
-fn cut_up(job: &Job, cut: &[(usize, Length)], layouts: &[Layout]) -> Supplier {
+/// Supplier of plates cut in one layout: column number n cuts n plates, as many as can be of use. `number` is that
+/// of the plates as an item.
+fn cut_up(
+    job: &Job,
+    layout: Layout,
+    number: usize,
+    shapes: &[(usize, Length)],
+    most: &dyn Fn(usize) -> u64,
+) -> Option<Supplier> {
+    let lot = &job.plates[layout.plate];
     let outside = |item: usize| {
-        let shape = cut.iter().find(|(other, _)| *other == item);
+        let shape = shapes.iter().find(|(other, _)| *other == item);
         shape.map_or(Length::ZERO, |(_, outside)| *outside)
     };
-    let uses = |layout: Option<&Layout>| -> Uses {
-        let yields = layout
-            .map(|layout| layout.yields(&job.plates[layout.plate], outside))
-            .unwrap_or_default();
-        cut.iter()
-            .filter_map(|&(item, _)| {
-                let blanks = yields.get(&item).copied().unwrap_or(0).min(MOST_SUPPLIED);
-                Some((u16::try_from(item).ok()?, -i16::try_from(blanks).ok()?))
-            })
-            .collect()
-    };
-    let column = |layout: Option<&Layout>| Column { waste: 0, uses: uses(layout) };
-    Supplier {
-        columns: std::iter::once(None).chain(layouts.iter().map(Some)).map(column).collect(),
-        layouts: layouts.to_vec(),
+    let yields = layout.yields(lot, outside);
+    let useful = yields.iter().map(|(&item, &n)| most(item).div_ceil(u64::from(n.max(1))));
+    let useful = useful.max()?.min(u64::from(lot.available()));
+    let number = u16::try_from(number).ok()?;
+    let waste = accounting::plate_waste(job, &layout).raw();
+    let columns = (0..=i16::try_from(useful).unwrap_or(i16::MAX)).map(|plates| {
+        let supplied = yields.iter().filter_map(|(&item, &blanks)| {
+            let blanks = blanks.saturating_mul(u32::from(plates.unsigned_abs()));
+            let blanks = i16::try_from(blanks.min(MOST_SUPPLIED)).ok()?;
+            Some((u16::try_from(item).ok()?, -blanks))
+        });
+        Column {
+            waste: waste * i64::from(plates),
+            uses: supplied.chain([(number, plates)]).collect(),
+        }
+    });
+    Some(Supplier {
+        columns: columns.collect(),
+        layout: Some(layout),
         by_pack: None,
         asked: Vec::new(),
-    }
+    })
 }

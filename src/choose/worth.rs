@@ -73,9 +73,12 @@ fn work_out(job: &Job, plan: &Plan, control: &Control<'_>) -> Result<Found, Choo
         return Ok(found);
     }
     let groups = groups(job, &columns, &supply.suppliers);
-    let asked = |item: usize| job.stock[item].size.is_some() && job.stock[item].cut.is_none();
+    let asked = |item: usize| {
+        job.stock.get(item).is_some_and(|lot| lot.size.is_some() && lot.cut.is_none())
+    };
     let all = (0..job.stock.len()).filter(|&item| asked(item)).count();
-    let mut in_a_group = vec![false; job.stock.len()];
+    // Plates are numbered after the stock.
+    let mut in_a_group = vec![false; job.stock.len() + job.plates.len()];
     for item in groups.iter().flat_map(|group| &group.items) {
         in_a_group[usize::from(*item)] = true;
     }

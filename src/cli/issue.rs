@@ -30,7 +30,7 @@ pub(super) fn run(args: &Args, common: &Common) -> Ended {
     let done = run.read("reading the plan, the stock and the log", |memory, problems| {
         args.read(&date, memory, problems)
     })?;
-    let stock = write::stock_next(&done.stock, &done.held, &done.moves.after, &date);
+    let stock = write::stock_next(&done.stock, &done.held, &done.moves, &date);
     let stock = run.made(stock)?;
     let log = log_with_lines(args, &done, &mut run)?;
     let status = run.deliver_with_log(log, done.log_sha256.is_some(), &stock)?;

@@ -8,6 +8,8 @@ use std::time::Duration;
 pub(super) use args::Args;
 use args::{Reading, Wanted};
 
+pub(super) use told::tell_pump;
+
 use super::run::{Ended, Refusal, Run};
 use super::{Common, MISSED};
 use crate::analysis::{Analysed, NotFit, nearest_of};

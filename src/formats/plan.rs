@@ -4,8 +4,9 @@
 //! that is exact, and otherwise in millimetres, which always are. States and reasons are codes; the sheets for people
 //! have the sentences.
 //!
-//! Version 1 had sentences in the places of causes, reasons and layouts. Version 2 had no third verdict and did not say
-//! NOT FIT TO ASSEMBLE. Both are refused by their names.
+//! Version 1 had sentences in the places of causes, reasons and layouts. Version 2 had no third verdict, did not say
+//! NOT FIT TO ASSEMBLE, and counted the rest of a plate that is cut neither as waste nor as stock. Both are refused by
+//! their names.
 
 use std::collections::BTreeMap;
 
@@ -83,6 +84,9 @@ pub struct PumpJson {
     pub priority: u32,
     /// Whether every requirement is met with the pieces below.
     pub served: bool,
+    /// Dimensions to measure again, by their name in the model: their readings lie further apart than their uncertainty
+    /// explains.
+    pub measure_again: Vec<String>,
     /// True where the sheets say NOT FIT TO ASSEMBLE: no kit, no pieces. False promises no more than the plan does.
     pub not_fit_to_assemble: bool,
     /// The pieces, by the pack's name in the model; empty when not served.
@@ -236,6 +240,8 @@ pub enum GoalName {
     PurchaseCost,
     /// Waste, in the currency.
     Waste,
+    /// Plates cut; of a stock with plates.
+    PlatesCut,
     /// Pieces issued.
     Pieces,
     /// Scarcity points.
@@ -250,6 +256,7 @@ impl GoalName {
             Objective::ServedOf(priority) => (GoalName::ServedOfPriority, Some(priority)),
             Objective::Purchase => (GoalName::PurchaseCost, None),
             Objective::Waste => (GoalName::Waste, None),
+            Objective::Plates => (GoalName::PlatesCut, None),
             Objective::Pieces => (GoalName::Pieces, None),
             Objective::Scarcity => (GoalName::ScarcityPoints, None),
         }
@@ -292,6 +299,9 @@ pub struct StockJson {
     pub issued: u32,
     /// Left over of opened packs and spoiled, where the policy spoils them.
     pub spoiled: u32,
+    /// Pieces of plates that go back to it.
+    #[serde(default)]
+    pub put_back: u32,
     /// On hand after.
     pub after: u32,
     /// Value of one more piece on hand; null where it was not calculated.
@@ -307,8 +317,37 @@ pub struct SheetJson {
     pub before: u32,
     /// Layout of each sheet that is cut.
     pub layouts: Vec<LayoutJson>,
+    /// Waste of these sheets: their cost, less that of the pieces cut and of the remnants booked back.
+    #[serde(default)]
+    pub waste: String,
+    /// Lots that go back into the stock: pieces that no kit takes, and remnants where they are booked back.
+    #[serde(default)]
+    pub put_back: Vec<PutBackJson>,
     /// Whole sheets on hand after.
     pub after: u32,
+}
+
+/// Lot that goes back into the stock.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct PutBackJson {
+    /// Stock number.
+    pub item: String,
+    /// Sheet of the stock workbook that its row is on.
+    pub sheet: SheetName,
+    /// Number of pieces, or of sheets.
+    pub count: u32,
+    /// Its row: headings and contents, On hand left out.
+    pub columns: BTreeMap<String, String>,
+}
+
+/// Sheets of the stock workbook that have lots.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum SheetName {
+    /// Pieces.
+    Stock,
+    /// Plates.
+    Plate,
 }
 
 /// Layout of one sheet: strips along one of its sides.

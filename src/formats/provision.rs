@@ -1,9 +1,10 @@
-//! The pieces to set aside as JSON, format `gapwright.provision.v2`.
+//! The pieces to set aside as JSON, format `gapwright.provision.v3`.
 //!
 //! Lengths and money are decimal strings, so that nothing is lost. A length is given in its
 //! model's unit wherever that is exact, and otherwise in millimetres, which always are.
 //!
-//! Version 1 had sentences for warnings, and words for states; nothing reads it.
+//! Version 1 had sentences for warnings, and words for states. In version 2 the scenarios wanted had no margin, and a
+//! measured pump that is not fit made every scenario count as not served. Nothing reads either.
 
 use std::collections::BTreeMap;
 
@@ -13,12 +14,12 @@ use serde::{Deserialize, Serialize};
 use super::common::{AcceptanceJson, CountJson, InputJson, LengthJson, PackJson, StoppedBy};
 
 /// The name of the format.
-pub const FORMAT: &str = "gapwright.provision.v2";
+pub const FORMAT: &str = "gapwright.provision.v3";
 
 /// Pieces to set aside before an outage.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct ProvisionJson {
-    /// Always `gapwright.provision.v2`.
+    /// Always `gapwright.provision.v3`.
     pub format: String,
     /// The cause that ended the work early; null if there was none.
     pub stopped_by: Option<StoppedBy>,
@@ -34,6 +35,8 @@ pub struct ProvisionJson {
     pub trolley: TrolleyJson,
     /// How often the trolley serves every pump.
     pub service: ServiceJson,
+    /// Pumps that are measured and that no pieces in stock fit: left out of the trolley and of its count.
+    pub left_out: Vec<String>,
     /// Doubts about the answer.
     pub warnings: Vec<WarningJson>,
     /// The pumps, in the order of the pump workbook.
@@ -115,8 +118,13 @@ pub struct TrolleyJson {
     pub count: u32,
     /// The pieces.
     pub pieces: Vec<TrolleyPieceJson>,
-    /// How many scenarios had to be served for the probability.
+    /// How many scenarios it was chosen to serve: those of the probability, with a margin.
     pub wanted: u32,
+    /// How many scenarios it was chosen for.
+    pub scenarios: u32,
+    /// The cost without the margin: for the probability on the scenarios that it was chosen for, which it keeps less
+    /// often on others.
+    pub plain_cost: String,
     /// How many of those that it was chosen for are served; no measure of its service.
     pub served: u32,
     /// In how many of them every pump but those in a gap is served; those served are among them.
@@ -156,6 +164,10 @@ pub struct ServiceJson {
     pub interval: [f64; 2],
     /// Those in which every pump but those in a gap is served; those served are among them.
     pub served_except_gaps: u32,
+    /// Those in which every pump is served if they are kitted one after the other, in the order of the pump workbook.
+    pub in_turn: u32,
+    /// The exact binomial interval about the share of those.
+    pub in_turn_interval: [f64; 2],
     /// The exact binomial interval about the share of scenarios without a gap: none serves more.
     pub reachable: [f64; 2],
     /// Whether the probability is out of reach whatever is set aside: the whole of that lies below it.

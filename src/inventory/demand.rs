@@ -139,6 +139,54 @@ impl Demand {
         Ok(counts)
     }
 
+    /// Demand of both together, independent of each other.
+    ///
+    /// # Errors
+    /// [`InventoryError::TooLarge`].
+    pub fn plus(&self, other: &Demand) -> Result<Demand, InventoryError> {
+        let most = self.chance.len() + other.chance.len();
+        if most > MOST_SUM {
+            return Err(InventoryError::TooLarge("the demand of both together"));
+        }
+        let mut chance = vec![0.0; most - 1];
+        for (a, &left) in self.chance.iter().enumerate() {
+            for (b, &right) in other.chance.iter().enumerate() {
+                chance[a + b] += left * right;
+            }
+        }
+        let mut counts = Demand::of(chance, None);
+        counts.mean = self.mean + other.mean;
+        Ok(counts)
+    }
+
+    /// How far one issue of this size takes the stock below a count, at worst over the pieces that it stood above it
+    /// before: for each number of pieces the greatest probability of at least as many.
+    ///
+    /// # Errors
+    /// [`InventoryError::NoHistory`] for issues of zero alone, [`InventoryError::TooLarge`].
+    pub(super) fn undershoot(&self) -> Result<Demand, InventoryError> {
+        const MOST: usize = 4_000;
+        let largest = self.chance.iter().rposition(|chance| *chance > 0.0).unwrap_or(0);
+        if largest == 0 {
+            return Err(InventoryError::NoHistory);
+        }
+        if largest > MOST {
+            return Err(InventoryError::TooLarge("an issue"));
+        }
+        // At least this many wanted.
+        let from = |count: usize| match count.checked_sub(1) {
+            Some(less) => self.beyond[less],
+            None => 1.0,
+        };
+        let least = |below: usize| -> f64 {
+            let stood = 1..=largest - below;
+            stood.map(|above| from(above + below) / from(above)).fold(0.0, f64::max)
+        };
+        let least: Vec<f64> = (0..largest).map(least).chain([0.0]).collect();
+        let chance = least.windows(2).map(|pair| pair[0] - pair[1]).collect();
+        Ok(Demand::of(chance, None))
+    }
+
     fn of(chance: Vec<f64>, rows: Option<usize>) -> Demand {
         let mut sum = 0.0;
         let within = chance

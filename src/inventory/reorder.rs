@@ -48,6 +48,52 @@ pub fn for_cycle_service(demand: &Demand, service: f64) -> Result<ReorderPoint, 
     Ok(ReorderPoint::of(demand, demand.least(risk)?))
 }
 
+/// Smallest whole count with which the probability of no stock-out in a lead time is at least `service`, when an order
+/// is placed at the issue that takes the stock to the count or below it: it covers how far that issue goes below, and
+/// then the `demand` in lead time. `issue` is the size of an issue; issues of zero do not count.
+///
+/// The service holds whatever the order quantity, because the issue counts at worst over where the stock stood before:
+/// standing k pieces above the count, an issue of k or more leaves it u below with the probability P(X = k + u | X >=
+/// k). By hand; Silver, Pyke and Thomas, Inventory and Production Management in Supply Chains, call it undershoot
+/// (from memory).
+///
+/// # Errors
+/// As [`for_cycle_service`]; [`InventoryError::TooLarge`].
+///
+/// ```
+/// use gapwright::inventory::{Demand, reorder};
+/// // Four at a time, and hardly ever within a lead time: with 3 left the next ones cannot be had.
+/// let demand = Demand::history(&[0; 40])?;
+/// let point = reorder::for_issues(&demand, &Demand::history(&[0, 0, 4])?, 0.95)?;
+/// assert_eq!(point.pieces, 3);
+/// # Ok::<(), gapwright::inventory::InventoryError>(())
+/// ```
+pub fn for_issues(
+    demand: &Demand,
+    issue: &Demand,
+    service: f64,
+) -> Result<ReorderPoint, InventoryError> {
+    enough_rows(demand, share(service)?)?;
+    let both = demand.plus(&issue.undershoot()?)?;
+    let pieces = both.least(1.0 - service)?;
+    Ok(ReorderPoint {
+        pieces,
+        safety: f64::from(pieces) - demand.mean(),
+        cycle_service: both.within(pieces),
+        lacking: both.lacking(pieces),
+    })
+}
+
+/// Pieces that one issue takes the stock below the count that it falls to, at most with the probability `service`, at
+/// worst over where the stock stood before: see [`for_issues`].
+///
+/// # Errors
+/// [`InventoryError::Service`], [`InventoryError::NoHistory`] where nothing is ever issued,
+/// [`InventoryError::TooLarge`].
+pub fn undershoot(issue: &Demand, service: f64) -> Result<u32, InventoryError> {
+    issue.undershoot()?.least(1.0 - share(service)?)
+}
+
 /// Pieces that count as not served from the shelf.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Shortage {

@@ -42,6 +42,8 @@ pub enum How {
     Spoiled,
     /// Sheets that were cut up.
     CutUp,
+    /// Pieces or remnants of plates of this lot that went into the stock.
+    GoesBack(String),
     /// Nothing moved: the kit or the consumable was short in the plan.
     Short,
     /// Back into the stock.
@@ -71,10 +73,12 @@ impl How {
             "short" => How::Short,
             "put back" => How::PutBack,
             "counted" => How::Counted,
-            _ => match words.strip_prefix("instead of ") {
-                Some(item) => How::InsteadOf(item.into()),
-                None => How::CutFrom(words.strip_prefix("cut from ")?.into()),
-            },
+            _ => {
+                let after = |beginning: &str| words.strip_prefix(beginning).map(String::from);
+                let instead = after("instead of ").map(How::InsteadOf);
+                let back = after("goes back, of ").map(How::GoesBack);
+                instead.or(back).or_else(|| after("cut from ").map(How::CutFrom))?
+            }
         })
     }
 }
@@ -90,6 +94,7 @@ impl fmt::Display for How {
             How::CutFrom(sheet) => return write!(f, "cut from {sheet}"),
             How::Spoiled => "spoiled with its pack",
             How::CutUp => "cut up",
+            How::GoesBack(plate) => return write!(f, "goes back, of {plate}"),
             How::Short => "short",
             How::PutBack => "put back",
             How::Counted => "counted",
@@ -216,7 +221,8 @@ pub struct LoggedDemand {
 impl LoggedDemand {
     /// Adds a movement of the item.
     fn add(&mut self, moved: &Movement) {
-        if moved.how == How::Counted {
+        // Neither a count nor what is left of a plate is demand.
+        if matches!(moved.how, How::Counted | How::GoesBack(_)) {
             return;
         }
         let asked = i64::from(moved.asked);

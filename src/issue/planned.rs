@@ -2,10 +2,10 @@
 //!
 //! # Decision
 //!
-//! Opened packs and cut sheets go with the first kit that takes from them: a sheet is cut once, and whose the rest
-//! is cannot be told.
+//! Opened packs and cut plates go with the first kit that takes from them: a plate is cut once, and whose the rest
+//! is cannot be told. What goes back of a plate comes with it.
 
-use super::tidy;
+use super::{returned, tidy};
 use crate::accounting::spoiled;
 use crate::consumables::{self, Bag, Lack};
 use crate::digest::sha256;
@@ -24,6 +24,8 @@ pub enum PickStep {
     Spoiled,
     /// Whole sheets that are cut up; not for a single pump.
     CutUp,
+    /// Pieces or remnants of a lot of plates that go back into the stock; not for a single pump.
+    GoesBack(String),
     /// None: the kit, or the consumable, is short.
     Short,
 }
@@ -36,6 +38,7 @@ impl PickStep {
             PickStep::CutFrom(sheet) => format!("cut from {sheet}"),
             PickStep::Spoiled => "spoiled with its pack".into(),
             PickStep::CutUp => "cut up".into(),
+            PickStep::GoesBack(plate) => format!("goes back, of {plate}"),
             PickStep::Short => "short".into(),
         }
     }
@@ -54,7 +57,10 @@ impl PickStep {
             "spoiled with its pack" => PickStep::Spoiled,
             "cut up" => PickStep::CutUp,
             "short" => PickStep::Short,
-            _ => PickStep::CutFrom(words.strip_prefix("cut from ")?.to_string()),
+            _ => match words.strip_prefix("goes back, of ") {
+                Some(plate) => PickStep::GoesBack(plate.to_string()),
+                None => PickStep::CutFrom(words.strip_prefix("cut from ")?.to_string()),
+            },
         })
     }
 
@@ -204,5 +210,7 @@ fn of_no_pump(job: &Job, plan: &Plan, issued: &[u32]) -> Vec<PlannedLine> {
     });
     let cut = job.plates.iter().zip(plan.plates_cut(job));
     let cut = cut.map(|(lot, sheets)| line(PickStep::CutUp, &lot.item, sheets));
-    spoiled.chain(cut).filter(|line| line.planned > 0).collect()
+    let back = returned::of(job, plan).into_iter();
+    let back = back.map(|lot| line(PickStep::GoesBack(lot.plate), &lot.item, lot.count));
+    spoiled.chain(cut).chain(back).filter(|line| line.planned > 0).collect()
 }

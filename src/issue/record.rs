@@ -11,6 +11,8 @@ use super::counts::{CountedLot, Counts};
 use super::key;
 use super::log::{Entry, HEADING_ROW, How, Log, Movement, OnHand, Out, SHEET};
 use super::planned::{PickStep, Planned, PlannedLine};
+use super::returned::ReturnedLot;
+use crate::decimal::Money;
 use crate::model::NOT_FIT;
 use crate::problem::{Place, Problem, Problems, Spot, fix_name};
 
@@ -55,8 +57,10 @@ pub struct Carried {
     pub filled: Vec<Filled>,
     /// Pieces taken in addition.
     pub extras: Vec<Extra>,
-    /// Stock that it was made from.
+    /// Stock that it was made from; lots that go back for the first time are in it with none on hand.
     pub before: Counts,
+    /// Lots that go back into the stock.
+    pub returned: Vec<ReturnedLot>,
     /// The plan as a whole.
     pub place: Place,
     /// Settings of its policy for judging readings, as shown, as far as the plan has them.
@@ -111,6 +115,8 @@ pub struct Moves {
     pub movements: Vec<Movement>,
     /// Count on hand after them, by stock number.
     pub after: BTreeMap<String, u32>,
+    /// Of these, the lots that the stock has no row for yet.
+    pub new: Vec<ReturnedLot>,
 }
 
 /// Warns of a date that is earlier than lines of the log: lines cannot be taken back, and demand is counted by their
@@ -323,7 +329,7 @@ fn unchanged(
         }
         let out = net.get(&key(&lot.item)).copied().unwrap_or(0);
         let expected = i64::from(lot.on_hand) - out;
-        changed(lot, expected, out, standing, same, &mut found);
+        changed(carried, lot, [expected, out], standing, same, &mut found);
     }
     for lot in standing.counts.lots() {
         if carried.before.get(&lot.item).is_none() {
@@ -360,15 +366,19 @@ const STALE: &str =
     "make the plan again from the stock as it is, or undo the change if it was a mistake";
 
 fn changed(
+    carried: &Carried,
     lot: &CountedLot,
-    expected: i64,
-    out: i64,
+    [expected, out]: [i64; 2],
     standing: &StockAndLog<'_>,
     same: bool,
     found: &mut Problems,
 ) {
     let item = &lot.item;
     let Some(now) = standing.counts.get(item) else {
+        // A lot that goes back for the first time has no row before.
+        if expected == 0 && carried.returned.iter().any(|lot| key(&lot.item) == key(item)) {
+            return;
+        }
         found.add(Problem::new(
             standing.stock.clone(),
             format!("no row for {item} any more"),
@@ -427,6 +437,7 @@ fn changed(
 /// Takes pieces and keeps count.
 struct Taking<'a> {
     standing: &'a StockAndLog<'a>,
+    returned: &'a [ReturnedLot],
     plan: String,
     left: BTreeMap<String, u32>,
     moves: Moves,
@@ -467,13 +478,51 @@ impl Taking<'_> {
         Some((lot, OnHand { before, after }))
     }
 
+    /// Puts `count` pieces or plates of a lot into the stock, one that it has or a new one.
+    fn put(
+        &mut self,
+        item: &str,
+        count: u32,
+        at: &Place,
+        problems: &mut Problems,
+    ) -> Option<(CountedLot, OnHand)> {
+        let new = self.returned.iter().find(|lot| key(&lot.item) == key(item));
+        let lot = self.standing.counts.get(item).cloned().or_else(|| {
+            Some(CountedLot {
+                item: item.to_string(),
+                on_hand: 0,
+                reserved: 0,
+                unit_cost: new?.column("Unit cost").and_then(Money::parse),
+                make: None,
+                place: at.clone(),
+            })
+        })?;
+        let left = self.left.entry(key(item)).or_insert(lot.on_hand);
+        let before = *left;
+        let Some(after) = before.checked_add(count).filter(|after| *after <= 1_000_000_000) else {
+            problems.add(Problem::new(
+                at.clone(),
+                format!("{before} of {item} on hand, and {count} that go back"),
+                "no more than 1000000000",
+                "count again",
+            ));
+            return None;
+        };
+        *left = after;
+        self.moves.after.insert(lot.item.clone(), after);
+        if self.standing.counts.get(item).is_none() {
+            self.moves.new.extend(new.cloned());
+        }
+        Some((lot, OnHand { before, after }))
+    }
+
     #[allow(clippy::too_many_arguments)]
     fn movement(
         &mut self,
         line: &PlannedLine,
         item: &str,
         asked: u32,
-        out: u32,
+        out: i64,
         how: How,
         taken: Option<(CountedLot, OnHand)>,
         note: &str,
@@ -484,7 +533,7 @@ impl Taking<'_> {
             place: line.place.clone(),
             item: item.to_string(),
             asked,
-            out: i64::from(out),
+            out,
             how,
             on_hand: taken.as_ref().map(|(_, on_hand)| *on_hand),
             unit_cost: taken.and_then(|(lot, _)| lot.unit_cost),
@@ -519,7 +568,9 @@ pub fn issue(
         let told = last.map(|(item, _)| key(item)).collect();
         unchanged(carried, standing, &told, &mut found);
     }
-    let mut taking = Taking { standing, plan: carried.planned.id(), left: BTreeMap::new(), moves };
+    let returned = &carried.returned;
+    let (plan, left) = (carried.planned.id(), BTreeMap::new());
+    let mut taking = Taking { standing, returned, plan, left, moves };
     let asked = |line: &PlannedLine| tags.contains(&key(&line.tag));
     let lines = carried.planned.lines.iter().zip(&carried.filled);
     for (line, filled) in lines {
@@ -580,7 +631,10 @@ fn shared_now(carried: &Carried, shared: &PlannedLine, tags: &BTreeSet<String>) 
     carried.planned.lines.iter().any(|line| {
         let of_it = match &line.step {
             PickStep::Pick => key(&line.item) == key(&shared.item),
-            PickStep::CutFrom(sheet) => key(sheet) == key(&shared.item),
+            PickStep::CutFrom(sheet) => match &shared.step {
+                PickStep::GoesBack(plate) => key(sheet) == key(plate),
+                _ => key(sheet) == key(&shared.item),
+            },
             _ => false,
         };
         of_it && tags.contains(&key(&line.tag))
@@ -611,6 +665,12 @@ fn take_line(
         PickStep::CutFrom(sheet) => How::CutFrom(sheet.clone()),
         PickStep::Spoiled => How::Spoiled,
         PickStep::CutUp => How::CutUp,
+        PickStep::GoesBack(plate) => {
+            let how = How::GoesBack(plate.clone());
+            let taken = taking.put(&line.item, picked, &filled.at, problems);
+            taking.movement(line, &line.item, line.planned, -i64::from(picked), how, taken, note);
+            return;
+        }
         _ if picked == line.planned => How::AsPlanned,
         _ if picked < line.planned => How::Partly,
         _ => How::More,
@@ -630,7 +690,7 @@ fn take_line(
             return;
         }
     }
-    taking.movement(line, &line.item, line.planned, picked, how, taken, note);
+    taking.movement(line, &line.item, line.planned, i64::from(picked), how, taken, note);
     let Some((item, count)) = &filled.instead else {
         return;
     };
@@ -664,7 +724,7 @@ fn take_line(
             line,
             &super::tidy(&name),
             0,
-            *count,
+            i64::from(*count),
             How::InsteadOf(line.item.clone()),
             Some(taken),
             note,
@@ -722,7 +782,8 @@ fn take_extra(taking: &mut Taking<'_>, extra: &Extra, problems: &mut Problems) {
         planned: 0,
         why: None,
     };
-    taking.movement(&line, &line.item, 0, extra.count, How::Unplanned, Some(taken), &extra.note);
+    let (count, how) = (i64::from(extra.count), How::Unplanned);
+    taking.movement(&line, &line.item, 0, count, how, Some(taken), &extra.note);
 }
 
 /// Movements that put back the pieces still out for these tags: all, or stated numbers of some items.
@@ -874,6 +935,9 @@ pub fn finish(standing: &StockAndLog<'_>, problems: &mut Problems) -> BTreeMap<S
                 },
                 format!("{}, as before the last run of the log", run.before),
                 match lot.is_some_and(|lot| lot.on_hand == run.after) {
+                    _ if lot.is_none() && run.before == 0 => {
+                        "add its row, with 0 on hand, as the plan's sheets Stock after and Plate have it"
+                    }
                     true => "go on with this stock workbook: it is as the last run left it",
                     false => "give the stock workbook that the last run was given",
                 },

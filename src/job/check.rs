@@ -106,6 +106,8 @@ fn check_item(item: &Item, parts: &Parts) -> Result<(), PartError> {
     }
     let Some(cut) = item.cut else { return Ok(()) };
     there("plates", cut.plate, parts.plates.len())?;
+    length("the inside diameter", cut.inside, Length::ZERO)?;
+    length("the outside diameter", cut.outside, cut.inside + Length::from_ticks(1))?;
     let along = |side: Length| side.ticks() / cut.outside.ticks() <= MOST_ALONG;
     within(
         cut.outside > Length::ZERO && parts.plates[cut.plate].sides.into_iter().all(along),

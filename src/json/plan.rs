@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use super::verdict;
-use crate::accounting::{pack_total, verdicts};
+use crate::accounting::{pack_total, plate_waste, spoiled, verdicts};
 use crate::consumables::{Bag, Lack, Share, lack};
 use crate::crush::{Crush, crushes};
 use crate::cutting::Layout;
@@ -14,8 +14,10 @@ use crate::formats::common::{
 };
 use crate::formats::plan::{
     ConsumableJson, CrushJson, FORMAT, GoalJson, GoalName, LackJson, LayoutJson, LeftOutJson,
-    PlanJson, PumpJson, RangeJson, RingJson, SheetJson, StockJson, StripsJson,
+    PlanJson, PumpJson, PutBackJson, RangeJson, RingJson, SheetJson, SheetName, StockJson,
+    StripsJson,
 };
+use crate::issue::returned::{ReturnedLot, StockPage};
 use crate::job::{Input, Job};
 use crate::length::{Fine, Length, Unit};
 use crate::model::Model;
@@ -39,7 +41,8 @@ pub fn plan(verified: &Verified) -> PlanJson {
     let weight = plan.goal(Objective::ServedWeight);
     let waste = plan.goal(Objective::Waste);
     let money = |value: Option<i64>| show_money(Money::from_raw(value.unwrap_or(0)));
-    let issued = verified.issued();
+    let (issued, returned) = (verified.issued(), verified.returned());
+    let plates_left = verified.plates_left();
     PlanJson {
         format: FORMAT.into(),
         proven: plan.proven(),
@@ -75,7 +78,9 @@ pub fn plan(verified: &Verified) -> PlanJson {
                 item: item.item.clone(),
                 before: item.on_hand,
                 issued,
-                spoiled: item.on_hand - issued - after,
+                spoiled: spoiled(job, index, issued),
+                put_back: (after + issued + spoiled(job, index, issued))
+                    .saturating_sub(item.on_hand),
                 after,
                 worth_of_one_more: plan.worth.iter().find(|worth| worth.item == index).map(worth),
             })
@@ -86,12 +91,15 @@ pub fn plan(verified: &Verified) -> PlanJson {
             .enumerate()
             .map(|(index, lot)| {
                 let cut = plan.layouts.iter().filter(|layout| layout.plate == index);
-                let layouts = cut.map(|layout| self::layout(job, layout)).collect();
+                let waste = cut.clone().map(|layout| plate_waste(job, layout).raw()).sum();
+                let back = returned.iter().filter(|back| back.plate == lot.item);
                 SheetJson {
                     item: lot.item.clone(),
                     before: lot.on_hand,
-                    after: lot.on_hand - plan.plates_cut(job)[index],
-                    layouts,
+                    layouts: cut.map(|layout| self::layout(job, layout)).collect(),
+                    waste: money(Some(waste)),
+                    put_back: back.map(put_back).collect(),
+                    after: plates_left[index],
                 }
             })
             .collect(),
@@ -157,6 +165,10 @@ fn pump(job: &Job, pump: &Pump, kit: &Kit, bag: &Bag) -> PumpJson {
         model: model.name.clone(),
         priority: pump.priority,
         served: matches!(kit, Kit::Served(_)),
+        measure_again: pump
+            .to_measure_again(model)
+            .map(|index| model.dimensions[index].name.clone())
+            .collect(),
         not_fit_to_assemble: matches!(kit, Kit::Short(_)),
         packs,
         crush,
@@ -254,6 +266,18 @@ pub(super) fn counted(job: &Job, item: usize, count: u32) -> CountJson {
 pub(super) fn length(length: Length, unit: Unit) -> LengthJson {
     let (unit, [length]) = exact(unit, [length.into()]);
     LengthJson { length, unit: unit.symbol().into() }
+}
+
+fn put_back(lot: &ReturnedLot) -> PutBackJson {
+    PutBackJson {
+        item: lot.item.clone(),
+        sheet: match lot.page {
+            StockPage::Stock => SheetName::Stock,
+            StockPage::Plate => SheetName::Plate,
+        },
+        count: lot.count,
+        columns: lot.columns.iter().cloned().collect(),
+    }
 }
 
 fn layout(job: &Job, layout: &Layout) -> LayoutJson {

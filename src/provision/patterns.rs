@@ -179,12 +179,17 @@ impl Ways {
     }
 
     /// Ways with classes in a gap asking for no pieces: there is no kit for them with any pieces, and the
-    /// other pumps still need theirs.
-    pub(super) fn served_except_gaps(mut self) -> Ways {
+    /// other pumps still need theirs. Beside them a class that asks for nothing and is in no gap, for a pump that does
+    /// not count.
+    pub(super) fn served_except_gaps(mut self) -> (Ways, u32) {
+        let nothing = || Class { ends: vec![0], cost: vec![0], waste: vec![0], ..Class::default() };
         for (class, _) in self.classes.iter_mut().zip(&self.gap).filter(|(_, gap)| **gap) {
-            *class = Class { ends: vec![0], cost: vec![0], waste: vec![0], ..Class::default() };
+            *class = nothing();
         }
-        self
+        self.classes.push(nothing());
+        self.gap.push(false);
+        let last = crate::narrow::narrow::<u32>(self.classes.len() - 1);
+        (self, last)
     }
 
     /// Pieces of a way, pack by pack. `pump` is one that can be in the class.

@@ -73,6 +73,20 @@ impl Scenarios {
         Ok(Scenarios { pumps: views.len(), classes })
     }
 
+    /// Some of the scenarios, from one on.
+    pub(super) fn part(&self, from: u32, count: u32) -> Scenarios {
+        let at = |scenario: u32| (scenario as usize * self.pumps).min(self.classes.len());
+        let classes = self.classes[at(from)..at(from.saturating_add(count))].to_vec();
+        Scenarios { pumps: self.pumps, classes }
+    }
+
+    /// Puts these pumps into a class in every scenario.
+    pub(super) fn leave_out(&mut self, pumps: &[usize], class: u32) {
+        for scenario in self.classes.chunks_mut(self.pumps.max(1)) {
+            pumps.iter().for_each(|&pump| scenario[pump] = class);
+        }
+    }
+
     /// Keeps only the scenarios for which `holds` is true.
     pub(super) fn only(&self, holds: impl Fn(&[u32]) -> bool) -> Scenarios {
         let some = (0..self.len()).map(|scenario| self.of(scenario));

@@ -17,7 +17,7 @@ use crate::choose::stages::solve_from;
 use crate::narrow::narrow;
 use crate::plan::Objective;
 
-use super::patterns::Ways;
+use super::patterns::{Ways, fits as fits_into};
 use super::scenarios::Scenarios;
 use super::serve::Open;
 use super::{ProvisionOptions, Service, SetAside, Unserved};
@@ -39,12 +39,12 @@ enum Verdict {
     Undecided(Vec<usize>),
 }
 
-/// Counts the service of a trolley.
+/// Counts the service of a trolley. `from` is the number of the first of the scenarios.
 pub(super) fn count(
     ways: &Ways,
     trolley: &[SetAside],
     scenarios: &Scenarios,
-    question: &ProvisionOptions,
+    (question, from): (&ProvisionOptions, u32),
     control: &Control<'_>,
 ) -> Service {
     let mut there = vec![0; ways.available.len()];
@@ -63,12 +63,19 @@ pub(super) fn count(
             verdict
         })
         .collect();
+    let in_turn = (0..scenarios.len()).into_par_iter().filter(|&scenario| {
+        let classes = scenarios.of(scenario);
+        ways.possible(classes) && in_turn(&open, &there, classes)
+    });
+    let in_turn = narrow::<u32>(in_turn.count());
     let mut service = Service {
         checks: question.checks,
         served: 0,
         hopeless: 0,
         undecided: 0,
         served_except_gaps: 0,
+        in_turn,
+        in_turn_interval: [0.0, 1.0],
         interval: [0.0, 1.0],
         reachable: [0.0, 1.0],
         missed: vec![0; scenarios.pumps],
@@ -95,14 +102,28 @@ pub(super) fn count(
         pumps.sort_unstable();
         service.undecided += u32::from(!certain);
         pumps.iter().for_each(|&pump| service.missed[pump] += 1);
-        service.unserved.push(Unserved { scenario, pumps, certain });
+        service.unserved.push(Unserved { scenario: from + scenario, pumps, certain });
     }
     let level = question.level.to_f64();
     let about = |count| exact_interval(count, service.checks, level);
     let [low, high] = [service.served, service.served + service.undecided].map(about);
     service.interval = [low[0], high[1]];
+    service.in_turn_interval = about(service.in_turn);
     service.reachable = about(service.checks - service.hopeless);
     service
+}
+
+/// Whether every pump gets a kit if each takes the cheapest one that is left, one after the other.
+fn in_turn(open: &Open, there: &[u32], classes: &[u32]) -> bool {
+    let mut left = there.to_vec();
+    classes.iter().all(|&class| {
+        let mut ways = open.of(class).iter().map(|&way| open.takes(class, way));
+        let first = ways.find(|takes| fits_into(takes, &left));
+        for &(item, count) in first.into_iter().flatten() {
+            left[usize::from(item)] -= u32::from(count);
+        }
+        first.is_some()
+    })
 }
 
 /// Whether a scenario can be served out of these pieces.

@@ -22,7 +22,7 @@ use super::safe::{cost, listed, short_plates};
 use super::scenarios::{Scenarios, generator};
 use super::serve::{Kept, Open};
 use super::shrink::Shed;
-use super::{ProvisionOptions, SafeKit, Trolley};
+use super::{SafeKit, Trolley};
 
 /// Changes of ways to fit a scenario into the drawers.
 const MOVES: u32 = 400;
@@ -35,7 +35,7 @@ const KICKS: u64 = 400_000_000;
 /// Purpose number of the generator of these trials.
 const KICKING: u8 = 3;
 
-/// Chooses a trolley. `ways` are those with classes in a gap asking for no pieces.
+/// Chooses a trolley that serves `wanted` scenarios. `ways` are those with classes in a gap asking for no pieces.
 ///
 /// As long as enough scenarios can be served whole, those with a gap do not count. Otherwise they count as
 /// served if all pumps outside a gap are, since no pieces would be set aside for the others if they did not.
@@ -44,11 +44,11 @@ pub(super) fn choose(
     ways: &Ways,
     scenarios: &Scenarios,
     safe: &[SafeKit],
-    question: &ProvisionOptions,
+    (wanted, seed): (u32, u64),
     control: &Control,
 ) -> Trolley {
     control.step(Phase::Trolley, 0, 0);
-    let wanted = question.wanted() as usize;
+    let wanted = wanted as usize;
     let all = scenarios;
     let hopeful = all.only(|classes| ways.possible(classes));
     let whole = Start::of(ways, &hopeful, safe, control);
@@ -87,7 +87,7 @@ pub(super) fn choose(
             }
         }
     }
-    let best = best.map(|best| bettered(best, bound, question.seed, control));
+    let best = best.map(|best| bettered(best, bound, seed, control));
     let none = || (vec![0; ways.available.len()], vec![None; scenarios.len()]);
     let (there, kept) = best.map_or_else(none, Shed::done);
     // Some scenarios that were given up may be served after all.
@@ -111,6 +111,7 @@ pub(super) fn choose(
         scenarios: whole(all.len()),
         hopeless: whole(all.len() - hopeful.len()),
         wanted: whole(wanted),
+        plain_cost: cost(ways, &there),
         served: whole((0..all.len()).filter(served).count()),
         served_except_gaps: whole(again.iter().filter(|again| **again).count()),
         bound,

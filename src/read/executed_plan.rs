@@ -11,14 +11,15 @@ use super::{Memory, book, named_sheet, stock_counts};
 use crate::columns::key as heading_key;
 use crate::formats::common::{CauseJson, ShortJson};
 use crate::formats::issue_sheet::{EXTRA, HEADINGS, ID, OWN};
-use crate::formats::plan::{self, PlanJson};
+use crate::formats::plan::{self, PlanJson, SheetJson, SheetName};
 use crate::issue::counts::{CountedLot, Counts};
 use crate::issue::planned::{PickStep, Planned, PlannedLine};
 use crate::issue::record::{Carried, Extra, Filled, RULES};
+use crate::issue::returned::{ReturnedLot, StockPage};
 use crate::issue::{key, tidy};
 use crate::model::NOT_FIT;
 use crate::problem::{Place, Problem, Problems};
-use crate::sheet::{Book, Cell, Sheet};
+use crate::sheet::{Book, Cell, Sheet, SheetRow};
 
 /// Headings; those that every line has come first.
 const NEEDED: [&str; 10] =
@@ -93,7 +94,9 @@ fn of_json(file: &str, bytes: &[u8], problems: &mut Problems) -> Option<Carried>
     let mut before = Counts::default();
     let pieces = plan.stock.iter().map(|item| (&item.item, item.before));
     let sheets = plan.sheets.iter().map(|lot| (&lot.item, lot.before));
-    for (item, on_hand) in pieces.chain(sheets) {
+    let returned = returned(&plan);
+    let new = returned.iter().map(|lot| (&lot.item, 0));
+    for (item, on_hand) in pieces.chain(sheets).chain(new) {
         before.add(CountedLot {
             item: tidy(item),
             on_hand,
@@ -115,9 +118,29 @@ fn of_json(file: &str, bytes: &[u8], problems: &mut Problems) -> Option<Carried>
         extras: Vec::new(),
         planned,
         before,
+        returned,
         place: place.clone(),
         rules: BTreeMap::from([("Acceptance".to_string(), plan.acceptance.clone())]),
     })
+}
+
+/// Lots that go back by a plan for programs.
+fn returned(plan: &PlanJson) -> Vec<ReturnedLot> {
+    let of_sheet = |lot: &SheetJson| {
+        let plate = tidy(&lot.item);
+        let back = lot.put_back.iter().map(move |back| ReturnedLot {
+            item: tidy(&back.item),
+            plate: plate.clone(),
+            page: match back.sheet {
+                SheetName::Stock => StockPage::Stock,
+                SheetName::Plate => StockPage::Plate,
+            },
+            count: back.count,
+            columns: back.columns.clone().into_iter().collect(),
+        });
+        back.collect::<Vec<_>>()
+    };
+    plan.sheets.iter().flat_map(of_sheet).collect()
 }
 
 /// Lines of a plan for programs, each with the reason of its shortage; places are named as in the model file.
@@ -163,9 +186,13 @@ fn lines(plan: &PlanJson) -> Vec<(PlannedLine, String)> {
         let lost = line(PickStep::Spoiled, "", "", &item.item, item.spoiled);
         add(lost, String::new());
     }
-    for lot in plan.sheets.iter().filter(|lot| lot.before > lot.after) {
-        let cut = line(PickStep::CutUp, "", "", &lot.item, lot.before - lot.after);
-        add(cut, String::new());
+    let cut = |lot: &SheetJson| u32::try_from(lot.layouts.len()).unwrap_or(u32::MAX);
+    for lot in plan.sheets.iter().filter(|lot| cut(lot) > 0) {
+        add(line(PickStep::CutUp, "", "", &lot.item, cut(lot)), String::new());
+    }
+    for lot in returned(plan) {
+        let step = PickStep::GoesBack(lot.plate);
+        add(line(step, "", "", &lot.item, lot.count), String::new());
     }
     lines
 }
@@ -194,12 +221,14 @@ fn of_book(book: &Book, problems: &mut Problems) -> Option<Carried> {
             "make the plan again",
         ));
     }
-    let held = stock_counts::of(&after, named_sheet(book, "Plate"), problems);
+    let plates = named_sheet(book, "Plate");
+    let held = stock_counts::of(&after, plates, problems);
     let mut carried = Carried {
         planned: Planned { stock_sha256: stock_sha256.unwrap_or_default(), lines: Vec::new() },
         filled: Vec::new(),
         extras: Vec::new(),
         before: held.counts,
+        returned: Vec::new(),
         place: issue.whole(),
         rules: RULES
             .into_iter()
@@ -230,17 +259,44 @@ fn of_book(book: &Book, problems: &mut Problems) -> Option<Carried> {
         return None;
     }
     add_back(&mut carried);
+    for lot in &mut carried.returned {
+        let (page, row) = match row_of(&after, &lot.item) {
+            Some(row) => (StockPage::Stock, Some(row)),
+            None => (StockPage::Plate, plates.and_then(|sheet| row_of(sheet, &lot.item))),
+        };
+        lot.page = page;
+        lot.columns.extend(row.into_iter().flatten());
+    }
     Some(carried)
 }
 
-/// Adds the planned pieces to the stock after, which gives the stock before.
+/// Adds the planned pieces to the stock after and takes off those that go back, which gives the stock before.
 fn add_back(carried: &mut Carried) {
-    for line in carried.planned.lines.iter().filter(|l| l.step.counts()) {
-        if let Some(lot) = carried.before.get(&line.item) {
-            let before = lot.on_hand.saturating_add(line.planned);
-            carried.before.set(&line.item, before);
-        }
+    for line in &carried.planned.lines {
+        let Some(lot) = carried.before.get(&line.item) else { continue };
+        let before = match line.step {
+            PickStep::GoesBack(_) => lot.on_hand.saturating_sub(line.planned),
+            _ if line.step.counts() => lot.on_hand.saturating_add(line.planned),
+            _ => continue,
+        };
+        carried.before.set(&line.item, before);
     }
+}
+
+/// Row of an item on a sheet of the stock after: headings and contents, On hand and Bin left out.
+fn row_of(sheet: &Sheet, item: &str) -> Option<Vec<(String, String)>> {
+    let headings = sheet.rows.first()?;
+    let column = |name: &str| {
+        let mut cells = headings.cells.iter();
+        cells.find(|(_, cell)| heading_key(&cell.show()) == heading_key(name)).map(|(at, _)| *at)
+    };
+    let own = column("Item")?;
+    let is = |row: &&SheetRow| row.cell(own).is_some_and(|cell| key(&cell.show()) == key(item));
+    let row = sheet.rows.iter().find(is)?;
+    let skipped = [column("On hand"), column("Bin")];
+    let cells = row.cells.iter().filter(|(at, _)| !skipped.contains(&Some(*at)));
+    let named = cells.filter_map(|(at, cell)| Some((headings.cell(*at)?.show(), cell.show())));
+    Some(named.collect())
 }
 
 /// Text `columns` to the right of a cell with this text.
@@ -274,7 +330,7 @@ fn read_issue(sheet: &Sheet, carried: &mut Carried, problems: &mut Problems) -> 
         Some(planned),
         Some(tag),
         Some(place),
-        Some(_),
+        Some(bin),
         Some(item),
         Some(picked),
         Some(instead),
@@ -296,7 +352,7 @@ fn read_issue(sheet: &Sheet, carried: &mut Carried, problems: &mut Problems) -> 
         let mut text =
             |heading: &Heading| tidy(&row.text(Some(heading), problems).unwrap_or_default());
         let (words, tag, place, name) = (text(step), text(tag), text(place), text(item));
-        let (instead_item, note) = (text(instead), text(note));
+        let (instead_item, note, put_into) = (text(instead), text(note), text(bin));
         let picked_count = row.count(Some(picked), problems);
         let pieces_count = row.count(Some(pieces), problems);
         let filled_in = [picked, instead, pieces].map(|h| row.row.cell(h.column).is_some());
@@ -349,6 +405,18 @@ fn read_issue(sheet: &Sheet, carried: &mut Carried, problems: &mut Problems) -> 
             ));
             continue;
         };
+        if let PickStep::GoesBack(plate) = &step_read {
+            // The bin that it was put into; the rest of its row stands on the sheets of the stock after.
+            let bin = (!put_into.is_empty()).then(|| ("Bin".to_string(), put_into));
+            let columns = bin.into_iter().collect();
+            carried.returned.push(ReturnedLot {
+                item: name.clone(),
+                plate: plate.clone(),
+                page: StockPage::Stock,
+                count: count.unwrap_or(0),
+                columns,
+            });
+        }
         let count = count.unwrap_or(0);
         let both = match (instead_item.as_str(), pieces_count) {
             ("", None) => None,

@@ -1,4 +1,4 @@
-//! Reads the sheets Sheets and Fit: material that pieces are cut from, and their shapes.
+//! Reads the sheets Plate and Fit: material that pieces are cut from, and their shapes.
 
 use std::collections::{HashMap, HashSet};
 use std::sync::Arc;
@@ -12,13 +12,13 @@ use crate::columns::{NEEDED_OF_FIT, NEEDED_OF_PLATE};
 use crate::cutting::{MOST_ALONG, PlateLot};
 use crate::decimal::Money;
 use crate::job::StockSheet;
-use crate::length::Length;
+use crate::length::{Length, Tolerance};
 use crate::model::Model;
 use crate::problem::{Place, Problem, Problems, fix_name};
 use crate::pump::Pump;
 use crate::sheet::{Book, Sheet};
 use crate::stock::Cut;
-use crate::stock::{Code, Item, Offer};
+use crate::stock::{Code, Item, Offer, Size};
 
 /// Known headings of Sheets besides the needed ones.
 const ALSO_KNOWN: [&str; 15] = [
@@ -291,15 +291,27 @@ impl Draft {
         })
     }
 
-    /// Lots of sheets, with the tolerance that a model gives where the row has none.
-    pub(super) fn settle(&self, known: Known<'_>, problems: &mut Problems) -> Vec<PlateLot> {
+    /// Lots of sheets, with the tolerance that a model gives where the row has none. Without one, a lot of which no
+    /// piece is `asked` for has a tolerance of 0: nothing is cut from it.
+    pub(super) fn settle(
+        &self,
+        known: Known<'_>,
+        asked: &dyn Fn(&str, &Code) -> bool,
+        problems: &mut Problems,
+    ) -> Vec<PlateLot> {
         let settle = |lot: &PlateRow| {
             let material = lot.material.as_deref();
+            let wanted = self.fits.iter().any(|(fit, _)| asked(&lot.kind, fit));
+            let left_out = !wanted && lot.size.is_left_out(&lot.item, material, known.0, problems);
+            let size = match left_out {
+                true => Size::new(lot.size.thickness?, Tolerance::default()),
+                false => lot.size.settle(&lot.item, material, known, problems)?,
+            };
             Some(PlateLot {
                 item: lot.item.clone(),
                 kind: lot.kind.clone(),
                 material: lot.material.clone(),
-                size: lot.size.settle(&lot.item, material, known, problems)?,
+                size,
                 sides: lot.sides,
                 on_hand: lot.on_hand,
                 reserved: lot.reserved,
@@ -361,7 +373,7 @@ fn cut_item(lot: &PlateLot, item: String, fit: Code, cut: Cut) -> Item {
         size: Some(lot.size),
         on_hand: lot.available().saturating_mul(lot.yields(cut.outside)),
         reserved: 0,
-        unit_cost: lot.blank_cost(cut.outside),
+        unit_cost: lot.piece_cost(cut),
         min_level: 0,
         bin: lot.bin.clone(),
         material: lot.material.clone(),

@@ -81,8 +81,8 @@ pub fn stock_alone(
         let sheets = plates::read(book, &name, &mut draft.names, &mut problems);
         // Gauges stand in the pump workbook.
         let known = (&models[..], None, Policy::default().coverage);
-        let lots = stock::settle_tolerances(&draft, known, &mut problems);
-        let sheet_lots = sheets.settle(known, &mut problems);
+        let lots = stock::settle_tolerances(&draft, known, &|_, _| true, &mut problems);
+        let sheet_lots = sheets.settle(known, &|_, _| true, &mut problems);
         stock::check_kinds(&draft, &models, &mut problems);
         let feelers = feelers::read(book, &name, &mut problems);
         let used = [&draft.sheet.sheet, &sheets.sheets.sheet, &sheets.fit];

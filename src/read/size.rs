@@ -152,6 +152,32 @@ fn alike(
     whole.then_some(share)
 }
 
+impl Stated {
+    /// Whether a thickness has no tolerance, of its own or of its material. Where no pump asks for the item that is a
+    /// warning, and true: nothing will be made of it.
+    pub(super) fn is_left_out(
+        &self,
+        item: &str,
+        material: Option<&str>,
+        models: &[Model],
+        problems: &mut Problems,
+    ) -> bool {
+        let of_material = || material.and_then(|name| of_material(name, models));
+        let lacks = self.thickness.is_some()
+            && !self.tolerance_stated
+            && self.tolerance.or_else(of_material).is_none();
+        if lacks {
+            problems.warn(Problem::new(
+                self.place.clone(),
+                format!("no tolerance for item `{item}`, which no pump of this outage asks for"),
+                "plus/minus on one piece",
+                "fill it in before a pump asks for it; until then it goes into no pump",
+            ));
+        }
+        lacks
+    }
+}
+
 /// Tolerance that the models give for a material.
 fn of_material(name: &str, models: &[Model]) -> Option<Tolerance> {
     let name = name.to_lowercase();

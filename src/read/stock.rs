@@ -181,6 +181,7 @@ pub(super) fn read(book: &Book, problems: &mut Problems) -> Option<Draft> {
         on_hand_column,
         price_column: table.optional("Unit cost").map(|heading| heading.column),
         pack_column: table.optional("Pack qty").map(|heading| heading.column),
+        lead_column: table.optional("Lead days").map(|heading| heading.column),
     };
     Some(Draft { lots, codes, kind_column, fit_column, names, unused, sheet })
 }
@@ -424,16 +425,24 @@ pub(super) fn check_sections(draft: &Draft, models: &[Model], problems: &mut Pro
     }
 }
 
-/// Items with their tolerances: the row's own, or the one that a model gives for the material.
+/// Items with their tolerances: the row's own, or the one that a model gives for the material. Without one, an item
+/// that is not `asked` for has no size.
 pub(super) fn settle_tolerances(
     draft: &Draft,
     known: Known<'_>,
+    asked: &dyn Fn(&str, &Code) -> bool,
     problems: &mut Problems,
 ) -> Vec<Item> {
     let mut items = Vec::with_capacity(draft.lots.len());
     for lot in &draft.lots {
         let material = lot.item.material.as_deref();
-        let size = lot.size.settle(&lot.item.item, material, known, problems);
+        let (item, kind) = (lot.item.item.as_str(), lot.item.kind.as_str());
+        let size = match !asked(kind, &lot.item.fit)
+            && lot.size.is_left_out(item, material, known.0, problems)
+        {
+            true => None,
+            false => lot.size.settle(item, material, known, problems),
+        };
         items.push(Item { size, ..lot.item.clone() });
     }
     items

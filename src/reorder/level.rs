@@ -14,10 +14,12 @@ use crate::inventory::economic::{
 };
 use crate::inventory::level::{Levels, StockPosition, TopUp, back_to_level};
 use crate::inventory::outage::{Costs, NewsvendorQuantity, provision};
-use crate::inventory::reorder::for_cycle_service;
+use crate::inventory::reorder::{for_issues, undershoot};
 use crate::inventory::{Demand, InventoryError};
 use crate::issue::log::{Log, LoggedDemand as Asked};
+use crate::job::Job;
 use crate::narrow::narrow;
+use crate::problem::{Place, Problem, Problems};
 use crate::stock::Item;
 
 /// Options of the levels.
@@ -106,8 +108,8 @@ pub const FEWEST_DAYS: u32 = 90;
 /// The log's days are cut into consecutive lead times, back from its last day. If at least one of them is expected
 /// beyond the service, demand in lead time is as it was in them. Else each day of a lead time is equally likely to be
 /// any day of the log, so that pieces wanted together stay together; and the point is at least the largest lead time
-/// seen, so that it never falls as the service rises. The point itself: any textbook; Stevenson, Operations
-/// Management, 14th ed., p. 528.
+/// seen and the issue before it, so that it never falls as the service rises. The point itself: [`for_issues`], where
+/// the issue that takes the stock to the point or below it is as large as any of the log's days.
 ///
 /// # Errors
 /// [`NoPoint`].
@@ -130,20 +132,22 @@ pub fn point(
     }
     let rows = seen.periods(&item.item, lead);
     let large = |_| NoPoint::TooLarge;
-    let of = |demand: Demand| for_cycle_service(&demand, service.to_f64());
-    match of(Demand::history(&rows).map_err(large)?) {
+    let daily = Demand::history(&seen.periods(&item.item, 1)).map_err(large)?;
+    let of = |demand: &Demand| for_issues(demand, &daily, service.to_f64());
+    match of(&Demand::history(&rows).map_err(large)?) {
         Ok(point) => Ok(LoggedReorderPoint {
             pieces: point.pieces,
             safety: point.safety,
             law: DemandLaw::Seen(rows.len()),
         }),
         Err(InventoryError::TooFew { .. }) => {
-            let daily = Demand::history(&seen.periods(&item.item, 1)).map_err(large)?;
             let demand = daily.over(lead).map_err(large)?;
             let mean = demand.mean();
-            let pieces = of(demand).map_err(large)?.pieces;
+            let pieces = of(&demand).map_err(large)?.pieces;
             let largest = rows.iter().copied().max().unwrap_or(0);
-            let pieces = pieces.max(largest);
+            // The largest lead time after the issue that triggers the order.
+            let below = undershoot(&daily, service.to_f64()).map_err(large)?;
+            let pieces = pieces.max(largest + below);
             Ok(LoggedReorderPoint {
                 pieces,
                 safety: f64::from(pieces) - mean,
@@ -151,6 +155,33 @@ pub fn point(
             })
         }
         Err(_) => Err(NoPoint::TooLarge),
+    }
+}
+
+/// Asks for the lead time of each item for sale that states none: whether it comes at once or nobody knows decides who
+/// is kitted in time and when to order again.
+pub fn ask_lead_days(job: &Job, problems: &mut Problems) {
+    let sheet = &job.stock_sheet;
+    let unknown = |item: &&Item| {
+        item.cut.is_none() && item.offer.for_sale() && item.offer.lead_days.is_none()
+    };
+    let unknown: Vec<&Item> = job.stock.iter().filter(unknown).collect();
+    let mut ask = |at: Place, found: String, fix: &str| {
+        let expected = "calendar days from the order to the drawer: 0 says that it comes at once, an empty cell that nobody knows";
+        problems.add(Problem::new(at, found, expected, fix));
+    };
+    match (sheet.lead_column, unknown.first()) {
+        (Some(column), _) => unknown.iter().for_each(|item| {
+            let fix = "type the days, 0 if it comes on the day of the order; clear Supplier and Pack qty if it is not to be bought";
+            let found = format!("no Lead days of {}, which is for sale", item.item);
+            ask(sheet.sheet.place(item.row, column), found, fix);
+        }),
+        (None, Some(first)) => {
+            let found = format!("no column Lead days, and {} is for sale", first.item);
+            let fix = "add the column, with the days of every row that has a Supplier or a Pack qty";
+            ask(sheet.sheet.whole(), found, fix);
+        }
+        (None, None) => {}
     }
 }
 

@@ -2,7 +2,7 @@
 
 use itertools::Itertools;
 
-use super::{about, length, money, natural_unit};
+use super::{NOT_FIT, about, length, money, natural_unit};
 use crate::accounting::pack_total;
 use crate::decimal::Millionths;
 use crate::forecast::{Expected, ExpectedLaw};
@@ -129,7 +129,7 @@ pub fn gaps(job: &Job, pump: usize, kit: &SafeKit) -> Vec<String> {
     let tag = &job.pumps[pump].tag;
     if kit.axes.is_empty() {
         let gap = (kit.gaps() > 0).then(|| {
-            format!("{tag} is measured, and no pieces in stock fit; `gapwright kit` says why")
+            format!("{tag} is measured and {NOT_FIT}: no pieces in stock fit (`gapwright kit` says why); it is left out of the trolley and of its count")
         });
         return gap.into_iter().collect();
     }
@@ -241,7 +241,8 @@ fn interval([low, high]: [f64; 2]) -> String {
     format!("{} to {}", low.trim_end_matches(" %"), rounded(high, f64::ceil))
 }
 
-/// Service of the trolley: `953 of 1000 other scenarios, 95.3 % (93.8 to 96.5 %)`.
+/// Service of the trolley, with every pump measured before the first is kitted:
+/// `953 of 1000 other scenarios, 95.3 % (93.8 to 96.5 %)`.
 pub fn service(service: &Service) -> String {
     format!(
         "{} of {} other scenarios, {} ({})",
@@ -252,6 +253,29 @@ pub fn service(service: &Service) -> String {
     )
 }
 
+/// Service of the trolley with the pumps kitted one after the other: `840 of them, 84.0 % (81.5 to 86.3 %)`.
+pub fn service_in_turn(service: &Service) -> String {
+    format!(
+        "{} of them, {} ({})",
+        service.in_turn,
+        percent(service.share_in_turn()),
+        interval(service.in_turn_interval)
+    )
+}
+
+/// Price of the trolley's margin, in a sentence; `None` where there is none.
+pub fn margin(provision: &Provision, job: &Job) -> Option<String> {
+    let trolley = &provision.trolley;
+    let more = trolley.cost.raw() - trolley.plain_cost.raw();
+    (more != 0).then(|| {
+        let (word, off) = if more > 0 { ("more", more) } else { ("less", -more) };
+        format!(
+            "With its margin the trolley costs {} {word} than one that serves its own design scenarios just often enough, and others less often.",
+            money(off, job)
+        )
+    })
+}
+
 /// Purpose of the trolley, and whether it covers the scenarios that it was chosen for.
 pub fn chosen_for(provision: &Provision, question: &ProvisionOptions) -> String {
     let trolley = &provision.trolley;
@@ -260,7 +284,7 @@ pub fn chosen_for(provision: &Provision, question: &ProvisionOptions) -> String 
         _ => format!("; {} if pumps in a gap are left out", trolley.served_except_gaps),
     };
     format!(
-        "The trolley {} {} of outages: it covers {} of the {} design scenarios ({} required){served_except_gaps}.",
+        "The trolley {} {} of outages: it covers {} of the {} design scenarios ({} required, with a margin){served_except_gaps}.",
         match provision.falls_short(question) {
             true => "was to serve",
             false => "is for",

@@ -97,9 +97,11 @@ pub(super) fn inputs_and_policy<'s>(job: &Job, styles: &'s Styles) -> [Section<'
     let meanings = [
         "rule by which a requirement is met",
         covered,
+        "how far pieces of one lot err alike where the stock does not say; at worst: a common error only widens",
         "cost of handling each piece, on top of its unit cost",
         "cost of each 0.001 in between a requirement's value and its target",
         "whether the rest of an opened pack is waste",
+        "whether the remnants of a plate cut are waste (charged) or plates of the stock (booked back)",
         "name of the currency",
         "seed of all random draws; the choice of pieces uses none",
         "end of the search; the best plan found by then is written",

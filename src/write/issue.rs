@@ -43,7 +43,11 @@ fn columns(styles: &Styles) -> [Col<'_>; 10] {
             false => text.of(&row.line.tag),
         }),
         Col::new(place, 32.0, |row| wrapped.of(&row.place)),
-        Col::new(bin, 9.0, |row| text.of(row.bin)),
+        Col::new(bin, 9.0, move |row| match row.line.step {
+            // Where it was put.
+            PickStep::GoesBack(_) => entry.of(row.bin),
+            _ => text.of(row.bin),
+        }),
         Col::new(item, 20.0, |row| styles.strong.of(&row.line.item)),
         Col::new(step, 22.0, move |row| match open(row) {
             true => text.of(row.line.step.words()),

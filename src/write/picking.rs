@@ -10,6 +10,7 @@ use super::table::{Cells, Column, OTHER_UNIT};
 use super::text::in_rows;
 use crate::accounting::{self, by_pack, spoiled};
 use crate::cutting::Layout;
+use crate::issue::returned::{ReturnedLot, StockPage};
 use crate::job::Job;
 use crate::stock::Item;
 use crate::verify::Verified;
@@ -61,6 +62,7 @@ pub(super) fn sheet(verified: &Verified, styles: &Styles) -> Written<Worksheet> 
         page.text("Nothing to pick: no pump can be kitted.", &styles.alarm)?;
     }
     sheets_to_cut(&mut page, verified)?;
+    put_away(&mut page, verified)?;
     let pieces: u32 = issued.iter().sum();
     let packs: u32 = plan.issued(job).iter().sum();
     let mut total = format!("{} lines, {pieces} pieces", order.len());
@@ -186,6 +188,47 @@ fn sheets_to_cut(page: &mut Page<'_>, verified: &Verified) -> Written {
     for alike in layouts.chunk_by(|one, next| one == next) {
         page.high(tall(&cut(&alike), ON_A_LINE))?;
         page.put(&columns, &alike)?;
+    }
+    Ok(())
+}
+
+/// Lots that go back into the stock of the plates cut, each with a cell for its bin.
+fn put_away(page: &mut Page<'_>, verified: &Verified) -> Written {
+    let job = verified.job();
+    let Styles { text, strong, count, wrapped, entry, .. } = page.styles;
+    let of = |lot: &ReturnedLot, heading: &str| lot.column(heading).unwrap_or_default().to_string();
+    let bin = |lot: &ReturnedLot| {
+        let of_stock = job.stock.iter().map(|item| (&item.item, &item.bin));
+        let mut known = of_stock.chain(job.plates.iter().map(|plate| (&plate.item, &plate.bin)));
+        let known = known.find(|(item, _)| **item == lot.item);
+        known.and_then(|(_, bin)| bin.clone()).unwrap_or_default()
+    };
+    let about = |lot: &ReturnedLot| match lot.page {
+        StockPage::Stock => "pieces that no kit takes".to_string(),
+        StockPage::Plate => format!("remnant of {} x {}", of(lot, "Length"), of(lot, "Width")),
+    };
+    let columns = [
+        Column::of("Bin", |lot: &ReturnedLot| entry.of(bin(lot))),
+        Column::of("Goes back", |lot: &ReturnedLot| strong.of(&lot.item)),
+        Column::of("Kind", |lot: &ReturnedLot| text.of(of(lot, "Kind"))),
+        Column::of("Fit", |lot: &ReturnedLot| text.of(of(lot, "Fit"))),
+        Column::of("Thickness", |lot: &ReturnedLot| text.of(of(lot, "Thickness"))),
+        Column::of("", |_| text.blank()),
+        Column::of("Quantity", |lot: &ReturnedLot| count.of(lot.count)),
+        Column::of("Of plate", |lot: &ReturnedLot| {
+            wrapped.of(format!("{}: {}", lot.plate, about(lot)))
+        }),
+        Column::of("Put away", |_| entry.of("☐")),
+        Column::of("Initials", |_| entry.blank()),
+    ];
+    let returned = verified.returned();
+    if !returned.is_empty() {
+        page.row += 1;
+        page.headings(&columns)?;
+    }
+    for lot in &returned {
+        page.high(16.0)?;
+        page.put(&columns, lot)?;
     }
     Ok(())
 }

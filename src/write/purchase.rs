@@ -147,13 +147,6 @@ pub fn remarks(ordered: &Ordered<'_>) -> Vec<String> {
         "Without a price, or with one of 0, so counted as free",
     );
     tell(
-        items(&|i| {
-            let terms = &job.stock[i].offer;
-            terms.for_sale() && terms.lead_days.is_none()
-        }),
-        "Taken to arrive on the day of the order (no Lead days stated)",
-    );
-    tell(
         job.plates.iter().map(|lot| lot.item.as_str()).collect(),
         "Plates are not ordered here; order these by hand if they run low",
     );
@@ -170,6 +163,7 @@ pub fn remarks(ordered: &Ordered<'_>) -> Vec<String> {
         "Due before the day of the order, so no purchase arrives in time",
     );
     remarks.extend(late_bags(ordered));
+    remarks.extend(words::unused(job));
     remarks
 }
 

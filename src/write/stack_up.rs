@@ -53,6 +53,8 @@ pub(super) struct Subject<'a> {
     pub(super) stack: Stack,
     /// Source of each of them, then of each error that several share.
     sources: Vec<String>,
+    /// Readings that contradict each other.
+    pub(super) again: Option<String>,
 }
 
 impl<'a> Subject<'a> {
@@ -67,6 +69,7 @@ impl<'a> Subject<'a> {
             requirements: &pump.requirements,
             sources: own.chain(shared).collect(),
             stack,
+            again: crate::words::measure_again(job.model_of(pump), pump),
         }
     }
 }

@@ -8,6 +8,9 @@ use rust_xlsxwriter::{ExcelDateTime, Format, Worksheet};
 use super::page::{Page, Written};
 use super::style::Styles;
 use super::text::WriteText;
+use crate::columns;
+use crate::issue::key;
+use crate::issue::returned::{ReturnedLot, StockPage};
 use crate::sheet::{Cell, SheetRow};
 use crate::verify::Verified;
 
@@ -15,7 +18,7 @@ use crate::verify::Verified;
 /// up, then what no plan changes: the shapes, the blades of the feeler set.
 pub(super) fn sheets(verified: &Verified, styles: &Styles) -> Written<Vec<Worksheet>> {
     let job = verified.job();
-    let (left, cut) = (verified.left(), verified.plan().plates_cut(job));
+    let (left, plates_left) = (verified.left(), verified.plates_left());
     // A piece that is cut has its row in another sheet.
     let stock = |row| {
         let index = job.stock.iter().position(|item| item.cut.is_none() && item.row == row)?;
@@ -23,36 +26,109 @@ pub(super) fn sheets(verified: &Verified, styles: &Styles) -> Written<Vec<Worksh
     };
     let sheets = |row| {
         let index = job.plates.iter().position(|lot| lot.row == row)?;
-        Some(job.plates[index].on_hand.saturating_sub(cut[index]))
+        Some(plates_left[index])
     };
+    let new = new_lots(verified);
+    let new = |page: StockPage| new.iter().filter(move |lot| lot.page == page);
     let source = &job.stock_sheet;
     let rows = source.sheet.rows.iter().filter(|row| row.number >= source.heading_row);
-    let mut all = vec![table("Stock after", rows, (source.on_hand_column, &stock), styles)?];
+    let counts = (source.on_hand_column, &stock as &dyn Fn(u32) -> Option<u32>);
+    let mut all = vec![table("Stock after", rows, counts, new(StockPage::Stock), styles)?];
     let source = &job.plates_sheet;
     if !source.sheet.rows.is_empty() {
         let rows = source.sheet.rows.iter().filter(|row| row.number >= source.heading_row);
-        all.push(table("Plate", rows, (source.on_hand_column, &sheets), styles)?);
+        let counts = (source.on_hand_column, &sheets as &dyn Fn(u32) -> Option<u32>);
+        all.push(table("Plate", rows, counts, new(StockPage::Plate), styles)?);
     }
     for (name, source) in [("Fit", &job.fit_sheet), ("Feelers", &job.feelers_sheet)] {
         if !source.rows.is_empty() {
-            all.push(table(name, source.rows.iter(), (0, &|_| None), styles)?);
+            all.push(table(name, source.rows.iter(), (0, &|_| None), std::iter::empty(), styles)?);
         }
     }
     Ok(all)
 }
 
-/// Rows as they came, headings first, with what is left on hand of a row, in its column, where that is known.
+/// Lots that go back and have no row in the stock yet.
+fn new_lots(verified: &Verified) -> Vec<ReturnedLot> {
+    let job = verified.job();
+    let there = |lot: &ReturnedLot| match lot.page {
+        StockPage::Stock => job.stock.iter().any(|item| key(&item.item) == key(&lot.item)),
+        StockPage::Plate => job.plates.iter().any(|plate| key(&plate.item) == key(&lot.item)),
+    };
+    verified.returned().into_iter().filter(|lot| !there(lot)).collect()
+}
+
+/// Columns of a sheet for the rows of new lots: those with their headings, and new ones after the last.
+pub(super) struct NewRows {
+    /// Heading and column.
+    columns: Vec<(String, u16)>,
+    /// Headings that the sheet does not have yet.
+    pub added: Vec<(String, u16)>,
+}
+
+impl NewRows {
+    /// Columns below these headings, with room for these lots; `last` is the last column with anything in it.
+    pub fn below(headings: Option<&SheetRow>, last: u32, lots: &[&ReturnedLot]) -> NewRows {
+        let cells = headings.iter().flat_map(|row| &row.cells);
+        let of_cell = |(column, cell): &(u32, Cell)| {
+            Some((columns::key(&cell.show()), u16::try_from(*column).ok()?))
+        };
+        let mut columns: Vec<(String, u16)> = cells.filter_map(of_cell).collect();
+        let (mut added, mut next) = (Vec::new(), u16::try_from(last).unwrap_or(u16::MAX));
+        for (heading, _) in lots.iter().flat_map(|lot| &lot.columns) {
+            if !columns.iter().any(|(known, _)| *known == columns::key(heading)) {
+                next = next.saturating_add(1);
+                columns.push((columns::key(heading), next));
+                added.push((heading.clone(), next));
+            }
+        }
+        NewRows { columns, added }
+    }
+
+    fn column(&self, heading: &str) -> Option<u16> {
+        let mut columns = self.columns.iter();
+        columns.find(|(known, _)| *known == columns::key(heading)).map(|(_, column)| *column)
+    }
+
+    /// Writes the row of a lot with what is on hand of it. A bin that it has none of yet is there to be entered.
+    pub fn write(
+        &self,
+        sheet: &mut Worksheet,
+        row: u32,
+        (lot, on_hand): (&ReturnedLot, u32),
+        styles: &Styles,
+    ) -> Written {
+        if let Some(bin) = self.column("Bin") {
+            sheet.write_blank(row, bin, &styles.entry)?;
+        }
+        for (heading, text) in &lot.columns {
+            if let Some(column) = self.column(heading) {
+                sheet.write_text(row, column, text, &styles.text)?;
+            }
+        }
+        if let Some(column) = self.column("On hand") {
+            sheet.write_number_with_format(row, column, on_hand, &styles.count)?;
+        }
+        Ok(())
+    }
+}
+
+/// Rows as they came, headings first, with what is left on hand of a row, in its column, where that is known; then
+/// the lots that are new.
 fn table<'a>(
     name: &str,
     rows: impl Iterator<Item = &'a SheetRow>,
     (on_hand_column, left): (u32, &dyn Fn(u32) -> Option<u32>),
+    new: impl Iterator<Item = &'a ReturnedLot>,
     styles: &Styles,
 ) -> Written<Worksheet> {
+    let rows: Vec<&SheetRow> = rows.collect();
+    let new: Vec<&ReturnedLot> = new.collect();
     let mut page = Page::new(name, styles)?;
     page.repeat()?;
     page.sheet.set_freeze_panes(1, 0)?;
     let mut widest = BTreeMap::new();
-    for (at, row) in (0..).zip(rows) {
+    for (at, row) in (0..).zip(&rows) {
         let format = if at == 0 { &styles.head } else { &styles.text };
         let left = left(row.number);
         for (column, cell) in &row.cells {
@@ -67,6 +143,15 @@ fn table<'a>(
                 None => copy(&mut page.sheet, (at, column), cell, [format, format])?,
             }
         }
+    }
+    let last = widest.keys().next_back().copied().unwrap_or(0);
+    let columns = NewRows::below(rows.first().copied(), last.into(), &new);
+    for (heading, column) in &columns.added {
+        page.sheet.write_text(0, *column, heading, &styles.head)?;
+        widen(&mut widest, *column, &Cell::Text(heading.clone()));
+    }
+    for (row, lot) in (u32::try_from(rows.len()).unwrap_or(u32::MAX)..).zip(new) {
+        columns.write(&mut page.sheet, row, (lot, lot.count), styles)?;
     }
     fit(&mut page.sheet, &widest)?;
     Ok(page.sheet)

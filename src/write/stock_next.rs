@@ -7,28 +7,32 @@ use rust_xlsxwriter::{Format, FormatAlign, Worksheet};
 
 use super::WriteError;
 use super::page::Written;
-use super::stock_after::{copy, fit, widen};
+use super::stock_after::{NewRows, copy, fit, widen};
 use super::style::Styles;
-use super::text::SheetNames;
+use super::text::{SheetNames, WriteText};
 use crate::issue::counts::Held;
 use crate::issue::key;
+use crate::issue::record::Moves;
+use crate::issue::returned::{ReturnedLot, StockPage};
 use crate::problem::Spot;
 use crate::sheet::{Book, Cell, Sheet};
 
-/// The stock workbook for next time as a workbook's bytes. `after` has what is on hand of the items that moved, by
-/// stock number; all else stays as it is.
+/// The stock workbook for next time as a workbook's bytes, with what is on hand of the items that moved, and a row for
+/// each lot that is new; all else stays as it is.
 ///
 /// # Errors
 /// [`WriteError::Workbook`] and [`WriteError::Date`].
 pub fn workbook(
     book: &Book,
     held: &Held,
-    after: &BTreeMap<String, u32>,
+    moves: &Moves,
     date: &str,
 ) -> Result<Vec<u8>, WriteError> {
     let (mut workbook, styles) = super::start("Stock", date)?;
     let mut names = SheetNames::default();
-    let after: BTreeMap<String, u32> = after.iter().map(|(i, count)| (key(i), *count)).collect();
+    let after = moves.after.iter();
+    let after: BTreeMap<String, u32> = after.map(|(i, count)| (key(i), *count)).collect();
+    let new = |lot: &ReturnedLot| after.get(&key(&lot.item)).copied().unwrap_or(lot.count);
     let mut counts: BTreeMap<(&str, u32, u32), u32> = BTreeMap::new();
     for lot in held.counts.lots() {
         if let (Spot::Cell { sheet, row, column }, Some(count)) =
@@ -44,8 +48,39 @@ pub fn workbook(
         sheet.set_name(names.take(wanted))?;
         let heading = held.headings.iter().find(|(name, _)| *name == source.name);
         write(sheet, source, heading.map(|(_, row)| *row), &counts, &styles)?;
+        // The stock's own sheet was found first.
+        let page = match held.headings.iter().position(|(name, _)| *name == source.name) {
+            Some(0) => StockPage::Stock,
+            Some(_) => StockPage::Plate,
+            None => continue,
+        };
+        let lots: Vec<&ReturnedLot> = moves.new.iter().filter(|lot| lot.page == page).collect();
+        append(sheet, (source, heading.map_or(0, |(_, row)| *row)), &lots, &new, &styles)?;
     }
     Ok(workbook.save_to_buffer()?)
+}
+
+/// Adds rows for lots below all others.
+fn append(
+    sheet: &mut Worksheet,
+    (source, heading): (&Sheet, u32),
+    lots: &[&ReturnedLot],
+    on_hand: &dyn Fn(&ReturnedLot) -> u32,
+    styles: &Styles,
+) -> Written {
+    let headings = source.rows.iter().find(|row| row.number == heading);
+    let cells = source.rows.iter().flat_map(|row| &row.cells);
+    let last = cells.map(|(column, _)| *column).max().unwrap_or(0);
+    let columns = NewRows::below(headings, last, lots);
+    for (name, column) in &columns.added {
+        sheet.write_text(heading, *column, name, &styles.head)?;
+        sheet.set_column_width(*column, 14.0)?;
+    }
+    let next = source.rows.last().map_or(0, |row| row.number + 1);
+    for (row, lot) in (next..).zip(lots) {
+        columns.write(sheet, row, (lot, on_hand(lot)), styles)?;
+    }
+    Ok(())
 }
 
 fn write(

@@ -65,7 +65,7 @@ fn counts(page: &mut Page<'_>, verified: &Verified) -> Written {
         true => "yes".to_string(),
         false => format!("no; bound {bound}"),
     };
-    let lines = [
+    let mut lines = vec![
         (
             "Pumps kitted",
             format!("{} of {}", plan.served(), job.pumps.len()),
@@ -78,9 +78,16 @@ fn counts(page: &mut Page<'_>, verified: &Verified) -> Written {
         ),
         ("Pieces", pieces.to_string(), proof(proven(Objective::Pieces), fewest.to_string())),
     ];
+    if let Some(plates) = plan.goal(Objective::Plates) {
+        let bound = proof(plates.proven(), plates.bound.to_string());
+        lines.insert(2, ("Plates cut", plates.value.to_string(), bound));
+    }
     let Styles { text, strong, alarm, .. } = page.styles;
     for (label, value, bound) in lines {
         page.line([over(2, text.of(label)), strong.of(value), over(2, text.of(bound))])?;
+    }
+    if let Some(said) = words::plates_cut(verified) {
+        page.line([over(4, text.of(said))])?;
     }
     let short = plan.kits.len() - plan.served();
     if short > 0 {
@@ -184,7 +191,11 @@ fn columns(styles: &Styles) -> [Col<'_>; 10] {
         Col::of("Due", |line| text.of(line.pump.due_shown())),
         Col::of("Status", move |line| {
             let standing = words::standing(line.kit, line.bag);
-            if fine(line) { text.of(standing) } else { alarms.of(standing) }
+            match line.pump.to_measure_again(line.model).next() {
+                Some(_) => alarms.of(format!("{standing}; measure again")),
+                None if fine(line) => text.of(standing),
+                None => alarms.of(standing),
+            }
         }),
         Col::of("Requirement", |line| match (line.kit, &line.tightest) {
             (Kit::Short(_), _) => over(5, wrapped.of(&line.why)),

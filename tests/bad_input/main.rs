@@ -5,6 +5,8 @@
 use std::fs;
 use std::path::{Path, PathBuf};
 
+use gapwright::choose::choose;
+use gapwright::choose::control::Control;
 use gapwright::problem::Problems;
 use gapwright::read::{Sources, job};
 use rust_xlsxwriter::{ExcelDateTime, Format, Formula, Workbook};
@@ -713,6 +715,28 @@ F4,wide,
             ("sheet fit, cell C7", "an empty cell"),
         ],
     );
+}
+
+/// Items and plates that no pump asks for lack a tolerance: planned, with a warning each. As soon as a pump asks for
+/// them it is a problem.
+#[test]
+fn a_tolerance_that_no_pump_asks_for_may_be_missing() {
+    let stock = format!("{STOCK}Z10,shim,Z9,0.010,,4,0\n");
+    let sheets = SHEETS.replace("0.0005", "");
+    let fit = FIT.replace("F1", "Z9");
+    let (_shop, sources) =
+        folder_job(&[("stock", &stock), ("sheets", &sheets), ("fit", &fit)], &[]);
+    let job = job(&sources).unwrap_or_else(|found| panic!("{:#?}", found.sorted()));
+    let said: Vec<String> = job.warnings.iter().map(ToString::to_string).collect();
+    for item in ["Z10", "GS-90"] {
+        let text = format!("no tolerance for item `{item}`, which no pump of this outage asks for");
+        assert_eq!(said.iter().filter(|warning| warning.contains(&text)).count(), 1, "{said:#?}");
+    }
+    let of = job.stock.iter().find(|item| item.item == "Z10").unwrap();
+    assert_eq!((of.size, of.on_hand), (None, 4));
+    assert!(choose(&job, &Control::unlimited()).unwrap().served() > 0);
+    let pumps = PUMPS.replacen(",F1,", ",Z9,", 1);
+    assert!(problems_of(&stock, &pumps).iter().any(|p| p.contains("no tolerance for item `Z10`")));
 }
 
 #[test]

@@ -116,9 +116,10 @@ impl Shopping<'_> {
         if self.market.budget.is_some_and(|budget| sum[1] > budget.raw()) {
             return;
         }
-        if !self.job.plates.is_empty() && !can_be_cut(self.job, &self.used) {
+        let Some([waste, _]) = cheapest_cut(self.job, &self.used) else {
             return;
-        }
+        };
+        sum[2] += waste;
         let better = |best: &mut Option<Value>| {
             if best.is_none_or(|best| sum < best) {
                 *best = Some(sum);

@@ -500,6 +500,10 @@ fn packs_that_are_opened_and_sheets_that_are_cut_go_with_the_first_kit() {
     let book = calamine_names(&shop, "kit-plan.xlsx");
     assert!(book.contains(&"Plate".to_string()));
 
+    // 5 x 3 blanks, of which four are used; where the others are put is written beside them.
+    let back = planned[&(row("goes back, of GS-105"), 5)].clone();
+    assert_eq!(back, "11");
+    shop.fill(&[("", "GS-105/F6", "C", "E7")]);
     shop.issue(&["kit-plan.xlsx", "stock", "--pump", "C"]).well();
     let lines = |shop: &Shop| -> Vec<String> {
         let log = shop.log();
@@ -511,6 +515,7 @@ fn packs_that_are_opened_and_sheets_that_are_cut_go_with_the_first_kit() {
         "C|GS-105 > F6|1|cut from GS-105||",
         "|S20|9|spoiled with its pack|13|4",
         "|GS-105|1|cut up|2|1",
+        "|GS-105/F6|-11|goes back, of GS-105|0|11",
     ];
     assert_eq!(lines(&shop), first);
     shop.issue(&[
@@ -526,9 +531,26 @@ fn packs_that_are_opened_and_sheets_that_are_cut_go_with_the_first_kit() {
         "s2.xlsx",
     ])
     .well();
-    assert_eq!(lines(&shop)[4..].len(), 6);
+    assert_eq!(lines(&shop)[5..].len(), 6);
     let counts = shop.counts("s2.xlsx");
     assert_eq!((counts["S20"], counts["S07"], counts["GS-105"]), (1, 3, 1));
+    // The pieces that no kit took are a lot of the next stock: with their own tolerance, their cost and their bin.
+    assert_eq!(counts["GS-105/F6"], 11);
+    let next = cells(&shop.at("s2.xlsx"), "Stock");
+    let row = next.iter().find(|(_, cell)| *cell == "GS-105/F6").unwrap().0.0;
+    let heading = |name: &str| next.iter().find(|(_, cell)| *cell == name).unwrap().0;
+    // 6 and 4 in: a quarter of pi x 20 of 600 square inches, at 30.00.
+    for (name, text) in [
+        ("Kind", "gasket"),
+        ("Fit", "F6"),
+        ("Thickness (in)", "0.1050 in"),
+        ("Tolerance (in)", "0.0005 in"),
+        ("Unit cost", "0.785397"),
+        ("Bin", "E7"),
+    ] {
+        assert_eq!(next.get(&(row, heading(name).1)).map(String::as_str), Some(text), "{name}");
+    }
+    assert_eq!(heading("Bin").0, heading("Kind").0, "a column of its own, among the headings");
     // Unused sheets are copied, text as text.
     let notes = cells(&shop.at("s2.xlsx"), "Notes");
     assert_eq!(notes.values().collect::<Vec<_>>(), ["Anything", "Else", "=1+1", "@kept"]);

@@ -152,6 +152,7 @@ fn random_days_end_with_the_counts_of_a_store_that_only_adds_and_takes_away() {
                         filled,
                         extras: Vec::new(),
                         before: stock.clone(),
+                        returned: Vec::new(),
                         place: Place::file("plan"),
                         rules: Default::default(),
                     };

@@ -6,7 +6,7 @@ use gapwright::verify::Verified;
 use crate::outages::held;
 use crate::page::{Row, count, entry, texts};
 use crate::wording::{NOT_FIT, issue as words};
-use crate::{anew, said};
+use crate::{anew, returned, said};
 
 /// Columns of a line: those to fill in come after the planned count.
 const COLUMNS: u32 = 10;
@@ -105,6 +105,14 @@ fn lines(verified: &Verified) -> Vec<Row> {
             let bin = lot.bin.as_deref().unwrap_or("");
             add(["", "", bin, &lot.item, words::CUT_UP, ""], cut as u32);
         }
+    }
+    for lot in returned::lots(verified) {
+        let step = words::goes_back(&job.plates[lot.plate].item);
+        add(["", "", "", &lot.item, &step, ""], lot.count);
+    }
+    for row in rows.iter_mut().filter(|row| row[&4].starts_with(&words::goes_back(""))) {
+        // The bin that it is put into.
+        row.insert(2, entry(""));
     }
     rows
 }

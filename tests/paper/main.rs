@@ -27,6 +27,7 @@ mod picking;
 mod provision;
 mod purchase;
 mod reference;
+mod returned;
 mod said;
 mod short;
 mod stack_up;

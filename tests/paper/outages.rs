@@ -110,6 +110,7 @@ pub static ALL: LazyLock<Vec<Outage>> = LazyLock::new(|| {
         of_bench("bench, nominal", &[], &[("Acceptance", "nominal")]),
         of_bench("bench, expanded", &[], &[("Acceptance", "expanded")]),
         of_bench("bench, packs spoiled", &[], &[("Opened packs spoiled", "yes")]),
+        of_bench("bench, remnants kept", &[], &[("Plate remnants", "booked back")]),
         outage("nothing on hand", empty_drawer()),
     ]
 });

@@ -5,6 +5,7 @@ use gapwright::verify::Verified;
 use crate::figures::{is_about, thickness, trimmed};
 use crate::outages::held;
 use crate::page::{Row, count, entry, line, texts};
+use crate::returned::{self, stated};
 use crate::wording::{BOX, picking as words};
 use crate::{anew, said};
 
@@ -20,6 +21,7 @@ fn every_line_of_the_picking_list_is_what_the_kits_take() {
             expected.push(line(words::NOTHING));
         }
         sheets(verified, &mut expected);
+        put_away(verified, &mut expected);
         expected.push(line(words::total(lines, pieces, pieces - stacked)));
         wrong.rows(&outage.book.page("Picking list").block(0..u32::MAX), &expected);
     });
@@ -102,6 +104,23 @@ fn sheets(verified: &Verified, rows: &mut Vec<Row>) {
         let bin = lot.bin.as_deref().unwrap_or("");
         let mut row = texts(&[bin, &lot.item, &lot.kind, "", "", "", "", &text]);
         row.extend([(6, count(sheets)), (8, entry(BOX)), (9, entry(""))]);
+        rows.push(row);
+    }
+}
+
+/// What goes back of the plates cut, with an empty cell for its bin: no lot here has one before.
+fn put_away(verified: &Verified, rows: &mut Vec<Row>) {
+    let lots = returned::lots(verified);
+    if !lots.is_empty() {
+        rows.push(texts(&words::BACK));
+    }
+    for lot in lots {
+        let plate = &verified.job().plates[lot.plate];
+        let (fit, about) = (lot.fit.as_deref().unwrap_or(""), lot.about());
+        let thick = stated(plate.size.thickness);
+        let of = format!("{}: {about}", plate.item);
+        let mut row = texts(&["", &lot.item, &plate.kind, fit, &thick, "", "", &of]);
+        row.extend([(0, entry("")), (6, count(lot.count)), (8, entry(BOX)), (9, entry(""))]);
         rows.push(row);
     }
 }

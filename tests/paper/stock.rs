@@ -9,7 +9,8 @@ use gapwright::verify::Verified;
 
 use crate::figures::{money, money_exactly};
 use crate::outages::held;
-use crate::page::{Row, count, line, number, texts};
+use crate::page::{Row, count, entry, line, number, texts};
+use crate::returned::{self, Returned};
 use crate::wording::reorder as words;
 use crate::{anew, said};
 
@@ -175,15 +176,31 @@ fn table(source: &StockSheet, left: impl Fn(u32) -> Option<u32>) -> Vec<Row> {
     as_it_came(&source.sheet, source.heading_row, source.on_hand_column, left)
 }
 
+/// Row of a lot that goes back, below these headings; its bin is to be entered.
+fn new_row(headings: &Row, lot: &Returned, verified: &Verified) -> Row {
+    let at = |name: &str| {
+        let found = headings.iter().find(|(_, heading)| *heading == name);
+        *found.unwrap_or_else(|| panic!("no column {name}")).0
+    };
+    let mut row: Row = lot.row(verified).into_iter().map(|(name, text)| (at(name), text)).collect();
+    row.insert(at("On hand"), count(lot.count));
+    row.insert(at("Bin"), entry(""));
+    row
+}
+
 #[test]
 fn the_stock_after_is_the_stock_less_what_is_taken() {
     held("Stock after", |outage, wrong| {
         let (verified, job) = (&outage.verified, outage.verified.job());
-        let expected = table(&job.stock_sheet, |row| {
+        let back = returned::lots(verified);
+        let mut expected = table(&job.stock_sheet, |row| {
             let mut lots = job.stock.iter();
             let at = lots.position(|item| item.row == row && item.cut.is_none());
             at.map(|at| anew::left(verified, at))
         });
+        let pieces = back.iter().filter(|lot| lot.fit.is_some());
+        let headings = expected[0].clone();
+        expected.extend(pieces.map(|lot| new_row(&headings, lot, verified)));
         wrong.unless(expected.len() > 1, "there is a stock");
         wrong.rows(&outage.book.page("Stock after").block(0..u32::MAX), &expected);
         let sheets = !job.plates_sheet.sheet.rows.is_empty();
@@ -193,12 +210,15 @@ fn the_stock_after_is_the_stock_less_what_is_taken() {
             sheets,
         );
         if sheets {
-            let expected = table(&job.plates_sheet, |row| {
+            let mut expected = table(&job.plates_sheet, |row| {
                 let at = job.plates.iter().position(|lot| lot.row == row)?;
                 let layouts = verified.plan().layouts.iter();
                 let cut = layouts.filter(|layout| layout.plate == at).count();
                 Some(job.plates[at].on_hand - cut as u32)
             });
+            let remnants = back.iter().filter(|lot| lot.sides.is_some());
+            let headings = expected[0].clone();
+            expected.extend(remnants.map(|lot| new_row(&headings, lot, verified)));
             wrong.rows(&outage.book.page("Plate").block(0..u32::MAX), &expected);
         }
         for (name, source) in [("Fit", &job.fit_sheet), ("Feelers", &job.feelers_sheet)] {

@@ -8,7 +8,7 @@ use crate::figures::{bare, money, with_unit};
 use crate::outages::held;
 use crate::page::{Row, count, line, number, texts};
 use crate::wording::summary as words;
-use crate::{anew, crush, said};
+use crate::{anew, crush, returned, said};
 
 /// The columns that are printed, and those with the figures of the picture.
 const PRINTED: std::ops::Range<u32> = 0..12;
@@ -46,6 +46,23 @@ fn head(verified: &Verified) -> Vec<Row> {
         texts(&[words::WASTE, "", &waste, words::PROVEN]),
         texts(&[words::PIECES, "", &pieces.to_string(), words::PROVEN]),
     ];
+    let plates = plan.layouts.len();
+    if !job.plates.is_empty() {
+        rows.insert(6, texts(&[words::PLATES, "", &plates.to_string(), words::PROVEN]));
+    }
+    if plates > 0 {
+        // What is bought with the plates and does not go into kits or back.
+        let bought: i64 = plan.layouts.iter().map(|l| job.plates[l.plate].plate_cost.raw()).sum();
+        let used = (0..job.stock.len())
+            .filter(|&item| job.stock[item].cut.is_some())
+            .map(|item| i64::from(anew::taken(verified, item)) * job.stock[item].unit_cost.raw());
+        let lots = returned::lots(verified);
+        let back = lots.iter().map(|lot| lot.cost * i64::from(lot.count)).sum::<i64>();
+        let waste = money(bought - used.sum::<i64>() - back, &job.policy.currency);
+        let back: Vec<String> = lots.iter().map(|l| format!("{} of {}", l.count, l.item)).collect();
+        let back = if back.is_empty() { "nothing".to_string() } else { back.join(", ") };
+        rows.push(line(words::cut_up(plates, &waste, &back)));
+    }
     let short = plan.kits.len() - served;
     if short > 0 {
         rows.push(line(words::short(short)));

@@ -15,7 +15,12 @@ pub mod summary {
     pub const COUNTS: [&str; 5] = ["", "", "", "Proven", ""];
     pub const KITTED: &str = "Pumps kitted";
     pub const WASTE: &str = "Waste";
+    pub const PLATES: &str = "Plates cut";
     pub const PIECES: &str = "Pieces";
+    pub fn cut_up(plates: usize, waste: &str, back: &str) -> String {
+        let word = if plates == 1 { "plate" } else { "plates" };
+        format!("Cut up: {plates} {word}, {waste} of it waste; back to stock: {back}")
+    }
     pub const PROVEN: &str = "yes";
     pub const THIN: &str = " THIN";
     pub const FIGURES: [&str; 6] = [
@@ -95,6 +100,18 @@ pub mod picking {
     ];
     pub const SHEETS: [&str; 10] =
         ["Bin", "Plate", "Kind", "", "", "", "Plates", "Cut into", "Picked", "Initials"];
+    pub const BACK: [&str; 10] = [
+        "Bin",
+        "Goes back",
+        "Kind",
+        "Fit",
+        "Thickness",
+        "",
+        "Quantity",
+        "Of plate",
+        "Put away",
+        "Initials",
+    ];
     pub const NO_BIN: &str = "no bin";
     pub const NOTHING: &str = "Nothing to pick: no pump can be kitted.";
     pub const TO_PEEL: &str = ", to be peeled";
@@ -435,6 +452,9 @@ pub mod issue {
     pub const SHORT: &str = "short";
     pub const SPOILED: &str = "spoiled with its pack";
     pub const CUT_UP: &str = "cut up";
+    pub fn goes_back(plate: &str) -> String {
+        format!("goes back, of {plate}")
+    }
     pub fn cut_from(sheet: &str) -> String {
         format!("cut from {sheet}")
     }

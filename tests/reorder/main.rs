@@ -10,6 +10,7 @@
 )]
 
 mod levels;
+mod played;
 
 use std::fs;
 use std::path::Path;

@@ -141,6 +141,7 @@ fn differences(plan: &Plan, obvious: &Obvious) -> Vec<&'static str> {
     let each = [
         ("weight", value(Objective::ServedWeight), obvious.weight.value),
         ("waste", value(Objective::Waste), obvious.waste.value),
+        ("plates", plan.goal(Objective::Plates).map_or(0, |g| g.value), obvious.plates.value),
         ("pieces", value(Objective::Pieces), obvious.pieces.value),
         ("served", plan.served() as i64, obvious.served as i64),
     ];
@@ -202,9 +203,10 @@ fn the_comparison_bites() {
     let (plan, right) =
         { proven }.find(|(_, obvious)| obvious.proven()).expect("one of ten is proven");
     assert_eq!(differences(plan, &right), [""; 0]);
-    let wrong: [(&str, Figure); 3] = [
+    let wrong: [(&str, Figure); 4] = [
         ("weight", |answer| &mut answer.weight),
         ("waste", |answer| &mut answer.waste),
+        ("plates", |answer| &mut answer.plates),
         ("pieces", |answer| &mut answer.pieces),
     ];
     for (name, figure) in wrong {

@@ -38,6 +38,7 @@ pub struct Obvious {
     pub served: usize,
     pub weight: Reached,
     pub waste: Reached,
+    pub plates: Reached,
     pub pieces: Reached,
     pub seconds: f64,
     pub megabytes: f64,
@@ -45,12 +46,12 @@ pub struct Obvious {
 
 impl Obvious {
     pub fn proven(&self) -> bool {
-        self.weight.proven() && self.waste.proven() && self.pieces.proven()
+        [self.weight, self.waste, self.plates, self.pieces].into_iter().all(Reached::proven)
     }
 }
 
 /// Names of the rows that are the goals, in their order.
-const GOALS: [&str; 3] = ["weight", "waste", "pieces"];
+const GOALS: [&str; 4] = ["weight", "waste", "plates", "pieces"];
 
 /// A sum of variables, each times a whole number, that may not be negative.
 type Row = Vec<(usize, i128)>;
@@ -62,8 +63,8 @@ pub struct Rows {
     rows: Vec<Row>,
     /// Variables and the upper limit of their sum: pieces in the drawer, sheets.
     limits: Vec<(Vec<usize>, u32)>,
-    /// Weight of serving, millionths of waste, and pieces.
-    goals: [Vec<(usize, i64)>; 3],
+    /// Weight of serving, millionths of waste, plates, and pieces.
+    goals: [Vec<(usize, i64)>; 4],
     /// For each distance, the sum whose absolute value it is.
     distances: Vec<(usize, Row)>,
     served: Vec<usize>,
@@ -89,7 +90,7 @@ impl Rows {
                 .iter()
                 .map(|item| (Vec::new(), item.on_hand - item.reserved))
                 .collect(),
-            goals: [Vec::new(), Vec::new(), Vec::new()],
+            goals: [Vec::new(), Vec::new(), Vec::new(), Vec::new()],
             distances: Vec::new(),
             served: Vec::new(),
         };
@@ -160,7 +161,7 @@ impl Rows {
         let peeled = (whole - thickness) * item.unit_cost.raw();
         let trim = (peeled + whole - 1) / whole;
         self.goals[1].push((variable, singly + trim + job.policy.handling.raw()));
-        self.goals[2].push((variable, 1));
+        self.goals[3].push((variable, 1));
         Count { variable, item: index, thickness }
     }
 
@@ -183,7 +184,8 @@ impl Rows {
         self.goals[1].push((opened, cost * i64::from(item.carton_qty)));
     }
 
-    /// Sheets of a lot, each cut in strips for at most two shapes, all along one side.
+    /// Sheets of a lot, each cut in strips for at most two shapes, all along one side. They cost nothing, so that all
+    /// waste is in round numbers; what the rest of a plate costs is compared with every small outage.
     fn add_sheets(&mut self, job: &Job, sheet: usize, lot: &PlateLot) {
         let cut = |item: &usize| job.stock[*item].cut.filter(|cut| cut.plate == sheet);
         let shapes: Vec<usize> = (0..job.stock.len()).filter(|item| cut(item).is_some()).collect();
@@ -204,6 +206,7 @@ impl Rows {
                 }
             }
         }
+        assert_eq!(lot.plate_cost.raw(), 0, "a plate that costs something");
         let available = lot.on_hand - lot.reserved;
         let used: Vec<usize> = layouts.iter().map(|_| self.variable(Some(available))).collect();
         for (shape, &item) in shapes.iter().enumerate() {
@@ -212,6 +215,7 @@ impl Rows {
             let blanks = blanks.map(|(&layout, blanks)| (layout, i128::from(blanks[shape])));
             self.rows.push(taken.chain(blanks).collect());
         }
+        self.goals[2].extend(used.iter().map(|&layout| (layout, 1)));
         self.limits.push((used, available));
     }
 
@@ -305,7 +309,7 @@ impl Rows {
 
     /// Judges the plan that a solver returned in whole numbers, with its bounds on the goals; `None` if it breaks a
     /// rule.
-    pub fn judge(&self, plan: &[i64], bounds: [Option<f64>; 3]) -> Option<Obvious> {
+    pub fn judge(&self, plan: &[i64], bounds: [Option<f64>; 4]) -> Option<Obvious> {
         let mut plan = plan.to_vec();
         plan.resize(self.most.len(), 0);
         // A distance follows from its sum; the solver only bounds it from below.
@@ -327,7 +331,8 @@ impl Rows {
             served: self.served.iter().filter(|&&v| plan[v] == 1).count(),
             weight: reached(0),
             waste: reached(1),
-            pieces: reached(2),
+            plates: reached(2),
+            pieces: reached(3),
             seconds: 0.0,
             megabytes: 0.0,
         })

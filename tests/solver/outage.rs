@@ -174,8 +174,7 @@ pub fn outage(seed: u64) -> Job {
     .unwrap()
 }
 
-/// A lot of sheets, and the pieces that can be cut from it for each fit. The sides of a blank divide those of the
-/// sheet so that its cost is a whole number.
+/// A lot of sheets that cost nothing, and the pieces that can be cut from it for each fit, at a cost in round numbers.
 fn sheet(rng: &mut ChaCha8Rng, stock: &mut Vec<Item>, fits: usize, ample: bool) -> Vec<PlateLot> {
     let kind = if rng.random() { "gasket" } else { "shim" };
     let size =
@@ -188,14 +187,17 @@ fn sheet(rng: &mut ChaCha8Rng, stock: &mut Vec<Item>, fits: usize, ample: bool) 
         sides: [tenths(10_000), tenths([5_000, 6_000, 8_000][rng.random_range(0..3_usize)])],
         on_hand: rng.random_range(1..=if ample { 3 } else { 2 }),
         reserved: 0,
-        plate_cost: Millionths::from_raw(rng.random_range(1..=6) * 2_400_000),
+        plate_cost: Millionths::ZERO,
         bin: None,
         row: 0,
     };
+    let price = rng.random_range(1..=6) * 2_400_000;
     for code in 0..fits {
         let outside = tenths([2_000, 2_500, 3_000, 4_000][rng.random_range(0..4_usize)]);
+        let tenths_of = |side: Length| side.ticks() / 25_400;
+        let [square, sheet] = [[outside; 2], lot.sides].map(|[a, b]| tenths_of(a) * tenths_of(b));
         stock.push(Item {
-            unit_cost: lot.blank_cost(outside),
+            unit_cost: Millionths::from_raw(price * square / sheet),
             cut: Some(Cut { plate: 0, outside, inside: tenths(500) }),
             ..Item::of(
                 &format!("sheet > {code}"),

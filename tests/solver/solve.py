@@ -1,7 +1,7 @@
 """Solves the goals of models, one after the other: `solve.py --seconds N --nodes N MODEL ...`.
 
-A model is a file in the LP format. Its rows `weight`, `waste` and `pieces` are the goals, the first to
-be greatest and the others least, each with the earlier ones held as rows at their proven values. One
+A model is a file in the LP format. Its rows `weight`, `waste`, `plates` and `pieces` are the goals, the first
+to be greatest and the others least, each with the earlier ones held as rows at their proven values. One
 line of JSON per model: the plan (variables x0, x1, ... rounded), the solver's bound on each goal, seconds,
 and the peak memory of this process in megabytes. A goal that is not reached within the limits, and
 every later one, has no bound.
@@ -16,7 +16,7 @@ import time
 
 import highspy
 
-GOALS = ["weight", "waste", "pieces"]
+GOALS = ["weight", "waste", "plates", "pieces"]
 
 
 def read(path, arguments):

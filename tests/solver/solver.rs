@@ -26,7 +26,7 @@ pub struct Solver {
 #[derive(Deserialize)]
 struct Answer {
     plan: Option<Vec<i64>>,
-    bounds: [Option<f64>; 3],
+    bounds: [Option<f64>; 4],
     seconds: f64,
     megabytes: f64,
 }

@@ -177,7 +177,7 @@ impl Args {
         };
         let moves = match &carried {
             _ if self.finish => {
-                Moves { after: record::finish(&standing, problems), movements: Vec::new() }
+                Moves { after: record::finish(&standing, problems), ..Moves::default() }
             }
             Some(plan) => record::issue(plan, &self.pump, &standing, self.counted, problems),
             None => record::put_back(&self.put_back, &items, &standing, self.counted, problems),

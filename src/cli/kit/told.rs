@@ -46,6 +46,9 @@ pub(super) fn tell(verified: &Verified, run: &Run) {
         words::money(goal(Objective::Waste), job),
         if pieces == 1 { "" } else { "s" }
     );
+    if let Some(said) = words::plates_cut(verified) {
+        out!(to, "{said}.");
+    }
     out!(to, "{}", words::proof(job, plan));
     for line in table(verified) {
         out!(to, "{line}");

@@ -47,7 +47,19 @@ pub(super) fn tell(verified: &VerifiedProvision, question: &ProvisionOptions, ru
         words::trolley_proof(provision, question, job)
     );
     out!(to, "{}", words::chosen_for(provision, question));
-    out!(to, "Counted: it serves {}.", words::service(&provision.service));
+    if let Some(margin) = words::margin(provision, job) {
+        out!(to, "{margin}");
+    }
+    out!(
+        to,
+        "Counted with every pump measured before the first is kitted: it serves {}.",
+        words::service(&provision.service)
+    );
+    out!(
+        to,
+        "Kitted one after the other as they are measured: {}.",
+        words::service_in_turn(&provision.service)
+    );
     out!(to, "{}", words::promise(provision, question));
     out!(to, "{}", words::fits(job, together));
     if !trolley.plates.is_empty() {

@@ -128,6 +128,7 @@ impl Args {
         let log = self.log(memory, problems);
         let mut job = gathered_job(read::job(&self.sources(memory)), problems)?;
         shelf::unknown_ranges(&job, &question, problems);
+        level::ask_lead_days(&job, problems);
         let log = log.map(|(log, input)| {
             for warning in read::log_beside_stock(&log, &job, &input.file, date) {
                 job.warnings.push(warning.clone());

@@ -89,14 +89,14 @@ fn prices(page: &mut Page<'_>, provided: &Provided<'_>) -> Written {
 }
 
 /// The answers line by line: the name of a line, that of the safe kits, that of the trolley.
-fn answers(provided: &Provided<'_>) -> [(&'static str, String, String); 7] {
+fn answers(provided: &Provided<'_>) -> [(&'static str, String, String); 8] {
     let (job, provision) = (provided.outlook.job(), provided.provision);
     let (together, trolley, service) =
         (&provision.together, &provision.trolley, &provision.service);
     let question = provided.question;
     let short = provision.falls_short(question);
     let served = format!(
-        "{} of {} design scenarios, {} required; not a measure of its service",
+        "{} of {} design scenarios, {} required with a margin; not a measure of its service",
         trolley.served, trolley.scenarios, trolley.wanted
     );
     let sheets = match trolley.plates.is_empty() {
@@ -135,7 +135,15 @@ fn answers(provided: &Provided<'_>) -> [(&'static str, String, String); 7] {
         (
             "Counted service",
             "not counted: nothing is left to chance".into(),
-            said::service(service),
+            format!(
+                "{}, if every pump is measured before the first is kitted",
+                said::service(service)
+            ),
+        ),
+        (
+            "One after the other",
+            "the same: each pump has its own pieces".into(),
+            format!("{}, if each pump is kitted as it is measured", said::service_in_turn(service)),
         ),
         ("In stock", said::fits(job, together), sheets),
     ]
@@ -156,6 +164,9 @@ fn verdict(page: &mut Page<'_>, provided: &Provided<'_>) -> Written {
     let format = if promise.starts_with("NOT MET") { alarms } else { prose };
     page.across(&promise, format, height(&[(&promise, 180)]))?;
     page.across(&lost, prose, height(&[(&lost, 180)]))?;
+    if let Some(margin) = said::margin(provision, provided.outlook.job()) {
+        page.across(&margin, prose, height(&[(&margin, 180)]))?;
+    }
     let gaps = provision.safe.iter().filter(|kit| kit.gaps() > 0).count();
     if gaps > 0 {
         let text = format!(
