@@ -77,6 +77,7 @@
 mod chance;
 mod coverage;
 pub mod monte_carlo;
+mod readings;
 mod report;
 mod settle;
 mod simulate;
@@ -95,6 +96,7 @@ pub use chance::{
     Chance, ChanceLaw, USUAL_LEVEL, contradicts, met_by_all, missed_by_none, promised,
 };
 pub use coverage::Coverage;
+pub(crate) use readings::{Lack, combined, measured};
 pub use report::{Contribution, Report, ReportSide, report};
 pub use settle::{Asked, Improvement, improved, plain_below, settle};
 pub use simulate::{Undrawn, few_readings, level_of_draws, simulate, taken_as_normal};
@@ -340,7 +342,7 @@ pub enum Judgement {
 
 impl Judgement {
     /// Words for people, the same everywhere.
-    pub fn words(self) -> &'static str {
+    pub const fn words(self) -> &'static str {
         match self {
             Judgement::Met => "met",
             Judgement::NotProven => "NOT PROVEN",

@@ -477,9 +477,9 @@ pub mod issue {
 }
 
 pub mod stack_up {
-    pub const NOT_FIT: &str = "no kit to work out (see Short)";
+    pub const NOT_FIT: &str = "no kit to work out (see Verdicts)";
     pub const RULE: &str = "Acceptance rule";
-    pub const CONTRIBUTORS: [&str; 10] = [
+    pub const CONTRIBUTORS: [&str; 11] = [
         "Contributor",
         "Count",
         "Nominal each",
@@ -488,8 +488,9 @@ pub mod stack_up {
         "Known by",
         "Standard uncertainty each",
         "Degrees of freedom",
-        "Standard uncertainty of the lot",
+        "Alike within its lot",
         "Lot number",
+        "From",
     ];
     pub const LENGTHS: [&str; 3] = ["Target", "Lower limit", "Upper limit"];
     pub const ALLOWANCES: [&str; 3] =
