@@ -194,8 +194,7 @@ fn deviations_are_those_that_drawings_print() {
         let sum = gapwright::stack::worst_case(&form.value(), &stack);
         let shims = sum.nominal - bore.value.into();
         let least = gapwright::length::Fine::from(mm(ends[0])) + shims;
-        let pieces =
-            &stack.contributors.iter().filter(|part| part.item.is_some()).next().unwrap().tolerance;
+        let pieces = &stack.contributors.iter().find(|part| part.item.is_some()).unwrap().tolerance;
         assert_eq!(sum.nominal - sum.below, least - pieces.plus.into(), "{printed}");
         let centre = gapwright::length::Fine::from(mm(middle)) + shims;
         let twice = sum.asymmetry.raw();
