@@ -357,6 +357,22 @@ pub mod short {
     pub const NO_PIECE: &str = " (no piece)";
     pub const LOOSER: &str = "but its pieces have a wider tolerance than that allows for";
 
+    /// By the worst case, the rule of every outage here that has such a pump.
+    pub fn not_proven(pieces: &str, open: &str, settled: &str) -> String {
+        format!(
+            "NOT PROVEN by the worst case rule with {pieces}, though every nominal value is within its limits: {open}. {settled}"
+        )
+    }
+    pub fn open(
+        label: &str,
+        value: &str,
+        [low, high]: [&str; 2],
+        [guards, chance]: [&str; 2],
+    ) -> String {
+        format!(
+            "{label} {value}, limits {low} to {high}, worst case {guards}, chance of conformity {chance}"
+        )
+    }
     pub fn none_on_hand(kind: &str, fit: &str) -> String {
         format!("no {kind} of fit {fit} is on hand")
     }

@@ -125,8 +125,8 @@ fn what_is_written_for_programs_is_as_its_schema_says() {
         }
         let version = match name {
             "stack" => 1,
-            "plan" | "recheck" => 3,
-            _ => 2,
+            "problems" => 2,
+            _ => 3,
         };
         let format = format!("gapwright.{name}.v{version}");
         assert_eq!(document["format"], format, "{name}");
