@@ -159,8 +159,11 @@ fn is_told(status: Option<i32>, arguments: &[String], output: &str) -> bool {
     let refused = output.contains("Nothing was written");
     match status {
         Some(0) => !refused,
-        Some(1) => arguments[0] == "check" && output.contains("warning")
-            || arguments.iter().any(|argument| argument == "--fail") && output.contains("requirements NOT"),
+        Some(1) => {
+            arguments[0] == "check" && output.contains("warning")
+                || arguments.iter().any(|argument| argument == "--fail")
+                    && output.contains("requirements NOT")
+        }
         Some(2) => refused,
         _ => false,
     }
