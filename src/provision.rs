@@ -361,6 +361,8 @@ impl Trolley {
 /// Service of a trolley: scenarios in which it serves the whole batch.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Service {
+    /// Number of the first scenario counted: those before it were counted for trolleys without enough of a margin.
+    pub first: u32,
     /// Scenarios counted.
     pub checks: u32,
     /// Scenarios in which every pump is served, each with a kit.

@@ -597,7 +597,7 @@ pub mod provision {
     }
     pub fn chosen_for(served: u32, of: u32, wanted: u32) -> String {
         format!(
-            "{served} of {of} design scenarios, {wanted} required; not a measure of its service"
+            "{served} of {of} design scenarios, {wanted} required with a margin; not a measure of its service"
         )
     }
     pub fn counted(served: u32, of: u32) -> String {
