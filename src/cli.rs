@@ -13,6 +13,7 @@ mod issue;
 mod kit;
 mod listing;
 mod manual;
+mod model;
 mod progress;
 mod provision;
 mod recheck;
@@ -37,7 +38,7 @@ use run::Stop;
 
 /// Everything went as asked.
 const DONE: u8 = 0;
-/// `check` alone: there are warnings, and no problems.
+/// `check` and `model check` alone: there are warnings, and no problems.
 const WARNED: u8 = 1;
 /// The inputs have problems; nothing was written.
 const PROBLEMS: u8 = 2;
@@ -49,7 +50,10 @@ const INTERRUPTED: u8 = 130;
 /// Meaning of each exit status, for the manual pages.
 const EXIT_STATUSES: [(u8, &str); 5] = [
     (DONE, "Done as asked. Pumps that cannot be kitted, or stay open, are reported."),
-    (WARNED, "check alone: there are warnings and no problems."),
+    (
+        WARNED,
+        "check and model check alone: there are warnings and no problems, or the example of the model cannot be kitted.",
+    ),
     (
         PROBLEMS,
         "The inputs have problems: all are listed, each with its cell and how to fix it. Nothing was written but the marked copy.",
@@ -127,7 +131,8 @@ The manual:
 
 Exit status:
   0  done as asked (pumps that cannot be kitted are reported)
-  1  `check` alone: there are warnings and no problems
+  1  `check` and `model check` alone: there are warnings and no problems,
+     or the example of the model cannot be kitted
   2  the inputs have problems: all are listed, and only the marked copy
      of --mark was written
   3  a file exists or could not be written; nothing was changed, unless
@@ -154,6 +159,8 @@ enum Command {
     Stack(stack::Args),
     /// Write off picked pieces, put back returned ones, keep the log.
     Issue(issue::Args),
+    /// List models, print one, write one to start from, try one with its own example.
+    Model(model::Args),
     /// Compare readings with the plan: accept, look first, or swap.
     Recheck(recheck::Args),
     /// Work out the packs to buy and the thicknesses to hold.
@@ -239,6 +246,7 @@ pub fn main() -> ExitCode {
         Command::Provision(args) => provision::run(&args, &common),
         Command::Recheck(args) => recheck::run(&args, &common),
         Command::Issue(args) => issue::run(&args, &common),
+        Command::Model(args) => model::run(&args, &common),
         Command::Reorder(args) => reorder::run(&args, &common),
         Command::Blank(args) => blank::run(&args, &common),
         Command::Help { name } => help::run(name.as_deref()),

@@ -640,7 +640,8 @@ impl Tolerance {
             let number = side.trim_end_matches(|c: char| !c.is_ascii_digit());
             !number.is_empty() && number.chars().all(|c| "0.,".contains(c))
         };
-        let signed = |side: &str| side.starts_with(['+', '-']) || is_zero(side);
+        let has_digit = |side: &str| side.contains(|c: char| c.is_ascii_digit());
+        let signed = |side: &str| side.starts_with(['+', '-']) && has_digit(side) || is_zero(side);
         let sides = plain.split_once('/').map(|(first, second)| (first.trim(), second.trim()));
         // A fraction such as +1/64 has no sign behind its stroke.
         let Some((first, second)) = sides.filter(|(a, b)| signed(a) && signed(b)) else {

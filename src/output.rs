@@ -429,3 +429,18 @@ impl ForEverybody for tempfile::Builder<'_, '_> {
         self
     }
 }
+
+/// Files in a folder of their own, which is gone when the value is dropped.
+///
+/// # Errors
+/// [`WriteError::File`]: what the system has against it.
+pub fn scratch(files: &[(&str, &[u8])]) -> Result<tempfile::TempDir, WriteError> {
+    let failed = |path: &Path, error| WriteError::File { path: path.to_path_buf(), error };
+    let folder = tempfile::tempdir();
+    let folder = folder.map_err(|error| failed(&std::env::temp_dir(), error))?;
+    for (name, bytes) in files {
+        let path = folder.path().join(name);
+        fs::write(&path, bytes).map_err(|error| failed(&path, error))?;
+    }
+    Ok(folder)
+}

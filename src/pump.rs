@@ -7,7 +7,8 @@ mod product;
 use crate::gauge::OfGauge;
 use crate::length::{Length, Tolerance, Uncertainty};
 use crate::model::{
-    Correlation, Derived, DerivedRule, Expansion, Form, Model, Requirement, Shape, Term, Thermal,
+    Combine, Correlation, Derived, DerivedRule, Dimension, Expansion, Form, Model, Requirement,
+    Shape, Spread, Term, Thermal,
 };
 use crate::packing::RingSpace;
 use crate::stock::Code;
@@ -120,6 +121,14 @@ impl Pump {
         })
     }
 
+    /// Dimensions of its model whose readings contradict each other, by their index: measure them again.
+    pub fn to_measure_again<'a>(&'a self, model: &'a Model) -> impl Iterator<Item = usize> + 'a {
+        let both = model.dimensions.iter().zip(&self.dimensions).enumerate();
+        let again =
+            both.filter(|(_, (dimension, measured))| measured.contradicts_itself(dimension));
+        again.map(|(index, _)| index)
+    }
+
     /// When it is due, as the sheet shows it; nothing where that is not said.
     pub fn due_shown(&self) -> &str {
         self.due.as_ref().map_or("", |due| &due.shown)
@@ -189,11 +198,14 @@ impl Measured {
         }
     }
 
-    /// Whether its readings lie further apart than what each may be off explains.
-    pub fn scatters(&self) -> bool {
+    /// Whether its readings contradict each other: they should be of one length and lie further apart than their
+    /// stated uncertainty explains.
+    pub fn contradicts_itself(&self, dimension: &Dimension) -> bool {
+        let of_one_length = dimension.combine == Combine::Mean;
+        let is_stated = !matches!(dimension.spread, Spread::FromReadings { .. });
         let ends = self.readings.iter().min().zip(self.readings.iter().max());
         let apart = ends.map_or(Length::ZERO, |(least, most)| *most - *least);
-        apart > self.each.minus + self.each.plus
+        of_one_length && is_stated && apart > self.each.minus + self.each.plus
     }
 }
 

@@ -214,6 +214,28 @@ pub fn standing(kit: &Kit, bag: &Bag) -> &'static str {
     }
 }
 
+/// Said of a pump whose readings contradict each other.
+pub const MEASURE_AGAIN: &str = "MEASURE AGAIN BEFORE FITTING";
+
+/// Dimensions to measure again, each with its readings; a sentence without its full stop, `None` where none is.
+pub fn measure_again(model: &Model, pump: &Pump) -> Option<String> {
+    let unit = model.unit;
+    let mut again = pump.to_measure_again(model).map(|index| {
+        let measured = &pump.dimensions[index];
+        let mut readings = measured.readings.clone();
+        readings.sort_unstable();
+        let readings = readings.iter().map(|reading| reading.show(unit)).join(", ");
+        let each = &measured.each;
+        let within = match each.minus == each.plus {
+            true => format!("within {}", length(each.plus, unit)),
+            false => format!("within -{} / +{}", each.minus.show(unit), length(each.plus, unit)),
+        };
+        format!("{} read as {readings} {unit}, each {within}", model.dimensions[index].label)
+    });
+    let again = again.join("; ");
+    (!again.is_empty()).then(|| format!("{MEASURE_AGAIN}: {again}"))
+}
+
 /// Whether a bag is short of anything.
 pub fn lacking(bag: &Bag) -> bool {
     bag.iter().any(|share| share.lacking > 0)
@@ -311,8 +333,7 @@ pub fn reason(job: &Job, pump: &Pump, short: &Shortfall) -> String {
 pub fn window(job: &Job, pump: &Pump, short: &Shortfall) -> Option<String> {
     let unit = job.model_of(pump).unit;
     let window = short.window.as_ref()?;
-    let least = (window.most.is_none() || window.least > Length::ZERO).then_some(window.least);
-    Some(range([least, window.most].map(|end| Some(end?.show(unit))), unit.symbol()))
+    Some(range([Some(window.least), window.most].map(|end| Some(end?.show(unit))), unit.symbol()))
 }
 
 /// Assumptions of a window: the tolerance of the pack, and the parts below it.

@@ -19,6 +19,7 @@ pub mod as_built;
 mod basis;
 mod between;
 pub mod blank;
+mod chain;
 mod drawings;
 mod issue;
 mod issue_log;

@@ -8,6 +8,8 @@ use std::time::Duration;
 pub(super) use args::Args;
 use args::{Reading, Wanted};
 
+pub(super) use told::tell_pump;
+
 use super::Common;
 use super::run::{Ended, Refusal, Run};
 use crate::analysis::Analysed;

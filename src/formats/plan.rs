@@ -84,6 +84,9 @@ pub struct PumpJson {
     pub priority: u32,
     /// Whether every requirement is met with the pieces below.
     pub served: bool,
+    /// Dimensions to measure again, by their name in the model: their readings lie further apart than their uncertainty
+    /// explains.
+    pub measure_again: Vec<String>,
     /// True where the sheets say NOT FIT TO ASSEMBLE: no kit, no pieces. False promises no more than the plan does.
     pub not_fit_to_assemble: bool,
     /// The pieces, by the pack's name in the model; empty when not served.

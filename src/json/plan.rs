@@ -165,6 +165,10 @@ fn pump(job: &Job, pump: &Pump, kit: &Kit, bag: &Bag) -> PumpJson {
         model: model.name.clone(),
         priority: pump.priority,
         served: matches!(kit, Kit::Served(_)),
+        measure_again: pump
+            .to_measure_again(model)
+            .map(|index| model.dimensions[index].name.clone())
+            .collect(),
         not_fit_to_assemble: matches!(kit, Kit::Short(_)),
         packs,
         crush,

@@ -203,3 +203,81 @@ fn freedom(parts: &[(i128, Option<u32>)]) -> Option<u32> {
     #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)]
     (fourths > 0.0).then_some(whole as u32)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn factor(value: i128, within: [i128; 2], standard: i128, power: i8) -> Factor {
+        let deviation = Deviation::Standard(standard * PARTS);
+        Factor { value, within, deviation, freedom: None, power }
+    }
+
+    /// By hand, in parts of the value: 0.1 and 0.2 make u^2 = 0.05. A product adds 0.1^2 0.2^2 = 0.0004, so u grows by
+    /// root(1.008) - 1; a quotient 3 x 0.0004 + 8 x 0.2^4 = 0.014, so by root(1.28) - 1. A factor of zero has no
+    /// relative uncertainty, and the product then moves with it alone: (100 x 10)^2, and the second order (20 x 10)^2.
+    #[test]
+    fn terms_of_the_second_order_are_those_of_the_guide() {
+        let of = |power, value| Product {
+            factors: [factor(value, [0, 0], 10, 1), factor(100, [0, 0], 20, power)],
+            scale: [1_000, 1],
+        };
+        let near = |found: f64, square: f64| (found - (square.sqrt() - 1.0)).abs() < 1e-12;
+        assert!(near(of(1, 100).second_order(), 1.008));
+        assert!(near(of(-1, 100).second_order(), 1.28));
+        assert!(near(of(1, 0).second_order(), 1.04));
+    }
+
+    /// Random products and quotients, whose figures are worked out in floating point from the definition: the value to
+    /// half a tick, every corner within, the further one to a tick, the standard uncertainty to its last digit.
+    #[test]
+    fn every_corner_is_held() {
+        let mut state = 1_u64;
+        let mut draw = |from: i128, to: i128| {
+            state = state
+                .wrapping_mul(6_364_136_223_846_793_005)
+                .wrapping_add(1_442_695_040_888_963_407);
+            from + i128::from(state >> 33) % (to - from)
+        };
+        for case in 0..5_000 {
+            let power = if case % 2 == 0 { 1 } else { -1 };
+            let mut one = |power| {
+                let within = [draw(-2_000, 20_000), draw(2_000, 30_000)];
+                factor(draw(100_000, 9_000_000), within, draw(1, 9_000), power)
+            };
+            let factors = [one(1), one(power)];
+            let scale = if power > 0 { [1, 1_000_000] } else { [1_000_000, 1] };
+            let found = Product { factors, scale }.estimate();
+            #[allow(clippy::cast_precision_loss)]
+            let float = |number: i128| number as f64;
+            let of = |a: f64, b: f64| match power > 0 {
+                true => a * b / 1e6,
+                false => 1e6 * a / b,
+            };
+            let [a, b] = factors;
+            let ticks = |length: Length| float(length.ticks().into());
+            let value = ticks(found.value);
+            assert!((value - of(float(a.value), float(b.value))).abs() < 0.500_01, "{case}");
+            let ends =
+                |of: &Factor| [float(of.value - of.within[0]), float(of.value + of.within[1])];
+            let corners: Vec<f64> =
+                ends(&a).iter().flat_map(|x| ends(&b).map(|y| of(*x, y))).collect();
+            let [low, high] =
+                [value - ticks(found.tolerance.minus), value + ticks(found.tolerance.plus)];
+            assert!(corners.iter().all(|at| low <= at + 1e-6 && at - 1e-6 <= high), "{case}");
+            let close = corners.iter().any(|at| at - low < 2.0 || high - at < 2.0);
+            assert!(close, "{case}: {corners:?} in {low} to {high}");
+            let middle = |of: &Factor| ends(of).iter().sum::<f64>() / 2.0;
+            let [x, y] = [middle(&a), middle(&b)];
+            let moved = of(x, y) * ((standard(&a) / x).powi(2) + (standard(&b) / y).powi(2)).sqrt();
+            let standard = found.standard.to_f64(crate::length::Unit::Micrometre) * 1e4;
+            assert!((standard / moved - 1.0).abs() < 1e-6, "{case}: {standard} {moved}");
+        }
+    }
+
+    #[allow(clippy::cast_precision_loss)]
+    fn standard(of: &Factor) -> f64 {
+        let (deviation, _) = of.deviation.parts();
+        deviation as f64 / PARTS as f64
+    }
+}

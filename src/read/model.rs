@@ -39,6 +39,9 @@ pub const BUILT_IN: [(&str, &str); 5] = [
     ("thrust-collar", include_str!("../../models/thrust-collar.toml")),
 ];
 
+/// Model file to start from; it can be kitted with its own example.
+pub const STARTING_MODEL: &str = include_str!("model/start.toml");
+
 /// Their drawings, in the same order.
 pub(super) const DRAWINGS: [&[u8]; BUILT_IN.len()] = [
     include_bytes!("../../models/screwed-impeller.png"),
@@ -114,11 +117,21 @@ impl Reader<'_> {
         expected: impl Into<String>,
         fix: impl Into<String>,
     ) {
+        let place = self.place(span);
+        self.problems.add(Problem::new(place, found, expected, fix));
+    }
+
+    /// Warns of what may be meant, but is mostly a gap in the file.
+    fn warn(&mut self, span: &Range<usize>, found: String, expected: &str, fix: &str) {
+        let place = self.place(span);
+        self.problems.warn(Problem::new(place, found, expected, fix));
+    }
+
+    fn place(&self, span: &Range<usize>) -> Place {
         let before = &self.text[..span.start.min(self.text.len())];
         let line = before.matches('\n').count() + 1;
         let column = before.chars().rev().take_while(|&c| c != '\n').count() + 1;
-        let place = Place { file: self.file.to_string(), spot: Spot::Text { line, column } };
-        self.problems.add(Problem::new(place, found, expected, fix));
+        Place { file: self.file.to_string(), spot: Spot::Text { line, column } }
     }
 
     /// Reports a text that is not valid TOML.
@@ -240,6 +253,27 @@ impl Reader<'_> {
         }
     }
 
+    /// A gasket allowance: a share, or a percentage. A plain number above 2 is asked about.
+    fn allowance(&mut self, quantity: &Spanned<Quantity>) -> Option<Millionths> {
+        if let Quantity::Text(text) = quantity.get_ref()
+            && let Some(percent) = text.trim().strip_suffix('%')
+        {
+            let share = Millionths::parse(percent.trim()).filter(|n| n.raw() % 100 == 0);
+            let share = share.map(|n| Millionths::from_raw(n.raw() / 100));
+            if share.is_none() {
+                let expected = "a percentage with at most four places";
+                self.add(&quantity.span(), format!("`{text}`"), expected, "correct the value");
+            }
+            return share;
+        }
+        let number = self.number(quantity)?;
+        let Some([found, expected, fix]) = super::questions::of_allowance(number) else {
+            return Some(number);
+        };
+        self.add(&quantity.span(), found, expected, fix);
+        None
+    }
+
     fn number(&mut self, quantity: &Spanned<Quantity>) -> Option<Millionths> {
         let number = quantity.get_ref().number();
         if number.is_none() {
@@ -340,12 +374,21 @@ impl Reader<'_> {
     ) -> Vec<Option<Vec<Requirement>>> {
         let mut requirements: Vec<Option<Vec<Requirement>>> = Vec::new();
         for (name, span, raw) in in_file_order(raw) {
-            let made = self.requirement(name, &span, &raw, unit, known);
+            let made = match self.several(&name, &span, &raw) {
+                Some(forms) => forms.and_then(|forms| {
+                    let each = forms.into_iter();
+                    let each =
+                        each.map(|(name, raw)| self.requirement(name, &span, &raw, unit, known));
+                    // What is wrong with the first is wrong with all.
+                    each.collect::<Option<Vec<_>>>().map(|made| made.concat())
+                }),
+                None => self.requirement(name, &span, &raw, unit, known),
+            };
             let earlier = || requirements.iter().flatten().flatten();
             let twice = made.iter().flatten().find(|own| earlier().any(|r| r.name == own.name));
             if let Some(twice) = twice {
                 let found = format!("`{}` as the name of two requirements", twice.name);
-                let expected = "a name for each; asked both ways, the hot one ends in `_hot`";
+                let expected = "a name for each; asked both ways, the hot one ends in `_hot`; of several forms, each in `_1`, `_2` and so on";
                 self.add(&span, found, expected, "rename one of them");
             }
             requirements.push(made);
@@ -353,7 +396,7 @@ impl Reader<'_> {
         requirements
     }
 
-    /// What shares the error of a gauge is a sum.
+    /// Refuses gauges of the dimensions of derived terms: the error of a gauge is shared in sums only.
     fn refuse_gauges(
         &mut self,
         derived: &[Derived],
@@ -536,6 +579,14 @@ impl Reader<'_> {
         let spread = self.spread(&name, span, &raw, unit);
         let freedom = self.freedom(&raw, spread);
         let combine = self.combine(raw.readings.as_ref());
+        if spread == Some(Spread::Within(Tolerance::default())) && raw.gauge.is_none() {
+            self.warn(
+                span,
+                format!("`{name}` with a plus/minus of 0"),
+                "how far a measured value may be off",
+                "no measurement is exact: state it, or name the gauge",
+            );
+        }
         let label = raw.label.unwrap_or_else(|| crate::columns::pump_heading(&name));
         Some(Dimension {
             name,
@@ -644,7 +695,7 @@ impl Reader<'_> {
             }
             (Some(q), None, None, None) => {
                 let read = q.get_ref().deviations(unit);
-                self.taken(q, read, "a plus/minus such as 0.001 or \"-0.02 / +0\"")
+                self.taken(q, read, "a plus/minus that is not negative, or both sides with their signs, such as \"-0.02 / +0\"")
                     .map(Spread::Within)
             }
             (None, Some((plus, minus)), None, None) => {

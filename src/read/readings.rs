@@ -19,6 +19,7 @@ use crate::problem::{Place, Problem, Problems, fix_name};
 use crate::pump::Pump;
 use crate::recheck::{Bench, Left, Of, Reading, Readings, is_asked};
 use crate::sheet::{Book, Cell, Sheet, SheetRow};
+use crate::stock::folded;
 
 /// Headings that a sheet of readings must have.
 pub(crate) const NEEDED: [&str; 3] = ["Tag", "What", "Reading"];
@@ -337,6 +338,7 @@ fn of_workbook(book: &Book, job: &Job, tags: &Tags, notes: &mut Notes, problems:
     };
     let again_at = table.optional("Again");
     let within_at = table.optional("Within");
+    let gauge_at = table.optional("Gauge");
     let who_at = [table.optional("By"), table.optional("When")];
     for line in table.lines() {
         let tag = line.needed_text(Some(tag_at), problems);
@@ -358,6 +360,24 @@ fn of_workbook(book: &Book, job: &Job, tags: &Tags, notes: &mut Notes, problems:
             line.tolerance(heading, problems)
         });
         let within = within.map(|t| t.minus.max(t.plus));
+        let gauge =
+            gauge_at.and_then(|heading| Some((line.text(Some(heading), problems)?, heading)));
+        let of_gauge = gauge.and_then(|(name, heading)| {
+            let key = folded(&name);
+            let known = job.gauges.iter().find(|gauge| folded(&gauge.name) == key);
+            if known.is_none() {
+                let names = job.gauges.iter().map(|gauge| gauge.name.as_str());
+                problems.add(Problem::new(
+                    line.place(heading),
+                    format!("the gauge `{name}`"),
+                    "a gauge of the sheet Gauges of the pump workbook",
+                    fix_name(&name, names, "add it there with its uncertainty"),
+                ));
+            }
+            known.map(|gauge| gauge.certified.extent)
+        });
+        // A range of its own outranks the gauge's.
+        let within = within.or(of_gauge);
         for (heading, again) in [(Some(reading_at), false), (again_at, true)] {
             let Some(heading) = heading else { continue };
             let at = line.place(heading);

@@ -764,6 +764,12 @@ impl TableRow<'_, '_> {
         })
     }
 
+    /// Whether a cell shows a percentage that was typed as text.
+    pub(super) fn is_percentage(&self, heading: &Heading) -> bool {
+        let cell = self.row.cell(heading.column);
+        matches!(cell, Some(Cell::Text(text)) if text.trim_end().ends_with('%'))
+    }
+
     /// A temperature in the scale of its cell, or of its heading; one of another scale in the heading is a problem.
     pub(super) fn temperature(
         &self,

@@ -2,7 +2,7 @@
 
 use crate::choose::control::Control;
 use crate::choose::windows;
-use crate::decimal::Money;
+use crate::decimal::{Millionths, Money};
 use crate::job::Job;
 use crate::length::Length;
 use crate::policy::Acceptance;
@@ -12,6 +12,7 @@ use crate::reorder::ReorderOptions;
 use crate::size_range::{
     self, Change, Choice, Reach, Rule, Selection, SizeRangeError, StockedSize, Targets, WindowGuard,
 };
+use crate::stack::Alike;
 use crate::stock::Item;
 
 /// Most parts of the search for the best sizes that are examined.
@@ -145,8 +146,11 @@ pub fn asked_by_pumps(job: &Job, kind: &str, fit: &str, step: Length) -> Option<
             window: Length::from_ticks(window),
             guard: match job.policy.acceptance {
                 Acceptance::WorstCase => WindowGuard::WorstCase,
-                // The deduction for an expanded uncertainty is near the root of the squares.
-                Acceptance::Expanded => WindowGuard::RootSumSquare,
+                // The deduction for an expanded uncertainty is near the root of the squares where pieces err apart.
+                Acceptance::Expanded if job.policy.alike == Alike::Share(Millionths::ZERO) => {
+                    WindowGuard::RootSumSquare
+                }
+                Acceptance::Expanded => WindowGuard::WorstCase,
                 Acceptance::Nominal => WindowGuard::None,
             },
         },
@@ -159,7 +163,7 @@ fn size(item: &Item) -> Option<StockedSize> {
     // Without a price it counts as free, which is reported next to the cost.
     Some(StockedSize {
         thickness: size.thickness,
-        tolerance: size.tolerance.plus.max(size.tolerance.minus),
+        tolerance: size.worst().plus.max(size.worst().minus),
         count: None,
         cost: Money::from_raw(item.unit_cost.raw().saturating_mul(pack)),
     })

@@ -97,6 +97,7 @@ pub(super) fn inputs_and_policy<'s>(job: &Job, styles: &'s Styles) -> [Section<'
     let meanings = [
         "rule by which a requirement is met",
         covered,
+        "how far pieces of one lot err alike where the stock does not say; at worst: a common error only widens",
         "cost of handling each piece, on top of its unit cost",
         "cost of each 0.001 in between a requirement's value and its target",
         "whether the rest of an opened pack is waste",

@@ -77,9 +77,9 @@ fn new_workbook(title: &str) -> Written<Workbook> {
 /// Example readings and an example total for each pack: what the model file says, and worked out
 /// from the requirements' targets where it says nothing, so that the blank workbooks can be kitted
 /// as they are.
-struct Examples {
-    dimensions: Vec<Length>,
-    packs: Vec<Length>,
+pub(super) struct Examples {
+    pub(super) dimensions: Vec<Length>,
+    pub(super) packs: Vec<Length>,
 }
 
 /// Examples on the way: what is not settled yet is open.
@@ -90,7 +90,7 @@ struct Draft<'a> {
 }
 
 impl Examples {
-    fn of(model: &Model) -> Examples {
+    pub(super) fn of(model: &Model) -> Examples {
         let given = &model.examples;
         let mut draft = Draft {
             model,
@@ -224,7 +224,7 @@ fn counts(sheet: &mut Worksheet, columns: &[u16]) -> Written {
 }
 
 /// The columns of the sheet Stock.
-fn stock_columns(model: &Model) -> [Column; 17] {
+fn stock_columns(model: &Model) -> [Column; 21] {
     let unit = model.unit.symbol();
     let tolerance = match model.unit {
         Unit::Millimetre => 0.005,
@@ -241,7 +241,11 @@ fn stock_columns(model: &Model) -> [Column; 17] {
         column("Fit", "The fit code that ties a piece to a place; the pump workbook has the same code.").example("F1"),
         column(format!("Thickness ({unit})"), "Of one piece: nominal, or the lot's measured mean; of a packing ring its section. A cell may have a unit of its own: 0.5 mm, 12 thou, 1/64 in."),
         column(format!("Tolerance ({unit})"), "Plus/minus on one piece, or both sides: +0/-0.02 mm. May be left empty if the model gives one for the material.").example(tolerance),
-        column(format!("Uncertainty ({unit})"), "Standard uncertainty of the measured mean, if the lot was measured."),
+        column(format!("Uncertainty ({unit})"), "Of the measured mean, if the lot was measured: standard uncertainty, or expanded uncertainty U with its k in the next column."),
+        column("k", "Coverage factor of U; empty if a standard uncertainty stands before it."),
+        column("Degrees of freedom", "Of that uncertainty, where its certificate gives them."),
+        column("Gauge", "Gauge that the lot was measured with, by its name on the sheet Gauges of the pump workbook."),
+        column("Alike", "How much of the tolerance all pieces of the lot have in common, 0 to 100 %. Empty: not known, which is taken at its worst."),
         column("On hand", "Whole pieces in the bin.").example(10.0),
         column("Reserved", "Of those, pieces that must not be used.").example(0.0),
         column("Unit cost", "Cost of one piece, a plain number.").example(2.5),
@@ -454,6 +458,7 @@ fn pumps(model: &Model, ahead: bool) -> Written<Vec<u8>> {
     let mut page = form("Pumps", lead, &columns, &styles)?;
     example(&mut page, columns.iter().map(|column| column.example.clone()))?;
     workbook.push_worksheet(page.sheet);
+    workbook.push_worksheet(gauges(model, &styles)?);
     workbook.push_worksheet(policy_sheet(&styles)?);
     workbook.save_to_buffer()
 }
@@ -524,6 +529,23 @@ fn growths(model: &Model) -> String {
         " Its temperatures (in degrees Celsius) and the lengths that grow are in the model; for pumps that differ add any of the columns {}.",
         columns.collect::<Vec<_>>().join(", ")
     )
+}
+
+fn gauges(model: &Model, styles: &Styles) -> Written<Worksheet> {
+    let units = ["in", "mm", "thou", "um"].map(String::from);
+    let columns = [
+        column("Gauge", "Name by which models, lots and readings refer to it; once each."),
+        column("Unit", format!("Unit of the uncertainties of this row, such as {}.", model.unit))
+            .list(units),
+        column("U", "Expanded uncertainty, as its certificate gives it."),
+        column("k", "Coverage factor of U, from the certificate."),
+        column("Standard uncertainty", "In the place of U and k, where that is what is known."),
+        column("Degrees of freedom", "Of the uncertainty, where the certificate gives them."),
+        column("Certificate", "Number of the certificate; printed beside what the gauge measured."),
+        column("Due", "Date of the next calibration; past it the gauge is warned of."),
+    ];
+    let lead = "Gauges: one row per gauge. What is measured with one gauge shares its error; a pump, a lot or a reading names it.";
+    Ok(form("Gauges", lead, &columns, styles)?.sheet)
 }
 
 fn policy_sheet(styles: &Styles) -> Written<Worksheet> {

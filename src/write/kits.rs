@@ -145,6 +145,10 @@ impl Slip<'_, '_> {
         self.across(&title, &styles.title.clone().set_shrink(), 26.0)?;
         let title = self.model().title.clone();
         self.across(&title, &styles.lead, 16.0)?;
+        if let Some(again) = words::measure_again(self.model(), self.pump) {
+            let alarm = styles.bold.clone().set_font_color(WARN);
+            self.prose(&format!("{again}."), &alarm, 18.0)?;
+        }
         let mut facts = vec![format!("Priority {}", self.pump.priority)];
         if let Some(due) = &self.pump.due {
             facts.push(format!("due {}", due.shown));

@@ -1,7 +1,8 @@
 //! The Models sheet: what each arrangement measures, fits and asks for, with its drawing.
 
-use rust_xlsxwriter::{Image, ObjectMovement, Workbook};
+use rust_xlsxwriter::{Image, ObjectMovement, Shape, ShapeFont, ShapeFormat, Workbook};
 
+use super::chain::{self, Chain, chain};
 use super::page::{Page, Written};
 use super::pages::{Pages, Series};
 use super::style::Styles;
@@ -11,7 +12,7 @@ use crate::columns::{fit_heading, pump_heading};
 use crate::decimal::Millionths;
 use crate::job::Job;
 use crate::length::{Length, Tolerance, Unit};
-use crate::model::{DerivedRule, Dimension, Form, Model, Spread, Term, Terms};
+use crate::model::{Combine, DerivedRule, Dimension, Form, Model, Spread, Term, Terms};
 use crate::words;
 
 const NAME: &str = "Models";
@@ -97,10 +98,10 @@ impl Part<'_, '_> {
         self.page.across(&line, &styles.lead, None)
     }
 
-    /// Whether there is one.
+    /// Whether there is one, or a chain to stand in its place.
     fn drawing(&mut self) -> Written<bool> {
         let Some(drawing) = &self.model.drawing else {
-            return Ok(false);
+            return self.chain();
         };
         let (width, height) = DRAWING;
         let image = Image::new_from_buffer(&drawing.bytes)?
@@ -113,6 +114,37 @@ impl Part<'_, '_> {
         let by_width = u64::from(drawing.height) * u64::from(width) / u64::from(drawing.width);
         let shown = u32::try_from(by_width).unwrap_or(height).min(height);
         self.skip(shown.div_ceil(ROW) + 1);
+        Ok(true)
+    }
+
+    /// The dimension chain to scale, with its words.
+    fn chain(&mut self) -> Written<bool> {
+        let Some(Chain { drawing, words }) = chain(self.model) else {
+            return Ok(false);
+        };
+        let image = Image::new_from_buffer(&drawing.bytes)?
+            .set_object_movement(ObjectMovement::MoveButDontSizeWithCells)
+            .set_alt_text(chart_name(&format!("Dimension chain: {}", self.model.title)));
+        self.page.sheet.insert_image(self.page.row, 0, &image)?;
+        let font = ShapeFont::new().set_size(9.0);
+        let clear = ShapeFormat::new().set_no_fill().set_no_line();
+        for (row, words) in (0..).zip(words) {
+            let shape = Shape::textbox()
+                .set_text(words)
+                .set_width(chain::WORDS)
+                .set_height(chain::ROW)
+                .set_font(&font)
+                .set_format(&clear)
+                .set_object_movement(ObjectMovement::MoveButDontSizeWithCells);
+            self.page.sheet.insert_shape_with_offset(
+                self.page.row,
+                0,
+                &shape,
+                0,
+                row * chain::ROW,
+            )?;
+        }
+        self.skip(drawing.height.div_ceil(ROW) + 1);
         Ok(true)
     }
 
@@ -310,6 +342,17 @@ fn lines(text: &str, width: u32) -> u32 {
 
 /// How well a dimension is known, and what is assumed inside its plus/minus.
 fn known(dimension: &Dimension, unit: Unit) -> (String, &'static str) {
+    let (mut known, shape) = spread(dimension, unit);
+    if dimension.combine != Combine::Mean {
+        known += &format!("; the {} of its readings counts", dimension.combine.word());
+    }
+    if let Some(gauge) = &dimension.gauge {
+        known += &format!("; gauge {gauge}");
+    }
+    (known, shape)
+}
+
+fn spread(dimension: &Dimension, unit: Unit) -> (String, &'static str) {
     match dimension.spread {
         Spread::Within(Tolerance { plus, minus }) if plus == minus => {
             let within = format!("\u{b1} {}", words::length(plus, unit));

@@ -48,6 +48,8 @@ pub(super) struct Subject<'a> {
     pub(super) requirements: &'a [Requirement],
     /// The contributors.
     pub(super) stack: Stack,
+    /// Readings that contradict each other.
+    pub(super) again: Option<String>,
 }
 
 impl<'a> Subject<'a> {
@@ -58,6 +60,7 @@ impl<'a> Subject<'a> {
             model: job.model_of(pump),
             requirements: &pump.requirements,
             stack: stack(job, pump, packs),
+            again: crate::words::measure_again(job.model_of(pump), pump),
         }
     }
 }

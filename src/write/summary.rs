@@ -191,7 +191,11 @@ fn columns(styles: &Styles) -> [Col<'_>; 10] {
         Col::of("Due", |line| text.of(line.pump.due_shown())),
         Col::of("Status", move |line| {
             let standing = words::standing(line.kit, line.bag);
-            if fine(line) { text.of(standing) } else { alarms.of(standing) }
+            match line.pump.to_measure_again(line.model).next() {
+                Some(_) => alarms.of(format!("{standing}; measure again")),
+                None if fine(line) => text.of(standing),
+                None => alarms.of(standing),
+            }
         }),
         Col::of("Requirement", |line| match (line.kit, &line.tightest) {
             (Kit::Short(_), _) => over(5, wrapped.of(&line.why)),

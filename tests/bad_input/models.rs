@@ -204,8 +204,8 @@ fn what_grows() {
     let negative: &[&str] = &["a plus/minus that is not negative"];
     let number: &[&str] = &["a number"];
     let celsius: &[&str] = &[
-        "expected  degrees Celsius, a plain number such as 80",
-        "fix       convert to degrees Celsius",
+        "expected  degrees Celsius, a plain number such as 80, or 176 degF",
+        "fix       convert to degrees Celsius or Fahrenheit",
     ];
     let of_none: &[&str] = &["a plus/minus of no expansion"];
     each_alone(
@@ -229,9 +229,10 @@ fn what_grows() {
             ("cold = 20\nrunning = 80", "cold = §-273.1\nrunning = 80", degrees),
             ("running = 80", "running = §1500.1", degrees),
             ("running = 70", "running = §\"hot\"", celsius),
-            ("running = 70", "running = §\"158 degF\"", celsius),
+            ("running = 70", "running = §\"343 K\"", celsius),
+            ("running = 70", "running = §\"2733 degF\"", degrees),
             ("running = 70", "running = §\"C\"", celsius),
-            ("cold = 20\nrunning = 80", "cold = §\"68 F\"\nrunning = 80", celsius),
+            ("cold = 20\nrunning = 80", "cold = §\"68 R\"\nrunning = 80", celsius),
             ("= 5\n", "= §-5\n", negative),
             ("= 17.2", "= §-17.2", range),
             ("= 0.9\n", "= §-0.9\n", negative),
@@ -252,6 +253,122 @@ fn what_grows() {
     only(&model_problems(&flat), &["line 16, column 10", "invalid type: integer `3`"]);
 }
 
+/// A model of the rarer statements.
+const RARE: &str = "\
+title = \"Rare\"
+unit = \"mm\"
+
+[dimension.reading]
+plus_minus = \"+0.03 / +0.01\"
+shape = \"trapezoid\"
+top = 0.5
+
+[dimension.rim]
+plus_minus = 0.5
+shape = \"truncated normal\"
+cut = 2
+
+[dimension.face]
+plus_minus = 0.01
+
+[derived.play]
+product = [\"reading\", \"rim\"]
+per = 100
+
+[thermal.growth]
+length = 100
+expansion = 11.4
+cold = \"68 degF\"
+running = 80
+temperature_degrees_of_freedom = 4
+
+[pack.shims]
+kind = \"shim\"
+most_pieces = 4
+
+[requirement.clearance]
+terms = { face = 1, play = -1, shims = -1 }
+target = 0.3
+limits = [0.2, \"none\"]
+
+[requirement.tightest]
+least_of = [{ face = 1, shims = -1 }, { face = 1, shims = -1, growth = -1 }]
+target = 0.3
+limits = [0.2, \"none\"]
+when = \"hot\"
+";
+
+#[test]
+fn the_rarer_statements() {
+    let model = parse_model("m", "m.toml", RARE).unwrap();
+    let names: Vec<&str> = model.requirements.iter().map(|own| own.name.as_str()).collect();
+    assert_eq!(names, ["clearance", "tightest_1", "tightest_2"]);
+    let top: &[&str] = &["top, from 0 to 1"];
+    let cut: &[&str] = &["cut, from 0.5 to 6"];
+    let other: &[&str] = &["a number of another shape"];
+    let form: &[&str] = &["the derived term `play` in neither of its two forms"];
+    let two: &[&str] = &["not two dimensions"];
+    let twice: &[&str] = &["a derived term beside a dimension that it is worked out of"];
+    let gauge: &[&str] = &["a gauge of `rim`, which a derived term is worked out of"];
+    let sums: &[&str] = &["of what are not several sums"];
+    let any: &[&str] =
+        &["a limit of the least that one of its sums alone may keep", "a lower limit"];
+    let product = "product = [\"reading\", \"rim\"]";
+    each_alone(
+        RARE,
+        &[
+            ("top = 0.5", "top = §1.01", top),
+            ("top = 0.5", "top = §\"half\"", &["`half`", "a number"]),
+            (
+                "[dimension.reading]\nplus_minus = \"+0.03 / +0.01\"\nshape = \"trapezoid\"\ntop = 0.5",
+                "§[dimension.reading]\nplus_minus = 0.1\nshape = \"trapezoid\"",
+                &["a shape without `top`"],
+            ),
+            ("cut = 2", "cut = §7", cut),
+            ("cut = 2", "cut = 2\ntop = §0.5", other),
+            ("\"+0.03 / +0.01\"", "§\"+0.03 / 0.01\"", &["both sides with their signs"]),
+            (
+                "[derived.play]\nproduct = [\"reading\", \"rim\"]\nper = 100",
+                "§[derived.play]\nproduct = [\"reading\", \"rim\"]\ntimes = 100",
+                form,
+            ),
+            ("per = 100", "per = §0", &["a length above 0"]),
+            (product, "product = §[\"reading\"]", two),
+            (product, "product = §[\"reading\", \"reading\"]", two),
+            (product, "product = [\"reading\", §\"shims\"]", &["`shims`, which is not measured"]),
+            (product, "product = [\"reading\", §\"rime\"]", &["write `rim`"]),
+            (
+                "[requirement.clearance]\nterms = { face = 1,",
+                "§[requirement.clearance]\nterms = { rim = 1,",
+                twice,
+            ),
+            (
+                "[dimension.rim]\nplus_minus = 0.5\nshape = \"truncated normal\"\ncut = 2",
+                "§[dimension.rim]\ngauge = \"M-1\"",
+                gauge,
+            ),
+            ("freedom = 4", "freedom = §0", &["0 degrees of freedom"]),
+            (
+                "least_of = [{ face = 1, shims = -1 }, { face = 1, shims = -1, growth = -1 }]",
+                "least_of = §[{ face = 1, shims = -1, growth = -1 }]",
+                sums,
+            ),
+            (
+                "growth = -1 }]\ntarget = 0.3\nlimits = [0.2, \"none\"]",
+                "growth = -1 }]\ntarget = 0.3\nlimits = §[0.2, 0.4]",
+                any,
+            ),
+        ],
+    );
+    // What a derived term is worked out of is not correlated with anything.
+    let pair =
+        "[[correlation]]\nbetween = §[\"rim\", \"face\"]\ncoefficient = 0.5\n\n[derived.play]";
+    each_alone(
+        RARE,
+        &[("[derived.play]", pair, &["a correlation of a dimension that a derived term"])],
+    );
+}
+
 #[test]
 fn temperatures_may_name_their_scale() {
     let plain = parse_model("m", "m.toml", GOOD).unwrap();
@@ -265,7 +382,7 @@ fn temperatures_may_name_their_scale() {
 #[test]
 fn correlations() {
     let apart: &[&str] = &["a correlation of two that cannot have one", "of their lot"];
-    let named: &[&str] = &["which is no dimension, thermal term or pack"];
+    let named: &[&str] = &["which is no dimension, thermal term, derived term or pack"];
     let bounds: &[&str] = &["a correlation coefficient from -1 to 1"];
     let two: &[&str] = &["a correlation that is not between two"];
     let pair = "[\"gap\", \"ring\"]";
@@ -325,7 +442,8 @@ fn correlations() {
 #[test]
 fn names_keys_and_materials() {
     let percent: &[&str] = &["a compressibility from", "the smaller first"];
-    let no_term: &[&str] = &["which is no dimension, thermal term or pack of this model"];
+    let no_term: &[&str] =
+        &["which is no dimension, thermal term, derived term or pack of this model"];
     let key: &[&str] = &["the key `colour`, which is not known here"];
     each_alone(
         GOOD,
@@ -546,18 +664,18 @@ fn a_pumps_own_lengths_and_temperatures() {
         ",,-273.2,1500.1,",
         &[("cell I2", "the temperature -273.2"), ("cell J2", "the temperature 1500.1")],
     );
-    let celsius = "expected  degrees Celsius, a plain number such as 80\n    fix       convert to degrees Celsius";
-    bad(",,cold,,140 degF", &[("cell I2", celsius), ("cell K2", celsius)]);
+    let celsius = "expected  degrees Celsius, a plain number such as 80, or 176 degF\n    fix       convert to degrees Celsius or Fahrenheit";
+    bad(",,cold,,140 K", &[("cell I2", celsius), ("cell K2", celsius)]);
     bad(",,80 %,,", &[("cell I2", "`80 %`")]);
     // The scale may be after the number, in the heading or nowhere.
-    for written in ["60 degC", "60\u{b0}C", "60 \u{b0}C", "60 C", "60"] {
+    for written in ["60 degC", "60\u{b0}C", "60 \u{b0}C", "60 C", "60", "140 degF", "140\u{b0}F"] {
         let cells = format!(",200,-10,110.5,{written}");
         assert_eq!(growths(None, heads, &cells), own, "{written}");
     }
     // A column of another scale is not read as degrees Celsius.
     each(
-        &hot_problems(None, ",Shaft growth running (degF)", ",176"),
-        &[("cell H1", "temperatures in `degF`")],
+        &hot_problems(None, ",Shaft growth running (K)", ",353"),
+        &[("cell H1", "temperatures in `K`")],
     );
     // Without its unit a length is not guessed.
     let found = hot_problems(None, ",Shaft growth length", ",200");

@@ -5,6 +5,7 @@
 mod inputs;
 #[cfg(target_os = "linux")]
 mod interrupt;
+mod model;
 mod stack;
 mod terminal;
 mod verdicts;

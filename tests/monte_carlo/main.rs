@@ -161,6 +161,99 @@ fn a_gauge_block_with_products() {
     assert!(close(outcome.shortest, [745.0, 932.0], 3.0), "{outcome:?}");
 }
 
+/// JCGM 101:2008, 9.3, calibration of a weight, mg: (m + dm) (1 + (a - 1.2) (1/w - 1/r)) - 100 000, the air a within
+/// 1.10 to 1.30, the weights w within 7000 to 9000 and r within 7950 to 8050 kg/m3, m and dm normal. Printed [memory]:
+/// 1.2340, u 0.0754, where first order gives 0.0539 and second order 0.0750. In closed form [computed]: the two
+/// brackets are independent and the first has no mean, so their product has the variance `0.1^2 / 3 E[(1/w - 1/r)^2]`.
+#[test]
+fn a_weight_in_air() {
+    let sources = vec![
+        source(100_000.0, normal(0.050)),
+        source(1.234, normal(0.020)),
+        source(0.0, rectangular(0.10)),
+        source(8_000.0, rectangular(1_000.0)),
+        source(8_000.0, rectangular(50.0)),
+    ];
+    let over = |factor: f64, of: &[usize], over: usize| DrawTerm {
+        over: SmallVec::from_slice(&[over]),
+        ..term(factor, of)
+    };
+    let bracket =
+        [0, 1].into_iter().flat_map(|mass| [over(1.0, &[mass, 2], 3), over(-1.0, &[mass, 2], 4)]);
+    let mut mass = terms(&[(1.0, &[0]), (1.0, &[1])]);
+    mass.terms.extend(bracket);
+    mass.constant = -100_000.0;
+    let outcome = run(&alone(sources, Measurand::Sum(mass)), &draws(2_000_000)).unwrap();
+    let first = |low: f64, high: f64| (high / low).ln() / (high - low);
+    let square = |low: f64, high: f64| 1.0 / (low * high);
+    let brackets = square(7e3, 9e3) + square(7_950.0, 8_050.0)
+        - 2.0 * first(7e3, 9e3) * first(7_950.0, 8_050.0);
+    let exact = (0.05_f64.powi(2) + 0.02_f64.powi(2) + 1e10 * 0.01 / 3.0 * brackets).sqrt();
+    assert!((exact - 0.0754).abs() < 0.00005, "{exact}");
+    assert!((outcome.standard - exact).abs() < 4.0 * exact / 4e6_f64.sqrt(), "{outcome:?} {exact}");
+    assert!((outcome.mean - 1.234).abs() < 0.0003, "{outcome:?}");
+    assert!((outcome.standard - 0.0539).abs() > 0.02);
+}
+
+/// JCGM 101:2008, 9.4, comparison loss: X1^2 + X2^2, both normal with 0.005, X2 about zero. Printed [memory], in
+/// millionths: X1 at 0, 0.010, 0.050 gives 50, 150, 2550 with u 50, 112, 502; the first shortest interval ends at 150.
+/// In closed form [computed]: mean x^2 + 2 u^2, variance 4 x^2 u^2 + 4 u^4; at zero exponential, ending at
+/// -2 u^2 ln 0.05.
+#[test]
+fn a_loss_that_is_a_sum_of_squares() {
+    let u = 0.005_f64;
+    for (x, mean, standard) in
+        [(0.0_f64, 50.0, 50.0), (0.010, 150.0, 112.0), (0.050, 2_550.0, 502.0)]
+    {
+        let sources = vec![source(x, normal(u)), source(0.0, normal(u))];
+        let loss = Measurand::Sum(terms(&[(1e6, &[0, 0]), (1e6, &[1, 1])]));
+        let outcome = run(&alone(sources, loss), &at(0.95, draws(2_000_000))).unwrap();
+        let exact = 1e6 * (4.0 * x * x * u * u + 4.0 * u.powi(4)).sqrt();
+        assert!(
+            (exact - standard).abs() < 0.6 && (1e6 * (x * x + 2.0 * u * u) - mean).abs() < 1e-6
+        );
+        assert!((outcome.mean - mean).abs() < 5.0 * exact / 2e6_f64.sqrt(), "{outcome:?}");
+        assert!((outcome.standard / exact - 1.0).abs() < 0.01, "{outcome:?}");
+        if x == 0.0 {
+            let end = -2e6 * u * u * 0.05_f64.ln();
+            assert!(close(outcome.shortest, [0.0, end], 1.0), "{outcome:?} {end}");
+        }
+    }
+}
+
+/// JCGM 101:2008, 6.4.4 [memory]: a trapezoid on -1 to 1 with a top of 0.4 has the variance (1 + 0.16) / 6; its density
+/// at the top is 1 / 1.4, so 0.9 of it lie within 1 - sqrt(0.1 x 1.4 x 0.6) = 0.710 172... [computed].
+#[test]
+fn a_trapezoid() {
+    let law = Law::Trapezoid { half: 1.0, top: 0.4 };
+    let outcome = run(&sum(vec![source(3.0, law)]), &at(0.9, draws(2_000_000))).unwrap();
+    let exact = (1.16_f64 / 6.0).sqrt();
+    assert!((law.standard() - exact).abs() < 1e-15);
+    assert!((outcome.standard - exact).abs() < 4.0 * exact / 4e6_f64.sqrt(), "{outcome:?}");
+    let end = 1.0 - (0.1 * 1.4 * 0.6_f64).sqrt();
+    assert!(close(outcome.symmetric, [3.0 - end, 3.0 + end], 0.003), "{outcome:?} {end}");
+    // The ends of the family are the rectangle and the triangle.
+    let of = |top| Law::Trapezoid { half: 1.0, top }.standard();
+    assert!((of(1.0) - rectangular(1.0).standard()).abs() < 1e-15);
+    assert!((of(0.0) - Law::Triangular { half: 1.0 }.standard()).abs() < 1e-15);
+}
+
+/// A normal distribution cut off at one standard deviation: variance 1 - 2 phi(1) / (2 Phi(1) - 1) = 0.291 125...,
+/// and half of it lies within Phi^-1(0.5 + 0.682 689 / 4) = 0.441 786... [computed with SciPy's figures of Phi].
+#[test]
+fn a_normal_distribution_that_is_cut_off() {
+    let law = Law::TruncatedNormal { half: 2.0, cut: 1.0 };
+    let outcome = run(&sum(vec![source(0.0, law)]), &at(0.5, draws(2_000_000))).unwrap();
+    let exact = 2.0 * (1.0 - 2.0 * 0.241_970_724_5 / 0.682_689_492_1_f64).sqrt();
+    assert!((law.standard() - exact).abs() < 1e-9, "{} {exact}", law.standard());
+    assert!((outcome.standard - exact).abs() < 4.0 * exact / 4e6_f64.sqrt(), "{outcome:?}");
+    let end = 2.0 * 0.441_786;
+    assert!(close(outcome.symmetric, [-end, end], 0.005), "{outcome:?}");
+    // Nothing lies beyond the cut.
+    let all = run(&sum(vec![source(0.0, law)]), &within([-2.0, 2.0], draws(100_000))).unwrap();
+    assert_eq!(all.conformity.unwrap().conforming, 1.0);
+}
+
 /// NIST TN 1900 (Possolo 2015), E13, a coefficient of expansion: (L1 - L0) / (L0 (T1 - T0)) =
 /// 1.7266e-5, u 1.74e-6 by Monte Carlo [read]. Student's law with 3 degrees of freedom, scaled so
 /// that the stated 0.0001, 0.0002, 0.02 and 0.05 are the standard deviations. Its fourth moment is

@@ -5,7 +5,8 @@ use gapwright::accounting::stack as stack_of;
 use gapwright::gauge::Certified;
 use gapwright::job::Parts;
 use gapwright::length::Uncertainty;
-use gapwright::model::{Correlation, Shape};
+use gapwright::model::{Correlation, Expansion, Shape, Thermal};
+use gapwright::pump::Growth;
 use gapwright::read::{Sources, job as read_job, parse_model};
 use gapwright::stack::{
     Contributor, Coverage, ErrorSource, Evaluation, SharedError, Stack, WorstCase, expanded,
@@ -338,6 +339,93 @@ fn the_end_gauge() {
     near(wide, nanometre, 93.0, 1.0);
     // At 95 % the same 16 have 2.119905.
     near(expanded(&terms, &stack, level(950_000)), nanometre, 31.663_879 * 2.119_905, 5e-5);
+}
+
+/// Source: JCGM 100:2008, H.1 and H.1.7 (from memory; unrounded figures recomputed with an uncertainty library), its
+/// expansion as two growths: 11.5e-6 +/- 2e-6 per kelvin times a difference of 0 +/- 0.05 K with 2 degrees of freedom,
+/// and 0 +/- 1e-6 per kelvin with 50 degrees of freedom times -0.1 K with u = 0.406202. First order 16.6 and 2.9 nm; the
+/// terms of the second order 1.7 and 11.7 nm, which bring u_c to 34 nm; 16 degrees of freedom.
+#[test]
+fn the_end_gauge_grows() {
+    let nanometre = 1_000.0;
+    let part = |expansion: [i64; 2], running: i64, within: i64, freedom: [Option<u32>; 3]| {
+        let [value, of_value] = expansion.map(Millionths::from_raw);
+        Growth::of(Thermal {
+            name: String::new(),
+            label: String::new(),
+            // One nanometre is 1 000 ticks here too.
+            length: ticks(50_000_623_000),
+            length_within: Length::ZERO,
+            expansion: Expansion { value, within: of_value },
+            cold: Millionths::from_raw(20_000_000),
+            running: Millionths::from_raw(running),
+            temperature_within: Millionths::from_raw(within),
+            degrees_of_freedom: freedom,
+        })
+    };
+    // 0.406202 is that of a rectangle of 0.703562 either way.
+    let difference = part([11_500_000, 2_000_000], 20_000_000, 50_000, [None, None, Some(2)]);
+    let expansion = part([0, 1_000_000], 19_900_000, 703_562, [None, Some(50), None]);
+    let one = |growth: &Growth| Fine::from_raw(i128::from(growth.standard.raw()) * 10);
+    near(one(&difference), nanometre, 16.599_03, 1e-4);
+    near(one(&expansion), nanometre, 2.886_79, 1e-4);
+    assert_eq!([difference.freedom, expansion.freedom], [Some(2), Some(50)]);
+    let first = [16.599_03_f64, 2.886_79];
+    let second = [1.667, 11.726];
+    for (growth, (first, second)) in
+        [&difference, &expansion].into_iter().zip(first.iter().zip(second))
+    {
+        let more = (1.0 + (second / first).powi(2)).sqrt() - 1.0;
+        assert!((growth.second_order() - more).abs() < 0.002 * (1.0 + more), "{more}");
+    }
+    let whole = |growth: &Growth, first: f64| first * (1.0 + growth.second_order());
+    let squares = 25.0_f64.powi(2)
+        + 9.681_942_f64.powi(2)
+        + whole(&difference, first[0]).powi(2)
+        + whole(&expansion, first[1]).powi(2);
+    assert!((squares.sqrt() - 33.84).abs() < 0.02, "{}", squares.sqrt());
+    let stated = |index, u: i64, freedom| Contributor {
+        standard_uncertainty: ticks(u).into(),
+        degrees_of_freedom: Some(freedom),
+        ..dimension(index, Length::ZERO)
+    };
+    let grown = |index, growth: &Growth| Contributor {
+        standard_uncertainty: growth.standard,
+        degrees_of_freedom: growth.freedom,
+        ..dimension(index, growth.value)
+    };
+    let stack = independent(vec![
+        stated(0, 25_000, 18),
+        stated(1, 5_800, 24),
+        stated(2, 3_900, 5),
+        stated(3, 6_700, 8),
+        grown(4, &difference),
+        grown(5, &expansion),
+    ]);
+    near(expanded(&all(6), &stack, ONCE), nanometre, 31.663_879, 2e-5);
+    near(expanded(&all(6), &stack, level(990_000)), nanometre, 31.663_879 * 2.920_782, 1e-4);
+}
+
+/// Source: JCGM 100:2008, H.2 (from memory): V = 4.9990 with u 0.0032, I = 19.6610e-3 with u 0.0095e-3, correlated by
+/// -0.36, and Z = V / I = 254.260 with u 0.236. In relative terms [by hand]: 6.401280e-4 and 4.831901e-4, so the
+/// square of u / Z is 4.097639e-7 + 2.334727e-7 + 2 x 0.36 x 3.093036e-7 = 8.659352e-7, and u = 0.23660. (R and X need a
+/// cosine, which no stack has.)
+#[test]
+fn an_impedance_of_correlated_readings() {
+    let relative = |index, u: i64| Contributor {
+        standard_uncertainty: Uncertainty::from_raw(u),
+        ..dimension(index, Length::ZERO)
+    };
+    // A thousand-millionth is one femtometre here.
+    let mut stack = independent(vec![relative(0, 640_128), relative(1, 483_190)]);
+    stack.correlations = vec![Correlation {
+        between: [Term::Dimension(0), Term::Dimension(1)],
+        coefficient: Millionths::from_raw(-360_000),
+    }];
+    let terms = [(Term::Dimension(0), one(1)), (Term::Dimension(1), one(-1))];
+    let u = expanded(&terms, &stack, ONCE).raw() as f64 / 10.0 * 1e-9;
+    assert!((254.260 * u - 0.236_60).abs() < 2e-5, "{}", 254.260 * u);
+    assert!((254.260 * u - 0.236).abs() < 0.001);
 }
 
 // --- Growth --------------------------------------------------------------------------------

@@ -31,7 +31,7 @@ pub(super) fn tell(job: &Job, analysed: &[Analysed], (left_out, why): (&[&str], 
 }
 
 /// A pump's stack-up in a few lines.
-fn tell_pump(job: &Job, one: &Analysed, to: Voice) {
+pub(in crate::cli) fn tell_pump(job: &Job, one: &Analysed, to: Voice) {
     let pump = &job.pumps[one.pump];
     let unit = job.model_of(pump).unit;
     let parts = stack(job, pump, &one.packs);
@@ -62,7 +62,7 @@ fn tell_pump(job: &Job, one: &Analysed, to: Voice) {
         }
         out!(
             to,
-            "    value {:.5}, limits {}; worst case -{:.5} +{:.5}, root sum square {:.5}, expanded {:.5} (k {:.3})",
+            "    value {:.5}, limits {}; worst case -{:.5} +{:.5}, root sum square {:.5}, expanded {:.5} (k {:.3}, {:.1} %)",
             figures.value,
             words::range(limits, "").trim_end(),
             low.worst,
@@ -70,6 +70,7 @@ fn tell_pump(job: &Job, one: &Analysed, to: Voice) {
             low.root_sum_square.max(high.root_sum_square),
             low.expanded.max(high.expanded),
             low.factor.max(high.factor),
+            100.0 * low.level.min(high.level),
         );
         if let Some((gap, reached)) = figures.gap {
             let crush = 100.0 * (1.0 - gap / figures.value);

@@ -34,6 +34,8 @@ pub(super) const KEYS: [(&str, &[&str]); 12] = [
         &[
             "label",
             "terms",
+            "least_of",
+            "greatest_of",
             "target",
             "gasket",
             "gap",
@@ -177,13 +179,18 @@ pub(super) struct PackFile {
     pub(super) example: Option<Spanned<Quantity>>,
 }
 
-#[derive(Deserialize)]
+/// Sensitivities by name.
+pub(super) type TermsFile = BTreeMap<String, Spanned<Quantity>>;
+
+#[derive(Deserialize, Clone)]
 pub(super) struct RequirementFile {
     pub(super) label: Option<String>,
-    pub(super) terms: Option<BTreeMap<String, Spanned<Quantity>>>,
+    pub(super) terms: Option<TermsFile>,
+    pub(super) least_of: Option<Spanned<Vec<TermsFile>>>,
+    pub(super) greatest_of: Option<Spanned<Vec<TermsFile>>>,
     pub(super) target: Option<Spanned<Quantity>>,
     pub(super) gasket: Option<Spanned<String>>,
-    pub(super) gap: Option<BTreeMap<String, Spanned<Quantity>>>,
+    pub(super) gap: Option<TermsFile>,
     pub(super) allowance: Option<Spanned<Quantity>>,
     pub(super) limits: Spanned<Vec<Spanned<Quantity>>>,
     pub(super) when: Option<Spanned<String>>,

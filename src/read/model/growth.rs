@@ -136,6 +136,17 @@ impl Reader<'_> {
         };
         let label = raw.label.clone().unwrap_or_else(|| heading(&name));
         let freedom = self.freedom_of_growth(raw);
+        let is_exact = within == Some(Length::ZERO) && temperature_within == Some(Millionths::ZERO);
+        let is_exact =
+            is_exact && expansion.flatten().is_some_and(|e| e.within == Millionths::ZERO);
+        if is_exact {
+            self.warn(
+                span,
+                format!("`{name}` grows without any uncertainty"),
+                "length_plus_minus, expansion_plus_minus or temperature_plus_minus",
+                "no growth is known exactly: state how far each may be off",
+            );
+        }
         let (cold, running) = (cold?, running?);
         let mut thermal = Thermal {
             name,

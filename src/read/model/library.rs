@@ -131,6 +131,14 @@ impl Library {
         )
     }
 
+    /// Text of a model's file, or of the materials table.
+    pub fn text_of(&self, name: &str) -> Option<&str> {
+        match self.texts.get(name) {
+            Some((_, text)) => Some(text),
+            None => (name == MATERIALS_NAME).then_some(MATERIALS),
+        }
+    }
+
     /// File of a model.
     pub fn source_of(&self, name: &str) -> String {
         self.texts.get(name).map(|(file, _)| file.clone()).unwrap_or_default()

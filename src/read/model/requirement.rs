@@ -29,6 +29,63 @@ fn if_given<T>(
 }
 
 impl Reader<'_> {
+    /// The requirements that the least or the greatest of several sums comes to, each with its name; `None` of any
+    /// other requirement, and of these inside where something is wrong.
+    ///
+    /// The least is above a limit where every one is, and the greatest below one. The other way round one would be
+    /// enough: such a choice no plan is searched for yet.
+    pub(super) fn several(
+        &mut self,
+        name: &str,
+        span: &Range<usize>,
+        raw: &RequirementFile,
+    ) -> Option<Option<Vec<(String, RequirementFile)>>> {
+        let (forms, word, [every, any], open) = match (&raw.least_of, &raw.greatest_of) {
+            (None, None) => return None,
+            (Some(least), None) => (least, "least", ["lower", "upper"], 1),
+            (None, Some(greatest)) => (greatest, "greatest", ["upper", "lower"], 0),
+            (Some(_), Some(_)) => {
+                let found = format!("both the least and the greatest in `{name}`");
+                self.add(span, found, "one of the two", "write two requirements");
+                return Some(None);
+            }
+        };
+        if raw.terms.is_some() || raw.gasket.is_some() || forms.get_ref().len() < 2 {
+            self.add(
+                &forms.span(),
+                format!("the {word} in `{name}` of what are not several sums"),
+                format!(
+                    "{word}_of = [{{ ... }}, {{ ... }}], two sums or more, beside target and limits"
+                ),
+                "write the sums in it, and neither terms nor a gasket",
+            );
+            return Some(None);
+        }
+        for limits in [Some(&raw.limits), raw.hot_limits.as_ref()].into_iter().flatten() {
+            if limits.get_ref().get(open).and_then(given).is_some() {
+                self.add(
+                    &limits.span(),
+                    format!("a limit of the {word} that one of its sums alone may keep"),
+                    format!("a {every} limit, which all of them keep, and \"none\" for the {any} one"),
+                    format!("write \"none\", and a requirement of its own for the sum that the {any} limit is meant for"),
+                );
+                return Some(None);
+            }
+        }
+        let label = raw.label.clone().unwrap_or_else(|| heading(name));
+        let each = forms.get_ref().iter().zip(1..).map(|(terms, number)| {
+            let own = RequirementFile {
+                label: Some(format!("{label}, sum {number}")),
+                terms: Some(terms.clone()),
+                least_of: None,
+                greatest_of: None,
+                ..raw.clone()
+            };
+            (format!("{name}_{number}"), own)
+        });
+        Some(Some(each.collect()))
+    }
+
     pub(super) fn requirement(
         &mut self,
         name: String,
@@ -105,7 +162,7 @@ impl Reader<'_> {
                     self.unknown(&gasket.span(), gasket.get_ref(), names);
                 }
                 let gap = self.terms(gap, names);
-                let target = self.number(allowance);
+                let target = self.allowance(allowance);
                 if low.is_none() {
                     self.add(
                         &raw.limits.span(),
@@ -114,7 +171,7 @@ impl Reader<'_> {
                         "give it; only the upper limit may be \"none\"",
                     );
                 }
-                let [lower, upper] = [low, high].map(|end| if_given(end, |q| self.number(q)));
+                let [lower, upper] = [low, high].map(|end| if_given(end, |q| self.allowance(q)));
                 Form::GasketFill {
                     gasket: index?,
                     gap: gap?,
@@ -127,7 +184,7 @@ impl Reader<'_> {
                 self.add(
                     span,
                     format!("the requirement `{name}` in neither of its two forms"),
-                    "terms, target and limits; or gasket, gap, allowance and limits",
+                    "terms (or least_of, greatest_of), target and limits; or gasket, gap, allowance and limits",
                     "state one form whole",
                 );
                 return None;
@@ -245,7 +302,7 @@ impl Reader<'_> {
             }
             Form::GasketFill { gasket, gap, target, lower, upper } => {
                 let mut of = |own, usual| match own {
-                    Some(own) => if_given(own, |q| self.number(q)),
+                    Some(own) => if_given(own, |q| self.allowance(q)),
                     None => Some(usual),
                 };
                 Some(Form::GasketFill {

@@ -2,6 +2,7 @@
 
 use super::super::expected::{Foresight, Unmeasured};
 use super::super::gauges::Gauges;
+use super::super::questions;
 use super::super::stock::THICK;
 use super::super::table::{Heading, TableRow};
 use super::columns::{Columns, ConsumableColumns};
@@ -9,7 +10,7 @@ use super::scatter;
 use crate::day;
 use crate::forecast::Expected;
 use crate::length::{Fine, Length, Unit};
-use crate::model::{Combine, Dimension, Form, Model, Requirement, Term, Thermal};
+use crate::model::{Dimension, Form, Model, Requirement, Term, Thermal};
 use crate::packing::RingSpace;
 use crate::policy::Policy;
 use crate::problem::{Place, Problem, Problems};
@@ -388,7 +389,7 @@ impl PumpReader<'_> {
             None => None,
         };
         let measured = Measured { gauge, ..taken };
-        if dimension.combine == Combine::Mean && measured.scatters() {
+        if measured.contradicts_itself(dimension) {
             problems.warn(Problem::new(
                 line.place(filled[0]),
                 format!(
@@ -472,8 +473,14 @@ impl PumpReader<'_> {
             }
             Form::GasketFill { gasket, gap, target, lower, upper } => {
                 let mut side = |index: usize| {
-                    let given = line.share(own(index)?, problems);
-                    whole &= given.is_some();
+                    let heading = own(index)?;
+                    let given = line.share(heading, problems);
+                    let asked = given.filter(|_| !line.is_percentage(heading));
+                    let asked = asked.and_then(questions::of_allowance);
+                    whole &= given.is_some() && asked.is_none();
+                    if let Some([found, expected, fix]) = asked {
+                        problems.add(Problem::new(line.place(heading), found, expected, fix));
+                    }
                     given
                 };
                 let (target, lower) = (side(0).unwrap_or(*target), side(1).unwrap_or(*lower));

@@ -82,6 +82,9 @@ impl Inputs {
     pub(super) fn write(page: &mut Page<'_>, subject: &Subject<'_>) -> Written<Inputs> {
         let (unit, styles) = (subject.model.unit, page.styles);
         page.part(format!("Pump {}: {} ({unit})", subject.tag, subject.model.title))?;
+        if let Some(again) = &subject.again {
+            page.text(format!("{again}."), &styles.alarm)?;
+        }
         let shared = subject.stack.shared.iter().map(common);
         let parts: Vec<_> = subject.stack.contributors.iter().cloned().chain(shared).collect();
         let readings = parts.iter().map(|part| part.readings.len()).max();

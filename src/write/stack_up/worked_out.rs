@@ -133,7 +133,8 @@ impl<'a> ContributorRow<'a> {
         });
         let nominal = self.at(NOMINAL);
         let [am, bm] = self.middles(derivation);
-        let middle = format!("ROUND(({}-{nominal})*{ticks},0)/{ticks}", value(&am, &bm));
+        // Both rounded, as the library does: their difference would be rounded another way.
+        let middle = format!("(ROUND({}*{ticks},0)/{ticks}-{nominal})", value(&am, &bm));
         let corners = [(0, 0), (0, 1), (1, 0), (1, 1)]
             .map(|(i, j)| format!("ABS({}-{nominal}-{middle})", value(&a[i], &b[j])));
         let half = format!("-INT(-ROUND(MAX({})*{ticks},4))/{ticks}", corners.join(","));
