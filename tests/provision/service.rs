@@ -77,7 +77,9 @@ fn every_scenario_is_judged_as_every_kit_says() {
         assert_eq!(service.reachable, exact_interval(service.checks - none, service.checks, 0.95));
         hopeless += none;
     }
-    println!("{judged} judged, {short} short, {hopeless} hopeless, in turn {exact} exact, {fewer} fewer");
+    println!(
+        "{judged} judged, {short} short, {hopeless} hopeless, in turn {exact} exact, {fewer} fewer"
+    );
     assert!(exact > 300 && fewer > 30);
     assert!(judged > 20_000 && short > 3_000 && short > hopeless + 1_000);
 }
@@ -236,7 +238,7 @@ fn the_scenarios_that_are_counted_on_were_not_chosen_by() {
         }
         // More scenarios to choose by: those for counting are unchanged.
         let more = ProvisionOptions { scenarios: 80, ..question };
-        let all = |q: &ProvisionOptions| scenarios(&outlook, q, Purpose::Counting);
+        let all = |q: &ProvisionOptions| scenarios(&outlook, q, Purpose::Counting, 0..q.checks);
         assert_eq!(all(&question), all(&more));
         let other = ProvisionOptions { seed: seed + 1_000, ..question };
         if outlook.expected().iter().flatten().flatten().any(|e| e.low < e.high) {
