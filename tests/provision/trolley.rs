@@ -96,10 +96,11 @@ fn trolleys_beside_the_best_of_all() {
         };
         // At least the share that was asked for, and a margin where the count fell short.
         let share = u64::from(trolley.scenarios) * question.probability.raw() as u64;
-        let wanted = trolley.wanted as usize;
-        assert!(wanted >= share.div_ceil(1_000_000) as usize, "case {seed}");
-        seen.with_margin += usize::from(wanted > share.div_ceil(1_000_000) as usize);
-        if wanted == share.div_ceil(1_000_000) as usize {
+        let (wanted, required) = (trolley.wanted as usize, share.div_ceil(1_000_000) as usize);
+        assert_eq!(trolley.required as usize, required, "case {seed}");
+        assert!(wanted >= required, "case {seed}");
+        seen.with_margin += usize::from(wanted > required);
+        if wanted == required {
             assert_eq!(trolley.plain_cost, trolley.cost, "case {seed}");
         }
         // Never overstated; and a purpose within reach of the whole drawer is never reported as out of reach.
@@ -154,7 +155,7 @@ fn trolleys_beside_the_best_of_all() {
         assert_eq!(trolley.hopeless as usize, hopeless, "case {seed}");
         assert_eq!(
             trolley.too_many_gaps(),
-            hopeless > drawn.values().map(Vec::len).sum::<usize>() - wanted
+            hopeless > drawn.values().map(Vec::len).sum::<usize>() - required
         );
         // Never dearer than the safe kits where those serve often enough and can be set aside.
         let safe = counted(&found.together.pieces, there.len());
@@ -233,10 +234,7 @@ fn stopped_work_keeps_its_promises() {
             assert_eq!(short.gaps(), whole.gaps());
         }
         assert!(short.trolley.bound <= whole.trolley.cost);
-        assert_eq!(
-            short.trolley.served < short.trolley.wanted,
-            whole.trolley.served < whole.trolley.wanted
-        );
+        assert_eq!(short.trolley.enough(), whole.trolley.enough(), "case {seed}");
         assert!(
             short.service.served
                 + short.service.undecided
