@@ -38,13 +38,13 @@ pub struct Crush {
 /// Position of the range of a crush against that of its material; the ends of the material's are within.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum CrushVerdict {
-    /// It may be less than the least compressibility.
+    /// Possibly less than the least compressibility.
     Below,
     /// All of it is within the material's range.
     Within,
-    /// It may be more than the greatest compressibility.
+    /// Possibly more than the greatest compressibility.
     Above,
-    /// It may be less than the least, and it may be more than the greatest.
+    /// Possibly less than the least, and possibly more than the greatest.
     Both,
 }
 

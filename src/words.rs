@@ -2,6 +2,7 @@
 
 pub mod provision;
 pub mod recheck;
+pub mod sweep;
 pub mod verdict;
 
 use itertools::Itertools;
@@ -16,7 +17,7 @@ use crate::decimal::{Millionths, Money, show, show_price};
 use crate::feeler::{Chosen, LimitGauge, Stacked};
 use crate::job::Job;
 use crate::length::{Fine, Length, Tolerance, Unit};
-use crate::model::{Model, Term};
+use crate::model::{Compressibility, Model, Term};
 use crate::packing::RingSpace;
 use crate::plan::{Cause, Kit, MarginalValue, Objective, ObjectiveValue, Pick, Plan, Shortfall};
 use crate::problem::Problem;
@@ -93,11 +94,20 @@ fn crush_ends(crush: &Crush) -> String {
     // Without tolerances both ends are the nominal crush.
     let (least, greatest) = match (greatest - least > 1, crush.standing) {
         (true, _) => (down, up),
-        (false, Some(CrushVerdict::Below)) => (down, down),
-        (false, Some(CrushVerdict::Above)) => (up, up),
-        _ => {
+        (false, standing) => {
             let nearest = (crush.percent.raw() + TENTH / 2).div_euclid(TENTH);
-            (nearest, nearest)
+            let of_range = |end: fn(&Compressibility) -> Millionths| {
+                crush.range.as_ref().map_or(0, |range| end(range).raw())
+            };
+            // The nearest tenth of a percent, unless that would contradict the words.
+            let one = match standing {
+                Some(CrushVerdict::Below) if nearest * TENTH >= of_range(|r| r.least) => {
+                    nearest - 1
+                }
+                Some(CrushVerdict::Above) if nearest * TENTH <= of_range(|r| r.most) => nearest + 1,
+                _ => nearest,
+            };
+            (one, one)
         }
     };
     let shown = |tenths: i64| show(Millionths::from_raw(tenths * TENTH).decimal(), 1);

@@ -111,16 +111,15 @@ impl Reasons<'_> {
                 false => gone,
             };
         }
-        if !list.is_empty() {
-            return vec![Shortfall::of(None, Cause::TogetherTooMany)];
-        }
         // One pattern is enough to know.
-        let is_unsure =
-            job.policy.acceptance == Acceptance::Expanded && listed(Guard::None, 0).is_none();
-        let mut shorts = match is_unsure {
-            true => vec![Shortfall::of(None, Cause::UncertaintyTooWide)],
-            false => vec![diagnose(job, pump, self.available, (self.control, grace))],
-        };
+        let mut shorts = vec![if !list.is_empty() {
+            Shortfall::of(None, Cause::TogetherTooMany)
+        } else if job.policy.acceptance == Acceptance::Expanded && listed(Guard::None, 0).is_none()
+        {
+            Shortfall::of(None, Cause::UncertaintyTooWide)
+        } else {
+            diagnose(job, pump, self.available, (self.control, grace))
+        }];
         // Under the nominal rule a kit whose nominal values lie within the limits is a kit.
         if job.policy.acceptance != Acceptance::Nominal {
             let kit = unproven::nearest(job, pump, &rivals.left, (self.control, grace));

@@ -237,6 +237,13 @@ pub enum ImprovementJson {
         /// The standard uncertainty.
         standard_uncertainty: LengthJson,
     },
+    /// Another gauge for all that was measured with one.
+    BetterCertificate {
+        /// The gauge, as it is named.
+        gauge: String,
+        /// Expanded uncertainty of a reading by its certificate, k = 2.
+        expanded_uncertainty: LengthJson,
+    },
     /// Pieces of an item that are each known to a plus/minus.
     BetterLot {
         /// Stock number.

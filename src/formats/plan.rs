@@ -267,11 +267,11 @@ impl GoalName {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum StandingJson {
-    /// It may be crushed by less than the material's range.
+    /// Possibly crushed by less than the material's range.
     Below,
     /// Within the range, tolerances in.
     Within,
-    /// It may be crushed by more than the material's range.
+    /// Possibly crushed by more than the material's range.
     Above,
     /// By less or by more.
     Both,

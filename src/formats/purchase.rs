@@ -1,8 +1,9 @@
-//! A purchase as JSON, format `gapwright.purchase.v2`.
+//! A purchase as JSON, format `gapwright.purchase.v3`.
 //!
 //! Lengths and money are decimal strings, so that nothing is lost.
 //!
-//! Version 1 had sentences for reasons; nothing reads it.
+//! Version 1 had sentences for reasons; version 2 did not say NOT FIT TO ASSEMBLE and knew no cause `not_proven`. Nothing
+//! reads them.
 
 use schemars::{JsonSchema, Schema, schema_for};
 use serde::{Deserialize, Serialize};
@@ -10,12 +11,12 @@ use serde::{Deserialize, Serialize};
 use super::common::{ShortJson, StoppedBy, WorthJson};
 
 /// The name of the format.
-pub const FORMAT: &str = "gapwright.purchase.v2";
+pub const FORMAT: &str = "gapwright.purchase.v3";
 
 /// A purchase. Lengths and money are decimal texts, so that nothing is lost.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct PurchaseJson {
-    /// `gapwright.purchase.v2`.
+    /// `gapwright.purchase.v3`.
     pub format: String,
     /// The day of the order, `YYYY-MM-DD`.
     pub date: String,

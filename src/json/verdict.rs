@@ -53,6 +53,10 @@ fn improvement(job: &Job, pump: &Pump, stack: &Stack, of: Improvement) -> Improv
             dimension: dimension(contributor),
             standard_uncertainty: length(standard, model.unit),
         },
+        Improvement::Certificate { shared, expanded } => ImprovementJson::BetterCertificate {
+            gauge: stack.shared[shared].label.clone(),
+            expanded_uncertainty: length(expanded, model.unit),
+        },
         Improvement::Lot { contributor, within } => ImprovementJson::BetterLot {
             item: { stack.contributors[contributor].item }
                 .map_or_else(String::new, |item| job.stock[item].item.clone()),

@@ -10,8 +10,11 @@
 //! - The order of the kinds (a reading costs minutes, a gauge a loan, a lot an afternoon) is common practice, no source.
 //! - A figure asked of a gauge or a lot is one digit of the model's unit, rounded down: 0.0003 in, not 0.00037 in.
 
-use super::{Contributor, Coverage, Evaluation, Guard, Stack, judge};
+use std::cmp::Reverse;
+
+use super::{Contributor, Coverage, ErrorSource, Evaluation, Guard, Stack, judge};
 use crate::decimal::Millionths;
+use crate::gauge::Certified;
 use crate::length::{Length, Tolerance, Uncertainty, Unit};
 use crate::model::{Combine, Requirement, Shape, Term};
 
@@ -38,6 +41,13 @@ pub enum Improvement {
         contributor: usize,
         /// Standard uncertainty.
         standard: Length,
+    },
+    /// Certificate of a gauge with this expanded uncertainty, k = 2, for all that is measured with it.
+    Certificate {
+        /// Index of the error among the shared ones of the stack.
+        shared: usize,
+        /// Expanded uncertainty.
+        expanded: Length,
     },
     /// Another lot of the pieces of an item, each known to this plus/minus.
     Lot {
@@ -72,13 +82,13 @@ impl Asked<'_> {
 const MOST_READINGS: u32 = 20;
 
 /// Least improvement of each kind that alone makes every requirement met, the cheapest kind first: readings, gauge,
-/// lot. Of gauges and lots it is that of the largest contributor that can settle it alone. Empty where none can.
+/// lot. Of gauges and lots it is that of the largest contributor that can settle it alone; a gauge that several share
+/// comes after those of single dimensions. Empty where none can.
 pub fn settle(asked: &Asked<'_>, stack: &Stack) -> Vec<Improvement> {
     let order = largest_first(asked, stack);
-    [readings(asked, stack, &order), gauge(asked, stack, &order), lot(asked, stack, &order)]
-        .into_iter()
-        .flatten()
-        .collect()
+    let gauge = gauge(asked, stack, &order).or_else(|| certificate(asked, stack));
+    let found = [readings(asked, stack, &order), gauge, lot(asked, stack, &order)];
+    found.into_iter().flatten().collect()
 }
 
 /// Contributors that a requirement depends on, the largest tolerance (times count and sensitivity) first.
@@ -146,6 +156,16 @@ fn gauge(asked: &Asked<'_>, stack: &Stack, order: &[usize]) -> Option<Improvemen
     })
 }
 
+fn certificate(asked: &Asked<'_>, stack: &Stack) -> Option<Improvement> {
+    let mut gauges = stack.shared.iter().enumerate().collect::<Vec<_>>();
+    gauges.retain(|(_, error)| matches!(error.source, ErrorSource::Gauge(_)));
+    gauges.sort_by_key(|(at, error)| (Reverse(error.certified.extent), *at));
+    gauges.into_iter().find_map(|(shared, error)| {
+        let to = |expanded| Improvement::Certificate { shared, expanded };
+        greatest(asked, stack, error.certified.extent, to)
+    })
+}
+
 fn lot(asked: &Asked<'_>, stack: &Stack, order: &[usize]) -> Option<Improvement> {
     let first = |item: usize| stack.contributors.iter().position(|part| part.item == Some(item));
     let lots = order.iter().filter_map(|&at| first(stack.contributors[at].item?));
@@ -197,6 +217,12 @@ pub fn improved(asked: &Asked<'_>, stack: &Stack, improvement: Improvement) -> S
         Improvement::Standard { contributor, standard } => {
             let part = &mut after.contributors[contributor];
             smaller_uncertainty(part, standard.into(), asked.coverage);
+        }
+        Improvement::Certificate { shared, expanded } => {
+            // Half of it, in femtometres.
+            let standard = Uncertainty::from_raw(expanded.ticks().saturating_mul(50_000));
+            let extent = asked.coverage.extent(standard, None);
+            after.shared[shared].certified = Certified { standard, extent, freedom: None };
         }
         Improvement::Lot { contributor, within } => {
             let item = stack.contributors[contributor].item;

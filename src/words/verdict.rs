@@ -80,6 +80,11 @@ fn improvement(asked: &Asked<'_>, stack: &Stack, improvement: Improvement) -> St
         Improvement::Standard { contributor, standard } => {
             format!("measure {} to a standard uncertainty of {}", label(contributor), to(standard))
         }
+        Improvement::Certificate { shared, expanded } => format!(
+            "use a gauge in the place of {} that is certified to U = {} (k = 2)",
+            stack.shared[shared].label,
+            to(expanded)
+        ),
         Improvement::Lot { contributor, within } => format!(
             "measure the pieces of {}, or of another lot, to +/-{} each",
             label(contributor),

@@ -45,7 +45,7 @@ fn a_pump_whose_nominal_values_fit_is_not_proven_until_it_is_settled() {
     let folder = TempDir::new().unwrap();
     let run = kit(folder.path(), &[]);
     let said = "NOT PROVEN by the worst case rule with 1 x S30 and 1 x G120, though every nominal value is within its \
-                limits: Impeller running clearance 0.0210 in (0.5334 mm), limits 0.0190 to 0.0230 in, worst case 0.0021 in, \
+                limits: Impeller running clearance 0.0210 in, limits 0.0190 to 0.0230 in, worst case 0.0021 in, \
                 chance of conformity 94.23 % (normal). To settle it: measure Impeller clearance with no shims with a gauge \
                 good to +/-0.0002 in, or measure the pieces of shim S30, or of another lot, to +/-0.0010 in each; then \
                 enter it and plan again";

@@ -1,6 +1,6 @@
 //! Issue: a line for each withdrawal of the plan, with the cells for deviations.
 
-use gapwright::plan::Kit;
+use gapwright::plan::{Cause, Kit, Shortfall};
 use gapwright::verify::Verified;
 
 use crate::outages::held;
@@ -55,7 +55,8 @@ fn lines(verified: &Verified) -> Vec<Row> {
         let model = job.model_of(pump);
         match &plan.kits[index] {
             Kit::Short(shorts) => {
-                for short in shorts {
+                let places = |short: &&Shortfall| !matches!(short.cause, Cause::NotProven { .. });
+                for short in shorts.iter().filter(places) {
                     let (place, why) =
                         (said::place(job, pump, short), said::reason(job, pump, short));
                     let why = format!("{NOT_FIT}: {why}");

@@ -1,11 +1,14 @@
 //! Texts shared by several sheets, rebuilt: statuses, causes, missing pieces, work on pieces.
 
+use gapwright::accounting::stack;
+use gapwright::accounting::warnings::asked;
 use gapwright::consumables::Share;
 use gapwright::job::Job;
 use gapwright::length::{Length, Unit};
 use gapwright::packing::RingSpace;
-use gapwright::plan::{Cause, Kit, Pick, Shortfall};
+use gapwright::plan::{Cause, Kit, PackPick, Pick, Shortfall};
 use gapwright::pump::Pump;
+use gapwright::stack::{Chance, judge, report};
 use gapwright::verify::Verified;
 
 use crate::figures::{Round, bare, natural, raw, rounded, symbol, thickness, trimmed, with_unit};
@@ -187,8 +190,35 @@ pub fn reason(job: &Job, pump: &Pump, short: &Shortfall) -> String {
             assert!(held_by.len() <= 6, "more are counted, not named");
             words::gone(&lacking.join(" and "), &held_by.join(", "))
         }
+        Cause::NotProven { packs } => not_proven(job, pump, packs),
         other => panic!("no sentence is known for {other:?}"),
     }
+}
+
+/// A kit that is not proven: pieces, the requirements that are not, and what would settle it.
+fn not_proven(job: &Job, pump: &Pump, packs: &[PackPick]) -> String {
+    let pieces = packs.iter().flat_map(|pack| &pack.picks);
+    let pieces = pieces.map(|pick| format!("{} x {}", pick.count, job.stock[pick.item].item));
+    let pieces: Vec<String> = pieces.collect();
+    let unit = job.model_of(pump).unit;
+    let stack = stack(job, pump, packs);
+    let open = pump.requirements.iter().filter_map(|asked| {
+        let verdict = judge(&asked.form, &stack, job.policy.guard());
+        if verdict.conforms() {
+            return None;
+        }
+        let chance = Chance::of(&report(&asked.form, &stack, job.policy.coverage, unit));
+        let [low, high] = [verdict.lower, verdict.upper].map(|limit| limit.unwrap().raw());
+        let value = figures::shortly(verdict.value.raw(), unit, 2, figures::Round::Nearest);
+        let value = format!("{value} {}", symbol(unit));
+        let guards = gapwright::words::guards(&verdict, unit);
+        let chance = chance.to_string();
+        let (low, high) = (bare(low, unit), with_unit(high, unit));
+        Some(words::open(&asked.label, &value, [&low, &high], [&guards, &chance]))
+    });
+    let open: Vec<String> = open.collect();
+    let settled = gapwright::words::verdict::settled(&asked(job, pump), &stack);
+    words::not_proven(&pieces.join(" and "), &open.join("; "), &settled)
 }
 
 /// Heading of the pump sheet: the name in a model file with spaces and a capital letter.

@@ -357,6 +357,22 @@ pub mod short {
     pub const NO_PIECE: &str = " (no piece)";
     pub const LOOSER: &str = "but its pieces have a wider tolerance than that allows for";
 
+    /// By the worst case, the rule of every outage here that has such a pump.
+    pub fn not_proven(pieces: &str, open: &str, settled: &str) -> String {
+        format!(
+            "NOT PROVEN by the worst case rule with {pieces}, though every nominal value is within its limits: {open}. {settled}"
+        )
+    }
+    pub fn open(
+        label: &str,
+        value: &str,
+        [low, high]: [&str; 2],
+        [guards, chance]: [&str; 2],
+    ) -> String {
+        format!(
+            "{label} {value}, limits {low} to {high}, worst case {guards}, chance of conformity {chance}"
+        )
+    }
     pub fn none_on_hand(kind: &str, fit: &str) -> String {
         format!("no {kind} of fit {fit} is on hand")
     }
@@ -461,9 +477,9 @@ pub mod issue {
 }
 
 pub mod stack_up {
-    pub const NOT_FIT: &str = "no kit to work out (see Short)";
+    pub const NOT_FIT: &str = "no kit to work out (see Verdicts)";
     pub const RULE: &str = "Acceptance rule";
-    pub const CONTRIBUTORS: [&str; 10] = [
+    pub const CONTRIBUTORS: [&str; 11] = [
         "Contributor",
         "Count",
         "Nominal each",
@@ -472,8 +488,9 @@ pub mod stack_up {
         "Known by",
         "Standard uncertainty each",
         "Degrees of freedom",
-        "Standard uncertainty of the lot",
+        "Alike within its lot",
         "Lot number",
+        "From",
     ];
     pub const LENGTHS: [&str; 3] = ["Target", "Lower limit", "Upper limit"];
     pub const ALLOWANCES: [&str; 3] =

@@ -105,6 +105,35 @@ fn a_normalised_error_is_what_it_is_by_hand() {
     assert_eq!(record.decision, Decision::Accept);
 }
 
+/// Source: documentation of `measure_proficiency_score` of the R package measure (jameshwade.github.io/measure), example
+/// of En scores [read]: ten laboratories against an exact 100 print a mean of -0.291, a standard deviation of 1.16 and a
+/// greatest score of 3. By ISO 13528 (from memory) three of them are beyond 1.
+#[test]
+fn normalised_errors_are_the_published_ones() {
+    let found = [99.2, 100.5, 98.8, 101.2, 97.5, 100.1, 99.8, 102.3, 100.6, 94.0];
+    let expanded = [1.5, 2.0, 1.8, 1.6, 2.2, 1.9, 1.7, 2.1, 1.5, 2.0];
+    let millimetres = |value: f64| length(&format!("{value} mm"));
+    let compared = found.iter().zip(expanded).map(|(&found, within)| {
+        let first = Reading { value: millimetres(found), within: Length::ZERO };
+        gapwright::recheck::Compared {
+            nominal: length("100 mm").into(),
+            predicted: length("100 mm").into(),
+            predicted_within: gapwright::length::Fine::ZERO,
+            found: Readings { first, again: None },
+            found_within: millimetres(within).into(),
+        }
+    });
+    let compared: Vec<_> = compared.collect();
+    let scores: Vec<f64> = compared.iter().map(|one| one.normalised().unwrap()).collect();
+    let mean = scores.iter().sum::<f64>() / 10.0;
+    let deviation = (scores.iter().map(|e| (e - mean).powi(2)).sum::<f64>() / 9.0).sqrt();
+    let greatest = scores.iter().map(|e| e.abs()).fold(0.0, f64::max);
+    assert!((mean + 0.291).abs() < 0.000_5, "{mean}");
+    assert!((deviation - 1.16).abs() < 0.005, "{deviation}");
+    assert!((greatest - 3.0).abs() < 1e-12, "{greatest}");
+    assert_eq!(compared.iter().filter(|one| !one.agrees()).count(), 3);
+}
+
 /// The edge itself: with U = 3 and 4 a difference of 5 agrees, and one tick more does not.
 #[test]
 fn the_edge_of_agreement_is_exact() {

@@ -4,8 +4,10 @@ use std::collections::BTreeSet;
 use std::fmt::Debug;
 
 use gapwright::formats::common::{
-    AcceptanceJson, CauseJson, CountJson, JudgementJson, LengthJson, RequirementJson, StoppedBy,
+    AcceptanceJson, CauseJson, ChanceJson, ChanceLawJson, CountJson, ImprovementJson,
+    JudgementJson, LengthJson, RequirementJson, StoppedBy,
 };
+use gapwright::formats::plan::{self, StandingJson, VerdictWarningJson};
 use gapwright::formats::provision::{self, LawJson, ServiceStanding, WarningJson};
 use gapwright::formats::purchase::{self, FaultJson, ReorderBasisJson, StillShortJson};
 use gapwright::formats::recheck::{
@@ -92,6 +94,94 @@ fn codes_of_a_provision() {
     codes(&schema, "WarningJson", &[("long_steps", long), ("counted_as_free", free)]);
 }
 
+fn chance() -> ChanceJson {
+    ChanceJson { conforming: text("0.9423"), law: ChanceLawJson::Normal }
+}
+
+fn not_proven() -> CauseJson {
+    CauseJson::NotProven {
+        packs: std::collections::BTreeMap::new(),
+        requirements: Vec::new(),
+        chances: vec![chance()],
+        settle: vec![ImprovementJson::MoreReadings { dimension: text("ring"), more: 1 }],
+    }
+}
+
+#[test]
+fn codes_of_verdicts() {
+    let schema = plan::schema().to_value();
+    codes(
+        &schema,
+        "JudgementJson",
+        &[
+            ("met", JudgementJson::Met),
+            ("not_proven", JudgementJson::NotProven),
+            ("not_met", JudgementJson::NotMet),
+        ],
+    );
+    codes(
+        &schema,
+        "StandingJson",
+        &[
+            ("below", StandingJson::Below),
+            ("within", StandingJson::Within),
+            ("above", StandingJson::Above),
+            ("both", StandingJson::Both),
+        ],
+    );
+    codes(
+        &schema,
+        "ChanceLawJson",
+        &[
+            ("normal", ChanceLawJson::Normal),
+            ("student", ChanceLawJson::Student { degrees_of_freedom: 4 }),
+            ("draws", ChanceLawJson::Draws { draws: 160_000 }),
+        ],
+    );
+    let dimension = || text("ring");
+    let to = length();
+    codes(
+        &schema,
+        "ImprovementJson",
+        &[
+            ("more_readings", ImprovementJson::MoreReadings { dimension: dimension(), more: 2 }),
+            (
+                "better_gauge",
+                ImprovementJson::BetterGauge { dimension: dimension(), plus_minus: to.clone() },
+            ),
+            (
+                "smaller_uncertainty",
+                ImprovementJson::SmallerUncertainty {
+                    dimension: dimension(),
+                    standard_uncertainty: to.clone(),
+                },
+            ),
+            (
+                "better_certificate",
+                ImprovementJson::BetterCertificate {
+                    gauge: text("gauge M1"),
+                    expanded_uncertainty: to.clone(),
+                },
+            ),
+            ("better_lot", ImprovementJson::BetterLot { item: text("SH-1"), plus_minus: to }),
+        ],
+    );
+    let requirement = || text("running_clearance");
+    let below = VerdictWarningJson::ChanceBelowLevel {
+        requirement: requirement(),
+        chance: chance(),
+        level: text("0.95"),
+    };
+    codes(
+        &schema,
+        "VerdictWarningJson",
+        &[
+            ("nominal_only", VerdictWarningJson::NominalOnly { requirement: requirement() }),
+            ("chance_below_level", below),
+        ],
+    );
+}
+
 #[test]
 fn codes_of_a_purchase() {
     let schema = purchase::schema().to_value();
@@ -111,6 +201,7 @@ fn codes_of_a_purchase() {
             ("all_reserved", CauseJson::AllReserved),
             ("limits_too_narrow", CauseJson::LimitsTooNarrow),
             ("uncertainty_too_wide", CauseJson::UncertaintyTooWide),
+            ("not_proven", not_proven()),
             ("out_of_reach", CauseJson::OutOfReach),
             ("between_totals", CauseJson::BetweenTotals),
             ("together_too_many", CauseJson::TogetherTooMany),
