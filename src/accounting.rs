@@ -11,6 +11,7 @@
 //!   can be bounded. With points a thousand times finer the last goal of a fleet stayed open for differences that
 //!   mean nothing.
 
+mod source;
 pub mod warnings;
 
 use crate::cutting::Layout;
@@ -27,6 +28,8 @@ use crate::stack::{
     judge,
 };
 use crate::stock::{Item, Lot, Size};
+
+pub use source::{source, source_of_shared};
 
 /// Contributors of a pump with these packs: its dimensions, its thermal and derived terms, then the pieces, place by
 /// place.

@@ -38,8 +38,10 @@ use run::Stop;
 
 /// Everything went as asked.
 const DONE: u8 = 0;
-/// `check` and `model check` alone: there are warnings, and no problems.
+/// `check` and `model check`: there are warnings, and no problems.
 const WARNED: u8 = 1;
+/// `stack --fail`: a requirement is not met, or a pump has no kit.
+const MISSED: u8 = 1;
 /// The inputs have problems; nothing was written.
 const PROBLEMS: u8 = 2;
 /// A file could not be written, or the program found a defect of its own; nothing was written.
@@ -52,7 +54,7 @@ const EXIT_STATUSES: [(u8, &str); 5] = [
     (DONE, "Done as asked. Pumps that cannot be kitted, or stay open, are reported."),
     (
         WARNED,
-        "check and model check alone: there are warnings and no problems, or the example of the model cannot be kitted.",
+        "check and model check: there are warnings and no problems, or the example of the model cannot be kitted. stack --fail: a requirement is not met, or a pump has no kit.",
     ),
     (
         PROBLEMS,
@@ -131,8 +133,9 @@ The manual:
 
 Exit status:
   0  done as asked (pumps that cannot be kitted are reported)
-  1  `check` and `model check` alone: there are warnings and no problems,
-     or the example of the model cannot be kitted
+  1  `check` and `model check`: there are warnings and no problems, or the
+     example of the model cannot be kitted; `stack --fail`: a requirement
+     is not met, or a pump has no kit
   2  the inputs have problems: all are listed, and only the marked copy
      of --mark was written
   3  a file exists or could not be written; nothing was changed, unless
@@ -189,7 +192,7 @@ enum Command {
     /// Print the JSON Schema of a format for programs.
     Schema {
         /// The format: of `kit --json` (plan), `provision --json`, `reorder --json` (purchase),
-        /// `recheck --json` or `--problems json`.
+        /// `recheck --json`, `stack --json` or `--problems json`.
         #[arg(value_enum, default_value_t = Format::Plan)]
         format: Format,
     },
@@ -203,6 +206,7 @@ enum Format {
     Problems,
     Purchase,
     Recheck,
+    Stack,
 }
 
 /// Options of every command, and the start of the run.

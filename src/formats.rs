@@ -13,6 +13,7 @@ pub mod provision;
 pub mod purchase;
 pub mod recheck;
 pub mod slip;
+pub mod stack;
 
 /// A document as JSON text, ending in a newline.
 pub fn text(document: &impl serde::Serialize) -> String {

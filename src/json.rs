@@ -5,6 +5,7 @@ pub mod problems;
 pub mod provision;
 pub mod purchase;
 pub mod recheck;
+pub mod stack;
 mod verdict;
 
 pub use plan::{plan, text};

@@ -364,6 +364,8 @@ pub struct Thermal {
     pub running: Millionths,
     /// Plus/minus on the difference of the two, in kelvins.
     pub temperature_within: Millionths,
+    /// Material whose expansion it has, with the printed source of that; `None` where the model states the expansion.
+    pub material: Option<(String, Option<String>)>,
     /// Degrees of freedom of the plus/minus of length, coefficient and difference; `None` where one is taken as exactly
     /// known. Source: JCGM 100:2008, G.4.2, as in its example H.1 (from memory).
     pub degrees_of_freedom: [Option<u32>; 3],
@@ -807,6 +809,8 @@ pub struct Material {
     pub compressibility: Option<Compressibility>,
     /// Thermal expansion.
     pub expansion: Option<Expansion>,
+    /// Printed source of its data.
+    pub source: Option<String>,
 }
 
 /// Share of its free thickness by which a gasket material is compressed under the usual test load.

@@ -244,6 +244,7 @@ impl Growth {
     ///     expansion: Expansion { value: number("15.9"), within: number("0.9") },
     ///     cold: number("20"), running: number("80"), temperature_within: number("0"),
     ///     degrees_of_freedom: [None; 3],
+    ///     material: None,
     /// });
     /// assert_eq!(growth.value.show(Unit::Millimetre), "0.0954");
     /// assert_eq!(growth.tolerance.plus.show(Unit::Millimetre), "0.0054");

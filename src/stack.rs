@@ -20,9 +20,11 @@
 //!                free - (1 + L) gap >= 0,  free - (1 + H) gap <= 0    so c_i differ at L and H
 //! worst case     w- = sum n_i |c_i| (m_i, or p_i where c_i < 0)       below y
 //!                w+ = sum n_i |c_i| (p_i, or m_i where c_i < 0)       above y
+//!                both + sum over shared errors |sum n_i c_i| e        e range of a lot's mean or of a gauge
 //! middle         d = sum c_i n_i (p_i - m_i) / 2                      0 for symmetric tolerances
-//! combined       u_c^2 = sum n_i (c_i u_i)^2                          pieces independent
-//!                      + sum over lots (u_lot sum n_i c_i)^2          one error per measured lot
+//! combined       u_c^2 = sum (c_i u_i)^2                              dimensions and growths
+//!                      + sum over lots of what its pieces come to     see below
+//!                      + sum over shared errors (u sum n_i c_i)^2     one error per lot's mean and per gauge
 //!                      + 2 sum over pairs r_ij c_i u_i c_j u_j        correlations of the model
 //! expanded       U = k u_c
 //! conformity     P = F((H - y - d) / u_c) - F((L - y - d) / u_c)     F normal, or Student's t where v is finite
@@ -33,12 +35,18 @@
 //! | plus/minus with half-width t (type B) | t / sqrt(3) rectangular, t / sqrt(6) triangular, t / 2 normal, t / sqrt(2) U-shaped | infinite, or as stated |
 //! | stated standard uncertainty (type B) | u | infinite, or as stated |
 //! | n readings with scatter s and resolution r (type A) | sqrt(s^2 / n + (r / 2)^2 / 3) | (n - 1) (u^2 / (s^2 / n))^2 |
+//! | n readings, each known to u (types A and B) | sqrt(s^2 / n + u^2) | effective ones of both |
 //! | thermal growth | first order of length x expansion x temperature difference, each rectangular | infinite, or effective ones of its factors |
 //! | derived term | first order of a b / per, or of times a / b | effective ones of its dimensions |
 //!
-//! The coverage factor k is given (2 unless the policy says otherwise), or is the two-sided quantile of Student's
-//! distribution for a level of confidence and the effective degrees of freedom
-//! `v = u_c^4 / (sum of u_part^4 / v_part)` (Welch-Satterthwaite, truncated).
+//! | pieces of one lot | own part | part in common | variance of the lot |
+//! |---|---|---|---|
+//! | alike by a stated share a | tolerance (1 - a) t, u sqrt(1 - a^2) | a t, a u | sum n (c u)^2 (1 - a^2) + (a u sum n c)^2 |
+//! | not stated | t | u; never cancels | (u sum of n c above zero)^2 + (u sum of n c below zero)^2 |
+//!
+//! The coverage factor k is the two-sided quantile of Student's distribution for a level of confidence (95 % unless the
+//! policy says otherwise) and the effective degrees of freedom `v = u_c^4 / (sum of u_part^4 / v_part)`
+//! (Welch-Satterthwaite, truncated); or is given.
 //!
 //! | acceptance rule | guard at L | guard at H |
 //! |---|---|---|
@@ -57,6 +65,9 @@
 //!
 //! # Decisions
 //!
+//! - Where nothing is known of what pieces of one lot have in common, a common error may only widen: nobody loses by
+//!   it but the pack that could have been kitted. A piece's own standard uncertainty stays that of its tolerance,
+//!   however the tolerance is split.
 //! - In the worst case a dimension known only by a standard uncertainty counts k times it, and few readings count
 //!   with Student's factor at the level that k comes to. Common practice, no source: twice the uncertainty of a
 //!   mean of three readings covers four means in five only.
@@ -66,6 +77,7 @@
 mod chance;
 mod coverage;
 pub mod monte_carlo;
+mod readings;
 mod report;
 mod settle;
 mod simulate;
@@ -84,6 +96,7 @@ pub use chance::{
     Chance, ChanceLaw, USUAL_LEVEL, contradicts, met_by_all, missed_by_none, promised,
 };
 pub use coverage::Coverage;
+pub(crate) use readings::{Lack, combined, measured};
 pub use report::{Contribution, Report, ReportSide, report};
 pub use settle::{Asked, Improvement, improved, plain_below, settle};
 pub use simulate::{Undrawn, few_readings, level_of_draws, simulate, taken_as_normal};
@@ -329,7 +342,7 @@ pub enum Judgement {
 
 impl Judgement {
     /// Words for people, the same everywhere.
-    pub fn words(self) -> &'static str {
+    pub const fn words(self) -> &'static str {
         match self {
             Judgement::Met => "met",
             Judgement::NotProven => "NOT PROVEN",

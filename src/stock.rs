@@ -149,12 +149,27 @@ pub struct Size {
     pub alike: Option<Millionths>,
     /// Gauge that the lot was measured with.
     pub gauge: Option<OfGauge>,
+    /// Source of the tolerance.
+    pub source: ToleranceSource,
+}
+
+/// Source of the tolerance of a piece.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum ToleranceSource {
+    /// Stated beside the thickness.
+    #[default]
+    Stated,
+    /// Cell of its row in this column of its sheet, counted from 0.
+    Column(u32),
+    /// Material, for which a model gives it.
+    Material,
 }
 
 impl Size {
     /// Thickness within a tolerance, and nothing else known.
     pub fn new(thickness: Length, tolerance: Tolerance) -> Size {
-        Size { thickness, tolerance, uncertainty: None, alike: None, gauge: None }
+        let source = ToleranceSource::Stated;
+        Size { thickness, tolerance, uncertainty: None, alike: None, gauge: None, source }
     }
 
     /// Worst case of one piece: its tolerance, the range of the lot's mean and that of its gauge.

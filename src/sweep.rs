@@ -1,20 +1,29 @@
-//! Sweeps: one dimension, tolerance, temperature, target or limit of a pump varied over a range, with its
-//! pieces fixed or chosen again at every step.
+//! Sweeps: one dimension, tolerance, total, temperature, target or limit of a pump varied over a range, with its
+//! pieces fixed or chosen again at every step; and maps: two such quantities at once.
 //!
-//! [`Sweep::parse`] reads one; [`held`] and [`chosen_anew`] run it and return its [`SweepPoint`]s.
+//! [`Sweep::parse`] reads one; [`held`] and [`chosen_anew`] run it and return a [`Swept`], with the [`Crossing`]s where
+//! a verdict turns. [`map()`] varies two.
 
-use crate::accounting::{pack_total, stack};
+mod crossing;
+mod map;
+mod moved;
+mod text;
+
+use crate::accounting::stack;
 use crate::choose::control::Control;
 use crate::choose::{ChooseError, choose};
 use crate::decimal::Millionths;
-use crate::job::{Job, Parts};
-use crate::length::{Length, LengthError, Tolerance, Unit};
-use crate::model::{Form, FormError, Model, Shape, Spread, Term, Thermal};
-use crate::narrow::narrow;
+use crate::job::Job;
+use crate::length::{Fine, Length, Tolerance, Unit};
+use crate::model::FormError;
 use crate::plan::{Kit, PackPick};
-use crate::pump::Growth;
-use crate::stack::{Contributor, Report, Stack, Verdict, judge, report};
+use crate::pump::Pump;
+use crate::show::{Round, exactly};
+use crate::stack::{Judgement, Report, Stack, Verdict, judge, report};
 use thiserror::Error;
+
+pub use map::{Border, Mapped, map};
+pub use text::SweepError;
 
 /// Quantity that is varied.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -34,6 +43,8 @@ pub enum Knob {
     /// Number of pieces in a place. Fixed: the same total out of that many equal pieces; chosen again: that
     /// many pieces of the stock.
     Pieces(usize),
+    /// Total of the pieces in a place, of the same number and tolerances: one of them is thicker or thinner.
+    Total(usize),
     /// Length that grows.
     GrowingLength(usize),
     /// Coefficient of expansion, in millionths per kelvin.
@@ -77,6 +88,40 @@ impl Setting {
     }
 }
 
+impl Setting {
+    /// Whole ticks, or whole millionths.
+    pub fn raw(self) -> i64 {
+        match self {
+            Setting::Length(length) => length.ticks(),
+            Setting::Number(number) => number.raw(),
+        }
+    }
+
+    /// Value of the same kind, of so many ticks or millionths.
+    pub fn with_raw(self, raw: i64) -> Setting {
+        match self {
+            Setting::Length(_) => Setting::Length(Length::from_ticks(raw)),
+            Setting::Number(_) => Setting::Number(Millionths::from_raw(raw)),
+        }
+    }
+
+    /// Text for people of a value that was solved for, with a length in `unit`: at most two places more than usual
+    /// (three of a number).
+    pub(crate) fn rounded(self, unit: Unit, round: Round) -> String {
+        const THOUSANDTH: i64 = 1_000;
+        match (self, round) {
+            (Setting::Length(length), round) => exactly(length.into(), unit, (2, round)),
+            (Setting::Number(number), round) => {
+                let steps = match round {
+                    Round::Up => -(-number.raw()).div_euclid(THOUSANDTH),
+                    Round::Down | Round::Nearest => number.raw().div_euclid(THOUSANDTH),
+                };
+                Millionths::from_raw(steps * THOUSANDTH).to_string()
+            }
+        }
+    }
+}
+
 /// Range over which a quantity is varied.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Sweep {
@@ -86,45 +131,6 @@ pub struct Sweep {
     pub label: String,
     /// Values, from first to last.
     pub settings: Vec<Setting>,
-}
-
-/// Reason that a text does not describe a sweep.
-#[derive(Debug, Clone, PartialEq, Eq, Error)]
-#[non_exhaustive]
-pub enum SweepError {
-    /// The text does not have the expected form.
-    #[error("expected WHAT = FROM .. TO, such as \"bare_clearance = 0.060 .. 0.070\"")]
-    Shape,
-    /// An end is not a length.
-    #[error("`{0}`: {1}")]
-    Length(String, LengthError),
-    /// An end is not a number.
-    #[error("`{0}` is not a number of at most six places")]
-    Number(String),
-    /// An end is below zero for a quantity that never is.
-    #[error("{0} is 0 or more")]
-    Negative(String),
-    /// The place cannot have such numbers of pieces.
-    #[error("pieces are whole numbers from 1 to 12, the smaller first")]
-    Pieces,
-    /// This part of the named quantity cannot be varied.
-    #[error("of `{name}` can be varied: {sides}")]
-    Side {
-        /// Name in the model.
-        name: String,
-        /// Parts that can be varied.
-        sides: &'static str,
-    },
-    /// The model has no such name.
-    #[error("`{name}` is not in the model `{model}`: {known}")]
-    Unknown {
-        /// Name.
-        name: String,
-        /// Name of the model.
-        model: String,
-        /// Known names, separated by commas.
-        known: String,
-    },
 }
 
 /// Reason that one step of a sweep cannot be worked out.
@@ -137,6 +143,12 @@ pub enum StepError {
     /// Changing the pieces of this place would change those of another place too.
     #[error("another place takes the same pieces: hold them instead")]
     SharedPieces,
+    /// A place without pieces has none to vary.
+    #[error("no pieces in this place")]
+    NoPieces,
+    /// A total that follows from the pieces chosen.
+    #[error("the total follows from the pieces chosen")]
+    ChosenTotal,
     /// A number for a length, or a length for a number.
     #[error("a value of the wrong kind")]
     Kind,
@@ -145,180 +157,48 @@ pub enum StepError {
     NotProven,
 }
 
-impl Sweep {
-    /// Reads `bare_clearance = 0.060 .. 0.070`, `snap_ring plus_minus = 0 .. 0.001`, `bearing_shims
-    /// plus_minus = ...`, `bearing_shims pieces = 1 .. 4`, `shaft_growth running = 60 .. 150`,
-    /// `running_clearance target|lower|upper = ...` for a model, as `steps` values.
-    ///
-    /// # Errors
-    /// [`SweepError`], with the text expected instead.
-    ///
-    /// ```
-    /// use gapwright::read::{BUILT_IN, parse_model};
-    /// use gapwright::sweep::{Knob, Sweep};
-    /// let (name, text) = BUILT_IN[0];
-    /// let model = parse_model(name, name, text).unwrap();
-    /// let sweep = Sweep::parse("bare_clearance = 0.060 .. 0.070", &model, 11).unwrap();
-    /// assert_eq!(sweep.knob, Knob::Dimension(0));
-    /// assert_eq!(sweep.settings[1].show(model.unit), "0.0610");
-    /// assert!(Sweep::parse("bare_clearence = 1 .. 2", &model, 11).is_err());
-    /// ```
-    pub fn parse(text: &str, model: &Model, steps: u32) -> Result<Sweep, SweepError> {
-        let (what, range) = text.split_once('=').ok_or(SweepError::Shape)?;
-        let (from, to) = range.split_once("..").ok_or(SweepError::Shape)?;
-        let what = what.trim();
-        let (name, side) = match what.rsplit_once(char::is_whitespace) {
-            Some((name, side)) => (name.trim(), side.trim()),
-            None => (what, ""),
-        };
-        let (knob, label, length) = knob(name, side, model)?;
-        let setting = |text: &str| -> Result<Setting, SweepError> {
-            let text = text.trim();
-            if length {
-                Length::parse(text, Some(model.unit))
-                    .map(Setting::Length)
-                    .map_err(|error| SweepError::Length(text.to_string(), error))
-            } else {
-                Millionths::parse(text)
-                    .map(Setting::Number)
-                    .ok_or_else(|| SweepError::Number(text.to_string()))
-            }
-        };
-        let (from, to) = (setting(from)?, setting(to)?);
-        let settings = match knob {
-            Knob::Pieces(_) => whole(from, to)?,
-            _ => between(from, to, steps.max(2)),
-        };
-        let signed = matches!(
-            knob,
-            Knob::Dimension(_)
-                | Knob::Cold(_)
-                | Knob::Running(_)
-                | Knob::Target(_)
-                | Knob::Lower(_)
-                | Knob::Upper(_)
-        );
-        if !signed && settings.iter().any(|s| s.to_f64(model.unit) < 0.0) {
-            return Err(SweepError::Negative(what.to_string()));
-        }
-        Ok(Sweep { knob, label, settings })
-    }
+/// Sweep that was run.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Swept {
+    /// Quantity and its values.
+    pub sweep: Sweep,
+    /// Pieces fixed, or chosen again at every step.
+    pub pieces: SweptPieces,
+    /// Result of each step.
+    pub points: Vec<SweepPoint>,
+    /// Places where a verdict turns, requirement by requirement; none where it does not.
+    pub crossings: Vec<Crossing>,
+    /// Tolerance that each piece was given, where their number is varied and the pieces are fixed: that of the worst
+    /// piece there.
+    pub given: Option<Tolerance>,
 }
 
-/// Meaning in a model of a name and the word after it, and whether the values are lengths.
-fn knob(name: &str, side: &str, model: &Model) -> Result<(Knob, String, bool), SweepError> {
-    let key = |name: &str| name.to_lowercase().replace([' ', '-'], "_");
-    let is = |known: &str| key(known) == key(name);
-    let asked = |found: Option<(Knob, String, bool)>, sides: &'static str| {
-        let name = name.to_string();
-        found.ok_or(SweepError::Side { name, sides })
-    };
-    if let Some(at) = model.dimensions.iter().position(|d| is(&d.name)) {
-        let dimension = &model.dimensions[at];
-        let label = &dimension.label;
-        let within = matches!(dimension.spread, Spread::Within(_));
-        let stated = matches!(dimension.spread, Spread::StandardUncertainty(_));
-        let (knob, word) = match side {
-            "" => (Knob::Dimension(at), ""),
-            "plus_minus" if within => (Knob::DimensionWithin(at), ", plus/minus"),
-            "plus" if within => (Knob::DimensionPlus(at), ", plus"),
-            "minus" if within => (Knob::DimensionMinus(at), ", minus"),
-            "standard_uncertainty" if stated => {
-                (Knob::DimensionStandard(at), ", standard uncertainty")
-            }
-            _ => {
-                let sides = match (within, stated) {
-                    (true, _) => "its value (the name alone), plus_minus, plus, minus",
-                    (_, true) => "its value (the name alone), standard_uncertainty",
-                    _ => "its value (the name alone); the rest follows from its readings",
-                };
-                return asked(None, sides);
-            }
-        };
-        return Ok((knob, format!("{label}{word}"), true));
-    }
-    if let Some(at) = model.packs.iter().position(|p| is(&p.name)) {
-        let label = &model.packs[at].label;
-        let found = match side {
-            "plus_minus" => {
-                Some((Knob::PiecesWithin(at), format!("{label}, plus/minus of each piece"), true))
-            }
-            "pieces" => Some((Knob::Pieces(at), format!("{label}, pieces"), false)),
-            _ => None,
-        };
-        return asked(found, "plus_minus, pieces");
-    }
-    if let Some(at) = model.thermals.iter().position(|t| is(&t.name)) {
-        let label = &model.thermals[at].label;
-        let found = match side {
-            "running" => Some((Knob::Running(at), format!("{label}, running (degC)"), false)),
-            "cold" => Some((Knob::Cold(at), format!("{label}, cold (degC)"), false)),
-            "length" => Some((Knob::GrowingLength(at), format!("{label}, length"), true)),
-            "expansion" => {
-                Some((Knob::Expansion(at), format!("{label}, expansion (1e-6 per K)"), false))
-            }
-            _ => None,
-        };
-        return asked(found, "running, cold, length, expansion");
-    }
-    if let Some(at) = model.requirements.iter().position(|r| is(&r.name)) {
-        let requirement = &model.requirements[at];
-        let length = matches!(requirement.form, Form::Linear { .. });
-        let label = &requirement.label;
-        let found = match side {
-            "target" => Some((Knob::Target(at), format!("{label}, target"), length)),
-            "lower" | "min" => Some((Knob::Lower(at), format!("{label}, lower limit"), length)),
-            "upper" | "max" => Some((Knob::Upper(at), format!("{label}, upper limit"), length)),
-            _ => None,
-        };
-        return asked(found, "target, lower, upper");
-    }
-    let names = model.dimensions.iter().map(|d| d.name.as_str());
-    let names = names
-        .chain(model.packs.iter().map(|p| p.name.as_str()))
-        .chain(model.thermals.iter().map(|t| t.name.as_str()))
-        .chain(model.requirements.iter().map(|r| r.name.as_str()));
-    let names: Vec<&str> = names.collect();
-    Err(SweepError::Unknown {
-        name: name.to_string(),
-        model: model.name.clone(),
-        known: names.join(", "),
-    })
+/// Pieces of a sweep.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum SweptPieces {
+    /// Fixed.
+    Held,
+    /// Chosen again at every step, for this pump alone and out of the whole drawer.
+    ChosenAgain,
 }
 
-/// Whole numbers from one to the other.
-fn whole(from: Setting, to: Setting) -> Result<Vec<Setting>, SweepError> {
-    let number = |setting| match setting {
-        Setting::Number(n) if n.raw() % 1_000_000 == 0 => Some(n.raw() / 1_000_000),
-        _ => None,
-    };
-    match (number(from), number(to)) {
-        (Some(from), Some(to)) if (1..=12).contains(&from) && (from..=12).contains(&to) => {
-            let all = (from..=to).map(|n| Setting::Number(Millionths::from_raw(n * 1_000_000)));
-            Ok(all.collect())
-        }
-        _ => Err(SweepError::Pieces),
-    }
-}
-
-/// Evenly spaced values, `steps` of them, from one to the other.
-fn between(from: Setting, to: Setting, steps: u32) -> Vec<Setting> {
-    let at = |from: i64, to: i64, step: u32| {
-        let (from, way) = (i128::from(from), i128::from(to) - i128::from(from));
-        let moved = way * i128::from(step) / i128::from(steps - 1);
-        narrow::<i64>(from + moved)
-    };
-    let all = 0..steps;
-    match (from, to) {
-        (Setting::Length(from), Setting::Length(to)) => all
-            .map(|step| Setting::Length(Length::from_ticks(at(from.ticks(), to.ticks(), step))))
-            .collect(),
-        (Setting::Number(from), Setting::Number(to)) => all
-            .map(|step| Setting::Number(Millionths::from_raw(at(from.raw(), to.raw(), step))))
-            .collect(),
-        // Both ends are read alike.
-        _ => vec![from, to],
-    }
+/// Turn of a verdict: two values of the varied quantity next to each other, met at the one and not at the other.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Crossing {
+    /// Requirement that turns, by its index; `None` where the pump can be kitted on one side only, its pieces chosen
+    /// again.
+    pub requirement: Option<usize>,
+    /// Last value at which it is met.
+    pub met: Setting,
+    /// Next value, one tick (or a millionth, or a piece) further, at which it is not met.
+    pub not_met: Setting,
+    /// Verdict at that value.
+    pub verdict: Judgement,
+    /// Margin at the last value; `None` where pieces are chosen again.
+    pub margin: Option<Fine>,
+    /// Kit that would be chosen at the value that is not met, for this pump alone and out of the whole drawer, if
+    /// that was asked for.
+    pub beyond: Option<SweepPoint>,
 }
 
 /// Result of one step.
@@ -330,6 +210,16 @@ pub struct SweepPoint {
     pub kit: Option<SweepStep>,
     /// Error of the setting itself, such as a target outside the limits.
     pub fault: Option<StepError>,
+}
+
+impl Crossing {
+    /// Texts for people of the value that is met and of the one that is not, with lengths in `unit`: each rounded away
+    /// from the other, so that what is printed lies on its own side.
+    pub fn show(&self, unit: Unit) -> [String; 2] {
+        let [down, up] = [Round::Down, Round::Up];
+        let ends = if self.met.raw() < self.not_met.raw() { [down, up] } else { [up, down] };
+        [self.met.rounded(unit, ends[0]), self.not_met.rounded(unit, ends[1])]
+    }
 }
 
 impl SweepPoint {
@@ -354,18 +244,27 @@ pub struct SweepStep {
 }
 
 /// Runs a sweep of a pump with these pieces fixed.
-pub fn held(job: &Job, pump: usize, packs: &[PackPick], sweep: &Sweep) -> Vec<SweepPoint> {
+pub fn held(job: &Job, pump: usize, packs: &[PackPick], sweep: &Sweep) -> Swept {
     let step = |&setting: &Setting| {
-        let mut job = job.clone();
-        let fault = set(&mut job.parts, pump, sweep.knob, setting).err();
-        let kit = fault.is_none().then(|| {
-            let mut stack = stack(&job, &job.pumps[pump], packs);
-            adjust(&mut stack, sweep.knob, setting);
-            stacked(&job, pump, packs.to_vec(), &stack)
-        });
+        let moved = moved::held(job, pump, packs, &[(sweep.knob, setting)]);
+        let fault = moved.as_ref().err().copied();
+        let kit = moved.ok().map(|(pump, stack)| stacked(job, &pump, packs, &stack));
         SweepPoint { setting, kit, fault }
     };
-    sweep.settings.iter().map(step).collect()
+    let given = match sweep.knob {
+        Knob::Pieces(at) => {
+            let stack = stack(job, &job.pumps[pump], packs);
+            moved::worst_of(&stack, at)
+        }
+        _ => None,
+    };
+    Swept {
+        points: sweep.settings.iter().map(step).collect(),
+        crossings: crossing::held(job, pump, packs, sweep),
+        sweep: sweep.clone(),
+        pieces: SweptPieces::Held,
+        given,
+    }
 }
 
 /// Runs a sweep of a pump with its pieces chosen again at every step, from the whole drawer.
@@ -377,38 +276,69 @@ pub fn chosen_anew(
     pump: usize,
     sweep: &Sweep,
     control: &Control<'_>,
-) -> Result<Vec<SweepPoint>, ChooseError> {
-    let mut points = Vec::new();
-    for &setting in &sweep.settings {
-        let mut alone = job.clone();
-        alone.parts.pumps = vec![job.pumps[pump].clone()];
-        let fault = set(&mut alone.parts, 0, sweep.knob, setting)
-            .and_then(|()| offer(&mut alone, sweep.knob, setting))
-            .err();
-        let plan = match fault {
-            Some(_) => None,
-            None => Some(choose(&alone, control)?),
-        };
-        // Pieces that are not proven best may not be the ones that would be chosen.
-        let open = plan.as_ref().is_some_and(|plan| !plan.proven());
-        let fault = fault.or(open.then_some(StepError::NotProven));
-        let kit = match plan.filter(|_| !open) {
-            None => None,
-            Some(plan) => match plan.kits.into_iter().next() {
-                Some(Kit::Served(packs)) => {
-                    let stack = stack(&alone, &alone.pumps[0], &packs);
-                    Some(stacked(&alone, 0, packs, &stack))
-                }
-                _ => None,
-            },
-        };
-        points.push(SweepPoint { setting, kit, fault });
-    }
-    Ok(points)
+) -> Result<Swept, ChooseError> {
+    let at = |setting| chosen_at(job, pump, (sweep.knob, setting), control);
+    let points: Result<Vec<_>, _> = sweep.settings.iter().map(|&setting| at(setting)).collect();
+    let points = points?;
+    Ok(Swept {
+        crossings: crossing::of_kits(&points, sweep.knob, &at)?,
+        points,
+        sweep: sweep.clone(),
+        pieces: SweptPieces::ChosenAgain,
+        given: None,
+    })
 }
 
-fn stacked(job: &Job, pump: usize, packs: Vec<PackPick>, stack: &Stack) -> SweepStep {
-    let pump = &job.pumps[pump];
+/// Adds to each crossing of a sweep with fixed pieces the kit that would be chosen beyond it.
+///
+/// # Errors
+/// [`ChooseError`]: more ways to fill a place than can be listed.
+pub fn choose_beyond(
+    job: &Job,
+    pump: usize,
+    swept: &mut Swept,
+    control: &Control<'_>,
+) -> Result<(), ChooseError> {
+    for crossing in &mut swept.crossings {
+        let moved = (swept.sweep.knob, crossing.not_met);
+        // A total that is chosen is no longer the one that was set.
+        if !matches!(swept.sweep.knob, Knob::Total(_)) {
+            crossing.beyond = Some(chosen_at(job, pump, moved, control)?);
+        }
+    }
+    Ok(())
+}
+
+/// Kit that is chosen with one quantity at a value, for the pump alone.
+fn chosen_at(
+    job: &Job,
+    pump: usize,
+    (knob, setting): (Knob, Setting),
+    control: &Control<'_>,
+) -> Result<SweepPoint, ChooseError> {
+    let mut alone = job.clone();
+    let mut own = job.pumps[pump].clone();
+    let fault = moved::set(job, &mut own, knob, setting);
+    alone.parts.pumps = vec![own];
+    let fault = fault.and_then(|()| moved::offer(&mut alone, knob, setting)).err();
+    let plan = match fault {
+        Some(_) => None,
+        None => Some(choose(&alone, control)?),
+    };
+    // Pieces that are not proven best may not be the ones that would be chosen.
+    let open = plan.as_ref().is_some_and(|plan| !plan.proven());
+    let fault = fault.or(open.then_some(StepError::NotProven));
+    let kit = match plan.filter(|_| !open).and_then(|plan| plan.kits.into_iter().next()) {
+        Some(Kit::Served(packs)) => {
+            let stack = stack(&alone, &alone.pumps[0], &packs);
+            Some(stacked(&alone, &alone.pumps[0], &packs, &stack))
+        }
+        _ => None,
+    };
+    Ok(SweepPoint { setting, kit, fault })
+}
+
+fn stacked(job: &Job, pump: &Pump, packs: &[PackPick], stack: &Stack) -> SweepStep {
     let unit = job.model_of(pump).unit;
     let requirements = pump.requirements.iter().map(|requirement| {
         let form = &requirement.form;
@@ -416,144 +346,7 @@ fn stacked(job: &Job, pump: usize, packs: Vec<PackPick>, stack: &Stack) -> Sweep
     });
     SweepStep {
         requirements: requirements.collect(),
-        totals: packs.iter().map(|pack| pack_total(job, pack).0).collect(),
-        packs,
-    }
-}
-
-/// Changes the fixed pieces: those of one place only, even if other places use the same lot.
-fn adjust(stack: &mut Stack, knob: Knob, setting: Setting) {
-    match (knob, setting) {
-        (Knob::PiecesWithin(at), Setting::Length(within)) => {
-            let of_place = |part: &&mut Contributor| part.term == Term::Pack(at);
-            for part in stack.contributors.iter_mut().filter(of_place) {
-                part.tolerance = Tolerance::even(within);
-                part.standard_uncertainty = Shape::Rectangular.standard_uncertainty(part.tolerance);
-            }
-        }
-        (Knob::Pieces(at), Setting::Number(number)) => {
-            let (place, others): (Vec<_>, Vec<_>) =
-                stack.contributors.drain(..).partition(|part| part.term == Term::Pack(at));
-            stack.contributors = others;
-            let Some(first) = place.first() else { return };
-            let total: Length = place.iter().map(|part| part.nominal * part.count).sum();
-            let count = u32::try_from(number.raw() / 1_000_000).unwrap_or(1).max(1);
-            // Each of them as uncertain as the worst one there.
-            let all = place.iter().map(|part| part.tolerance);
-            let tolerance = all.fold(Tolerance::default(), |a, b| Tolerance {
-                minus: a.minus.max(b.minus),
-                plus: a.plus.max(b.plus),
-            });
-            stack.contributors.push(Contributor {
-                label: format!("{count} alike"),
-                count,
-                nominal: Length::from_ticks(total.ticks() / i64::from(count)),
-                tolerance,
-                standard_uncertainty: Shape::Rectangular.standard_uncertainty(tolerance),
-                ..first.clone()
-            });
-        }
-        _ => {}
-    }
-}
-
-/// Changes the pieces offered to a pump that is alone in its job.
-fn offer(job: &mut Job, knob: Knob, setting: Setting) -> Result<(), StepError> {
-    let pump = &job.pumps[0];
-    let model = job.model_of(pump);
-    match (knob, setting) {
-        (Knob::PiecesWithin(at), Setting::Length(within)) => {
-            let offered = |at: usize| -> Vec<usize> {
-                job.offered(&model.packs[at], &pump.fits[at]).collect()
-            };
-            let items = offered(at);
-            let mut others = (0..model.packs.len()).filter(|other| *other != at);
-            if others.any(|other| offered(other).iter().any(|item| items.contains(item))) {
-                return Err(StepError::SharedPieces);
-            }
-            for item in items {
-                if let Some(size) = &mut job.parts.stock[item].size {
-                    size.tolerance = Tolerance::even(within);
-                }
-            }
-        }
-        (Knob::Pieces(at), Setting::Number(number)) => {
-            let count = u32::try_from(number.raw() / 1_000_000).unwrap_or(1);
-            let model = pump.model;
-            let pack = &mut job.parts.models[model].packs[at];
-            (pack.least_pieces, pack.most_pieces) = (count, count);
-        }
-        _ => {}
-    }
-    Ok(())
-}
-
-/// Sets one quantity of the pump itself.
-fn set(job: &mut Parts, pump: usize, knob: Knob, setting: Setting) -> Result<(), StepError> {
-    let grow = |job: &mut Parts, at: usize, change: &dyn Fn(&mut Thermal)| {
-        let growth = &mut job.pumps[pump].growths[at];
-        change(&mut growth.thermal);
-        *growth = Growth::of(growth.thermal.clone());
-    };
-    match (knob, setting) {
-        (Knob::Dimension(at), Setting::Length(value)) => {
-            let measured = &mut job.pumps[pump].dimensions[at];
-            measured.value = value;
-        }
-        (
-            Knob::DimensionWithin(at) | Knob::DimensionPlus(at) | Knob::DimensionMinus(at),
-            Setting::Length(within),
-        ) => {
-            let model = job.pumps[pump].model;
-            let shape = job.models[model].dimensions[at].shape;
-            let measured = &mut job.pumps[pump].dimensions[at];
-            if knob != Knob::DimensionPlus(at) {
-                measured.tolerance.minus = within;
-            }
-            if knob != Knob::DimensionMinus(at) {
-                measured.tolerance.plus = within;
-            }
-            measured.standard = shape.standard_uncertainty(measured.tolerance);
-        }
-        (Knob::DimensionStandard(at), Setting::Length(standard)) => {
-            let factor = job.policy.coverage.factor(None);
-            let measured = &mut job.pumps[pump].dimensions[at];
-            measured.standard = standard.into();
-            measured.tolerance = Tolerance::even(measured.standard.times_up(factor));
-        }
-        (Knob::Cold(at), Setting::Number(degrees)) => grow(job, at, &|t| t.cold = degrees),
-        (Knob::Running(at), Setting::Number(degrees)) => grow(job, at, &|t| t.running = degrees),
-        (Knob::GrowingLength(at), Setting::Length(length)) => grow(job, at, &|t| t.length = length),
-        (Knob::Expansion(at), Setting::Number(value)) => {
-            grow(job, at, &|t| t.expansion.value = value);
-        }
-        (Knob::PiecesWithin(_) | Knob::Pieces(_), _) => {}
-        (Knob::Target(at) | Knob::Lower(at) | Knob::Upper(at), setting) => {
-            let form = &mut job.pumps[pump].requirements[at].form;
-            limit(form, knob, setting);
-            // A limit may pass the target here: the sweep asks for it.
-            match form.check() {
-                Err(FormError::TargetOutside) | Ok(()) => {}
-                Err(wrong) => return Err(wrong.into()),
-            }
-        }
-        _ => return Err(StepError::Kind),
-    }
-    Ok(())
-}
-
-fn limit(form: &mut Form, knob: Knob, setting: Setting) {
-    match (form, setting) {
-        (Form::Linear { target, lower, upper, .. }, Setting::Length(value)) => match knob {
-            Knob::Target(_) => *target = value,
-            Knob::Lower(_) => *lower = Some(value),
-            _ => *upper = Some(value),
-        },
-        (Form::GasketFill { target, lower, upper, .. }, Setting::Number(value)) => match knob {
-            Knob::Target(_) => *target = value,
-            Knob::Lower(_) => *lower = value,
-            _ => *upper = Some(value),
-        },
-        _ => {}
+        totals: moved::totals(stack, packs.len()),
+        packs: packs.to_vec(),
     }
 }

@@ -2,6 +2,7 @@
 
 pub mod provision;
 pub mod recheck;
+pub mod sweep;
 pub mod verdict;
 
 use itertools::Itertools;

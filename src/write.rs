@@ -25,6 +25,7 @@ mod issue;
 mod issue_log;
 mod kits;
 mod labels;
+mod map;
 pub mod mark;
 mod models;
 mod monte_carlo;
@@ -49,6 +50,7 @@ pub mod text;
 
 use rust_xlsxwriter::{DocProperties, ExcelDateTime, Workbook};
 
+use crate::analysis::not_fit;
 use crate::plan::Kit;
 use crate::verify::Verified;
 use drawings::Drawings;
@@ -72,8 +74,8 @@ pub fn workbook(verified: &Verified, date: &str) -> Result<Vec<u8>, WriteError> 
     let drawings = Drawings::of(job);
     kits::add(&mut workbook, verified, &drawings, styles)?;
     labels::add(&mut workbook, verified, styles)?;
-    let not_fit = crate::words::not_fit_tags(verified);
-    stack_up::add(&mut workbook, (&subjects(verified), &not_fit), &job.policy, styles)?;
+    let not_fit = not_fit(job, verified.plan());
+    stack_up::add(&mut workbook, (job, &not_fit), &subjects(verified), styles)?;
     workbook.push_worksheet(short::sheet(verified, styles)?);
     workbook.push_worksheet(reorder::sheet(verified, styles)?);
     workbook.push_worksheet(issue::sheet(verified, styles)?);

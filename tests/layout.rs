@@ -39,7 +39,10 @@ const ROOMS: &[(&str, &str)] = &[
     ("job", "cutting decimal feeler gauge length model policy problem pump sheet stack stock"),
     ("forecast", "decimal job length stack"),
     ("plan", "cutting decimal job length"),
-    ("accounting", "cutting decimal job length model narrow plan policy pump stack stock"),
+    (
+        "accounting",
+        "cutting decimal gauge job length model narrow plan policy problem pump stack stock",
+    ),
     ("consumables", "job plan pump stock"),
     ("crush", "accounting decimal job length model plan pump stack"),
     ("purchase", "decimal job plan problem pump stock"),
@@ -56,12 +59,12 @@ const ROOMS: &[(&str, &str)] = &[
     ("recheck", "accounting decimal job length model plan pump stack"),
     ("provision", "choose decimal job length model narrow forecast plan pump stack stock"),
     ("size_range", "choose decimal length narrow plan"),
-    ("sweep", "accounting choose decimal job length model narrow plan pump stack"),
-    ("analysis", "accounting choose job plan stack sweep"),
+    ("sweep", "accounting choose decimal job length model narrow plan pump show stack"),
+    ("analysis", "accounting choose decimal job length model narrow plan stack sweep"),
     (
         "reorder",
         "accounting consumables choose day decimal inventory issue job length narrow plan policy \
-         problem pump purchase size_range stock",
+         problem pump purchase size_range stack stock",
     ),
     ("formats", "crush plan policy problem stack"),
     (
@@ -72,7 +75,7 @@ const ROOMS: &[(&str, &str)] = &[
     (
         "words",
         "accounting consumables choose columns crush cutting decimal feeler job length model \
-         forecast packing plan policy problem provision pump recheck show stack verify",
+         forecast packing plan policy problem provision pump recheck show stack sweep verify",
     ),
     (
         "read",
@@ -88,9 +91,9 @@ const ROOMS: &[(&str, &str)] = &[
     ),
     (
         "json",
-        "accounting consumables crush cutting day decimal forecast formats issue job length model narrow \
-         packing plain_text plan problem provision pump recheck reorder show size_range stack verify \
-         words write",
+        "accounting analysis consumables crush cutting day decimal forecast formats issue job length model \
+         narrow packing plain_text plan problem provision pump recheck reorder show size_range stack \
+         sweep verify words write",
     ),
     (
         "cli",

@@ -29,6 +29,7 @@ pub(super) fn schema(format: Format) -> Ended {
         Format::Problems => formats::problems::schema(),
         Format::Purchase => formats::purchase::schema(),
         Format::Recheck => formats::recheck::schema(),
+        Format::Stack => formats::stack::schema(),
     };
     let text = serde_json::to_string_pretty(&schema).unwrap_or_default();
     print(format!("{text}\n").as_bytes())

@@ -59,6 +59,8 @@ pub(super) struct Run {
     log: Option<Output>,
     json: Json,
     interrupt: Interrupt,
+    /// Exit status of a run that writes its files.
+    status: u8,
 }
 
 impl Run {
@@ -80,7 +82,13 @@ impl Run {
             log: claimed.log,
             json: claimed.json,
             interrupt: Interrupt::default(),
+            status: DONE,
         }
+    }
+
+    /// Ends with another exit status, though everything is written.
+    pub(super) fn end_with(&mut self, status: u8) {
+        self.status = status;
     }
 
     /// To whom the account goes.
@@ -316,7 +324,7 @@ impl Run {
         let placed = self.interrupt.held_off(|| output::place(files));
         placed.map_err(|error| self.fail(&error))?;
         let written: Vec<PathBuf> = files.iter().map(|(place, _)| place.path().into()).collect();
-        Ok(self.settle(DONE, &written))
+        Ok(self.settle(self.status, &written))
     }
 
     /// Ends a run that did what it was asked to, with this status: lists and marks what it warns of.

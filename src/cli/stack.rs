@@ -10,11 +10,13 @@ use args::{Reading, Wanted};
 
 pub(super) use told::tell_pump;
 
-use super::Common;
 use super::run::{Ended, Refusal, Run};
-use crate::analysis::Analysed;
+use super::{Common, MISSED};
+use crate::analysis::{Analysed, NotFit, nearest_of};
 use crate::choose::choose;
 use crate::choose::control::Control;
+use crate::formats;
+use crate::json;
 use crate::plan::Kit;
 use crate::verify::verify;
 use crate::write;
@@ -29,15 +31,26 @@ pub(super) fn run(args: &Args, common: &Common) -> Ended {
         choose_pieces(args, &mut read, &control)
     })?;
     let analysed = run.work("working out the stack-ups", |_| analyse(args, &read))?;
+    let not_fit = run.work("looking for the nearest kits", |_| Ok(not_fit(&read)))?;
+    let job = &read.job;
     let workbook = run.write("writing the stack-up", |date| {
-        write::analysis::workbook(&read.job, &analysed, date)
+        write::analysis::workbook(job, &analysed, &not_fit, date)
     });
-    let status = run.deliver(workbook, String::new)?;
-    let without = read.wanted.iter().filter(|one| one.packs.is_none());
-    let left_out = without.map(|one| read.job.pumps[one.pump].tag.as_str());
-    let left_out: Vec<&str> = left_out.collect();
-    told::tell(&read.job, &analysed, (&left_out, args.why_none()), &run);
+    let text = || formats::text(&json::stack::stack(job, &analysed, &not_fit));
+    let all_met = not_fit.is_empty() && analysed.iter().all(|one| one.conforms(job));
+    if args.fail && !all_met {
+        run.end_with(MISSED);
+    }
+    let status = run.deliver(workbook, text)?;
+    told::tell(job, &analysed, (&not_fit, args.why_none()), &run);
     Ok(status)
+}
+
+/// Pumps that have no pieces, each with the nearest kit out of what the others leave.
+fn not_fit(read: &Reading) -> Vec<NotFit> {
+    let without = read.wanted.iter().filter(|one| one.packs.is_none());
+    let short = without.map(|one| (one.pump, one.shortfalls.clone()));
+    nearest_of(&read.job, short, &read.taken)
 }
 
 /// Chooses the pieces of each pump, if they are not given, for all pumps together.
@@ -47,11 +60,13 @@ fn choose_pieces(args: &Args, read: &mut Reading, control: &Control<'_>) -> Resu
         let plan = plan.map_err(|error| args.too_much(&error))?;
         // The checker has the last word on chosen pieces here as well.
         let verified = verify(read.job.clone(), plan).map_err(Refusal::Breaches)?;
+        let plan = verified.plan();
+        read.taken = [plan.issued(&read.job), plan.plates_cut(&read.job)];
         for one in &mut read.wanted {
-            one.packs = match &verified.plan().kits[one.pump] {
-                Kit::Served(packs) => Some(packs.clone()),
-                Kit::Short(_) => None,
-            };
+            match &plan.kits[one.pump] {
+                Kit::Served(packs) => one.packs = Some(packs.clone()),
+                Kit::Short(shortfalls) => one.shortfalls.clone_from(shortfalls),
+            }
         }
     }
     match read.wanted.iter().any(|one| one.packs.is_some()) {
@@ -72,13 +87,19 @@ fn analyse(args: &Args, read: &Reading) -> Result<Vec<Analysed>, Refusal> {
         };
         let mut analysed = Analysed::of(job, pump, packs, args.draws);
         for sweep in &one.sweeps {
-            match args.rechoose {
-                // Each sweep has the limit for itself: a step that is not the best would not show it.
-                true => analysed
-                    .sweep_anew(job, sweep.clone(), &Control::unlimited().limit(limit))
-                    .map_err(|error| args.too_much(&error))?,
-                false => analysed.sweep_held(job, sweep.clone()),
-            }
+            // Each sweep has the limit for itself: a step that is not the best would not show it.
+            let control = Control::unlimited().limit(limit);
+            let swept = match args.rechoose {
+                true => analysed.sweep_anew(job, sweep, &control),
+                false => {
+                    let drawer = args.has_stock().then_some(&control);
+                    analysed.sweep_held(job, sweep, drawer)
+                }
+            };
+            swept.map_err(|error| args.too_much(&error))?;
+        }
+        for map in &one.maps {
+            analysed.map(job, map.clone());
         }
         all.push(analysed);
     }

@@ -295,7 +295,7 @@ fn layout(job: &Job, layout: &Layout) -> LayoutJson {
     LayoutJson { along: own(side), strips: strips.collect() }
 }
 
-fn crush(job: &Job, pump: &Pump, crush: &Crush) -> CrushJson {
+pub(super) fn crush(job: &Job, pump: &Pump, crush: &Crush) -> CrushJson {
     CrushJson {
         requirement: pump.requirements[crush.requirement].name.clone(),
         item: job.stock[crush.item].item.clone(),

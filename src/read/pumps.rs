@@ -3,7 +3,6 @@
 mod columns;
 mod fits;
 mod pump;
-mod scatter;
 
 use std::collections::HashMap;
 
@@ -23,9 +22,9 @@ use crate::stock::folded;
 use columns::{Columns, is_reading};
 use pump::PumpReader;
 
+pub(super) use crate::stack::combined;
 pub(super) use columns::{known_headings, names, reading_columns, reading_number};
 pub(super) use fits::check_fits;
-pub(super) use scatter::combined;
 
 /// Pumps as read.
 pub(super) struct Draft {

@@ -8,12 +8,14 @@ use crate::model::Model;
 use crate::problem::{Place, Problem, Problems};
 use crate::sheet::Cell;
 use crate::stack::Coverage;
-use crate::stock::Size;
+use crate::stock::{Size, ToleranceSource};
 
 /// Thickness as stated; its tolerance may still come from a model's materials.
 pub(super) struct Stated {
     pub(super) thickness: Option<Length>,
     tolerance: Option<Tolerance>,
+    /// Column of the tolerance.
+    column: Option<u32>,
     /// Whether the row states a tolerance, good or bad.
     tolerance_stated: bool,
     /// Uncertainty of the lot's mean, where it was measured.
@@ -74,6 +76,7 @@ impl Stated {
         Stated {
             thickness: size,
             tolerance,
+            column: heading.map(|heading| heading.column),
             tolerance_stated: heading.is_some_and(|h| line.row.cell(h.column).is_some()),
             mean,
             alike: filled("Alike").and_then(|h| alike(line, h, problems)),
@@ -118,6 +121,10 @@ impl Stated {
             uncertainty: mean.map(|mean| coverage.certified(mean.standard, mean.freedom)),
             alike: self.alike,
             gauge,
+            source: match (self.tolerance, self.column) {
+                (Some(_), Some(column)) => ToleranceSource::Column(column),
+                _ => ToleranceSource::Material,
+            },
             ..Size::new(thickness, tolerance?)
         })
     }

@@ -1,4 +1,4 @@
-//! The workbook of `gapwright stack`: stack-ups, draws at random and sweeps of some pumps.
+//! The workbook of `gapwright stack`: stack-ups, draws at random, sweeps and maps of some pumps.
 
 use itertools::Itertools;
 use rust_xlsxwriter::Worksheet;
@@ -7,22 +7,30 @@ use super::basis::{Section, inputs_and_policy, lengths, program};
 use super::page::Written;
 use super::stack_up::{self, Subject};
 use super::style::Styles;
-use super::{WriteError, basis, models, monte_carlo, start, sweep};
-use crate::analysis::Analysed;
+use super::{WriteError, basis, map, models, monte_carlo, start, sweep};
+use crate::analysis::{Analysed, NotFit};
 use crate::job::Job;
 
-/// The workbook's bytes; `date` (`YYYY-MM-DD`) is printed on it.
+/// The workbook's bytes, with the verdicts of pumps that are not fit to assemble as well; `date` (`YYYY-MM-DD`) is printed on it.
 ///
 /// # Errors
 /// [`WriteError::Workbook`] and [`WriteError::Date`].
-pub fn workbook(job: &Job, analysed: &[Analysed], date: &str) -> Result<Vec<u8>, WriteError> {
+pub fn workbook(
+    job: &Job,
+    analysed: &[Analysed],
+    not_fit: &[NotFit],
+    date: &str,
+) -> Result<Vec<u8>, WriteError> {
     let (mut workbook, styles) = start("Stack-up", date)?;
     let subjects: Vec<Subject<'_>> =
         analysed.iter().map(|one| Subject::of(job, &job.pumps[one.pump], &one.packs)).collect();
-    stack_up::add(&mut workbook, (&subjects, &[]), &job.policy, &styles)?;
+    stack_up::add(&mut workbook, (job, not_fit), &subjects, &styles)?;
     workbook.push_worksheet(monte_carlo::sheet(job, analysed, &styles)?);
     if analysed.iter().any(|one| !one.sweeps.is_empty()) {
         sweep::add(&mut workbook, job, analysed, &styles)?;
+    }
+    if analysed.iter().any(|one| !one.maps.is_empty()) {
+        map::add(&mut workbook, job, analysed, &styles)?;
     }
     models::add(&mut workbook, job, &styles)?;
     workbook.push_worksheet(basis_of(job, analysed, &styles)?);

@@ -3,6 +3,7 @@
 mod diagram;
 mod window;
 
+use itertools::Itertools;
 use rust_xlsxwriter::{Format, Workbook};
 
 use super::drawings::Drawings;
@@ -13,7 +14,7 @@ use super::table::{Cells, OTHER_UNIT, over};
 use super::text::WriteText;
 use window::{Window, cold_window, inwards};
 
-use crate::accounting::{pack_total, stack, verdicts};
+use crate::accounting::{pack_total, source, stack, verdicts};
 use crate::consumables::Bag;
 use crate::crush::{Crush, crushes};
 use crate::feeler::{self, Clearance};
@@ -223,7 +224,11 @@ impl Slip<'_, '_> {
             self.prose(&growths, &styles.wrapped, 16.0)?;
         }
         self.sign()?;
-        self.cautions("4  Before it runs, and always", &["start", "", "always"])
+        self.cautions("4  Before it runs, and always", &["start", "", "always"])?;
+        let parts = stack(self.job, self.pump, packs).contributors;
+        let sources = parts.iter().map(|part| source(self.job, self.pump, part)).unique();
+        let text = format!("Tolerances from: {}.", sources.format("; "));
+        self.prose(&text, &styles.remark.clone().set_text_wrap(), 13.0)
     }
 
     /// The pieces of a place, and the reading that they should make.

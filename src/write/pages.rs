@@ -94,6 +94,12 @@ impl<'a> Pages<'a> {
         Ok(())
     }
 
+    /// Ends as [`Self::finish`], with another sheet before the first that was written last.
+    pub(super) fn finish_after(mut self, lead: Worksheet) -> Written {
+        self.done.insert(0, lead);
+        self.finish(|_| {})
+    }
+
     /// Ends the last page and puts all sheets into the workbook, each after a last touch.
     pub(super) fn finish(mut self, touch: impl Fn(&mut Worksheet)) -> Written {
         let sheet = std::mem::take(&mut self.page.sheet);

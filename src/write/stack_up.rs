@@ -13,6 +13,7 @@ mod inputs;
 mod outcomes;
 mod picture;
 mod results;
+mod verdicts;
 mod worked_out;
 
 use std::collections::HashSet;
@@ -23,7 +24,8 @@ use super::page::{Page, Written};
 use super::pages::{Pages, Series};
 use super::style::Styles;
 use super::table::{Cell, Cells, Value, over};
-use crate::accounting::stack;
+use crate::accounting::{source, source_of_shared, stack};
+use crate::analysis::NotFit;
 use crate::job::Job;
 use crate::model::{Model, Requirement};
 use crate::plan::PackPick;
@@ -31,6 +33,7 @@ use crate::policy::{Acceptance, Policy};
 use crate::pump::Pump;
 use crate::stack::{Coverage, Stack};
 use inputs::Inputs;
+use verdicts::Line;
 
 /// The sheet's name, as its defined names refer to it.
 const NAME: &str = "Stack-up";
@@ -48,6 +51,8 @@ pub(super) struct Subject<'a> {
     pub(super) requirements: &'a [Requirement],
     /// The contributors.
     pub(super) stack: Stack,
+    /// Source of each of them, then of each error that several share.
+    sources: Vec<String>,
     /// Readings that contradict each other.
     pub(super) again: Option<String>,
 }
@@ -55,23 +60,29 @@ pub(super) struct Subject<'a> {
 impl<'a> Subject<'a> {
     /// A pump of a job with these pieces.
     pub(super) fn of(job: &'a Job, pump: &'a Pump, packs: &[PackPick]) -> Subject<'a> {
+        let stack = stack(job, pump, packs);
+        let own = stack.contributors.iter().map(|part| source(job, pump, part));
+        let shared = stack.shared.iter().map(|error| source_of_shared(job, error));
         Subject {
             tag: &pump.tag,
             model: job.model_of(pump),
             requirements: &pump.requirements,
-            stack: stack(job, pump, packs),
+            sources: own.chain(shared).collect(),
+            stack,
             again: crate::words::measure_again(job.model_of(pump), pump),
         }
     }
 }
 
-/// Adds the sheet to a workbook, with the names of its cells.
+/// Adds the sheet to a workbook, with the names of its cells; before it the sheet of all verdicts, those of pumps that
+/// are not fit first.
 pub(super) fn add(
     workbook: &mut Workbook,
-    (subjects, not_fit): (&[Subject<'_>], &[&str]),
-    policy: &Policy,
+    (job, not_fit): (&Job, &[NotFit]),
+    subjects: &[Subject<'_>],
     styles: &Styles,
 ) -> Written {
+    let policy = &job.policy;
     let wanted: usize = subjects.iter().map(|s| s.requirements.len()).sum();
     let begin = |page: &mut Page<'_>, name: &str| {
         page.title(NAME, "Coloured cells may be changed: readings, counts, tolerances, temperatures, limits, the rule; everything else follows. This sheet predicts: the recheck after fitting decides.")?;
@@ -92,7 +103,9 @@ pub(super) fn add(
             page.text(remark, &styles.remark)?;
         }
         if name == NAME {
-            page.not_fit(not_fit, "no kit to work out (see Short)")?;
+            let tags = not_fit.iter().map(|one| job.pumps[one.pump].tag.as_str());
+            let tags: Vec<&str> = tags.collect();
+            page.not_fit(&tags, &format!("no kit to work out (see {})", verdicts::NAME))?;
         }
         page.row = FIRST_ROW.max(page.row + 1);
         Ok(())
@@ -102,6 +115,7 @@ pub(super) fn add(
     let mut names = Names::default();
     names.of_rule();
     let mut pictures = MOST_PICTURES;
+    let mut all: Vec<Line> = not_fit.iter().flat_map(|one| Line::not_fit(job, one)).collect();
     for subject in subjects {
         // Formulas refer to the pump's contributors, which stand on its first page.
         pages.turn(subject.requirements.len().max(1))?;
@@ -112,8 +126,9 @@ pub(super) fn add(
                 pages.go_on(pages.page.row);
             }
             let block = results::Block::new(subject, requirement, &inputs, policy, &pages);
-            block.write(&mut pages.page, pictures > 0)?;
+            block.write(&mut pages.page, &verdicts::place(all.len()), pictures > 0)?;
             block.define(&mut names);
+            all.push(Line::of(&block));
             pages.page.row += 1;
             pictures = pictures.saturating_sub(1);
         }
@@ -122,7 +137,7 @@ pub(super) fn add(
         pages.page.text("No pump can be kitted.", &styles.alarm)?;
     }
     // The rows that a picture rests on stand beside the page.
-    pages.finish(|_| {})?;
+    pages.finish_after(verdicts::sheet(&all, policy, styles)?)?;
     for (name, cell) in names.defined {
         workbook.define_name(name, &cell)?;
     }
@@ -164,7 +179,7 @@ const RULE_ROW: u32 = 3;
 const FIRST_ROW: u32 = 6;
 /// The widths of the columns that are printed, in characters, and the last of them.
 const WIDTHS: [f64; 15] =
-    [44.0, 14.0, 14.0, 13.0, 13.0, 14.0, 13.0, 13.0, 13.0, 13.0, 13.0, 13.0, 13.0, 13.0, 14.0];
+    [44.0, 14.0, 14.0, 13.0, 13.0, 14.0, 13.0, 13.0, 13.0, 13.0, 26.0, 13.0, 13.0, 13.0, 14.0];
 const LAST: u16 = 14;
 
 /// The rule in force, its coverage factor and its level of confidence; where there is a level, it outranks the factor.

@@ -4,7 +4,8 @@
 //! orange), and nothing is said by colour alone.
 
 use rust_xlsxwriter::{
-    ChartPatternFill, ChartPatternFillType, Color, Format, FormatAlign, FormatBorder, Worksheet,
+    ChartPatternFill, ChartPatternFillType, Color, Format, FormatAlign, FormatBorder,
+    FormatUnderline, Worksheet,
 };
 
 use super::page::Written;
@@ -13,6 +14,10 @@ use crate::length::Unit;
 /// The colour of text and of strong rules.
 pub(super) const INK: Color = Color::RGB(0x1D_2B_3A);
 const PALE: Color = Color::RGB(0xE4_EC_F4);
+/// The colour of a cell whose requirement is met.
+pub(super) const MET: Color = Color::RGB(0xCF_E0_F5);
+/// The colour of a cell whose requirement is not met.
+pub(super) const NOT_MET: Color = Color::RGB(0xFB_DF_C8);
 /// The colour of a cell for a person to fill in.
 pub(super) const ENTRY: Color = Color::RGB(0xFF_F6_D6);
 /// The colour of what warns.
@@ -69,6 +74,10 @@ pub(super) struct Styles {
     pub(super) money: Format,
     /// Bold text.
     pub(super) strong: Format,
+    /// A text that leads to another sheet.
+    pub(super) link: Format,
+    /// One without rules.
+    pub(super) back: Format,
     /// Bold text that may take several lines.
     pub(super) bold: Format,
     /// A requirement that is not met, a pump that is not fit.
@@ -121,6 +130,12 @@ impl Styles {
             count_entry: open(right("0")),
             money: right("0.00####"),
             strong: ruled().set_bold().set_indent(1),
+            link: ruled()
+                .set_bold()
+                .set_indent(1)
+                .set_font_color(VALUES)
+                .set_underline(FormatUnderline::Single),
+            back: ink().set_font_color(VALUES).set_underline(FormatUnderline::Single),
             bold: ruled().set_bold().set_indent(1).set_text_wrap(),
             alarms: alarm.clone().set_text_wrap(),
             alarm,
@@ -133,6 +148,14 @@ impl Styles {
     /// A length in a unit, with the places that the trade writes and more where there are any.
     pub(super) fn length(&self, unit: Unit) -> Format {
         ruled().set_num_format(length_format(unit)).set_align(FormatAlign::Right).set_indent(1)
+    }
+
+    /// A margin in a unit, of a requirement that is met and of one that is not.
+    pub(super) fn verdicts(&self, unit: Unit) -> [Format; 2] {
+        [
+            self.length(unit).set_background_color(MET),
+            self.length(unit).set_background_color(NOT_MET).set_bold().set_font_color(WARN),
+        ]
     }
 
     /// A length that a person may change.

@@ -58,13 +58,13 @@ const USES: [Use; 14] = [
             "models",
         ],
         reads: &["stock.xlsx", "pumps.xlsx", "plan.json", MODELS[0], MODELS[1], MODELS[2]],
-        writes: &["--out", "--mark"],
+        writes: &["--out", "--json", "--mark"],
     },
     Use {
         name: "stack of a workbook",
         call: &["stack", "pumps.xlsx", "--stock", "stock.xlsx", "--plan", "plan.xlsx"],
         reads: &["stock.xlsx", "pumps.xlsx", "plan.xlsx"],
-        writes: &["--out", "--mark"],
+        writes: &["--out", "--json", "--mark"],
     },
     Use {
         name: "check",

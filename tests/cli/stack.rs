@@ -50,6 +50,7 @@ fn pieces_are_stated_without_any_stock() {
         "           value  Impeller running clearance  Cover gasket free thickness",
         "0.0003      0.0001                     0.00428\n",
         "0.0004     -0.0001 NOT PROVEN           0.0040\n",
+        "    Turns: Impeller running clearance: met at 0.00035, NOT PROVEN at 0.000351 in\n",
         "2 of 2 requirements met by the worst case rule.",
         "0.0003      0.0001",
         "0.0004     -0.0001 NOT PROVEN",
@@ -64,6 +65,10 @@ fn pieces_are_stated_without_any_stock() {
     assert!((mean - 0.022).abs() < 1e-5);
     let swept = sheet(&out, "Sweep");
     assert!(swept.iter().flatten().any(|c| *c == Data::String("NOT PROVEN".into())));
+    let turns =
+        swept.iter().find(|row| row[0] == Data::String("Impeller running clearance".into()));
+    let turns = turns.unwrap();
+    assert_eq!([&turns[2], &turns[4]], [&Data::Float(0.00035), &Data::Float(0.000351)]);
     // Never over an existing file, and equal bytes from equal calls.
     let again = gapwright(&[&["stack", PUMPS], &PACKS[..], &rest[..]].concat());
     assert_eq!(again.status.code(), Some(3));
@@ -108,7 +113,7 @@ fn pieces_are_chosen_or_taken_from_a_plan() {
     let short = stack(&path("c.xlsx"), &["--pump", "P-299", "--pump", "P-103"]);
     assert_eq!(short.status.code(), Some(0));
     let (said, warned) = (text(&short.stdout), text(&short.stderr));
-    assert!(warned.contains("P-299: left out"), "{warned}");
+    assert!(warned.contains("P-299: NOT FIT TO ASSEMBLE, left out"), "{warned}");
     assert!(said.contains("\nleft out: P-299\nWrote "), "{said}");
     for (more, why) in [
         (vec![], "P-299: no kit can be chosen for it"),
@@ -183,6 +188,16 @@ fn what_cannot_be_worked_out_is_refused_with_every_reason() {
     refused(&with(&["--sweep", "bare = 1 .. 2"]), &["`bare` is not in the model"]);
     refused(&with(&["--sweep", "bare_clearance = 1"]), &["FROM .. TO"]);
     refused(&with(&["--sweep", "snap_ring plus_minus = -1 .. 1"]), &["0 or more"]);
+    let none = ["--map", "bare_clearance = 0 .. 1"];
+    refused(&with(&none), &["two figures: NAME = FROM .. TO; NAME = FROM .. TO"]);
+    refused(
+        &with(&["--map", "bare_clearance = 0 .. 1; bare_clearance = 0 .. 1"]),
+        &["two different figures"],
+    );
+    let map = "bare_clearance = 0 .. 1; snap_ring = 0 .. 1";
+    refused(&with(&["--map", map, "--steps", "102"]), &["at most 101 values"]);
+    let total = ["--sweep", "bearing_shims total = 0.03 .. 0.04"];
+    refused(&[&["--stock", STOCK, "--rechoose"], &total[..]].concat(), &["leave --rechoose out"]);
     refused(&with(&["--sweep", "running_clearance middle = 0 .. 1"]), &["target, lower, upper"]);
     refused(&with(&["--pack", "bearing=0.02 +/- 0.001"]), &["--pack bearing", "bearing_shims"]);
     refused(
@@ -210,6 +225,9 @@ fn more_pieces_are_worse_than_one() {
     let rest = ["--pump", "P-101", "--out", &out, "--sweep", sweep];
     let run = gapwright(&[&["stack", PUMPS], &PACKS[..], &rest[..]].concat());
     assert_eq!(run.status.code(), Some(0), "{}", text(&run.stderr));
+    let given = "each piece given ±0.0003 in, as the worst one there";
+    assert!(text(&run.stdout).contains(given), "{}", text(&run.stdout));
+    assert!(sheet(&out, "Sweep").iter().flatten().any(|c| c.to_string().contains(given)));
     let margins: Vec<f64> = sheet(&out, "Sweep")
         .iter()
         .filter_map(|row| match (&row[0], &row[4]) {
@@ -222,6 +240,97 @@ fn more_pieces_are_worse_than_one() {
         // A third of 0.032 in is cut to whole tenths of a nanometre.
         assert!((margin - expected).abs() < 1e-8, "{margins:?}");
     }
+}
+
+/// Two figures at once: the sheet Map has a cell for each pair of values and the exact border. By hand, for shims of
+/// 0.0320 in: from 0.0519 to 0.0541 in.
+#[test]
+fn two_figures_make_a_map() {
+    let folder = TempDir::new().unwrap();
+    let out = folder.path().join("s.xlsx").to_str().unwrap().to_string();
+    let map = "bare_clearance = 0.050 .. 0.058; bearing_shims total = 0.030 .. 0.034";
+    let rest = ["--pump", "P-101", "--out", &out, "--map", map, "--steps", "5"];
+    let run = gapwright(&[&["stack", PUMPS], &PACKS[..], &rest[..]].concat());
+    assert_eq!(run.status.code(), Some(0), "{}", text(&run.stderr));
+    let said = text(&run.stdout);
+    assert!(said.contains("every requirement of P-101 met at 8 of 25 pairs of values"), "{said}");
+    let cells = sheet(&out, "Map");
+    let row = |first: &[f64]| {
+        let is = |row: &&Vec<Data>| first.iter().zip(&row[..]).all(|(a, b)| *b == Data::Float(*a));
+        cells.iter().find(is).cloned().unwrap()
+    };
+    // 0.0540 less each total, its margin at the nearer limit.
+    let margins = &row(&[0.054, -0.0019])[1..6];
+    assert_eq!(margins, [-0.0019, -0.0009, 0.0001, 0.0011, 0.0001].map(Data::Float));
+    assert_eq!(row(&[0.032, 0.0519])[2], Data::Float(0.0541));
+}
+
+/// The account for programs, and an exit status for scripts: by hand, 0.0540 - 0.0320 - 0.0009 keeps clear of 0.0190 in
+/// by 0.0021 and of 0.0230 by 0.0001; with 0.0400 in of shims the clearance is 0.0140.
+#[test]
+fn a_script_learns_what_is_not_met() {
+    let folder = TempDir::new().unwrap();
+    let path = |name: &str| folder.path().join(name).to_str().unwrap().to_string();
+    let (out, json) = (path("s.xlsx"), path("s.json"));
+    let run = |packs: &[&str], more: &[&str]| {
+        let base = ["stack", PUMPS, "--pump", "P-101", "--out", &out, "--json", &json, "--force"];
+        gapwright(&[&base[..], packs, more].concat())
+    };
+    let read = || -> serde_json::Value {
+        serde_json::from_str(&fs::read_to_string(path("s.json")).unwrap()).unwrap()
+    };
+    let met = run(&PACKS, &["--fail"]);
+    assert_eq!(met.status.code(), Some(0), "{}", text(&met.stderr));
+    let document = read();
+    assert_eq!(document["format"], "gapwright.stack.v1");
+    assert_eq!([&document["requirements"], &document["met"]], [2, 2]);
+    assert_eq!(document["conforms"], true);
+    let clearance = &document["pumps"][0]["requirements"][0];
+    let result = &clearance["result"];
+    let exact = ["value", "lower", "upper", "guard", "margin"].map(|key| result[key].clone());
+    assert_eq!(exact, ["0.0220", "0.0190", "0.0230", "0.0009", "0.0001"]);
+    let near = |value: &serde_json::Value, expected: f64| {
+        let value = value.as_f64().unwrap();
+        assert!((value - expected).abs() < 1e-9, "{value} for {expected}");
+    };
+    near(&clearance["lower"]["margin_worst_case"], 0.0021);
+    near(&clearance["upper"]["margin_worst_case"], 0.0001);
+    near(&clearance["upper"]["root_sum_square"], 0.0003 * 3_f64.sqrt());
+    // Three alike, each a third of the whole.
+    for share in ["share_of_worst_case", "share_of_variance"] {
+        near(&clearance["contributions"][0][share], 1.0 / 3.0);
+    }
+    near(&clearance["contributions"][0]["largest_plus"], 0.0004);
+    assert_eq!(clearance["draws"]["conforming"], 1.0);
+    let thick = ["--pack", "bearing_shims=0.040 +/- 0.0003", PACKS[2], PACKS[3]];
+    for (more, status) in [(&[][..], 0), (&["--fail"][..], 1)] {
+        let missed = run(&thick, more);
+        assert_eq!(missed.status.code(), Some(status), "{}", text(&missed.stderr));
+        let document = read();
+        assert_eq!(document["conforms"], false);
+        assert_eq!(document["pumps"][0]["requirements"][0]["result"]["conforms"], false);
+    }
+    // The list for programs has the exit status as well; bad input stays 2.
+    let listed = run(&thick, &["--fail", "--problems", "json"]);
+    let list: serde_json::Value = serde_json::from_slice(&listed.stdout).unwrap();
+    assert_eq!(list["exit_status"], 1);
+    assert_eq!(run(&PACKS, &["--fail", "--sweep", "no = 1"]).status.code(), Some(2));
+    // A pump without a kit is not met, its nearest kit is there, and what it misses by is said.
+    let base = ["stack", PUMPS, "--stock", STOCK, "--pump", "P-103", "--pump", "P-299"];
+    let rest = ["--out", &out, "--json", &json, "--force", "--fail"];
+    let short = gapwright(&[&base[..], &rest].concat());
+    assert_eq!(short.status.code(), Some(1), "{}", text(&short.stderr));
+    let not_fit = &read()["not_fit"][0];
+    assert_eq!(not_fit["tag"], "P-299");
+    let results = not_fit["requirements"].as_array().unwrap();
+    let missed = results.iter().filter(|result| result["conforms"] == false);
+    let margins = missed.map(|result| result["margin"].as_str().unwrap().starts_with('-'));
+    let margins: Vec<bool> = margins.collect();
+    assert!(!margins.is_empty() && margins.iter().all(|below| *below), "{margins:?}");
+    let said = text(&short.stderr);
+    assert!(said.contains("P-299: NOT FIT TO ASSEMBLE, left out: no kit can be chosen"), "{said}");
+    assert!(said.contains("  Nearest kit of the pieces left: Shims over the bearing: "), "{said}");
+    assert!(said.contains(": misses by 0."), "{said}");
 }
 
 /// A limit may be moved past the target, if the user asks for it.

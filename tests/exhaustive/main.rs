@@ -1084,6 +1084,7 @@ fn part_that_grows(rng: &mut ChaCha8Rng) -> Thermal {
         cold: Millionths::from_raw(20_000_000),
         running: Millionths::from_raw(20_000_000),
         temperature_within,
+        material: None,
         degrees_of_freedom: [None; 3],
     }
 }

@@ -48,6 +48,7 @@ pub fn whole() -> Parts {
         cold: Millionths::from_raw(20_000_000),
         running: Millionths::from_raw(60_000_000),
         temperature_within: Millionths::ZERO,
+        material: None,
         degrees_of_freedom: [None; 3],
     };
     let tied = |term: fn(usize) -> Term| Correlation {

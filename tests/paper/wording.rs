@@ -3,6 +3,13 @@
 /// Mark of everything that belongs to a pump that must not be closed.
 pub const NOT_FIT: &str = "NOT FIT TO ASSEMBLE";
 
+pub const NOMINAL_ONLY: &str = "met by the nominal rule, as asked; NOT PROVEN in the worst case";
+
+/// A requirement that is met against its chance.
+pub fn against_chance(rule: &str, chance: &str) -> String {
+    format!("met by the {rule} rule, but the chance of conformity is {chance}, below 95 %")
+}
+
 /// Pumps without a kit, and their consequence on a sheet.
 pub fn not_fit(so: &str, tags: &str) -> String {
     format!("{NOT_FIT}, {so}: {tags}.")
@@ -357,20 +364,19 @@ pub mod short {
     pub const NO_PIECE: &str = " (no piece)";
     pub const LOOSER: &str = "but its pieces have a wider tolerance than that allows for";
 
-    /// By the worst case, the rule of every outage here that has such a pump.
-    pub fn not_proven(pieces: &str, open: &str, settled: &str) -> String {
+    pub fn not_proven(rule: &str, pieces: &str, open: &str, settled: &str) -> String {
         format!(
-            "NOT PROVEN by the worst case rule with {pieces}, though every nominal value is within its limits: {open}. {settled}"
+            "NOT PROVEN by the {rule} rule with {pieces}, though every nominal value is within its limits: {open}. {settled}"
         )
     }
     pub fn open(
         label: &str,
         value: &str,
         [low, high]: [&str; 2],
-        [guards, chance]: [&str; 2],
+        [guard, guards, chance]: [&str; 3],
     ) -> String {
         format!(
-            "{label} {value}, limits {low} to {high}, worst case {guards}, chance of conformity {chance}"
+            "{label} {value}, limits {low} to {high}, {guard} {guards}, chance of conformity {chance}"
         )
     }
     pub fn none_on_hand(kind: &str, fit: &str) -> String {
@@ -477,9 +483,9 @@ pub mod issue {
 }
 
 pub mod stack_up {
-    pub const NOT_FIT: &str = "no kit to work out (see Short)";
+    pub const NOT_FIT: &str = "no kit to work out (see Verdicts)";
     pub const RULE: &str = "Acceptance rule";
-    pub const CONTRIBUTORS: [&str; 10] = [
+    pub const CONTRIBUTORS: [&str; 11] = [
         "Contributor",
         "Count",
         "Nominal each",
@@ -488,8 +494,9 @@ pub mod stack_up {
         "Known by",
         "Standard uncertainty each",
         "Degrees of freedom",
-        "Standard uncertainty of the lot",
+        "Alike within its lot",
         "Lot number",
+        "From",
     ];
     pub const LENGTHS: [&str; 3] = ["Target", "Lower limit", "Upper limit"];
     pub const ALLOWANCES: [&str; 3] =

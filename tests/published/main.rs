@@ -739,6 +739,7 @@ fn a_gasket_is_crushed_further_where_the_gap_shrinks_hot() {
             cold: number("20"),
             running: number("80"),
             temperature_within: Millionths::ZERO,
+            material: None,
             degrees_of_freedom: [None; 3],
         };
         job.pumps[0].growths.push(Growth::of(thermal.clone()));

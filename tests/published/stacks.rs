@@ -360,6 +360,7 @@ fn the_end_gauge_grows() {
             cold: Millionths::from_raw(20_000_000),
             running: Millionths::from_raw(running),
             temperature_within: Millionths::from_raw(within),
+            material: None,
             degrees_of_freedom: freedom,
         })
     };

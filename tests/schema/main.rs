@@ -79,6 +79,21 @@ fn what_is_written_for_programs_is_as_its_schema_says() {
         "--checks",
         "50",
     ];
+    // Every kind of figure: sweeps with pieces held and chosen again, a map, and a pump that is not fit.
+    let stack =
+        ["stack", &at("outage/pumps.xlsx"), "--stock", &at("outage/stock.xlsx"), "--json", "-"];
+    let more = ["--pump", "P-101", "--pump", "P-299", "--steps", "3", "--date", "2027-03-01"];
+    let swept = [
+        "--sweep",
+        "bare_clearance = 0.050 .. 0.058",
+        "--sweep",
+        "bearing_shims pieces = 1 .. 3",
+        "--map",
+        "bare_clearance = 0.050 .. 0.058; bearing_shims total = 0.030 .. 0.034",
+    ];
+    let held = [&stack[..], &more, &swept].concat();
+    let anew = ["--rechoose", "--sweep", "bare_clearance = 0.020 .. 0.055", "--force"];
+    let anew = [&stack[..], &more, &anew].concat();
     let problems = ["check", &stock, &buy_pumps, "--problems", "json"];
     // Once more with other states: swaps and mix-ups, no money and a drawer at fault, steps that are too long.
     let bench = [&recheck[..], &["--found", "C:bearing shims=0.0200 in", "--force"]].concat();
@@ -87,7 +102,7 @@ fn what_is_written_for_programs_is_as_its_schema_says() {
         ["--budget", "0", "--range", "K4=0.001 in..0.0505 in", "--log", &log, "--service", "99 %"];
     let poor = [&purchase[..], &poor, &["--force"]].concat();
     let coarse = [&provision[..], &["--step", "0.002 in", "--force"]].concat();
-    let outputs: [(&str, &[&str]); 8] = [
+    let outputs: [(&str, &[&str]); 10] = [
         ("plan", &plan),
         ("recheck", &recheck),
         ("recheck", &bench),
@@ -95,6 +110,8 @@ fn what_is_written_for_programs_is_as_its_schema_says() {
         ("purchase", &poor),
         ("provision", &provision),
         ("provision", &coarse),
+        ("stack", &held),
+        ("stack", &anew),
         ("problems", &problems),
     ];
     let mut seen = BTreeSet::new();
@@ -106,7 +123,11 @@ fn what_is_written_for_programs_is_as_its_schema_says() {
         if name != "problems" {
             codes_of(&document, &mut seen);
         }
-        let version = if name == "problems" { 2 } else { 3 };
+        let version = match name {
+            "stack" => 1,
+            "problems" => 2,
+            _ => 3,
+        };
         let format = format!("gapwright.{name}.v{version}");
         assert_eq!(document["format"], format, "{name}");
         // The schema bites: most fields cannot be left out, and none can be just anything.

@@ -104,8 +104,8 @@ pub fn stack_up(folder: &Path, change: impl Fn(&mut Parts, &mut [PackPick])) -> 
     packs[1].picks.push(shared);
     change(&mut job, &mut packs);
     let job = Job::new(job).unwrap();
-    let one = Analysed { pump: 0, packs, draws: vec![], sweeps: vec![] };
-    workbook(&job, &[one], "2027-03-01").unwrap()
+    let one = Analysed { pump: 0, packs, draws: vec![], sweeps: vec![], maps: vec![] };
+    workbook(&job, &[one], &[], "2027-03-01").unwrap()
 }
 
 /// Changes a reading, a tolerance, a count, a running temperature and a limit.

@@ -89,8 +89,8 @@ pub fn stack_up(folder: &Path, change: impl Fn(&mut Parts)) -> Vec<u8> {
     let mut job = job.into_parts();
     change(&mut job);
     let job = Job::new(job).unwrap();
-    let one = Analysed { pump: 0, packs, draws: vec![], sweeps: vec![] };
-    workbook(&job, &[one], "2027-03-01").unwrap()
+    let one = Analysed { pump: 0, packs, draws: vec![], sweeps: vec![], maps: vec![] };
+    workbook(&job, &[one], &[], "2027-03-01").unwrap()
 }
 
 /// Changes a length, both deviations of another, the numbers of two shapes and a running temperature.

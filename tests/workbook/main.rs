@@ -5,6 +5,7 @@
 mod demanding;
 mod engine;
 mod expanded;
+mod from;
 mod labels;
 mod language;
 mod large;
@@ -56,6 +57,7 @@ fn every_sheet_is_there_in_its_order() {
         "Picking list",
         "Kits",
         "Labels",
+        "Verdicts",
         "Stack-up",
         "Short",
         "Reorder",
@@ -204,7 +206,7 @@ fn text_that_looks_like_a_formula_stays_text() {
     for sheet in book.sheet_names() {
         let range = book.worksheet_formula(&sheet).unwrap();
         for (_, _, formula) in range.used_cells().filter(|(_, _, f)| !f.is_empty()) {
-            assert_eq!(sheet, "Stack-up", "{formula}");
+            assert!(["Verdicts", "Stack-up"].contains(&sheet.as_str()), "{sheet}: {formula}");
             assert!(!formula.contains("CMD") && formula != "1+1");
             formulas += 1;
         }

@@ -3,16 +3,17 @@
 use std::path::PathBuf;
 
 use crate::choose::ChooseError;
-use crate::cli::common_args::CommonArgs;
+use crate::cli::common_args::{CommonArgs, Json};
 use crate::cli::files::Files;
 use crate::cli::from_command_line;
 use crate::cli::run::{Refusal, gathered};
 use crate::cli::settings::given;
 use crate::job::Job;
-use crate::plan::PackPick;
+use crate::model::Model;
+use crate::plan::{PackPick, Shortfall};
 use crate::problem::{Place, Problem, Problems, fix_name};
 use crate::read::{self, Memory, Sources};
-use crate::sweep::Sweep;
+use crate::sweep::{Knob, Sweep};
 
 /// Arguments of `stack`.
 #[derive(clap::Args)]
@@ -37,7 +38,11 @@ pub(in crate::cli) struct Args {
     /// Move one figure over a range, `NAME = FROM .. TO`; may be given several times.
     #[arg(long, value_name = "NAME = FROM .. TO")]
     sweep: Vec<String>,
-    /// Number of values in a sweep.
+    /// Move two figures at once, `NAME = FROM .. TO; NAME = FROM .. TO`: a map of where the
+    /// requirements are met, with the pieces held; may be given several times.
+    #[arg(long, value_name = "NAME = FROM .. TO; ...")]
+    map: Vec<String>,
+    /// Number of values in a sweep, and of each figure of a map (there at most 101).
     #[arg(long, default_value_t = 21, value_name = "N", value_parser = clap::value_parser!(u32).range(2..=1001))]
     steps: u32,
     /// Choose the pieces again at every step of a sweep instead of holding them: for this pump
@@ -47,6 +52,12 @@ pub(in crate::cli) struct Args {
     /// Workbook to write.
     #[arg(long, default_value = "stack-up.xlsx", value_name = "FILE")]
     out: PathBuf,
+    /// End with exit status 1 if a requirement is not met or a pump has no kit, for scripts; the files
+    /// are written all the same.
+    #[arg(long)]
+    pub(super) fail: bool,
+    #[command(flatten)]
+    json: Json,
     /// Rule by which a requirement counts as met: `worst case` (unless given), `nominal` or `expanded`
     /// (uncertainty); see `gapwright help rules`.
     #[arg(long, value_name = "RULE", allow_hyphen_values = true)]
@@ -75,20 +86,30 @@ Examples:
         the pieces of a plan
   ... --sweep \"bare_clearance = 0.050 .. 0.058\"
   ... --sweep \"bearing_shims plus_minus = 0 .. 0.001\"
+  ... --sweep \"bearing_shims total = 0.030 .. 0.034\"
   ... --sweep \"bearing_shims pieces = 1 .. 4\"
-        what if; NAME is as in the model file:
+        what if, and where a verdict turns; NAME is as in the model file:
         a dimension             NAME, NAME plus_minus, NAME plus, NAME minus,
                                 NAME standard_uncertainty
-        the pieces of a place   NAME plus_minus; NAME pieces (the same total
-                                out of that many pieces)
+        the pieces of a place   NAME total; NAME plus_minus; NAME pieces (the
+                                same total out of that many pieces)
         a thermal term          NAME running, NAME cold, NAME length,
                                 NAME expansion
         a requirement           NAME target, NAME lower, NAME upper
+  ... --map \"bare_clearance = 0.050 .. 0.058; snap_ring = 0.060 .. 0.064\"
+        two of these at once
 
-The workbook has the stack-up with live formulas and pictures, the draws at
-random and the sweeps. Manual: `gapwright help stack-up`.
+  ... --json stack-up.json --fail
+        every figure for other programs; exit status 1 if a requirement is
+        not met
+
+The workbook has all verdicts in one table, the stack-up with live formulas and pictures, the draws at
+random, the sweeps and the maps. Manual: `gapwright help stack-up`.
 
 A stack-up predicts: the recheck after fitting decides.";
+
+/// Most values of each figure of a map: a sheet that people look at has no more rows.
+const MOST_OF_MAP: u32 = 101;
 
 /// Job as it was read, with the pumps to work out.
 pub(super) struct Reading {
@@ -97,19 +118,29 @@ pub(super) struct Reading {
     pub(super) wanted: Vec<Wanted>,
     /// Whether their pieces are chosen afresh; else they are given with each, or it has none.
     pub(super) afresh: bool,
+    /// Pieces of each item, and plates of each lot, that the kits of all pumps take.
+    pub(super) taken: [Vec<u32>; 2],
 }
 
 /// A pump to work out, by its index.
 pub(super) struct Wanted {
     pub(super) pump: usize,
     pub(super) sweeps: Vec<Sweep>,
+    pub(super) maps: Vec<[Sweep; 2]>,
     pub(super) packs: Option<Vec<PackPick>>,
+    /// Reasons that it has none, where they are known.
+    pub(super) shortfalls: Vec<Shortfall>,
 }
 
 impl Args {
     pub(super) fn files(&self) -> Files<'_> {
         let reads = [self.stock.as_ref(), Some(&self.pumps), self.plan.as_ref()];
-        self.usual.files(reads.into_iter().flatten(), &self.out, None)
+        self.usual.files(reads.into_iter().flatten(), &self.out, Some(&self.json))
+    }
+
+    /// Whether there is a stock to choose other pieces from.
+    pub(super) fn has_stock(&self) -> bool {
+        self.stock.is_some()
     }
 
     fn sources(&self, memory: &Memory) -> Sources {
@@ -142,12 +173,16 @@ impl Args {
         };
         let mut job = gathered(read.map(|job| (job, Vec::new())), problems)?;
         let mut wanted = self.wanted(&job, problems);
+        let mut taken = Vec::new();
         if problems.none() {
-            self.give_pieces(&mut job, &mut wanted, memory, problems);
+            taken = self.give_pieces(&mut job, &mut wanted, memory, problems);
         }
+        taken.resize(job.stock.len(), 0);
+        let taken = [taken, vec![0; job.plates.len()]];
         // Stated pieces add to what the job is warned of.
         problems.absorb(Problems::of_warnings(job.warnings.clone()));
-        Some(Reading { job, wanted, afresh: self.pack.is_empty() && self.plan.is_none() })
+        let afresh = self.pack.is_empty() && self.plan.is_none();
+        Some(Reading { job, wanted, afresh, taken })
     }
 
     /// The pumps that are asked for, each with its sweeps.
@@ -156,20 +191,80 @@ impl Args {
         let mut wanted = Vec::new();
         for pump in pumps {
             let model = job.model_of(&job.pumps[pump]);
-            let mut sweeps = Vec::new();
-            for text in &self.sweep {
-                match Sweep::parse(text, model, self.steps) {
-                    Ok(sweep) => sweeps.push(sweep),
-                    Err(wrong) => problems.add(from_command_line(
-                        format!("--sweep \"{text}\" for {}: {wrong}", job.pumps[pump].tag),
-                        "something of the pump's model, and a range",
-                        "correct it; --help shows examples; --pump leaves other models out",
-                    )),
+            let tag = &job.pumps[pump].tag;
+            let sweeps = self.sweep.iter().filter_map(|text| {
+                let sweep = self.sweep_of((text, "--sweep", text), tag, model, problems)?;
+                let total = matches!(sweep.knob, Knob::Total(_));
+                if total && self.rechoose {
+                    problems.add(from_command_line(
+                        format!("--sweep \"{text}\" with --rechoose"),
+                        "a total that is varied with the pieces held",
+                        "leave --rechoose out: the total follows from the pieces that are chosen",
+                    ));
                 }
-            }
-            wanted.push(Wanted { pump, sweeps, packs: None });
+                Some(sweep)
+            });
+            let sweeps = sweeps.collect();
+            let maps = self.map.iter();
+            let maps = maps.filter_map(|text| self.map_of(text, tag, model, problems)).collect();
+            wanted.push(Wanted { pump, sweeps, maps, packs: None, shortfalls: Vec::new() });
         }
         wanted
+    }
+
+    /// A sweep of a model, from its own text in that of an option; a problem otherwise.
+    fn sweep_of(
+        &self,
+        (text, option, whole): (&str, &str, &str),
+        tag: &str,
+        model: &Model,
+        problems: &mut Problems,
+    ) -> Option<Sweep> {
+        let wrong = match Sweep::parse(text, model, self.steps) {
+            Ok(sweep) => return Some(sweep),
+            Err(wrong) => wrong,
+        };
+        problems.add(from_command_line(
+            format!("{option} \"{whole}\" for {tag}: {wrong}"),
+            "something of the pump's model, and a range",
+            "correct it; --help shows examples; --pump leaves other models out",
+        ));
+        None
+    }
+
+    /// Two sweeps of a model, for a map.
+    fn map_of(
+        &self,
+        text: &str,
+        tag: &str,
+        model: &Model,
+        problems: &mut Problems,
+    ) -> Option<[Sweep; 2]> {
+        let mut wrong = |found: String, expected: &str, fix: &str| {
+            problems.add(from_command_line(found, expected, fix));
+            None
+        };
+        if self.steps > MOST_OF_MAP {
+            let found = format!("--map with --steps {}", self.steps);
+            return wrong(found, "at most 101 values of each figure of a map", "take fewer steps");
+        }
+        let texts: Vec<&str> = text.split(';').collect();
+        let [down, across] = texts[..] else {
+            let expected = "two figures: NAME = FROM .. TO; NAME = FROM .. TO";
+            let fix = "separate the two with a semicolon; --help shows examples";
+            return wrong(format!("--map \"{text}\""), expected, fix);
+        };
+        let sweeps =
+            [down, across].map(|one| self.sweep_of((one, "--map", text), tag, model, problems));
+        let [Some(down), Some(across)] = sweeps else {
+            return None;
+        };
+        if down.knob == across.knob {
+            let fix = "give two different figures, or --sweep for one";
+            problems.add(from_command_line(format!("--map \"{text}\""), "two figures", fix));
+            return None;
+        }
+        Some([down, across])
     }
 
     /// The pumps of these tags, each once; all without any.
@@ -194,14 +289,16 @@ impl Args {
         pumps
     }
 
-    /// Gives each pump its pieces, as they are stated or stand in a plan.
+    /// Gives each pump its pieces, as they are stated or stand in a plan; returns the pieces of each item that the kits
+    /// of the plan take.
     fn give_pieces(
         &self,
         job: &mut Job,
         wanted: &mut [Wanted],
         memory: &mut Memory,
         problems: &mut Problems,
-    ) {
+    ) -> Vec<u32> {
+        let mut taken = Vec::new();
         if !self.pack.is_empty() {
             for one in wanted {
                 match read::stated_pieces(job, one.pump, &self.pack) {
@@ -213,11 +310,16 @@ impl Args {
             let read = read::packs_of_plan(plan, job, memory);
             if let Some((packs, input)) = gathered(read.map(|read| (read, Vec::new())), problems) {
                 job.inputs.push(input);
+                taken.resize(job.stock.len(), 0);
+                for pick in packs.values().flatten().flat_map(|pack| &pack.picks) {
+                    taken[pick.item] += pick.count;
+                }
                 for one in wanted {
                     one.packs = packs.get(&job.pumps[one.pump].tag.to_lowercase()).cloned();
                 }
             }
         }
+        taken
     }
 
     /// More ways to choose pieces than can be listed, as a problem.

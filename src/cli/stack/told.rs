@@ -2,7 +2,7 @@
 
 use crate::accounting::warnings::asked;
 use crate::accounting::{stack, verdicts};
-use crate::analysis::Analysed;
+use crate::analysis::{Analysed, NotFit};
 use crate::cli::run::Run;
 use crate::cli::voice::{Voice, must_see, out, warning};
 use crate::crush::crushes;
@@ -14,24 +14,40 @@ use crate::stack::{
     Asked, Chance, ChanceLaw, Judgement, Report, Stack, few_readings, judge, missed_by_none,
     promised, report,
 };
-use crate::sweep::{Sweep, SweepPoint};
-use crate::words;
+use crate::sweep::{Mapped, Swept, SweptPieces};
+use crate::words::{self, sweep::given};
 
-/// The whole account; `left_out` are the tags of pumps without pieces, for this reason.
-pub(super) fn tell(job: &Job, analysed: &[Analysed], (left_out, why): (&[&str], &str), run: &Run) {
+/// The whole account; pumps that are not fit have no pieces, for this reason.
+pub(super) fn tell(job: &Job, analysed: &[Analysed], (not_fit, why): (&[NotFit], &str), run: &Run) {
     let to = run.voice();
-    for tag in left_out {
-        warning!("{tag}: left out, {why} (see `gapwright kit`).");
+    for one in not_fit {
+        tell_not_fit(job, one, why);
     }
     for one in analysed {
         tell_pump(job, one, to);
     }
-    tell_total(job, analysed, left_out, to);
+    tell_total(job, analysed, not_fit, to);
     run.tell_written();
     out!(
         to,
         "The stack-up predicts, it does not prove: measure each finished pack and recheck each clearance."
     );
+}
+
+/// A pump without a kit: the nearest one, and what it misses.
+fn tell_not_fit(job: &Job, one: &NotFit, why: &str) {
+    let pump = &job.pumps[one.pump];
+    let unit = job.model_of(pump).unit;
+    let tag = &pump.tag;
+    warning!("{tag}: {}, left out: {why} (see `gapwright kit`).", words::NOT_FIT);
+    let Some(packs) = &one.nearest else { return };
+    warning!("  Nearest kit of the pieces left: {}.", words::sweep::pieces(job, pump, packs));
+    for (requirement, verdict) in pump.requirements.iter().zip(verdicts(job, pump, packs)) {
+        if !verdict.conforms() {
+            let miss = words::finely(-verdict.margin(), unit);
+            warning!("    {}: misses by {miss}.", requirement.label);
+        }
+    }
 }
 
 /// A pump's stack-up in a few lines.
@@ -89,8 +105,11 @@ pub(in crate::cli) fn tell_pump(job: &Job, one: &Analysed, to: Voice) {
     if let Some(within) = words::crush_within(&crushes) {
         out!(to, "  Gaskets are {within}");
     }
-    for (sweep, points, anew) in &one.sweeps {
-        tell_sweep(job, one, (sweep, points, *anew), to);
+    for swept in &one.sweeps {
+        tell_sweep(job, one, swept, to);
+    }
+    for map in &one.maps {
+        tell_map(job, one, map, to);
     }
 }
 
@@ -129,7 +148,7 @@ fn tell_verdict(
 }
 
 /// How many requirements are not met, and which pumps nothing is said of.
-fn tell_total(job: &Job, analysed: &[Analysed], left_out: &[&str], to: Voice) {
+fn tell_total(job: &Job, analysed: &[Analysed], not_fit: &[NotFit], to: Voice) {
     let each = analysed.iter();
     let all = each.flat_map(|one| verdicts(job, &job.pumps[one.pump], &one.packs));
     let all: Vec<Judgement> = all.map(|verdict| verdict.judgement()).collect();
@@ -144,8 +163,9 @@ fn tell_total(job: &Job, analysed: &[Analysed], left_out: &[&str], to: Voice) {
     } else {
         out!(to, "{count} of {count} requirements met by the {rule} rule.");
     }
-    if !left_out.is_empty() {
-        out!(to, "left out: {}", left_out.join(", "));
+    if !not_fit.is_empty() {
+        let tags = not_fit.iter().map(|one| job.pumps[one.pump].tag.as_str());
+        out!(to, "left out: {}", tags.collect::<Vec<_>>().join(", "));
     }
 }
 
@@ -204,20 +224,20 @@ fn shortened(label: &str, most: usize) -> String {
     format!("{front}..{back}")
 }
 
-/// A sweep as a table.
-fn tell_sweep(
-    job: &Job,
-    one: &Analysed,
-    (sweep, points, anew): (&Sweep, &[SweepPoint], bool),
-    to: Voice,
-) {
+/// A sweep as a table, and where its verdicts turn.
+fn tell_sweep(job: &Job, one: &Analysed, swept: &Swept, to: Voice) {
     let pump = &job.pumps[one.pump];
     let unit = job.model_of(pump).unit;
+    let pieces = match swept.pieces {
+        SweptPieces::Held => "unchanged",
+        SweptPieces::ChosenAgain => "chosen again for this pump alone from all stock",
+    };
+    let given = swept.given.map(|tolerance| format!(" ({})", given(job, pump, tolerance)));
     out!(
         to,
-        "  {} varied, pieces {}: margin of each requirement by the rule ({unit})",
-        sweep.label,
-        if anew { "chosen again for this pump alone from all stock" } else { "unchanged" }
+        "  {} varied, pieces {pieces}{}: margin of each requirement by the rule ({unit})",
+        swept.sweep.label,
+        given.unwrap_or_default(),
     );
     let labels = pump.requirements.iter();
     let labels: Vec<String> = labels.map(|r| shortened(&r.label, LABEL)).collect();
@@ -231,14 +251,10 @@ fn tell_sweep(
         out!(to, "{}", row.trim_end());
     };
     row("value", &labels);
-    for point in points {
+    for point in &swept.points {
         let at = point.setting.show(unit);
         match &point.kit {
-            None => out!(
-                to,
-                "    {at:>12}  {}",
-                point.fault.map_or("cannot be kitted".into(), |fault| fault.to_string())
-            ),
+            None => out!(to, "    {at:>12}  {}", point.why()),
             Some(kit) => {
                 let cells = kit.requirements.iter().map(|(_, verdict)| {
                     let margin = format!("{:>MARGIN$}", verdict.margin().show(unit));
@@ -251,6 +267,43 @@ fn tell_sweep(
             }
         }
     }
+    tell_crossings(job, pump, swept, to);
+}
+
+/// Where the verdicts of a sweep turn, and the pieces chosen beyond.
+fn tell_crossings(job: &Job, pump: &Pump, swept: &Swept, to: Voice) {
+    if swept.crossings.is_empty() && swept.points.iter().any(|point| point.kit.is_some()) {
+        out!(to, "    No verdict turns in this range.");
+    }
+    for crossing in &swept.crossings {
+        out!(to, "    Turns: {}", words::sweep::crossing(job, pump, crossing));
+        if let Some(point) = &crossing.beyond {
+            out!(
+                to,
+                "      chosen there from all stock: {}",
+                words::sweep::beyond(job, pump, point)
+            );
+        }
+    }
+}
+
+/// How much of a map is met; the map itself is in the workbook.
+fn tell_map(job: &Job, one: &Analysed, map: &Mapped, to: Voice) {
+    let pump = &job.pumps[one.pump];
+    let [down, across] = &map.sweeps;
+    let all = map.cells.iter().flatten();
+    let met = all.clone().filter(|cell| {
+        cell.as_ref().is_ok_and(|verdicts| verdicts.iter().all(|verdict| verdict.conforms()))
+    });
+    out!(
+        to,
+        "  {} against {}: every requirement of {} met at {} of {} pairs of values (sheet Map)",
+        down.label,
+        across.label,
+        pump.tag,
+        met.count(),
+        all.count(),
+    );
 }
 
 #[cfg(test)]

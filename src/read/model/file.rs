@@ -219,9 +219,8 @@ pub(super) struct MaterialFile {
     pub(super) compressibility: Option<Spanned<Vec<Spanned<Quantity>>>>,
     pub(super) expansion: Option<Spanned<Quantity>>,
     pub(super) expansion_plus_minus: Option<Spanned<Quantity>>,
-    /// For people only; a table should name its sources.
-    #[serde(rename = "source")]
-    pub(super) _source: Option<String>,
+    /// A table should name its sources.
+    pub(super) source: Option<String>,
 }
 
 /// A number in the model's unit, or a text with a unit of its own.

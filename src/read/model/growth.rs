@@ -119,7 +119,13 @@ impl Reader<'_> {
                 }
             }
         };
+        let wanted = raw.material.as_ref().map(|material| material.get_ref().to_lowercase());
+        let table = materials.iter().find(|m| Some(m.name.to_lowercase()) == wanted);
         let own = self.expansion(raw.expansion.as_ref(), raw.expansion_plus_minus.as_ref());
+        let material = match own {
+            Some(None) => table.map(|table| (table.name.clone(), table.source.clone())),
+            _ => None,
+        };
         let expansion = own.and_then(|own| Some(own.or(of_table?)));
         if expansion == Some(None) {
             self.add(
@@ -158,6 +164,7 @@ impl Reader<'_> {
             running: running.celsius,
             temperature_within: temperature_within?,
             degrees_of_freedom: freedom?,
+            material,
         };
         thermal.count_rounding(cold.rounded || running.rounded);
         Some(thermal)

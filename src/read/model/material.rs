@@ -94,6 +94,7 @@ impl Reader<'_> {
             tolerance: tolerance?,
             compressibility: compressibility?,
             expansion: expansion?,
+            source: raw.source.clone(),
         })
     }
 

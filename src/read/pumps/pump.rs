@@ -6,7 +6,6 @@ use super::super::questions;
 use super::super::stock::THICK;
 use super::super::table::{Heading, TableRow};
 use super::columns::{Columns, ConsumableColumns};
-use super::scatter;
 use crate::day;
 use crate::forecast::Expected;
 use crate::length::{Fine, Length, Unit};
@@ -16,6 +15,7 @@ use crate::policy::Policy;
 use crate::problem::{Place, Problem, Problems};
 use crate::pump::{ConsumableFit, Due, Growth, Measured, Pump};
 use crate::sheet::Cell;
+use crate::stack::{Lack, measured};
 use crate::stock::Code;
 
 /// Share of the standard uncertainty from which terms of the second order are warned of. Our own choice, no source.
@@ -376,11 +376,11 @@ impl PumpReader<'_> {
                 "check the sign; the value is used as it is",
             ));
         }
-        let taken = match scatter::measured(readings, dimension, self.policy.coverage) {
+        let taken = match measured(readings, dimension, self.policy.coverage) {
             Ok(taken) => taken,
             Err(lack) => {
                 let place = line.place(filled[0]);
-                problems.add(lack.problem(place, &dimension.label));
+                problems.add(lacking(lack, place, &dimension.label));
                 return None;
             }
         };
@@ -541,4 +541,26 @@ fn due(cell: &Cell) -> Due {
         _ => f64::INFINITY,
     };
     Due { shown: cell.show(), serial }
+}
+
+/// Readings that no uncertainty follows from.
+fn lacking(lack: Lack, place: Place, label: &str) -> Problem {
+    let (found, expected, fix) = match lack {
+        Lack::OneReading => (
+            "one reading".to_string(),
+            format!("at least two readings of `{label}`"),
+            "add columns headed with 1, 2, 3 after the name, or give the model a plus_minus",
+        ),
+        Lack::NoScatter => (
+            format!("readings of `{label}` that are all alike"),
+            "readings fine enough to differ".to_string(),
+            "no uncertainty follows from them: give the model the gauge's resolution, or a plus_minus",
+        ),
+        Lack::TooLong => (
+            format!("readings of `{label}` that are too long to count with"),
+            "lengths of a pump part".to_string(),
+            "check the unit",
+        ),
+    };
+    Problem::new(place, found, expected, fix)
 }

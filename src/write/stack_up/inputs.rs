@@ -3,7 +3,7 @@
 use rust_xlsxwriter::{DataValidation, DataValidationRule, Worksheet};
 
 use super::super::page::{Page, Written};
-use super::super::style::Styles;
+use super::super::style::{Styles, lines};
 use super::super::table::{Cell, Cells, Value, over};
 use super::worked_out::thermal;
 use super::{Subject, cell, factor_of_readings};
@@ -21,8 +21,11 @@ const KNOWN_BY: u16 = 5;
 pub(super) const STANDARD: u16 = 6;
 pub(super) const FREEDOM: u16 = 7;
 pub(super) const ALIKE: u16 = 8;
-const READINGS: u16 = 10;
-const HEADS: [&str; 10] = [
+const FROM: u16 = 10;
+const READINGS: u16 = 11;
+/// Characters in a line of the column of sources.
+const FROM_WIDTH: usize = 24;
+const HEADS: [&str; 11] = [
     "Contributor",
     "Count",
     "Nominal each",
@@ -33,6 +36,7 @@ const HEADS: [&str; 10] = [
     "Degrees of freedom",
     "Alike within its lot",
     "Lot number",
+    "From",
 ];
 /// Columns of what one reading may be off, behind the readings.
 const OF_ONE: [&str; 4] = [
@@ -109,14 +113,16 @@ impl Inputs {
         let mut growths = Vec::new();
         // What grows has a row of its own below the contributors and a heading.
         let below = first + u32::try_from(parts.len()).unwrap_or(u32::MAX) + 2;
-        for (part, lot) in parts.iter().zip(lots(&parts)) {
+        for ((part, lot), from) in parts.iter().zip(lots(&parts)).zip(&subject.sources) {
             let grows_at = below + u32::try_from(growths.len()).unwrap_or(u32::MAX);
             if let Evaluation::Growth(growth) = &part.evaluation {
                 growths.push(growth.as_ref());
             }
             let row = page.row;
+            page.high(15.5 * lines(&[(from, FROM_WIDTH)], [1, 8]))?;
             ContributorRow { row, of_one, number, first, grows_at, part, unit, styles }
                 .write(page, lot)?;
+            page.behind(FROM, [styles.wrapped.of(from)])?;
         }
         if !growths.is_empty() {
             page.row += 1;

@@ -16,6 +16,9 @@ use crate::stack::{
     judge, promised, worst_case,
 };
 
+/// Word of a verdict on cells that make no sense.
+pub(super) const CHECK_INPUT: &str = "CHECK INPUT";
+
 /// The rows, in their order, each with its label.
 macro_rules! rows {
     ($($row:ident: $label:literal,)*) => {
@@ -121,7 +124,7 @@ impl Block<'_> {
     }
 
     /// The result of a formula, as the library has it.
-    fn outcome(&self, row: Row, side: usize) -> String {
+    pub(super) fn outcome(&self, row: Row, side: usize) -> String {
         let (report, of) = (&self.report, &self.report.sides[side]);
         let reach = |by: f64| report.value + [-by, by][side];
         let (wide, reached) = report.gap.unwrap_or_default();
@@ -167,7 +170,7 @@ impl Block<'_> {
     }
 
     /// The margin at a limit by the rule in force.
-    fn margin(&self, side: &ReportSide) -> f64 {
+    pub(super) fn margin(&self, side: &ReportSide) -> f64 {
         match self.policy.acceptance {
             Acceptance::Nominal => side.room,
             Acceptance::WorstCase => side.margin_worst(),
@@ -175,7 +178,7 @@ impl Block<'_> {
         }
     }
 
-    fn verdict(&self) -> Judgement {
+    pub(super) fn verdict(&self) -> Judgement {
         self.judged_by(self.policy.guard())
     }
 
@@ -387,7 +390,7 @@ impl Block<'_> {
         let level = format!("IF(acceptance_rule=\"expanded\",MIN({levels}),{USUAL_LEVEL})");
         let met = format!("{verdict}=\"{}\"", Judgement::Met.words());
         format!(
-            "IF({verdict}=\"CHECK INPUT\",\"\",IF(AND(acceptance_rule=\"nominal\",{met},ROUND(MIN({worst}),12)<0),\"{NOMINAL_ONLY}\",\"\")&IF({met},IF({chance}<{level}-0.000000001,\"{CHANCE_BELOW}\",\"\"),IF({chance}>={level},\"{CHANCE_ABOVE}\",\"\")))"
+            "IF({verdict}=\"{CHECK_INPUT}\",\"\",IF(AND(acceptance_rule=\"nominal\",{met},ROUND(MIN({worst}),12)<0),\"{NOMINAL_ONLY}\",\"\")&IF({met},IF({chance}<{level}-0.000000001,\"{CHANCE_BELOW}\",\"\"),IF({chance}>={level},\"{CHANCE_ABOVE}\",\"\")))"
         )
     }
 
@@ -400,7 +403,7 @@ impl Block<'_> {
             false => format!("AND(ISNUMBER({lower}),ISNUMBER({upper}),{lower}>{upper})"),
         };
         format!(
-            "IF(OR({},{crossed}),\"CHECK INPUT\",IF(ROUND(MIN({low},{high}),12)>=0,\"{}\",IF(ROUND(MIN({},{}),12)>=0,\"{}\",\"{}\")))",
+            "IF(OR({},{crossed}),\"{CHECK_INPUT}\",IF(ROUND(MIN({low},{high}),12)>=0,\"{}\",IF(ROUND(MIN({},{}),12)>=0,\"{}\",\"{}\")))",
             self.inputs.senseless(),
             Judgement::Met.words(),
             self.result(Room, 0),

@@ -1,6 +1,6 @@
 //! The stack-up of a requirement: one block of formulas.
 
-use rust_xlsxwriter::Worksheet;
+use rust_xlsxwriter::{Url, Worksheet};
 
 use super::super::page::{Page, Written};
 use super::super::pages::Pages;
@@ -35,6 +35,8 @@ const HEADS: [&str; 15] = [
     "Max plus (worst case)",
     "Max standard uncertainty (expanded)",
 ];
+/// The column of the link back, right of most titles.
+const BACK: u16 = 5;
 /// Word for a limit that is not there, and for a margin to it.
 pub(super) const NO_LIMIT: &str = "none";
 /// Word for what no limit holds, and the number that stands for it in formulas.
@@ -139,10 +141,31 @@ impl<'a> Block<'a> {
         self.inputs.cell(line.contributor, column)
     }
 
-    /// Writes the block into the next rows.
-    pub(super) fn write(&self, page: &mut Page<'_>, pictures: bool) -> Written {
+    /// A result as another sheet shows it.
+    pub(super) fn shown(&self, row: Row, side: usize) -> Value {
+        let formula = format!("'{}'!{}", self.sheet, self.result(row, side));
+        Value::Formula(formula, self.outcome(row, side))
+    }
+
+    /// The smaller margin by the rule in force, as another sheet shows it.
+    pub(super) fn least_margin(&self) -> Value {
+        let [low, high] = [0, 1].map(|side| self.result(Row::Margin, side));
+        let least = self.report.sides.map(|side| self.margin(&side));
+        let formula = format!("MIN('{0}'!{low},'{0}'!{high})", self.sheet);
+        Value::formula(&formula, least[0].min(least[1]))
+    }
+
+    /// Its first cell, to link to.
+    pub(super) fn place(&self) -> String {
+        format!("internal:'{}'!{}", self.sheet, cell(self.top, 0))
+    }
+
+    /// Writes the block into the next rows, with a link back to its line among the verdicts.
+    pub(super) fn write(&self, page: &mut Page<'_>, back: &str, pictures: bool) -> Written {
         let (tag, label, unit) = (self.subject.tag, &self.requirement.label, self.unit);
         let styles = page.styles;
+        let url = Url::new(back).set_text("to Verdicts");
+        page.sheet.write_url_with_format(page.row, BACK, url, &styles.back)?;
         page.part(format!("{tag}: {label} ({unit})"))?;
         let (labels, entry) = match self.allowances() {
             true => (

@@ -213,8 +213,8 @@ fn swept(text: &str) {
     let model = JOB.model_of(pump);
     match Sweep::parse(text, model, 5) {
         Ok(parsed) => {
-            let points = sweep::held(&JOB, 0, json::kit_of_first(), &parsed);
-            assert_eq!(points.len(), parsed.settings.len());
+            let swept = sweep::held(&JOB, 0, json::kit_of_first(), &parsed);
+            assert_eq!(swept.points.len(), parsed.settings.len());
         }
         Err(wrong) => assert!(!wrong.to_string().is_empty()),
     }

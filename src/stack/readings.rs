@@ -7,15 +7,14 @@
 //! - The scatter of several readings adds to a stated uncertainty, also where the tolerance would explain it: too wide
 //!   rather than too narrow.
 
+use super::Coverage;
 use crate::length::{Length, Tolerance, Uncertainty};
 use crate::model::{Combine, Dimension, Spread};
-use crate::problem::{Place, Problem};
 use crate::pump::Measured;
-use crate::stack::Coverage;
 
 /// Information that readings lack.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Lack {
+pub(crate) enum Lack {
     /// One reading has no scatter.
     OneReading,
     /// All are alike, and the resolution of the gauge is not stated.
@@ -24,32 +23,9 @@ pub(super) enum Lack {
     TooLong,
 }
 
-impl Lack {
-    pub(super) fn problem(self, place: Place, label: &str) -> Problem {
-        let (found, expected, fix) = match self {
-            Lack::OneReading => (
-                "one reading".to_string(),
-                format!("at least two readings of `{label}`"),
-                "add columns headed with 1, 2, 3 after the name, or give the model a plus_minus",
-            ),
-            Lack::NoScatter => (
-                format!("readings of `{label}` that are all alike"),
-                "readings fine enough to differ".to_string(),
-                "no uncertainty follows from them: give the model the gauge's resolution, or a plus_minus",
-            ),
-            Lack::TooLong => (
-                format!("readings of `{label}` that are too long to count with"),
-                "lengths of a pump part".to_string(),
-                "check the unit",
-            ),
-        };
-        Problem::new(place, found, expected, fix)
-    }
-}
-
 /// Readings of a dimension, one or more, taken together.
 #[allow(clippy::cast_precision_loss)]
-pub(super) fn measured(
+pub(crate) fn measured(
     readings: Vec<Length>,
     dimension: &Dimension,
     coverage: Coverage,
@@ -203,11 +179,7 @@ fn whole(exact: f64, digits: f64) -> Option<u32> {
 /// down.
 ///
 /// Source: JCGM 100:2008, 4.2.3 equation (5), F.2.2.1 and G.4.1 (from memory).
-pub(in crate::read) fn combined(
-    n: i128,
-    squares: i128,
-    resolution: Length,
-) -> (Uncertainty, Option<u32>) {
+pub(crate) fn combined(n: i128, squares: i128, resolution: Length) -> (Uncertainty, Option<u32>) {
     of_scatter((n, squares), n * n * (n - 1) * n, resolution)
 }
 
