@@ -98,8 +98,8 @@ const ROOMS: &[(&str, &str)] = &[
     (
         "cli",
         "accounting analysis choose crush day decimal formats issue job json length model \
-         manual forecast output plain_text plan policy problem provision pump read recheck reorder sheet \
-         stack stock sweep verify words write",
+         manual forecast output plain_text plan policy problem provision pump read recheck reorder \
+         sheet stack stock sweep verify words write",
     ),
 ];
 

@@ -8,7 +8,7 @@ use crate::plan::PackPick;
 use crate::stack::Guard;
 
 /// Most ways to fill a pump's places that are compared: with more, none is named.
-const MOST_PATTERNS: usize = 100_000;
+const MOST_PATTERNS: usize = 10_000;
 
 /// Kit of these pieces whose nominal values all lie within the limits: the one that is nearest to proven, by its least
 /// margin under the rule, then by its waste. `None` where there is none, or where the time did not suffice.

@@ -8,8 +8,8 @@ use crate::plan::{Kit, PackPick, Plan};
 use crate::policy::Acceptance;
 use crate::pump::Pump;
 use crate::stack::{
-    Asked, Chance, Guard, Improvement, Judgement, Report, Stack, Verdict, contradicts, judge,
-    promised, report, settle,
+    Asked, Chance, Guard, Improvement, Judgement, Stack, Verdict, contradicts, judge, report,
+    settle,
 };
 
 /// A kit that is not proven: its pieces, the requirements with their limits, guards and chances, and what would settle
@@ -97,10 +97,9 @@ fn improvement(asked: &Asked<'_>, stack: &Stack, improvement: Improvement) -> St
 pub fn against_chance(
     rule: Acceptance,
     verdict: &Verdict,
-    (guard, report): (Guard, &Report),
+    (chance, level): (Chance, f64),
 ) -> Option<String> {
-    let (judgement, chance) = (verdict.judgement(), Chance::of(report));
-    let level = promised(guard, report);
+    let judgement = verdict.judgement();
     contradicts(judgement, chance, level).then(|| {
         let side = if judgement == Judgement::Met { "below" } else { "not below" };
         let (words, level) = (judgement.words(), percent(level));

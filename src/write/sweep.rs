@@ -43,7 +43,7 @@ pub(super) fn add(
 ) -> Written {
     let begin = |page: &mut Page<'_>, _: &str| {
         page.widths(&[17.0; 24])?;
-        page.title(NAME, "One value is varied at a time, all others unchanged. A negative margin means that the requirement is not met.")
+        page.title(NAME, "One value is varied at a time, all others unchanged. A negative margin means NOT MET, or NOT PROVEN where the nominal value is within the limits.")
     };
     let series = Series { name: NAME, begin: &begin, last_column: None };
     let mut pages = Pages::begin(workbook, &series, styles)?;

@@ -144,6 +144,11 @@ pub fn outs(job: &Job, pump: &Pump, packs: &[PackPick]) -> Vec<Out> {
     all.collect()
 }
 
+/// Whether the rule of the job is the nominal one, and the worst case is beyond a limit.
+pub fn is_nominal_only(job: &Job, pump: &Pump, packs: &[PackPick], form: &Form) -> bool {
+    job.policy.acceptance == Acceptance::Nominal && worst(job, pump, packs, form).margin() < 0
+}
+
 /// The requirement with the least room.
 pub fn tightest<'a>(job: &Job, pump: &'a Pump, packs: &[PackPick]) -> (&'a Requirement, Out) {
     let all = pump.requirements.iter().zip(outs(job, pump, packs));

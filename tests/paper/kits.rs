@@ -426,6 +426,9 @@ impl Slip<'_> {
             "",
             &format!("{} {own}", shortly(out.value, unit, 2, Round::Nearest)),
         ]));
+        if anew::is_nominal_only(job, pump, self.packs, &requirement.form) {
+            self.rows.push(line(wording::NOMINAL_ONLY));
+        }
         self.recheck(at);
     }
 

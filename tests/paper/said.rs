@@ -7,6 +7,7 @@ use gapwright::job::Job;
 use gapwright::length::{Length, Unit};
 use gapwright::packing::RingSpace;
 use gapwright::plan::{Cause, Kit, PackPick, Pick, Shortfall};
+use gapwright::policy::Acceptance;
 use gapwright::pump::Pump;
 use gapwright::stack::{Chance, judge, report};
 use gapwright::verify::Verified;
@@ -202,6 +203,10 @@ fn not_proven(job: &Job, pump: &Pump, packs: &[PackPick]) -> String {
     let pieces: Vec<String> = pieces.collect();
     let unit = job.model_of(pump).unit;
     let stack = stack(job, pump, packs);
+    let guard = match job.policy.acceptance {
+        Acceptance::Expanded => "expanded uncertainty",
+        _ => "worst case",
+    };
     let open = pump.requirements.iter().filter_map(|asked| {
         let verdict = judge(&asked.form, &stack, job.policy.guard());
         if verdict.conforms() {
@@ -214,11 +219,16 @@ fn not_proven(job: &Job, pump: &Pump, packs: &[PackPick]) -> String {
         let guards = gapwright::words::guards(&verdict, unit);
         let chance = chance.to_string();
         let (low, high) = (bare(low, unit), with_unit(high, unit));
-        Some(words::open(&asked.label, &value, [&low, &high], [&guards, &chance]))
+        Some(words::open(&asked.label, &value, [&low, &high], [guard, &guards, &chance]))
     });
     let open: Vec<String> = open.collect();
     let settled = gapwright::words::verdict::settled(&asked(job, pump), &stack);
-    words::not_proven(&pieces.join(" and "), &open.join("; "), &settled)
+    words::not_proven(
+        &job.policy.acceptance.to_string(),
+        &pieces.join(" and "),
+        &open.join("; "),
+        &settled,
+    )
 }
 
 /// Heading of the pump sheet: the name in a model file with spaces and a capital letter.

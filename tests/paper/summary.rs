@@ -1,13 +1,16 @@
 //! Summary: the result and its proof, every pump with its tightest requirement, the warnings.
 
+use gapwright::accounting::stack;
 use gapwright::model::USUAL_CAUTIONS;
 use gapwright::plan::{Kit, Objective};
+use gapwright::policy::Acceptance;
+use gapwright::stack::{Chance, report};
 use gapwright::verify::Verified;
 
 use crate::figures::{bare, money, with_unit};
 use crate::outages::held;
 use crate::page::{Row, count, line, number, texts};
-use crate::wording::summary as words;
+use crate::wording::{self, summary as words};
 use crate::{anew, crush, returned, said};
 
 /// The columns that are printed, and those with the figures of the picture.
@@ -168,6 +171,7 @@ fn warnings(verified: &Verified) -> Vec<Row> {
         let named: Vec<String> = named.collect();
         texts.push(words::unchecked(named.len(), &named.join(", ")));
     }
+    texts.extend(of_verdicts(verified));
     if !job.unused.is_empty() {
         texts.push(words::unused(&job.unused.join("; ")));
     }
@@ -175,6 +179,29 @@ fn warnings(verified: &Verified) -> Vec<Row> {
         true => Vec::new(),
         false => [words::WARNINGS.to_string()].into_iter().chain(texts).map(line).collect(),
     }
+}
+
+/// Requirements that are met by the nominal rule alone, or against their chance: 95 %, since no outage here with such a
+/// pump has the expanded rule.
+fn of_verdicts(verified: &Verified) -> Vec<String> {
+    let (job, plan) = (verified.job(), verified.plan());
+    let mut said = Vec::new();
+    for (pump, kit) in job.pumps.iter().zip(&plan.kits) {
+        let Kit::Served(packs) = kit else { continue };
+        let (stack, unit) = (stack(job, pump, packs), job.model_of(pump).unit);
+        for asked in &pump.requirements {
+            let mut say = |text: &str| said.push(format!("{}: {}: {text}.", pump.tag, asked.label));
+            if anew::is_nominal_only(job, pump, packs, &asked.form) {
+                say(wording::NOMINAL_ONLY);
+            }
+            let report = report(&asked.form, &stack, job.policy.coverage, unit);
+            if job.policy.acceptance != Acceptance::Expanded && report.conforming < 0.95 {
+                let rule = job.policy.acceptance.to_string();
+                say(&wording::against_chance(&rule, &Chance::of(&report).to_string()));
+            }
+        }
+    }
+    said
 }
 
 /// Warnings of the slips with the pump before them, and the gaskets whose range is unknown.

@@ -3,6 +3,13 @@
 /// Mark of everything that belongs to a pump that must not be closed.
 pub const NOT_FIT: &str = "NOT FIT TO ASSEMBLE";
 
+pub const NOMINAL_ONLY: &str = "met by the nominal rule, as asked; NOT PROVEN in the worst case";
+
+/// A requirement that is met against its chance.
+pub fn against_chance(rule: &str, chance: &str) -> String {
+    format!("met by the {rule} rule, but the chance of conformity is {chance}, below 95 %")
+}
+
 /// Pumps without a kit, and their consequence on a sheet.
 pub fn not_fit(so: &str, tags: &str) -> String {
     format!("{NOT_FIT}, {so}: {tags}.")
@@ -357,20 +364,19 @@ pub mod short {
     pub const NO_PIECE: &str = " (no piece)";
     pub const LOOSER: &str = "but its pieces have a wider tolerance than that allows for";
 
-    /// By the worst case, the rule of every outage here that has such a pump.
-    pub fn not_proven(pieces: &str, open: &str, settled: &str) -> String {
+    pub fn not_proven(rule: &str, pieces: &str, open: &str, settled: &str) -> String {
         format!(
-            "NOT PROVEN by the worst case rule with {pieces}, though every nominal value is within its limits: {open}. {settled}"
+            "NOT PROVEN by the {rule} rule with {pieces}, though every nominal value is within its limits: {open}. {settled}"
         )
     }
     pub fn open(
         label: &str,
         value: &str,
         [low, high]: [&str; 2],
-        [guards, chance]: [&str; 2],
+        [guard, guards, chance]: [&str; 3],
     ) -> String {
         format!(
-            "{label} {value}, limits {low} to {high}, worst case {guards}, chance of conformity {chance}"
+            "{label} {value}, limits {low} to {high}, {guard} {guards}, chance of conformity {chance}"
         )
     }
     pub fn none_on_hand(kind: &str, fit: &str) -> String {
@@ -612,9 +618,10 @@ pub mod provision {
             "{unmeasured} of {all} pumps are not measured yet; acceptance rule: {rule}; values in steps of {step}"
         )
     }
-    pub fn chosen_for(served: u32, of: u32, wanted: u32) -> String {
+    pub fn chosen_for(served: u32, of: u32, [required, wanted]: [u32; 2]) -> String {
+        let margin = if wanted == required { "".into() } else { format!(", {wanted} aimed at") };
         format!(
-            "{served} of {of} design scenarios, {wanted} required; not a measure of its service"
+            "{served} of {of} design scenarios, {required} required{margin}; not a measure of its service"
         )
     }
     pub fn counted(served: u32, of: u32) -> String {

@@ -141,7 +141,7 @@ fn the_worst_case_holds_every_reading_and_the_pump_is_to_be_measured_again() {
     assert_eq!(verdict.guard(), Fine::from(mm("0.143")));
     assert_eq!(verdict.margin(), Fine::from(mm("0.057")));
     assert!(warnings(verified.job()).contains("lie further apart than its plus/minus allows"));
-    let written = json::plan(&verified, "2027-03-01");
+    let written = json::plan(&verified);
     assert!(written.pumps[0].served);
     assert_eq!(written.pumps[0].measure_again, ["gap"]);
     let workbook = write::workbook(&verified, "2027-03-01").unwrap();
@@ -155,7 +155,7 @@ fn the_worst_case_holds_every_reading_and_the_pump_is_to_be_measured_again() {
     let narrow = MODEL.replace("[0.3, 0.7]", "[0.367, 0.633]");
     let verified = Shop::new(&narrow, STOCK, &[("Pumps", pumps)]).planned();
     assert!(matches!(verified.plan().kits[0], Kit::Short(_)));
-    let written = json::plan(&verified, "2027-03-01");
+    let written = json::plan(&verified);
     assert_eq!(
         (written.pumps[0].served, &written.pumps[0].measure_again[..]),
         (false, &["gap".to_string()][..])
@@ -166,7 +166,7 @@ fn the_worst_case_holds_every_reading_and_the_pump_is_to_be_measured_again() {
     // Readings that the plus/minus explains raise no question.
     let close = pumps.replace("2.40,2.50,2.60", "2.498,2.500,2.502");
     let verified = Shop::new(MODEL, STOCK, &[("Pumps", &close)]).planned();
-    assert_eq!(json::plan(&verified, "2027-03-01").pumps[0].measure_again, [""; 0]);
+    assert_eq!(json::plan(&verified).pumps[0].measure_again, [""; 0]);
     // And where the tightest vane counts, vanes may differ.
     let tightest = MODEL.replace("plus_minus = 0.003", "plus_minus = 0.003\nreadings = \"least\"");
     let open = STOCK.replace("0.5,0.01,4", "0.475,0.01,4");

@@ -7,10 +7,13 @@ use crate::cli::run::Run;
 use crate::cli::voice::{Voice, must_see, out, warning};
 use crate::crush::crushes;
 use crate::job::Job;
-use crate::model::Form;
+use crate::model::{Form, Requirement};
 use crate::pump::Pump;
 use crate::stack::monte_carlo::Outcome;
-use crate::stack::{Asked, Judgement, few_readings, judge, missed_by_none, report};
+use crate::stack::{
+    Asked, Chance, ChanceLaw, Judgement, Report, Stack, few_readings, judge, missed_by_none,
+    promised, report,
+};
 use crate::sweep::{Mapped, Swept, SweptPieces};
 use crate::words::{self, sweep::given};
 
@@ -54,29 +57,11 @@ pub(in crate::cli) fn tell_pump(job: &Job, one: &Analysed, to: Voice) {
     let parts = stack(job, pump, &one.packs);
     out!(to, "{}", pump.tag);
     for (requirement, drawn) in pump.requirements.iter().zip(&one.draws) {
-        let verdict = judge(&requirement.form, &parts, job.policy.guard());
         let figures = report(&requirement.form, &parts, job.policy.coverage, unit);
         let [low, high] = &figures.sides;
         let limits =
             [low, high].map(|side| Some(format!("{:.5}", side.limit)).filter(|_| side.has_limit()));
-        let said = (job.policy.guard(), &figures);
-        let against = words::verdict::against_chance(job.policy.acceptance, &verdict, said);
-        out!(
-            to,
-            "  {}: {} by the {} rule, margin {} {unit}",
-            requirement.label,
-            verdict.judgement().words(),
-            job.policy.acceptance,
-            verdict.margin().show(unit),
-        );
-        if verdict.judgement() == Judgement::NotProven {
-            let requirements = std::slice::from_ref(requirement);
-            let asked = Asked { requirements, ..asked(job, pump) };
-            out!(to, "    {}.", words::verdict::settled(&asked, &parts));
-        }
-        if let Some(against) = against {
-            must_see!(to, "    {}: {against}.", requirement.label);
-        }
+        tell_verdict(job, pump, (requirement, &parts), (&figures, drawn.as_ref().ok()), to);
         out!(
             to,
             "    value {:.5}, limits {}; worst case -{:.5} +{:.5}, root sum square {:.5}, expanded {:.5} (k {:.3}, {:.1} %)",
@@ -125,6 +110,40 @@ pub(in crate::cli) fn tell_pump(job: &Job, one: &Analysed, to: Voice) {
     }
     for map in &one.maps {
         tell_map(job, one, map, to);
+    }
+}
+
+/// Verdict of a requirement, what would settle it, and a chance that contradicts it: that of the draws where there are any.
+fn tell_verdict(
+    job: &Job,
+    pump: &Pump,
+    (requirement, parts): (&Requirement, &Stack),
+    (figures, drawn): (&Report, Option<&Outcome>),
+    to: Voice,
+) {
+    let (rule, guard) = (job.policy.acceptance, job.policy.guard());
+    let verdict = judge(&requirement.form, parts, guard);
+    out!(
+        to,
+        "  {}: {} by the {rule} rule, margin {} {}",
+        requirement.label,
+        verdict.judgement().words(),
+        verdict.margin().show(job.model_of(pump).unit),
+        job.model_of(pump).unit,
+    );
+    if verdict.judgement() == Judgement::NotProven {
+        let requirements = std::slice::from_ref(requirement);
+        let asked = Asked { requirements, ..asked(job, pump) };
+        out!(to, "    {}.", words::verdict::settled(&asked, parts));
+    }
+    let drawn = drawn.and_then(|outcome| {
+        let law = ChanceLaw::Draws(outcome.draws);
+        Some(Chance { conforming: outcome.conformity.as_ref()?.conforming, law })
+    });
+    let chance = drawn.unwrap_or_else(|| Chance::of(figures));
+    let against = (chance, promised(guard, figures));
+    if let Some(against) = words::verdict::against_chance(rule, &verdict, against) {
+        must_see!(to, "    {}: {against}.", requirement.label);
     }
 }
 

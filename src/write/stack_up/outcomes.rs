@@ -366,7 +366,7 @@ impl Block<'_> {
         )
     }
 
-    /// What stands beside the verdict, in words: a chance that contradicts it, and the worst case that the nominal rule
+    /// Words beside the verdict: a chance that contradicts it, and the worst case that the nominal rule
     /// does not count.
     fn beside(&self) -> String {
         let chance = Chance::of(&self.report);

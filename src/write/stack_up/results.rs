@@ -196,7 +196,7 @@ impl<'a> Block<'a> {
         Ok(())
     }
 
-    /// What would settle a requirement that is not proven as it is written; it does not follow changes.
+    /// Improvements that would settle a requirement that is not proven as it is written; they do not follow changes.
     fn settle(&self, page: &mut Page<'_>) -> Written {
         let policy = self.policy;
         let judged = judge(&self.requirement.form, &self.subject.stack, policy.guard());
