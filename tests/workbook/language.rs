@@ -24,7 +24,7 @@ plus_minus = 0.5
 shape = "trapezoid"
 top = 0.4
 [dimension.travel]
-plus_minus = 0.02
+plus_minus = 0.10
 shape = "truncated normal"
 cut = 2.5
 degrees_of_freedom = 12
@@ -69,7 +69,7 @@ limits = [0.3, "none"]
 "#;
 
 const PUMPS: &str = "Tag,Model,Inner fit,Cover fit,Rim reading 1 (mm),Rim reading 2 (mm),Rim reading 3 (mm),Rim reading 4 (mm),Rim (mm),Travel (mm),Pitch (mm),Bore (mm)
-X-1,rest,A,B,0.120,0.128,0.124,0.131,81.5,0.850,1.250,2.000
+X-1,rest,A,B,0.120,0.152,0.128,0.161,81.5,0.850,1.250,2.000
 ";
 
 /// The stack-up of the pump with its pieces; `change` is applied before it is written.
