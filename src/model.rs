@@ -230,17 +230,20 @@ pub enum Shape {
 }
 
 impl Shape {
+    /// Parts of one in the numerator of a variance.
+    pub(crate) const WHOLE: i128 = 1_000_000_000_000;
+
     /// Variance of a half-width of one, as a fraction; the numerator in thousand-millionths, rounded up.
     pub(crate) fn variance(self) -> (i128, u32) {
-        const WHOLE: i128 = 1_000_000_000;
+        const WHOLE: i128 = Shape::WHOLE;
         match self {
             Shape::Rectangular => (WHOLE, 3),
             Shape::Triangular => (WHOLE, 6),
             Shape::Normal => (WHOLE, 4),
             Shape::UShaped => (WHOLE, 2),
             Shape::Trapezoid { top } => {
-                let square = i128::from(top.raw()).pow(2);
-                (WHOLE + (square + 999) / 1_000, 6)
+                // Millionths squared are millionths of a millionth.
+                (WHOLE + i128::from(top.raw()).pow(2), 6)
             }
             Shape::TruncatedNormal { cut } => {
                 let cut = cut.to_f64();
@@ -248,7 +251,7 @@ impl Shape {
                 let within = libm::erf(cut / std::f64::consts::SQRT_2);
                 let variance = (1.0 - 2.0 * cut * density / within) / (cut * cut);
                 #[allow(clippy::cast_possible_truncation)]
-                let parts = libm::ceil(variance * 1e9) as i128;
+                let parts = libm::ceil(variance * 1e12) as i128;
                 (parts, 1)
             }
         }
@@ -301,12 +304,13 @@ impl Shape {
     /// assert_eq!(Shape::Trapezoid { top: half }.standard_uncertainty(t).raw(), 45_643_547); // 456.435 464...
     /// ```
     pub fn standard_uncertainty(self, tolerance: Tolerance) -> Uncertainty {
-        const WHOLE: i128 = 1_000_000_000;
+        const WHOLE: i128 = Shape::WHOLE;
         let width = i128::from(tolerance.minus.ticks()) + i128::from(tolerance.plus.ticks());
         let square = (50_000 * width).pow(2);
         let (parts, divisor) = self.variance();
         // Multiplied first where that can be held, and rounded up either way.
         let scaled = match square.checked_mul(parts) {
+            _ if parts == WHOLE => square,
             Some(product) => product / WHOLE + i128::from(product % WHOLE > 0),
             None => (square / WHOLE + 1).saturating_mul(parts),
         };

@@ -9,7 +9,7 @@
 
 use super::Coverage;
 use crate::length::{Length, Tolerance, Uncertainty};
-use crate::model::{Combine, Dimension, Spread};
+use crate::model::{Combine, Dimension, Shape, Spread};
 use crate::pump::Measured;
 
 /// Information that readings lack.
@@ -39,7 +39,7 @@ pub(crate) fn measured(
             let u = dimension.shape.standard_uncertainty(each);
             let half = (each.minus + each.plus).ticks() as f64 / 2.0;
             let (parts, of) = dimension.shape.variance();
-            let square = half * half * parts as f64 / 1e9 / f64::from(of);
+            let square = half * half * parts as f64 / Shape::WHOLE as f64 / f64::from(of);
             let (u, freedom) = sums.added_to((u, square), freedom, of_mean);
             (each, u, freedom)
         }

@@ -203,12 +203,21 @@ fn stock(model: &Model) -> Written<Vec<u8>> {
     let columns = stock_columns(model);
     let mut page = form("Stock", lead, &columns, &styles)?;
     example_lots(&mut page, model, &columns)?;
-    counts(&mut page.sheet, &[6, 7])?;
+    let counted = ON_HAND.map(|head| u16::try_from(at(&columns, head)).unwrap_or(u16::MAX));
+    counts(&mut page.sheet, &counted)?;
     workbook.push_worksheet(page.sheet);
     workbook.push_worksheet(sheets(model, &styles)?);
     workbook.push_worksheet(fit(model, &styles)?);
     workbook.push_worksheet(feelers(model, &styles)?);
     workbook.save_to_buffer()
+}
+
+/// Headings of the columns of whole pieces.
+const ON_HAND: [&str; 2] = ["On hand", "Reserved"];
+
+/// Place of a column by its heading.
+fn at(columns: &[Column], head: &str) -> usize {
+    columns.iter().position(|column| column.head == head).unwrap_or(0)
 }
 
 /// Lets columns take whole numbers only.
@@ -263,7 +272,7 @@ fn stock_columns(model: &Model) -> [Column; 21] {
 /// Writes an example lot for each place and each consumable.
 fn example_lots(page: &mut Page<'_>, model: &Model, columns: &[Column]) -> Written {
     let (consumables, examples) = (in_stock(model), Examples::of(model));
-    let bin = columns.iter().position(|column| column.head == "Bin").unwrap_or(0);
+    let bin = at(columns, "Bin");
     for (n, (pack, total)) in (1..).zip(model.packs.iter().zip(&examples.packs)) {
         let mut cells: Vec<Value> = columns.iter().map(|column| column.example.clone()).collect();
         cells[0] = format!("EXAMPLE-{n} (invented)").into();
@@ -288,7 +297,7 @@ fn example_lots(page: &mut Page<'_>, model: &Model, columns: &[Column]) -> Writt
         });
         cells[3] = section.into();
         cells[4] = Value::Blank;
-        cells[6] = (2 * need.count).max(10).into();
+        cells[at(columns, ON_HAND[0])] = (2 * need.count).max(10).into();
         cells[bin] = format!("C{n}").into();
         example(page, cells)?;
     }
