@@ -324,8 +324,11 @@ impl Sources {
         };
         let (apart, common) = (law((1.0 - share * share).max(0.0).sqrt()), law(share));
         // Wholly alike: nothing is left to draw for each.
-        let (pieces, factor) =
-            if share == 1.0 { (1, f64::from(part.count)) } else { (part.count, 1.0) };
+        let (pieces, factor) = if (share - 1.0).abs() < f64::EPSILON {
+            (1, f64::from(part.count))
+        } else {
+            (part.count, 1.0)
+        };
         let own = (0..pieces).map(|_| smallvec![self.push(mean, apart)]).collect();
         let alike = key.filter(|_| share > 0.0).map(|key| {
             let known = self.alike.iter().find(|(known, _)| *known == key);

@@ -29,6 +29,7 @@ const WORDS: [&str; 4] =
 /// The row of the rule in force; the counts follow.
 const RULE: u32 = 3;
 /// The row of the headings; the lines follow.
+#[allow(clippy::cast_possible_truncation)]
 const HEADS: u32 = RULE + 1 + WORDS.len() as u32 + 2 + 1;
 /// The columns that formulas refer to.
 const STATUS: u16 = 1;
