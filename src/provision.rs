@@ -321,7 +321,9 @@ pub struct Trolley {
     pub scenarios: u32,
     /// Scenarios in which some pump is in a gap: no trolley serves them.
     pub hopeless: u32,
-    /// Scenarios that it was to serve: those of the probability asked for, with a margin.
+    /// Scenarios that must be served for the probability asked for.
+    pub required: u32,
+    /// Scenarios that it was to serve: the required ones, and a margin.
     pub wanted: u32,
     /// Cost of the trolley for the probability asked for without a margin, for as many of the scenarios and no more:
     /// others are served less often.
@@ -341,26 +343,28 @@ pub struct Trolley {
 }
 
 impl Trolley {
-    /// Whether it serves as many of its scenarios as wanted.
+    /// Whether it serves as many of its scenarios as required.
     pub fn enough(&self) -> bool {
-        self.served >= self.wanted
+        self.served >= self.required
     }
 
     /// Whether it serves as many of its scenarios as wanted, and no cheaper trolley does.
     pub fn proven(&self) -> bool {
-        self.enough() && self.cost == self.bound
+        self.served >= self.wanted && self.cost == self.bound
     }
 
     /// Whether too many of the scenarios that it was chosen for are in a gap, so that no trolley can serve as
-    /// many as wanted. Other scenarios may differ; see [`Service::out_of_reach`].
+    /// many as required. Other scenarios may differ; see [`Service::out_of_reach`].
     pub fn too_many_gaps(&self) -> bool {
-        self.hopeless > self.scenarios.saturating_sub(self.wanted)
+        self.hopeless > self.scenarios.saturating_sub(self.required)
     }
 }
 
 /// Service of a trolley: scenarios in which it serves the whole batch.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Service {
+    /// Number of the first scenario counted: those before it were counted for trolleys without enough of a margin.
+    pub first: u32,
     /// Scenarios counted.
     pub checks: u32,
     /// Scenarios in which every pump is served, each with a kit.
@@ -516,9 +520,9 @@ impl ProvisionOptions {
         Ok(())
     }
 
-    /// Number of scenarios that must be served for the probability.
-    fn wanted(&self) -> u32 {
-        let all = u64::from(self.scenarios) * self.probability.raw().unsigned_abs();
-        u32::try_from(all.div_ceil(1_000_000)).unwrap_or(self.scenarios)
+    /// Number of so many scenarios that must be served for the probability.
+    fn required(&self, scenarios: u32) -> u32 {
+        let all = u64::from(scenarios) * self.probability.raw().unsigned_abs();
+        u32::try_from(all.div_ceil(1_000_000)).unwrap_or(scenarios)
     }
 }

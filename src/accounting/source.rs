@@ -3,6 +3,7 @@
 
 use crate::gauge::OfGauge;
 use crate::job::Job;
+use crate::length::Tolerance;
 use crate::model::{Spread, Term};
 use crate::problem::address;
 use crate::pump::Pump;
@@ -46,11 +47,15 @@ pub fn source_of_shared(job: &Job, error: &SharedError) -> String {
 
 fn of_dimension(job: &Job, pump: &Pump, at: usize, part: &Contributor) -> String {
     let dimension = &job.model_of(pump).dimensions[at];
-    let name = &dimension.name;
+    let (name, measured) = (&dimension.name, &pump.dimensions[at]);
     let (own, follows) = match dimension.spread {
-        Spread::Within(_) => (format!("model {name} plus_minus"), false),
-        Spread::StandardUncertainty(_) => (format!("model {name} uncertainty"), true),
-        Spread::FromReadings { .. } => (format!("{} readings", part.readings.len()), true),
+        // The gauge's own uncertainty may be all that is known.
+        Spread::Within(none) if none == Tolerance::default() && measured.gauge.is_some() => {
+            (None, false)
+        }
+        Spread::Within(_) => (Some(format!("model {name} plus_minus")), false),
+        Spread::StandardUncertainty(_) => (Some(format!("model {name} uncertainty")), true),
+        Spread::FromReadings { .. } => (Some(format!("{} readings", part.readings.len())), true),
     };
     let scatter = match part.evaluation {
         Evaluation::Repeated { .. } => Some(format!("scatter of {} readings", part.readings.len())),
@@ -58,8 +63,8 @@ fn of_dimension(job: &Job, pump: &Pump, at: usize, part: &Contributor) -> String
     };
     // A stated plus/minus has no factor in it.
     let student = follows.then(|| student(job, part.degrees_of_freedom)).flatten();
-    let gauge = pump.dimensions[at].gauge.map(|gauge| of_gauge(job, gauge));
-    joined([Some(own), scatter, student, gauge])
+    let gauge = measured.gauge.map(|gauge| of_gauge(job, gauge));
+    joined([own, scatter, student, gauge])
 }
 
 fn of_growth(pump: &Pump, at: usize) -> String {

@@ -1,7 +1,7 @@
 //! Nearest kits of pumps that are not fit to assemble: the pieces that miss the limits by least.
 
 use crate::choose::choose;
-use crate::choose::control::Control;
+use crate::choose::control::{Control, Looks};
 use crate::decimal::Millionths;
 use crate::job::{Job, Parts};
 use crate::length::Length;
@@ -63,6 +63,9 @@ fn nearest_kit(job: &Job, pump: usize, [issued, plates]: &[Vec<u32>; 2]) -> Opti
     /// Widening by so many parts, and the most of them.
     const PART: i64 = 256;
     const WIDEST: i64 = 1_024 * PART;
+    /// Work that one pump is worth, in looks at the control: some seconds, and no clock, so that a plan comes out alike
+    /// on any machine.
+    const LOOKS: u64 = 2_000;
     let own = &job.pumps[pump];
     // Its own pieces alone: a drawer of thousands is not looked through again and again.
     let places = job.model_of(own).packs.iter().zip(&own.fits);
@@ -87,6 +90,8 @@ fn nearest_kit(job: &Job, pump: usize, [issued, plates]: &[Vec<u32>; 2]) -> Opti
         gauges: job.gauges.clone(),
         ..Parts::default()
     };
+    let looks = Looks::stop_at(LOOKS);
+    let control = Control::unlimited().counted(&looks);
     let within = |parts: i64| -> Option<Vec<PackPick>> {
         let mut wider = own.clone();
         for requirement in &mut wider.requirements {
@@ -94,7 +99,7 @@ fn nearest_kit(job: &Job, pump: usize, [issued, plates]: &[Vec<u32>; 2]) -> Opti
         }
         let parts = Parts { pumps: vec![wider], ..alone.clone() };
         // Not checked again: an allowance below zero is a gasket thinner than its gap, which no model may ask for.
-        let plan = choose(&Job::of_checked(parts), &Control::unlimited()).ok()?;
+        let plan = choose(&Job::of_checked(parts), &control).ok()?;
         match plan.kits.into_iter().next() {
             Some(Kit::Served(packs)) => Some(packs),
             _ => None,

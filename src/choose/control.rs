@@ -58,8 +58,8 @@ pub struct PhaseProgress {
     pub of: usize,
 }
 
-/// Count of the looks at a control, and of the work between them; can stop the work at a given look. For tests,
-/// which must not depend on a clock.
+/// Count of the looks at a control, and of the work between them; can stop the work at a given look. For tests and
+/// results that must not depend on a clock.
 #[derive(Debug)]
 pub struct Looks {
     stop_at: u64,

@@ -118,7 +118,9 @@ pub struct TrolleyJson {
     pub count: u32,
     /// The pieces.
     pub pieces: Vec<TrolleyPieceJson>,
-    /// How many scenarios it was chosen to serve: those of the probability, with a margin.
+    /// How many scenarios had to be served for the probability.
+    pub required: u32,
+    /// How many it was chosen to serve: with a margin.
     pub wanted: u32,
     /// How many scenarios it was chosen for.
     pub scenarios: u32,

@@ -101,6 +101,7 @@ fn trolley(job: &Job, provision: &Provision, question: &ProvisionOptions) -> Tro
         falls_short,
         count: trolley.count,
         pieces: trolley.pieces.iter().map(piece).collect(),
+        required: trolley.required,
         wanted: trolley.wanted,
         scenarios: trolley.scenarios,
         plain_cost: show_money(trolley.plain_cost),

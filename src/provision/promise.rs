@@ -7,7 +7,8 @@
 //!   for as many scenarios more as the count was short; out of twice as many, once all of them are served.
 //! - Each count has scenarios of its own, drawn for it and used for nothing else. Several counts have several chances
 //!   to come out well by luck, so each must clear at a level that leaves out so many times less (Bonferroni).
-//! - Where no count of this size can show what was asked for, or gaps put it out of reach, there is no margin.
+//! - Where no count of this size can show what was asked for, or gaps or the stock put it out of reach, there is no
+//!   margin, or none further.
 
 use crate::choose::control::Control;
 use crate::decimal::Money;
@@ -56,13 +57,14 @@ pub(super) fn keep(
     let asked = question.probability.to_f64();
     let clears = |served: u32| exact_interval(served, question.checks, strict)[0] >= asked;
     let mut of = question.scenarios;
-    let mut goal = question.wanted();
+    let mut goal = question.required(of);
     let mut plain: Option<Money> = None;
     let mut round = 0;
     loop {
         let choosing = drawn.choosing.part(0, of);
         let mut chosen =
             trolley::choose(job, ways, &choosing, safe, (goal, question.seed), control);
+        chosen.required = question.required(of);
         chosen.plain_cost = *plain.get_or_insert(chosen.cost);
         let counting = drawn.counting.part(round * question.checks, question.checks);
         let from = round * question.checks;
@@ -71,7 +73,7 @@ pub(super) fn keep(
         let done = clears(counted.served)
             || !clears(question.checks)
             || counted.out_of_reach(asked)
-            || !chosen.enough()
+            || chosen.served_except_gaps < goal
             || round == drawn.rounds
             || control.stop().is_some();
         if done {

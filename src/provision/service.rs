@@ -69,6 +69,7 @@ pub(super) fn count(
     });
     let in_turn = narrow::<u32>(in_turn.count());
     let mut service = Service {
+        first: from,
         checks: question.checks,
         served: 0,
         hopeless: 0,

@@ -110,6 +110,7 @@ pub(super) fn choose(
         count: there.iter().sum(),
         scenarios: whole(all.len()),
         hopeless: whole(all.len() - hopeful.len()),
+        required: whole(wanted),
         wanted: whole(wanted),
         plain_cost: cost(ways, &there),
         served: whole((0..all.len()).filter(served).count()),

@@ -66,16 +66,16 @@ const MOST_IN_A_BAG: u32 = 1_000;
 pub fn parse(name: &str, file: &str, text: &str) -> Result<Model, Problems> {
     let mut problems = Problems::new();
     let materials = gather_materials("built-in materials.toml", MATERIALS, &mut problems);
-    parse_with(name, file, text, &materials)
+    parse_with(name, file, text, &materials).map(|(model, _)| model)
 }
 
-/// Reads the text of a model file together with a materials table.
+/// Reads the text of a model file together with a materials table: the model, and warnings.
 fn parse_with(
     name: &str,
     file: &str,
     text: &str,
     materials: &[Material],
-) -> Result<Model, Problems> {
+) -> Result<(Model, Vec<Problem>), Problems> {
     let mut reader = Reader { file, text, problems: Problems::new() };
     reader.unknown_keys(&KEYS);
     let told = reader.missing_keys();
@@ -88,7 +88,7 @@ fn parse_with(
             None
         }
     };
-    reader.problems.settle(model).map(|(model, _)| model)
+    reader.problems.settle(model)
 }
 
 /// Tables of one kind, named or listed, each with its position.

@@ -60,22 +60,29 @@ pub(crate) fn measured(
     };
     let stated = matches!(dimension.spread, Spread::Within(_));
     // A range that the uncertainty asks for, unless a plus/minus is stated.
-    let extent = if stated { Length::ZERO } else { coverage.extent(standard, freedom) };
+    let extent = (!stated).then(|| coverage.extent(standard, freedom));
     let (value, tolerance) = match dimension.combine {
         Combine::Mean if several => sums.mean(&readings, each, extent).ok_or(Lack::TooLong)?,
         Combine::Mean => (readings[0], widened(each, extent)),
         Combine::Least | Combine::Greatest => {
             let step = Length::step(&readings);
-            let extent = if several { up_to(extent.ticks().into(), 1, step) } else { Some(extent) };
+            let extent = match extent {
+                Some(extent) if several => {
+                    Some(up_to(extent.ticks().into(), 1, step).ok_or(Lack::TooLong)?)
+                }
+                extent => extent,
+            };
             let value = if dimension.combine == Combine::Least { sums.least } else { sums.most };
-            (value, widened(each, extent.ok_or(Lack::TooLong)?))
+            (value, widened(each, extent))
         }
     };
     Ok(Measured { readings, value, tolerance, each, standard, freedom, gauge: None })
 }
 
-fn widened(each: Tolerance, extent: Length) -> Tolerance {
-    Tolerance { minus: each.minus.max(extent), plus: each.plus.max(extent) }
+/// A tolerance that is at least so wide to either side; as it is where nothing asks for more.
+fn widened(each: Tolerance, extent: Option<Length>) -> Tolerance {
+    let side = |side: Length| extent.map_or(side, |extent| side.max(extent));
+    Tolerance { minus: side(each.minus), plus: side(each.plus) }
 }
 
 /// Quotient of ticks, rounded up to a whole number of steps.
@@ -111,7 +118,7 @@ impl Sums {
         &self,
         readings: &[Length],
         each: Tolerance,
-        extent: Length,
+        extent: Option<Length>,
     ) -> Option<(Length, Tolerance)> {
         let value = Length::mean(readings)?;
         let n = self.n;
@@ -119,7 +126,8 @@ impl Sums {
         let farthest = (times_n(self.most) - self.sum).max(self.sum - times_n(self.least));
         let above = times_n(value) - self.sum;
         let side = |each: Length, rounding: i128| {
-            let held = (farthest + times_n(each)).max(times_n(extent));
+            let held = farthest + times_n(each);
+            let held = extent.map_or(held, |extent| held.max(times_n(extent)));
             up_to(held + rounding, n, Length::step(readings))
         };
         let tolerance =

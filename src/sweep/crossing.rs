@@ -131,6 +131,8 @@ fn along(
             seen.insert(place, (top, at(top)));
         }
     }
+    // A value too fine for an allowance times a sensitivity says nothing: its neighbours do.
+    seen.retain(|(_, outcome)| outcome.met().is_some());
     let turns = seen.windows(2).filter_map(|pair| {
         let [(one, of_one), (other, of_other)] = [pair[0], pair[1]];
         match (of_one.met()?, of_other.met()?) {

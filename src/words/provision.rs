@@ -12,6 +12,7 @@ use crate::plan::PackPick;
 use crate::problem::{Place, Problem};
 use crate::provision::{
     MOST_VALUES, Provision, ProvisionError, ProvisionOptions, SafeKit, Service, SetAside, Together,
+    Trolley,
 };
 
 /// Mark of values that no pieces in the drawers serve.
@@ -284,7 +285,7 @@ pub fn chosen_for(provision: &Provision, question: &ProvisionOptions) -> String 
         _ => format!("; {} if pumps in a gap are left out", trolley.served_except_gaps),
     };
     format!(
-        "The trolley {} {} of outages: it covers {} of the {} design scenarios ({} required, with a margin){served_except_gaps}.",
+        "The trolley {} {} of outages: it covers {} of the {} design scenarios ({}){served_except_gaps}.",
         match provision.falls_short(question) {
             true => "was to serve",
             false => "is for",
@@ -292,8 +293,16 @@ pub fn chosen_for(provision: &Provision, question: &ProvisionOptions) -> String 
         asked(question.probability),
         trolley.served,
         trolley.scenarios,
-        trolley.wanted
+        aimed_at(trolley)
     )
+}
+
+/// Scenarios that a trolley must serve, and those that it was chosen for: `475 required, 488 aimed at`.
+pub fn aimed_at(trolley: &Trolley) -> String {
+    match trolley.wanted == trolley.required {
+        true => format!("{} required", trolley.required),
+        false => format!("{} required, {} aimed at", trolley.required, trolley.wanted),
+    }
 }
 
 /// Whether the counted service reaches the requested one, in a sentence.
@@ -325,7 +334,7 @@ pub fn promise(provision: &Provision, question: &ProvisionOptions) -> String {
         };
         return format!(
             "NOT MET: of the {} design scenarios it serves {}, and {} are required for {asked_for}{gaps}.{served_except_gaps}",
-            trolley.scenarios, trolley.served, trolley.wanted
+            trolley.scenarios, trolley.served, trolley.required
         );
     }
     if high < wanted {

@@ -349,7 +349,7 @@ fn sheets(model: &Model, styles: &Styles) -> Written<Worksheet> {
         column("Reserved", "Of those, plates that must not be cut."),
         column(
             "Unit cost",
-            "Cost of one plate. A piece costs the share of the square that it is cut from; the offcut is waste.",
+            "Cost of one plate. A piece costs the share of its ring; the rest of a plate that is cut is waste.",
         ),
         column("Bin", "Where it lies."),
         column("Material", "What it is made of."),

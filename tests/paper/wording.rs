@@ -618,9 +618,10 @@ pub mod provision {
             "{unmeasured} of {all} pumps are not measured yet; acceptance rule: {rule}; values in steps of {step}"
         )
     }
-    pub fn chosen_for(served: u32, of: u32, wanted: u32) -> String {
+    pub fn chosen_for(served: u32, of: u32, [required, wanted]: [u32; 2]) -> String {
+        let margin = if wanted == required { "".into() } else { format!(", {wanted} aimed at") };
         format!(
-            "{served} of {of} design scenarios, {wanted} required; not a measure of its service"
+            "{served} of {of} design scenarios, {required} required{margin}; not a measure of its service"
         )
     }
     pub fn counted(served: u32, of: u32) -> String {

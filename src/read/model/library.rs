@@ -156,7 +156,8 @@ impl Library {
     pub fn find(&self, name: &str, problems: &mut Problems) -> Option<Model> {
         let (file, text) = self.texts.get(name)?;
         match parse_with(name, file, text, &self.materials) {
-            Ok(model) => {
+            Ok((model, warnings)) => {
+                warnings.into_iter().for_each(|warning| problems.warn(warning));
                 let drawing = match self.drawings.get(name) {
                     Some(at) => Some(at.read(problems)?),
                     None => None,

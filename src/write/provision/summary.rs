@@ -96,8 +96,10 @@ fn answers(provided: &Provided<'_>) -> [(&'static str, String, String); 8] {
     let question = provided.question;
     let short = provision.falls_short(question);
     let served = format!(
-        "{} of {} design scenarios, {} required with a margin; not a measure of its service",
-        trolley.served, trolley.scenarios, trolley.wanted
+        "{} of {} design scenarios, {}; not a measure of its service",
+        trolley.served,
+        trolley.scenarios,
+        said::aimed_at(trolley)
     );
     let sheets = match trolley.plates.is_empty() {
         true => "yes: every piece is in stock".to_string(),

@@ -384,13 +384,17 @@ impl<'a> ContributorRow<'a> {
             let list = DataValidation::new().allow_list_strings(&words.map(Shape::word))?;
             sheet.add_data_validation(row, KNOWN_BY, row, KNOWN_BY, &list)?;
         }
+        let holds_stated = match part.evaluation {
+            Evaluation::Repeated { each, .. } => each.holds_stated(),
+            _ => part.tolerance.holds_stated(),
+        };
         let least = [
             (COUNT, 0.0, part.item.is_some()),
-            (MINUS, 0.0, is_within && part.tolerance.holds_stated()),
-            (PLUS, 0.0, is_within && part.tolerance.holds_stated()),
+            (MINUS, 0.0, is_within && holds_stated),
+            (PLUS, 0.0, is_within && holds_stated),
             (STANDARD, 0.0, matches!(part.evaluation, Evaluation::Standard)),
-            (self.of_one, 0.0, shape_of_one),
-            (self.of_one + 1, 0.0, shape_of_one),
+            (self.of_one, 0.0, shape_of_one && holds_stated),
+            (self.of_one + 1, 0.0, shape_of_one && holds_stated),
             (self.of_one + 2, 0.0, is_repeated && !shape_of_one),
             (self.of_one + 3, 0.0, is_read),
             (FREEDOM, 1.0, part.degrees_of_freedom.is_some() && !is_read && !is_repeated),
@@ -454,13 +458,18 @@ impl<'a> ContributorRow<'a> {
                 return sides.map(|value| self.entry(value));
             }
             Evaluation::Standard => return sides.map(|value| self.follows(&extent, value)),
-            Evaluation::Repeated { shape: Some(_), .. } => ([of_one(0), of_one(1)], "0".into()),
-            Evaluation::Repeated { shape: None, .. } => ([of_one(0), of_one(1)], extent),
+            Evaluation::Repeated { shape: Some(_), .. } => ([of_one(0), of_one(1)], None),
+            Evaluation::Repeated { shape: None, .. } => ([of_one(0), of_one(1)], Some(extent)),
             Evaluation::Readings { .. } => {
                 let ticks = unit.ticks();
                 let half = format!("ROUNDUP(ROUND({}/2*{ticks},4),0)/{ticks}", of_one(3));
-                ([half.clone(), half], extent)
+                ([half.clone(), half], Some(extent))
             }
+        };
+        // At least so far, where an uncertainty asks for it.
+        let least = |one: String, extent: Option<String>| match extent {
+            Some(extent) => format!("MAX({one},{extent})"),
+            None => one,
         };
         let steps = self.steps();
         let up = |length: String| format!("-INT(-ROUND(({length})*{steps},4))/{steps}");
@@ -468,14 +477,15 @@ impl<'a> ContributorRow<'a> {
         let formulas = [0, 1].map(|side| {
             let one = &of_one[side];
             if !mean {
-                return format!("MAX({one},{})", up(extent.clone()));
+                return least(one.clone(), extent.clone().map(up));
             }
             let span = self.span();
             let farthest = format!("MAX(MAX({span})-AVERAGE({span}),AVERAGE({span})-MIN({span}))");
             // Measured from the rounded mean, so that its rounding is covered too.
             let rounding = format!("({}-AVERAGE({span}))", self.at(NOMINAL));
             let sign = ["+", "-"][side];
-            up(format!("MAX({farthest}+{one},{extent}){sign}{rounding}"))
+            let held = least(format!("{farthest}+{one}"), extent.clone());
+            up(format!("{held}{sign}{rounding}"))
         });
         let [minus, plus] = [0, 1].map(|side| self.follows(&formulas[side], sides[side]));
         [minus, plus]
