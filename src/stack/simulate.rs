@@ -70,14 +70,24 @@ fn has_no_deviation(part: &Contributor) -> bool {
 
 /// Contributor of a requirement whose distribution has so few degrees of freedom (three or fewer) that the standard
 /// uncertainty of draws never settles: four readings, or stated degrees of freedom. The fourth moment of Student's
-/// distribution is infinite up to four; with four, five readings, it settles slowly.
+/// distribution is infinite up to four of them; with five readings it settles slowly.
 pub fn few_readings<'a>(form: &Form, stack: &'a Stack) -> Option<&'a str> {
     let few = stack.contributors.iter().find(|part| {
-        let enters = form.terms().any(|term| term == part.term);
-        let known = matches!(part.evaluation, Evaluation::Readings { .. } | Evaluation::Standard);
-        enters && known && part.degrees_of_freedom.is_some_and(|freedom| freedom <= 3)
+        let of = match &part.evaluation {
+            Evaluation::Derived(derivation) => derivation.of.as_slice(),
+            _ => std::slice::from_ref(*part),
+        };
+        form.terms().any(|term| term == part.term) && of.iter().any(never_settles)
     });
     few.map(|part| part.label.as_str())
+}
+
+fn never_settles(part: &Contributor) -> bool {
+    match part.evaluation {
+        Evaluation::Readings { .. } | Evaluation::Repeated { .. } => part.readings.len() <= 4,
+        Evaluation::Standard => part.degrees_of_freedom.is_some_and(|freedom| freedom <= 3),
+        _ => false,
+    }
 }
 
 /// Level of the intervals of draws: the level of the coverage factor, but at most 99.73 %, beyond which the
@@ -314,8 +324,11 @@ impl Sources {
         };
         let (apart, common) = (law((1.0 - share * share).max(0.0).sqrt()), law(share));
         // Wholly alike: nothing is left to draw for each.
-        let (pieces, factor) =
-            if share == 1.0 { (1, f64::from(part.count)) } else { (part.count, 1.0) };
+        let (pieces, factor) = if (share - 1.0).abs() < f64::EPSILON {
+            (1, f64::from(part.count))
+        } else {
+            (part.count, 1.0)
+        };
         let own = (0..pieces).map(|_| smallvec![self.push(mean, apart)]).collect();
         let alike = key.filter(|_| share > 0.0).map(|key| {
             let known = self.alike.iter().find(|(known, _)| *known == key);
@@ -553,8 +566,11 @@ mod tests {
         // In thousands of ticks (0.1 um): (16 + 4 + 0 + 0 + 4 + 16) / 5 / 6 x 5/3 + 16 / 12.
         let exact = (40.0 / 5.0 / 6.0 * 5.0 / 3.0 + 16.0 / 12.0_f64).sqrt() / 10.0;
         assert!((outcome.standard - exact).abs() < 2.0 * outcome.tolerance);
-        // Three readings have no standard deviation to draw.
+        assert_eq!(few_readings(&form, &stack), None);
+        // Of four the standard uncertainty never settles; three have no standard deviation to draw.
         let mut few = stack;
+        few.contributors[0].readings.truncate(4);
+        assert!(few_readings(&form, &few).is_some());
         few.contributors[0].readings.truncate(3);
         let refused = simulate(&form, &few, Unit::Micrometre, &DrawOptions::default());
         assert!(matches!(refused, Err(Undrawn::FewReadings(_))));

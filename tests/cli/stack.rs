@@ -45,8 +45,8 @@ fn pieces_are_stated_without_any_stock() {
     let said = text(&run.stdout);
     for words in [
         "Impeller running clearance: met by the worst case rule, margin 0.0001 in",
-        "value 0.02200, limits 0.01900 to 0.02300; worst case -0.00090 +0.00090, root sum square 0.00052, expanded 0.00060 (k 2.000)",
-        "to 0.02259; none of 160000 draws misses its limits: chance of a miss below 0.0019 %",
+        "value 0.02200, limits 0.01900 to 0.02300; worst case -0.00090 +0.00090, root sum square 0.00052, expanded 0.00059 (k 1.960, 95.0 %)",
+        "to 0.02258; none of 160000 draws misses its limits: chance of a miss below 0.0019 %",
         "           value  Impeller running clearance  Cover gasket free thickness",
         "0.0003      0.0001                     0.00428\n",
         "0.0004     -0.0001 NOT PROVEN           0.0040\n",

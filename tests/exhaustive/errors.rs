@@ -24,10 +24,12 @@ struct Elementary {
     freedom: Option<u32>,
 }
 
-/// Errors of a sum by their names, and the distance of its middle above the nominal value in ticks.
+/// Errors of a sum by their names, and the distance of its middle above the nominal value in ticks; also twice that in
+/// millionths of a tick.
 struct Errors {
     all: BTreeMap<String, Elementary>,
     middle: f64,
+    uneven: i128,
 }
 
 impl Errors {
@@ -45,6 +47,7 @@ impl Errors {
 
     fn uneven(&mut self, weight: i128, of: Tolerance) {
         self.middle += weight as f64 / 1e6 * (of.plus.ticks() - of.minus.ticks()) as f64 / 2.0;
+        self.uneven += weight * i128::from(of.plus.ticks() - of.minus.ticks());
     }
 }
 
@@ -57,7 +60,7 @@ fn errors(job: &Job, pump: &Pump, packs: &[Vec<u32>], weights: &[(Term, i128)]) 
     let weight = |wanted: Term| -> i128 {
         weights.iter().filter(|(term, _)| *term == wanted).map(|(_, weight)| weight).sum()
     };
-    let mut errors = Errors { all: BTreeMap::new(), middle: 0.0 };
+    let mut errors = Errors { all: BTreeMap::new(), middle: 0.0, uneven: 0 };
     for (d, m) in pump.dimensions.iter().enumerate() {
         let own = weight(Term::Dimension(d));
         errors.uneven(own, m.tolerance);
@@ -142,6 +145,42 @@ pub fn is_clear(
             distance >= worst.sum::<i128>()
         }
         Acceptance::Expanded => is_clear_of_uncertainty(job, pump, &errors, distance as f64 / 1e12),
+    }
+}
+
+/// Judge of distances, in millionths of a tick, in whole numbers throughout: by the worst case, or by the expanded rule
+/// with a factor k and without correlations, where `S + d >= k u` is `(S + d)^2 >= k^2 u^2`.
+pub fn clears_in_whole_numbers(
+    job: &Job,
+    pump: &Pump,
+    packs: &[Vec<u32>],
+    weights: &[(Term, i128)],
+) -> impl Fn(i128) -> bool + use<> {
+    let errors = errors(job, pump, packs, weights);
+    let worst: i128 = errors
+        .all
+        .values()
+        .map(|one| (one.weight * one.range[0]).max(-one.weight * one.range[1]))
+        .sum();
+    // Whole femtometres times millionths.
+    #[allow(clippy::cast_possible_truncation)]
+    let moved = |one: &Elementary| one.weight * (one.standard * 1e5).round() as i128;
+    let variance: i128 = errors.all.values().map(|one| moved(one).pow(2)).sum();
+    let Coverage::Factor(k) = job.policy.coverage else { panic!("a factor") };
+    // k is a whole number of halves.
+    let halves = i128::from(k.raw()) * 2 / MILLION;
+    let (acceptance, uneven) = (job.policy.acceptance, errors.uneven);
+    move |distance: i128| match acceptance {
+        Acceptance::Nominal => distance >= 0,
+        Acceptance::WorstCase => distance * MILLION >= worst,
+        Acceptance::Expanded => {
+            // Twice S + d, in millionths of a femtometre; a square that overflows is larger than any variance here.
+            let reach = (2 * distance + uneven) * 100_000;
+            let needed = halves * halves * variance;
+            distance >= 0
+                && reach >= 0
+                && reach.checked_mul(reach).is_none_or(|square| square >= needed)
+        }
     }
 }
 

@@ -12,6 +12,7 @@
     missing_docs
 )]
 
+mod edges;
 mod errors;
 #[path = "../bench/generate.rs"]
 mod generate;

@@ -108,7 +108,7 @@ fn one_after_the_other(job: &Job, kits: &[Vec<Pieces>], left: &[u32]) -> [bool; 
 #[test]
 fn intervals_hold_the_exact_probability() {
     let (mut asked, mut inside) = (0, 0);
-    for seed in 0..300 {
+    for seed in 0..400 {
         let (job, mut ranges) = random_outlook(seed, 2).into_parts();
         for expected in ranges.iter_mut().flatten().flatten() {
             expected.law = ExpectedLaw::Even;

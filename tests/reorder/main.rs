@@ -484,3 +484,42 @@ fn what_is_reserved_counts_as_gone() {
     assert_eq!(level(0), 0);
     assert!(level(38) > 0);
 }
+
+/// A column that is not used is listed, on the terminal and in the workbook.
+#[test]
+fn columns_that_are_not_used_are_listed() {
+    let folder = TempDir::new().unwrap();
+    let stock = folder.path().join("stock.csv");
+    let more = fs::read_to_string(STOCK).unwrap().replacen(",Bin\n", ",Bin,On order\n", 1);
+    fs::write(&stock, more).unwrap();
+    let run = reorder(folder.path(), stock.to_str().unwrap(), PUMPS, &[]);
+    assert_eq!(run.status.code(), Some(0), "{}", text(&run.stderr));
+    let said = "Not used: column `On order` of sheet stock.";
+    assert!(text(&run.stdout).contains(said), "{}", text(&run.stdout));
+    let mut book: Xlsx<_> = open_workbook(folder.path().join("p.xlsx")).unwrap();
+    let page = book.worksheet_range("Summary").unwrap();
+    assert!(page.used_cells().any(|(_, _, cell)| *cell == Data::String(said.into())));
+}
+
+/// The lead time of every item for sale is asked for: with the column in each empty cell, without it once.
+#[test]
+fn empty_lead_days_are_asked_about() {
+    let folder = TempDir::new().unwrap();
+    let stock = folder.path().join("stock.csv");
+    let rows = fs::read_to_string(STOCK).unwrap();
+    let empty = rows.replacen(",10,Harrow & Pell,", ",,Harrow & Pell,", 2);
+    let none = rows.replacen(",Lead days,", ",Notes,", 1);
+    for (text_of, asked) in [
+        (empty, vec!["no Lead days of K4-002, which is for sale", "no Lead days of K4-003"]),
+        (none, vec!["no column Lead days, and K4-002 is for sale"]),
+    ] {
+        fs::write(&stock, text_of).unwrap();
+        let run = reorder(folder.path(), stock.to_str().unwrap(), PUMPS, &[]);
+        assert_eq!(run.status.code(), Some(2));
+        let said = text(&run.stderr) + &text(&run.stdout);
+        for one in &asked {
+            assert!(said.contains(one), "`{one}` is not in\n{said}");
+        }
+        assert!(!folder.path().join("p.xlsx").exists());
+    }
+}

@@ -22,6 +22,8 @@ pub(super) const NAME: &str = "Verdicts";
 /// Word of a verdict that is another one than was written.
 const TURNED_WORD: &str = "turned";
 
+/// Number of words that are counted.
+const COUNTED: u32 = 4;
 /// Words of a verdict, each counted at the top.
 const WORDS: [&str; 4] =
     [Judgement::Met.words(), Judgement::NotProven.words(), Judgement::NotMet.words(), CHECK_INPUT];
@@ -29,7 +31,7 @@ const WORDS: [&str; 4] =
 /// The row of the rule in force; the counts follow.
 const RULE: u32 = 3;
 /// The row of the headings; the lines follow.
-const HEADS: u32 = RULE + 1 + WORDS.len() as u32 + 2 + 1;
+const HEADS: u32 = RULE + 1 + COUNTED + 2 + 1;
 /// The columns that formulas refer to.
 const STATUS: u16 = 1;
 const MARGIN: u16 = 7;
