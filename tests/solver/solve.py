@@ -41,7 +41,9 @@ def read(path, arguments):
 
 
 def goal(solver, model, name):
-    """The number of a goal's row, and its variables with what each counts for."""
+    """The number of a goal's row, and its variables with what each counts for; nothing if it has no row: none counts."""
+    if name not in model.row_names_:
+        return None
     row = model.row_names_.index(name)
     _, variables, counts = solver.getRowEntries(row)
     return row, dict(zip((int(v) for v in variables), (round(float(c)) for c in counts)))
@@ -53,7 +55,11 @@ def solve(path, arguments):
     model = solver.getLp()
     goals = [goal(solver, model, name) for name in GOALS]
     plan, bounds = None, []
-    for number, (row, counts) in enumerate(goals):
+    for number, found in enumerate(goals):
+        if found is None:
+            bounds.append(0.0)
+            continue
+        row, counts = found
         left = arguments.seconds - (time.monotonic() - start)
         if left <= 0:
             break
