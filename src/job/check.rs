@@ -108,11 +108,19 @@ fn check_item(item: &Item, parts: &Parts) -> Result<(), PartError> {
     there("plates", cut.plate, parts.plates.len())?;
     length("the inside diameter", cut.inside, Length::ZERO)?;
     length("the outside diameter", cut.outside, cut.inside + Length::from_ticks(1))?;
+    let plate = &parts.plates[cut.plate];
     let along = |side: Length| side.ticks() / cut.outside.ticks() <= MOST_ALONG;
     within(
-        cut.outside > Length::ZERO && parts.plates[cut.plate].sides.into_iter().all(along),
+        cut.outside > Length::ZERO && plate.sides.into_iter().all(along),
         "the outside diameter",
         "above zero, and not a thousandth of a plate",
+    )?;
+    // The plates are what is counted; a cut piece is no stock of its own.
+    let yields = plate.available().saturating_mul(plate.yields(cut.outside));
+    within(
+        item.reserved == 0 && item.on_hand >= yields,
+        "the pieces on hand",
+        "as many as the plates yield, none reserved",
     )
 }
 

@@ -4,7 +4,7 @@ use super::reading::{Reading, Readings};
 use crate::decimal::Millionths;
 use crate::length::{Fine, Tolerance};
 use crate::model::{Shape, Term, Terms};
-use crate::stack::{Contributor, Coverage, Evaluation, Stack, expanded, worst_case};
+use crate::stack::{Alike, Contributor, Coverage, Evaluation, Stack, expanded, worst_case};
 
 /// Coverage factor of both expanded uncertainties, whatever the plan's acceptance rule.
 pub const COVERAGE: Coverage = Coverage::Factor(Millionths::from_raw(2_000_000));
@@ -29,13 +29,22 @@ pub struct Compared {
 
 impl Compared {
     /// Compares readings with a sum of terms.
+    ///
+    /// An error that the pieces of a lot may have in common, nobody knows how far, excuses no reading: they count as
+    /// independent here.
     pub fn of(terms: &Terms, stack: &Stack, found: Readings) -> Compared {
         let sum = worst_case(terms, stack);
+        let mut apart = stack.clone();
+        for lot in apart.contributors.iter_mut().filter_map(|part| part.lot.as_mut()) {
+            if lot.alike == Alike::AtWorst {
+                lot.alike = Alike::Share(Millionths::ZERO);
+            }
+        }
         Compared {
             nominal: sum.nominal,
             // Uneven tolerances: their middle is the expected value.
             predicted: Fine::from_raw(sum.nominal.raw() + sum.asymmetry.raw().div_euclid(2)),
-            predicted_within: expanded(terms, stack, COVERAGE),
+            predicted_within: expanded(terms, &apart, COVERAGE),
             found,
             found_within: reading_within(found.last()),
         }

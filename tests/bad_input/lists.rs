@@ -3,6 +3,7 @@
 use super::*;
 use gapwright::job::Job;
 use gapwright::length::{Length, Unit};
+use gapwright::stock::{Item, Size, ToleranceSource};
 
 /// A job with this stock, and its warnings.
 fn read(stock: &str) -> (Job, Vec<String>) {
@@ -166,7 +167,10 @@ On hand,Thickness (mm),Fit,Item,Kind,Tolerance (thou)
     let (plain, _) = read(STOCK);
     let sizes = |job: &Job| -> Vec<_> {
         let lots = job.stock.iter();
-        lots.map(|lot| (lot.item.clone(), lot.size, lot.on_hand)).collect()
+        // The tolerance stands in another column.
+        let size =
+            |lot: &Item| lot.size.map(|of| Size { source: ToleranceSource::default(), ..of });
+        lots.map(|lot| (lot.item.clone(), size(lot), lot.on_hand)).collect()
     };
     assert_eq!(sizes(&moved), sizes(&plain));
     assert_eq!(moved.stock[0].size.as_ref().unwrap().thickness.show(Unit::Inch), "0.0100");

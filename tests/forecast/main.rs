@@ -536,9 +536,9 @@ bench,1.270,1.273,
     let outlook = bench(MODEL, Some(past)).good();
     let gap = &outlook.job().pumps[0].dimensions[0];
     assert!((gap.standard.to_f64(Unit::Millimetre) - 0.001_020_620_726).abs() < 1e-9);
-    // Three readings have two degrees of freedom: 4.526 551 times that, as for measured pumps.
+    // Three readings have two degrees of freedom: 4.302 653 times that, at 95 %, as for measured pumps.
     assert_eq!(gap.freedom, Some(2));
-    assert_eq!(gap.tolerance.plus.show(Unit::Millimetre), "0.0046199");
+    assert_eq!(gap.tolerance.plus.show(Unit::Millimetre), "0.0043914");
     assert_eq!(gap.value, Length::parse("1.27 mm", None).unwrap());
 }
 

@@ -94,7 +94,7 @@ fn the_whole_round_on_the_sample_outage_comes_back_to_the_first_counts() {
     assert_eq!(again.status, 0, "{:?}", again.all());
     shop.refuse(
         &["kit-plan.xlsx", "stock-4.xlsx", "--pump", "P-299", "--out", "stock-5.xlsx"],
-        &["problem issue-log.xlsx!E178 P-299, issued from this plan (416f50573431) on 2027-03-02 already"],
+        &["problem issue-log.xlsx!E179 P-299, issued from this plan (f0b40d61dfef) on 2027-03-02 already"],
     );
 }
 

@@ -81,8 +81,8 @@ fn every_model_reads_without_a_problem() {
     }
 }
 
-/// Student's factor for 95.45 % and three degrees of freedom.
-const STUDENT: f64 = 3.306_829_9;
+/// Student's factor for 95 % and three degrees of freedom.
+const STUDENT: f64 = 3.182_446_3;
 
 /// Requirement, value, and its worst-case deviation below and above.
 type Worked = (&'static str, f64, f64, f64);
@@ -90,8 +90,8 @@ type Worked = (&'static str, f64, f64, f64);
 /// Invented examples of the models' comments, worked out by hand with the tolerances of the models; pieces are good
 /// to 0.0002 in and 0.005 mm in the blank workbooks. A gasket's worst case is that of free - (1 + a) x gap at either
 /// limit. Four readings, one 0.0001 in (2.54 um) below and one above the two in the middle, have a standard
-/// uncertainty of that over the root of 6, and count 3.306 829 9 times: Student's factor for 95.45 % and three
-/// degrees of freedom (SciPy 1.17.1; JCGM 100:2008, table G.2, prints 3.31).
+/// uncertainty of that over the root of 6, and count 3.182 446 3 times: Student's factor for 95 % and three degrees
+/// of freedom (SciPy 1.17.1; JCGM 100:2008, table G.2, prints 3.18).
 #[test]
 fn the_examples_of_the_comments_come_out_as_worked_by_hand() {
     let counted = STUDENT / 6.0_f64.sqrt();

@@ -1,5 +1,6 @@
 //! Kits: every line of every slip, in the order of the slips, with the cells for readings and the hidden columns.
 
+use gapwright::accounting::{source, stack};
 use gapwright::feeler::{Chosen, Clearance, LimitGauge, Stacked, gauge};
 use gapwright::formats::slip;
 use gapwright::job::Job;
@@ -264,6 +265,15 @@ impl Slip<'_> {
         self.sign();
         self.rows.push(line(words::RUN));
         self.rows.extend(cautions(job, pump, &["start", "", "always"]));
+        // Each source is tested against the sheets elsewhere; here it is printed once, in the order of the stack.
+        let mut sources: Vec<String> = Vec::new();
+        for part in stack(job, pump, self.packs).contributors {
+            let from = source(job, pump, &part);
+            if !sources.contains(&from) {
+                sources.push(from);
+            }
+        }
+        self.rows.push(line(&format!("Tolerances from: {}.", sources.join("; "))));
     }
 
     fn hidden(&self, row: &mut Row, word: slip::SlipRow, name: &str) {

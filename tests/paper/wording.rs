@@ -506,7 +506,7 @@ pub mod stack_up {
     pub const TARGET: &str = "Target";
     pub const LIMIT: &str = "Limit";
     pub const WORST: &str = "Worst case: down, up";
-    pub const ROOT_SUM_SQUARE: &str = "Root sum square (if independent, centred, alike)";
+    pub const ROOT_SUM_SQUARE: &str = "Root sum square (if independent, centred, of one size)";
     pub const MIDDLE: &str = "Shift of the mean towards the limit (uneven sides)";
     pub const COMBINED: &str = "Combined standard uncertainty";
     pub const K: &str = "Coverage factor";

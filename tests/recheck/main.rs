@@ -348,8 +348,8 @@ fn the_range_on_the_slip_is_the_range_that_is_accepted() {
                 assert_eq!([low, high].map(|end| end.whole().unwrap()), by_hand)
             }
             Acceptance::Nominal => assert_eq!(low.whole(), Some(length("0.019 in"))),
-            // U = 2 x 0.0005 / sqrt(3) = 0.00057735 in, rounded up.
-            Acceptance::Expanded => assert!((low.to_f64(Unit::Inch) - 0.019_577_35).abs() < 1e-8),
+            // U = 1.959964 x 0.0005 / sqrt(3) = 0.00056579 in, rounded up.
+            Acceptance::Expanded => assert!((low.to_f64(Unit::Inch) - 0.019_565_793).abs() < 1e-8),
         }
         let tick = Length::from_ticks(1);
         let up = Length::from_ticks(i64::try_from(-(-low.raw()).div_euclid(1_000_000)).unwrap());

@@ -9,6 +9,7 @@ use gapwright::model::{Form, Requirement, Term};
 use gapwright::plan::{PackPick, Pick};
 use gapwright::policy::Acceptance;
 use gapwright::recheck::{Bench, Decision, Left, Reading, Readings, Searched, recheck};
+use gapwright::stack::Coverage;
 use gapwright::verify::verify_recheck;
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
@@ -74,7 +75,10 @@ fn case(seed: u64) -> Case {
         _ => Acceptance::Expanded,
     };
     let job = job(stock, packs, vec![clearance, fit], &[um(bare), um(60)])
-        .with(|job| job.policy.acceptance = rule)
+        .with(|job| {
+            job.policy.acceptance = rule;
+            job.policy.coverage = Coverage::Factor(Millionths::from_raw(2_000_000));
+        })
         .unwrap();
     let mut fitted = Vec::new();
     for (place, items) in [(0, 0..3_usize), (1, 3..5)] {
@@ -116,15 +120,19 @@ fn thick(job: &Job, pack: &PackPick) -> [i64; 3] {
     sum
 }
 
-/// Variance of a pack in square micrometres, each piece uniformly distributed within its tolerance, and the height of
-/// the middle above the nominal value.
+/// Variance of a pack in square micrometres, each piece uniformly distributed within its tolerance and at worst alike
+/// with all others of its lot, and the height of the middle above the nominal value.
 fn doubt(job: &Job, pack: &PackPick) -> [f64; 2] {
     let mut sum = [0.0; 2];
+    let of_lot = |item: usize| -> u32 {
+        pack.picks.iter().filter(|pick| pick.item == item).map(|pick| pick.count).sum()
+    };
     for pick in &pack.picks {
         let tolerance = job.stock[pick.item].size.unwrap().tolerance;
         let [minus, plus] =
             [tolerance.minus, tolerance.plus].map(|side| (side.ticks() / UM) as f64);
-        sum[0] += f64::from(pick.count) * (minus + plus).powi(2) / 12.0;
+        let (count, all) = (f64::from(pick.count), f64::from(of_lot(pick.item)));
+        sum[0] += count * all * (minus + plus).powi(2) / 12.0;
         sum[1] += f64::from(pick.count) * (plus - minus) / 2.0;
     }
     sum

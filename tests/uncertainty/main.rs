@@ -303,7 +303,7 @@ T,shim,F,0.2,0,5,m1,0 %
     let unknown = Shop::new(&measured("M9"), stock, &sheets).read().unwrap_err();
     let all: Vec<String> = unknown.sorted().iter().map(ToString::to_string).collect();
     assert!(
-        all.len() == 1 && all[0].contains("the gauge `M9`") && all[0].contains("M1"),
+        all.len() == 1 && all[0].contains("the gauge `M9`") && all[0].contains("cell D2"),
         "{all:?}"
     );
 }
@@ -386,7 +386,8 @@ fn what_is_left_unsaid_is_said() {
         )
     };
     let problems = |model: &str| -> Vec<String> {
-        let shop = Shop::new(model, STOCK, &[("Pumps", PUMPS)]);
+        let stock = STOCK.replace("shim", "gasket");
+        let shop = Shop::new(model, &stock, &[("Pumps", PUMPS)]);
         let found = shop
             .read()
             .err()

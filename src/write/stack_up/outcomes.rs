@@ -94,7 +94,8 @@ pub(super) fn write(block: &Block<'_>, page: &mut Page<'_>) -> Written {
     Ok(())
 }
 
-/// Words beside a verdict.
+/// Words beside a verdict; a formula that came to an empty text would be shown as 0 by what does not calculate.
+const NOTHING: &str = "-";
 const NOMINAL_ONLY: &str = "NOT PROVEN in the worst case. ";
 const CHANCE_BELOW: &str = "The probability of conformity is below the level of the rule.";
 const CHANCE_ABOVE: &str = "The probability of conformity is not below the level of the rule.";
@@ -379,7 +380,7 @@ impl Block<'_> {
         if contradicts(verdict, chance, level) {
             said += if verdict == Judgement::Met { CHANCE_BELOW } else { CHANCE_ABOVE };
         }
-        said
+        if said.is_empty() { NOTHING.into() } else { said }
     }
 
     fn against(&self) -> String {
@@ -389,8 +390,10 @@ impl Block<'_> {
             [Level, MarginWorst].map(|row| [0, 1].map(|side| self.result(row, side)).join(","));
         let level = format!("IF(acceptance_rule=\"expanded\",MIN({levels}),{USUAL_LEVEL})");
         let met = format!("{verdict}=\"{}\"", Judgement::Met.words());
+        let only = format!("AND(acceptance_rule=\"nominal\",{met},ROUND(MIN({worst}),12)<0)");
+        let rest = format!("IF({only},\"\",\"{NOTHING}\")");
         format!(
-            "IF({verdict}=\"{CHECK_INPUT}\",\"\",IF(AND(acceptance_rule=\"nominal\",{met},ROUND(MIN({worst}),12)<0),\"{NOMINAL_ONLY}\",\"\")&IF({met},IF({chance}<{level}-0.000000001,\"{CHANCE_BELOW}\",\"\"),IF({chance}>={level},\"{CHANCE_ABOVE}\",\"\")))"
+            "IF({verdict}=\"{CHECK_INPUT}\",\"{NOTHING}\",IF({only},\"{NOMINAL_ONLY}\",\"\")&IF({met},IF({chance}<{level}-0.000000001,\"{CHANCE_BELOW}\",{rest}),IF({chance}>={level},\"{CHANCE_ABOVE}\",{rest})))"
         )
     }
 
