@@ -13,7 +13,7 @@ use crate::model::{Form, Side, Term, Terms, sensitivity};
 /// Stack-up of one requirement; lengths in the unit asked for.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Report {
-    /// One line per contributor of the requirement, the largest in the worst case first.
+    /// One line per contributor of the requirement, the largest in the worst case first, then one per shared error.
     pub lines: Vec<Contribution>,
     /// Nominal value: the linear form, or the free thickness of a gasket.
     pub value: f64,
@@ -171,7 +171,10 @@ pub fn report(form: &Form, stack: &Stack, coverage: Coverage, unit: Unit) -> Rep
     let few = sides.iter().any(|side| side.degrees_of_freedom.is_some());
     let moving = few && matches!(coverage, Coverage::Level(_));
     let mut lines = lines(form, &faces, stack, &sides, moving, unit);
-    lines.sort_by(|a, b| b.share_of_worst.total_cmp(&a.share_of_worst));
+    // Shared errors keep their places behind the contributors.
+    let own = lines.iter().position(|line| line.contributor >= stack.contributors.len());
+    let own = own.unwrap_or(lines.len());
+    lines[..own].sort_by(|a, b| b.share_of_worst.total_cmp(&a.share_of_worst));
     let off_target =
         worst_case(&target.terms, stack).nominal.to_f64(unit) - target.bound.to_f64(unit);
     Report {

@@ -152,7 +152,7 @@ fn greedy(job: &Job, order: &[usize]) -> usize {
     let mut served = 0;
     for &pump in order {
         let drawers = drawers.of(job, &job.pumps[pump]);
-        let patterns = list_patterns(&job.pumps[pump], &job, &drawers, usize::MAX).unwrap();
+        let patterns = list_patterns(&job.pumps[pump], job, &drawers, usize::MAX).unwrap();
         let uses = |p: &Pattern| {
             let mut uses = vec![0; job.stock.len()];
             for pick in p.combinations(&drawers).flat_map(|c| &c.picks) {

@@ -262,5 +262,5 @@ fn the_draws_of_a_quotient_are_those_of_the_quotient() {
     let standard = (square - mean * mean).sqrt();
     assert!((outcome.mean - mean).abs() < 5.0 * standard / 1e3, "{outcome:?} {mean}");
     assert!((outcome.standard / standard - 1.0).abs() < 0.005, "{outcome:?} {standard}");
-    assert_eq!(outcome.conformity.unwrap().above, 0.0);
+    assert!(outcome.conformity.unwrap().above <= 0.0);
 }

@@ -273,7 +273,7 @@ impl Slip<'_> {
                 sources.push(from);
             }
         }
-        self.rows.push(line(&format!("Tolerances from: {}.", sources.join("; "))));
+        self.rows.push(line(format!("Tolerances from: {}.", sources.join("; "))));
     }
 
     fn hidden(&self, row: &mut Row, word: slip::SlipRow, name: &str) {

@@ -84,6 +84,7 @@ fn a_reserved_sheet_is_not_cut_up_for_a_swap() {
             });
             let (outside, inside) = (length("4 in"), length("3 in"));
             job.stock[1].cut = Some(gapwright::stock::Cut { plate: 0, outside, inside });
+            job.stock[1].on_hand = job.plates[0].available() * job.plates[0].yields(outside);
         })
     };
     let (job, decision, left) = cut_from(0);

@@ -83,7 +83,7 @@ pub fn stack_up(folder: &Path, change: impl Fn(&mut Parts)) -> Vec<u8> {
         ..Sources::default()
     };
     let mut job = pumps_alone(&sources).unwrap_or_else(|p| panic!("{:#?}", p.sorted()));
-    let stated = ["inner=2 x 0.6 +0 / -0.02 mm", "cover=2.0 +/- 0.05"];
+    let stated = ["inner=2 x 0.6 +0 / -0.02 mm", "cover=2.0 +/- 0.2"];
     let packs = stated_pieces(&mut job, 0, &stated.map(String::from))
         .unwrap_or_else(|p| panic!("{:#?}", p.sorted()));
     let mut job = job.into_parts();

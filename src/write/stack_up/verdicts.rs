@@ -12,6 +12,7 @@ use super::{Subject, cell};
 use crate::analysis::NotFit;
 use crate::job::Job;
 use crate::length::Unit;
+use crate::plain_text::cleaned;
 use crate::policy::Policy;
 use crate::stack::{Chance, Judgement, judge, report};
 use crate::words::{self, NOT_FIT};
@@ -208,7 +209,7 @@ pub(super) fn sheet(all: &[Line], policy: &Policy, styles: &Styles) -> Written<W
         match link {
             Some(place) => {
                 links += 1;
-                let url = Url::new(place.as_str()).set_text(&line.tag);
+                let url = Url::new(place.as_str()).set_text(cleaned(&line.tag));
                 page.sheet.write_url_with_format(row, 0, url, &styles.link)?;
             }
             None => page.cells(0, [styles.strong.of(&line.tag)])?,
