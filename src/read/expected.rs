@@ -332,10 +332,7 @@ impl<'a> Foresight<'a> {
                 (Tolerance::even(rounded_up(coverage.extent(u, few), &ends)), u)
             }
         };
-        let gauge = match &dimension.gauge {
-            Some(name) => Some(self.gauges.named(name, one.place.clone(), problems)?),
-            None => None,
-        };
+        let gauge = self.gauges.of_dimension(dimension, one.place.clone(), problems)?;
         let (readings, value, each) = (vec![middle], middle, tolerance);
         Some(Measured { readings, value, tolerance, each, standard, freedom, gauge })
     }

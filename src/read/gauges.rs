@@ -7,6 +7,7 @@ use crate::day;
 use crate::decimal::Millionths;
 use crate::gauge::{Certified, Gauge, OfGauge};
 use crate::length::{Tolerance, Uncertainty, Unit};
+use crate::model::Dimension;
 use crate::policy::Policy;
 use crate::problem::{Place, Problem, Problems, fix_name};
 use crate::sheet::{Book, Cell};
@@ -38,19 +39,46 @@ impl Gauges {
         place: Place,
         problems: &mut Problems,
     ) -> Option<OfGauge> {
-        let key = folded(name);
-        let at = self.list.iter().position(|gauge| folded(&gauge.name) == key);
-        if at.is_none() && !self.unread.contains(&key) {
-            let names = self.list.iter().map(|gauge| gauge.name.as_str());
-            problems.add(Problem::new(
-                place,
-                format!("the gauge `{name}`"),
-                "a gauge of the sheet Gauges of the pump workbook",
-                fix_name(name, names, "add it there with its uncertainty"),
-            ));
+        if self.unread.contains(&folded(name)) {
+            return None;
         }
-        at.map(|gauge| OfGauge { gauge, certified: self.list[gauge].certified })
+        let gauge = find(&self.list, name, place, problems)?;
+        Some(OfGauge { gauge, certified: self.list[gauge].certified })
     }
+
+    /// Gauge of a dimension, if its model names one; `None` with a problem at this place if that is not there.
+    pub(super) fn of_dimension(
+        &self,
+        dimension: &Dimension,
+        place: Place,
+        problems: &mut Problems,
+    ) -> Option<Option<OfGauge>> {
+        match &dimension.gauge {
+            Some(name) => self.named(name, place, problems).map(Some),
+            None => Some(None),
+        }
+    }
+}
+
+/// Index of the gauge of this name; a problem at this place if there is none.
+pub(super) fn find(
+    list: &[Gauge],
+    name: &str,
+    place: Place,
+    problems: &mut Problems,
+) -> Option<usize> {
+    let key = folded(name);
+    let at = list.iter().position(|gauge| folded(&gauge.name) == key);
+    if at.is_none() {
+        let names = list.iter().map(|gauge| gauge.name.as_str());
+        problems.add(Problem::new(
+            place,
+            format!("the gauge `{name}`"),
+            "a gauge of the sheet Gauges of the pump workbook",
+            fix_name(name, names, "add it there with its uncertainty"),
+        ));
+    }
+    at
 }
 
 /// Reads the gauges, if the workbook has the sheet. One past its due date on `day` is warned of.

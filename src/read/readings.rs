@@ -6,7 +6,7 @@ use std::path::Path;
 use super::fitted_pieces::{Kits, Tags, as_issued, holds, of_book, warn_of_counts};
 use super::plan::packs_of_json;
 use super::table::Table;
-use super::{Memory, book, executed_plan, find_sheet};
+use super::{Memory, book, executed_plan, find_sheet, gauges};
 use crate::columns::key as heading_key;
 use crate::formats::slip;
 use crate::issue::key;
@@ -19,7 +19,6 @@ use crate::problem::{Place, Problem, Problems, fix_name};
 use crate::pump::Pump;
 use crate::recheck::{Bench, Left, Of, Reading, Readings, is_asked};
 use crate::sheet::{Book, Cell, Sheet, SheetRow};
-use crate::stock::folded;
 
 /// Headings that a sheet of readings must have.
 pub(crate) const NEEDED: [&str; 3] = ["Tag", "What", "Reading"];
@@ -363,18 +362,8 @@ fn of_workbook(book: &Book, job: &Job, tags: &Tags, notes: &mut Notes, problems:
         let gauge =
             gauge_at.and_then(|heading| Some((line.text(Some(heading), problems)?, heading)));
         let of_gauge = gauge.and_then(|(name, heading)| {
-            let key = folded(&name);
-            let known = job.gauges.iter().find(|gauge| folded(&gauge.name) == key);
-            if known.is_none() {
-                let names = job.gauges.iter().map(|gauge| gauge.name.as_str());
-                problems.add(Problem::new(
-                    line.place(heading),
-                    format!("the gauge `{name}`"),
-                    "a gauge of the sheet Gauges of the pump workbook",
-                    fix_name(&name, names, "add it there with its uncertainty"),
-                ));
-            }
-            known.map(|gauge| gauge.certified.extent)
+            let gauge = gauges::find(&job.gauges, &name, line.place(heading), problems)?;
+            Some(job.gauges[gauge].certified.extent)
         });
         // A range of its own outranks the gauge's.
         let within = within.or(of_gauge);

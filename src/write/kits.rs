@@ -383,10 +383,7 @@ impl Slip<'_, '_> {
     fn asked(&mut self, row: SlipRow, name: &str, text: &str) -> Written {
         // A bare number is in the unit that stands here.
         let unit = self.model().unit;
-        let label = match row {
-            SlipRow::Pack => format!("1st, 2nd reading ({unit}):"),
-            _ => format!("1st, 2nd reading ({unit}):"),
-        };
+        let label = format!("1st, 2nd reading ({unit}):");
         self.tall(16.0 * lines(text, BEFORE_READINGS).max(2.0))?;
         // The readings are in the columns `slip::READING` and `slip::AGAIN`.
         let Styles { wrapped, entry, .. } = self.page.styles;

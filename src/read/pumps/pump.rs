@@ -384,10 +384,7 @@ impl PumpReader<'_> {
                 return None;
             }
         };
-        let gauge = match &dimension.gauge {
-            Some(name) => Some(self.gauges.named(name, line.place(filled[0]), problems)?),
-            None => None,
-        };
+        let gauge = self.gauges.of_dimension(dimension, line.place(filled[0]), problems)?;
         let measured = Measured { gauge, ..taken };
         if measured.contradicts_itself(dimension) {
             problems.warn(Problem::new(
