@@ -16,6 +16,7 @@ pub mod warnings;
 
 use crate::cutting::Layout;
 use crate::decimal::Money;
+use crate::gauge::OfGauge;
 use crate::job::Job;
 use crate::length::{Length, Tolerance};
 use crate::model::{Dimension, Shape, Spread, Term};
@@ -165,6 +166,19 @@ pub(crate) fn shared_errors(
         }
     }
     shared
+}
+
+/// Lets the last contributor share the error of this gauge with all that was measured with it.
+pub(crate) fn share(stack: &mut Stack, of: OfGauge) {
+    let Some(last) = stack.contributors.len().checked_sub(1) else { return };
+    let (source, certified) = (ErrorSource::Gauge(of.gauge), of.certified);
+    match stack.shared.iter_mut().find(|known| known.source == source) {
+        Some(known) => known.members.push(last),
+        None => {
+            let label = String::new();
+            stack.shared.push(SharedError { label, source, members: vec![last], certified });
+        }
+    }
 }
 
 fn label(job: &Job, source: ErrorSource) -> String {

@@ -8,6 +8,7 @@ use thiserror::Error;
 
 use crate::cutting::Remnants;
 use crate::decimal::{Millionths, Money};
+use crate::gauge::ReadingStep;
 use crate::length::{Length, Unit};
 use crate::stack::{Alike, Coverage, Guard};
 
@@ -79,6 +80,21 @@ pub struct Policy {
     /// Error of a reading of a clearance, at most, either way. Default: 0.0005 in; common practice, no
     /// source.
     pub clearance_within: Length,
+    /// Step of the micrometer that reads a finished pack. Default: 0.0001 in or 0.001 mm; common practice, no source.
+    pub pack_step: ReadingStep,
+    /// Step of the gauge that reads a clearance. Default: 0.0005 in or 0.01 mm; common practice, no source.
+    pub clearance_step: ReadingStep,
+}
+
+/// A setting by its name on the Policy sheet.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct PolicySetting {
+    /// Name.
+    pub name: &'static str,
+    /// Present value, as it may be typed.
+    pub value: String,
+    /// Effect, for people.
+    pub meaning: &'static str,
 }
 
 impl Default for Policy {
@@ -96,6 +112,14 @@ impl Default for Policy {
             time_limit: 60,
             pack_within: Length::from_ticks(2 * Unit::Thou.ticks() / 10),
             clearance_within: Length::from_ticks(5 * Unit::Thou.ticks() / 10),
+            pack_step: ReadingStep {
+                inch: Length::from_ticks(Unit::Thou.ticks() / 10),
+                metric: Length::from_ticks(Unit::Micrometre.ticks()),
+            },
+            clearance_step: ReadingStep {
+                inch: Length::from_ticks(5 * Unit::Thou.ticks() / 10),
+                metric: Length::from_ticks(10 * Unit::Micrometre.ticks()),
+            },
         }
     }
 }
@@ -110,26 +134,85 @@ impl Policy {
         }
     }
 
-    /// Settings by the names of the Policy sheet, with their present values.
-    pub fn settings(&self) -> Vec<(&'static str, String)> {
+    /// Settings in the order of the Policy sheet.
+    pub fn settings(&self) -> Vec<PolicySetting> {
         let spoiled = if self.opened_cartons_spoiled { "yes" } else { "no" };
         let remnants = match self.remnants {
             Remnants::Charged => "charged",
             Remnants::BookedBack => "booked back",
         };
+        let covered = match self.guard() {
+            Guard::Expanded(_) => {
+                "combined standard uncertainties that a kit keeps clear of its limits"
+            }
+            Guard::None | Guard::WorstCase => {
+                "standard uncertainties taken as the worst case if no plus/minus is given"
+            }
+        };
+        let setting = |name, value, meaning| PolicySetting { name, value, meaning };
         vec![
-            ("Acceptance", self.acceptance.to_string()),
-            ("Coverage factor", self.coverage.to_string()),
-            ("Pieces of a lot alike", self.alike.to_string()),
-            ("Handling per piece", self.handling.to_string()),
-            ("Off-target rate per thou", self.off_target.to_string()),
-            ("Opened packs spoiled", spoiled.into()),
-            ("Plate remnants", remnants.into()),
-            ("Currency", self.currency.clone()),
-            ("Seed", self.seed.to_string()),
-            ("Time limit", format!("{} s", self.time_limit)),
-            ("Pack reading within", shown(self.pack_within)),
-            ("Clearance reading within", shown(self.clearance_within)),
+            setting(
+                "Acceptance",
+                self.acceptance.to_string(),
+                "rule by which a requirement is met",
+            ),
+            setting("Coverage factor", self.coverage.to_string(), covered),
+            setting(
+                "Pieces of a lot alike",
+                self.alike.to_string(),
+                "how far pieces of one lot err alike where the stock does not say; at worst: a common error only widens",
+            ),
+            setting(
+                "Handling per piece",
+                self.handling.to_string(),
+                "cost of handling each piece, on top of its unit cost",
+            ),
+            setting(
+                "Off-target rate per thou",
+                self.off_target.to_string(),
+                "cost of each 0.001 in between a requirement's value and its target",
+            ),
+            setting(
+                "Opened packs spoiled",
+                spoiled.into(),
+                "whether the rest of an opened pack is waste",
+            ),
+            setting(
+                "Plate remnants",
+                remnants.into(),
+                "whether the remnants of a plate cut are waste (charged) or plates of the stock (booked back)",
+            ),
+            setting("Currency", self.currency.clone(), "name of the currency"),
+            setting(
+                "Seed",
+                self.seed.to_string(),
+                "seed of all random draws; the choice of pieces uses none",
+            ),
+            setting(
+                "Time limit",
+                format!("{} s", self.time_limit),
+                "end of the search; the best plan found by then is written",
+            ),
+            setting(
+                "Pack reading within",
+                shown(self.pack_within),
+                "error of a micrometer reading of a finished pack, for recheck",
+            ),
+            setting(
+                "Clearance reading within",
+                shown(self.clearance_within),
+                "error of a clearance reading, for recheck",
+            ),
+            setting(
+                "Pack reading step",
+                self.pack_step.to_string(),
+                "last digit of a micrometer; ranges of packs are printed in it, rounded inward",
+            ),
+            setting(
+                "Clearance reading step",
+                self.clearance_step.to_string(),
+                "last digit of a clearance gauge; ranges of clearances are printed in it, rounded inward",
+            ),
         ]
     }
 
@@ -163,6 +246,11 @@ impl Policy {
             length
                 .filter(|length| *length >= Length::ZERO && *length <= most)
                 .ok_or(wrong("a length with its unit, 0 to 0.1 in, such as 0.0002 in or 0.005 mm"))
+        };
+        let step = |now: ReadingStep| {
+            now.with(value).ok_or(wrong(
+                "a length with its unit, above 0 and to 0.1 in, or two: 0.0005 in / 0.01 mm",
+            ))
         };
         match key.as_str() {
             "acceptance" => {
@@ -209,6 +297,8 @@ impl Policy {
             }
             "packreadingwithin" => self.pack_within = within()?,
             "clearancereadingwithin" => self.clearance_within = within()?,
+            "packreadingstep" => self.pack_step = step(self.pack_step)?,
+            "clearancereadingstep" => self.clearance_step = step(self.clearance_step)?,
             _ => return Err(SettingError::Unknown),
         }
         Ok(())

@@ -28,23 +28,19 @@ pub fn both(length: Length, unit: Unit) -> String {
     format!("{} ({})", self::length(length, unit), about(Fine::from(length), unit.other()))
 }
 
-/// A tolerance without its unit: `±0.0005`, or `+0.1 -0` where the sides differ.
+/// A tolerance without its unit: `±0.0005`, or `+0.1 -0` where the sides differ. As stated where that takes at most one
+/// place more than usual, else rounded to the usual places so that it only widens.
 pub fn tolerance(tolerance: Tolerance, unit: Unit) -> String {
     let Tolerance { minus, plus } = tolerance;
-    let near = |side: Length| exactly(side.into(), unit, (2, Round::Nearest));
+    let side = |side: Length, round| stated(side.into(), unit, round);
+    // A limit of deviation that lies on the other side has the other's sign, and widens towards nothing.
+    let deviation = |limit: Length, [own, other]: [char; 2]| match limit < Length::ZERO {
+        true => format!("{other}{}", side(-limit, Round::Down)),
+        false => format!("{own}{}", side(limit, Round::Up)),
+    };
     match minus == plus {
-        true => format!("\u{b1}{}", near(plus)),
-        false => {
-            format!("{} {}", deviation(plus, ['+', '-'], near), deviation(minus, ['-', '+'], near))
-        }
-    }
-}
-
-/// A limit of deviation with its sign, and the other sign where it lies on the other side.
-fn deviation(side: Length, [own, other]: [char; 2], shown: impl Fn(Length) -> String) -> String {
-    match side < Length::ZERO {
-        true => format!("{other}{}", shown(Length::ZERO - side)),
-        false => format!("{own}{}", shown(side)),
+        true => format!("\u{b1}{}", side(plus, Round::Up)),
+        false => format!("{} {}", deviation(plus, ['+', '-']), deviation(minus, ['-', '+'])),
     }
 }
 
@@ -64,22 +60,37 @@ pub fn range(ends: [Option<String>; 2], unit: &str) -> String {
     }
 }
 
-/// A range in another unit, each end rounded into it: a reading within them is within the range. A range narrower than
-/// two steps of the last place has no such ends.
-pub(crate) fn inward([low, high]: [Option<Fine>; 2], unit: Unit) -> Option<String> {
-    let step = unit.ticks() / 10_i64.pow(unit.places());
-    let narrow = |(low, high): (Fine, Fine)| (high - low).raw() < 2_000_000 * i128::from(step);
-    if low.zip(high).is_some_and(narrow) {
-        return None;
-    }
-    let end = |end: Option<Fine>, round| Some(rounded(end?, unit, unit.places(), round));
-    Some(range([end(low, Round::Up), end(high, Round::Down)], unit.symbol()))
-}
-
-/// A length in print: exact where that takes at most one place more than usual, else rounded to two more, so that a
-/// calculated value has no more places than people read.
-pub fn finely(length: Fine, unit: Unit) -> String {
-    format!("{} {unit}", exactly(length, unit, (2, Round::Nearest)))
+/// Range of the readings of a gauge that reads in whole steps: each end rounded inward, so that a reading within what is
+/// printed is within the range.
+///
+/// # Errors
+/// Fewer than two of its steps are within the range: the step of a gauge that is fine enough, one, two or five of a
+/// place; `None` where no gauge is.
+pub(crate) fn readable(
+    [low, high]: [Option<Fine>; 2],
+    unit: Unit,
+    step: Length,
+) -> Result<String, Option<Length>> {
+    let ends = |step: Length| {
+        let whole = Fine::from(step).raw();
+        let steps = |end: Option<Fine>, round: Round| Some(round.steps(end?.raw(), whole));
+        let ends = [steps(low, Round::Up), steps(high, Round::Down)];
+        let [first, last] = ends;
+        first.zip(last).is_none_or(|(first, last)| last - first >= 2).then_some(ends)
+    };
+    let Some(found) = ends(step) else {
+        let places = (0..=7).map(|place| unit.ticks() / 10_i64.pow(place));
+        let finer = places.flat_map(|one| [5, 2, 1].map(|of| Length::from_ticks(one / 10 * of)));
+        return Err(finer
+            .into_iter()
+            .find(|&finer| finer < step && finer > Length::ZERO && ends(finer).is_some()));
+    };
+    let digits = Fine::from(step).exact(unit).map_or(unit.places(), |step| step.scale());
+    let shown = found.map(|end| {
+        let end = Fine::from_raw(end? * Fine::from(step).raw());
+        Some(rounded(end, unit, digits, Round::Nearest))
+    });
+    Ok(range(shown, unit.symbol()))
 }
 
 /// Direction of rounding for a number with more places than are printed.
@@ -91,25 +102,30 @@ pub(crate) enum Round {
     Nearest,
 }
 
-/// Exact number where it takes at most one place more than usual, else rounded to `more` places than usual.
-pub(crate) fn exactly(length: Fine, unit: Unit, (more, round): (u32, Round)) -> String {
-    let usual = unit.places();
-    match length.exact(unit) {
-        Some(exact) if exact.scale() <= usual + 1 => show(exact, usual),
-        _ => rounded(length, unit, usual + more, round),
+impl Round {
+    /// Whole steps in a number.
+    pub(crate) fn steps(self, number: i128, step: i128) -> i128 {
+        match self {
+            Round::Up => -(-number).div_euclid(step),
+            Round::Down => number.div_euclid(step),
+            Round::Nearest => (2 * number.abs() + step) / (2 * step) * number.signum(),
+        }
     }
 }
 
-/// In whole numbers: a half of the last place is a half.
-fn rounded(length: Fine, unit: Unit, places: u32, round: Round) -> String {
-    let whole = 1_000_000 * i128::from(unit.ticks());
+/// Number of something stated: exact where that takes at most one place more than usual, else rounded to the usual ones.
+pub(crate) fn stated(length: Fine, unit: Unit, round: Round) -> String {
+    let usual = unit.places();
+    match length.exact(unit) {
+        Some(exact) if exact.scale() <= usual + 1 => show(exact, usual),
+        _ => rounded(length, unit, usual, round),
+    }
+}
+
+/// Number in a unit at so many places, rounded in whole numbers: a half of the last place is a half.
+pub(crate) fn rounded(length: Fine, unit: Unit, places: u32, round: Round) -> String {
     let ten = 10_i128.pow(places);
-    let scaled = length.raw() * ten;
-    let steps = match round {
-        Round::Up => -(-scaled).div_euclid(whole),
-        Round::Down => scaled.div_euclid(whole),
-        Round::Nearest => (2 * scaled.abs() + whole) / (2 * whole) * scaled.signum(),
-    };
+    let steps = round.steps(length.raw() * ten, 1_000_000 * i128::from(unit.ticks()));
     let sign = if steps < 0 { "-" } else { "" };
     let width = usize::try_from(places).unwrap_or(4);
     let steps = steps.abs();
@@ -157,18 +173,39 @@ mod tests {
         Length::parse(text, None).unwrap().into()
     }
 
-    /// By hand: 0.0195 in is 0.4953 mm, 0.0225 in 0.5715 mm. A reading of 0.495 or 0.572 mm is outside.
+    /// By hand: 0.0195 in is 0.4953 mm, 0.0225 in 0.5715 mm. A reading of 0.49 or 0.58 mm is outside.
     #[test]
-    fn a_range_is_rounded_into_itself() {
-        let ends = |low, high| inward([low, high].map(|end| Some(of(end))), Unit::Millimetre);
-        let shown = |text: &str| Some(text.to_string());
-        assert_eq!(ends("0.0195 in", "0.0225 in"), shown("0.496 to 0.571 mm"));
-        assert_eq!(ends("-0.0225 in", "-0.0195 in"), shown("-0.571 to -0.496 mm"));
-        assert_eq!(ends("0.500 mm", "0.502 mm"), shown("0.500 to 0.502 mm"));
-        assert_eq!(ends("0.5001 mm", "0.5020 mm"), None);
-        let mm = Unit::Millimetre;
-        assert_eq!(inward([Some(of("0.0195 in")), None], mm), shown("0.496 mm or more"));
-        assert_eq!(inward([None, Some(of("0.0225 in"))], mm), shown("0.571 mm or less"));
+    fn a_range_of_readings_is_in_whole_steps_within_it() {
+        let of = |text: &str| Some(Fine::from(Length::parse(text, None).unwrap()));
+        let shown = |low, high, step| {
+            let step = Length::parse(step, None).unwrap();
+            readable([low, high], Unit::Millimetre, step)
+        };
+        let said = |text: &str| Ok(text.to_string());
+        let [low, high] = [of("0.0195 in"), of("0.0225 in")];
+        assert_eq!(shown(low, high, "0.01 mm"), said("0.50 to 0.57 mm"));
+        assert_eq!(shown(low, high, "0.001 mm"), said("0.496 to 0.571 mm"));
+        assert_eq!(shown(low, high, "0.02 mm"), said("0.50 to 0.56 mm"));
+        assert_eq!(shown(of("-0.0225 in"), of("-0.0195 in"), "0.01 mm"), said("-0.57 to -0.50 mm"));
+        assert_eq!(shown(low, None, "0.01 mm"), said("0.50 mm or more"));
+        assert_eq!(shown(None, high, "0.01 mm"), said("0.57 mm or less"));
+        // Two steps are enough; where there are fewer, a finer gauge is named.
+        assert_eq!(shown(of("0.50 mm"), of("0.52 mm"), "0.01 mm"), said("0.50 to 0.52 mm"));
+        let needed = |text: &str| Err(Some(Length::parse(text, None).unwrap()));
+        assert_eq!(shown(of("0.501 mm"), of("0.52 mm"), "0.01 mm"), needed("0.005 mm"));
+        assert_eq!(shown(of("0.5001 mm"), of("0.5020 mm"), "0.01 mm"), needed("0.0005 mm"));
+        assert_eq!(shown(of("0.5 mm"), of("0.5 mm"), "0.01 mm"), Err(None));
+    }
+
+    /// By hand. One more place than usual is kept as stated; beyond that a side only widens.
+    #[test]
+    fn a_tolerance_is_never_printed_narrower_than_it_is() {
+        let tolerance =
+            |text: &str| tolerance(Tolerance::parse_printed(text, None).unwrap(), Unit::Inch);
+        assert_eq!(tolerance("0.0005 in"), "\u{b1}0.0005");
+        assert_eq!(tolerance("0.00025 in"), "\u{b1}0.00025");
+        assert_eq!(tolerance("0.000251 in"), "\u{b1}0.0003");
+        assert_eq!(tolerance("-0.000251 in / -0.000751 in"), "-0.0002 -0.0008");
     }
 
     /// By hand: 1/16 in is 1.5875 mm, a half of the third place; in floating point it is below that.

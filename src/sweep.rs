@@ -18,7 +18,7 @@ use crate::length::{Fine, Length, Tolerance, Unit};
 use crate::model::FormError;
 use crate::plan::{Kit, PackPick};
 use crate::pump::Pump;
-use crate::show::{Round, exactly};
+use crate::show::{Round, stated};
 use crate::stack::{Judgement, Report, Stack, Verdict, judge, report};
 use thiserror::Error;
 
@@ -105,12 +105,12 @@ impl Setting {
         }
     }
 
-    /// Text for people of a value that was solved for, with a length in `unit`: at most two places more than usual
-    /// (three of a number).
+    /// Text for people of a value that was solved for, with a length in `unit`: one place more than usual
+    /// at most (three of a number).
     pub(crate) fn rounded(self, unit: Unit, round: Round) -> String {
         const THOUSANDTH: i64 = 1_000;
         match (self, round) {
-            (Setting::Length(length), round) => exactly(length.into(), unit, (2, round)),
+            (Setting::Length(length), round) => stated(length.into(), unit, round),
             (Setting::Number(number), round) => {
                 let steps = match round {
                     Round::Up => -(-number.raw()).div_euclid(THOUSANDTH),

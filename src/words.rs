@@ -15,48 +15,102 @@ use crate::crush::{Crush, CrushVerdict, crushes};
 use crate::cutting::Layout;
 use crate::decimal::{Millionths, Money, show, show_price};
 use crate::feeler::{Chosen, LimitGauge, Stacked};
+use crate::gauge::ReadingStep;
 use crate::job::Job;
 use crate::length::{Fine, Length, Tolerance, Unit};
 use crate::model::{Compressibility, Model, Term};
 use crate::packing::RingSpace;
 use crate::plan::{Cause, Kit, MarginalValue, Objective, ObjectiveValue, Pick, Plan, Shortfall};
 use crate::problem::Problem;
-use crate::pump::Pump;
-use crate::show::{Round, exactly};
+use crate::pump::{Measured, Pump};
+use crate::show::{Round, rounded, stated};
 use crate::stack::Verdict;
 use crate::verify::Verified;
 
-pub use crate::show::{
-    about, both, fine, finely, length, natural_unit, range, thickness, tolerance,
-};
-pub(crate) use crate::show::{first_of, inward, plural, short_length};
+pub use crate::show::{about, both, fine, length, natural_unit, range, thickness, tolerance};
+pub(crate) use crate::show::{first_of, plural, readable, short_length};
 
 pub use crate::model::NOT_FIT;
 
-/// Guards at the limits: `0.0010 in`, or for each side `-0.070 +0.010 mm` where they differ; exact, or rounded up to
-/// one place more than usual.
+/// Guards at the limits: `0.0010 in`, or for each side `-0.070 +0.010 mm` where they differ; rounded up to its
+/// usual places.
 pub fn guards(verdict: &Verdict, unit: Unit) -> String {
-    let up = |guard| exactly(guard, unit, (1, Round::Up));
+    let to = |guard, round| rounded(guard, unit, unit.places(), round);
     let (below, above) = (verdict.guard_lower, verdict.guard_upper);
     // Below zero where the value is never the nominal one.
     let guard = |guard: Fine, signs: &str| match guard < Fine::ZERO {
-        true => format!("{}{}", &signs[1..], exactly(guard.abs(), unit, (1, Round::Down))),
-        false => format!("{}{}", &signs[..1], up(guard)),
+        true => format!("{}{}", &signs[1..], to(guard.abs(), Round::Down)),
+        false => format!("{}{}", &signs[..1], to(guard, Round::Up)),
     };
     match below == above {
-        true => format!("{} {unit}", up(below)),
+        true => format!("{} {unit}", to(below, Round::Up)),
         false => format!("{} {} {unit}", guard(below, "-+"), guard(above, "+-")),
     }
 }
 
-/// Range of a requirement: `0.0190 to 0.0230 in`, or `0.0190 in or more` where there is no other limit.
+/// Range of a requirement: `0.0190 to 0.0230 in`, or `0.0190 in or more` where there is no other limit; as stated, and
+/// inward where a limit was worked out.
 pub fn limits(verdict: &Verdict, unit: Unit) -> String {
-    range([verdict.lower, verdict.upper].map(|limit| Some(limit?.show(unit))), unit.symbol())
+    let limit = |limit: Option<Fine>, round| Some(stated(limit?, unit, round));
+    range([limit(verdict.lower, Round::Up), limit(verdict.upper, Round::Down)], unit.symbol())
 }
 
-/// Margin between a guard and its limit: exact, or rounded down to one place more than usual.
+/// Margin between a guard and its limit, rounded down to its usual places.
 pub fn margin(margin: Fine, unit: Unit) -> String {
-    format!("{} {unit}", exactly(margin, unit, (1, Round::Down)))
+    format!("{} {unit}", down(margin, unit))
+}
+
+/// Number in the usual places of a unit, rounded down.
+pub fn down(length: Fine, unit: Unit) -> String {
+    rounded(length, unit, unit.places(), Round::Down)
+}
+
+/// How far a requirement is missed: a margin below zero, turned round and rounded up.
+pub fn miss(margin: Fine, unit: Unit) -> String {
+    format!("{} {unit}", rounded(-margin, unit, unit.places(), Round::Up))
+}
+
+/// Range of readings in both units, each in whole steps of its gauge, rounded inward; the second one where its gauge is
+/// fine enough.
+///
+/// # Errors
+/// The gauge of the first unit is too coarse: the step of one that is not, if there is one.
+pub fn readings(
+    ends: [Option<Fine>; 2],
+    unit: Unit,
+    step: ReadingStep,
+) -> Result<String, Option<Length>> {
+    let own = readable(ends, unit, step.of(unit))?;
+    let other = readable(ends, unit.other(), step.of(unit.other()));
+    Ok(own + &other.map_or_else(|_| String::new(), |other| format!(" ({other})")))
+}
+
+/// Reading that a micrometer should make of a pack, with its range.
+pub fn pack_reading(
+    (total, Tolerance { minus, plus }): (Length, Tolerance),
+    unit: Unit,
+    step: ReadingStep,
+) -> String {
+    let total = Fine::from(total);
+    let middle = format!("{} ({})", about(total, unit), about(total, unit.other()));
+    let ends = [total - minus.into(), total + plus.into()].map(Some);
+    match readings(ends, unit, step) {
+        Ok(range) => format!("{middle}, from {range}"),
+        Err(Some(finer)) => {
+            format!("{middle}; its range needs a micrometer that reads to {}", length(finer, unit))
+        }
+        Err(None) => middle,
+    }
+}
+
+/// Value of a dimension as measured, in both units: a mean with no more places than its readings have.
+pub fn measured(measured: &Measured, unit: Unit) -> String {
+    let readings = measured.readings.iter();
+    let places = readings.filter_map(|reading| Some(Fine::from(*reading).exact(unit)?.scale()));
+    let places = places.max().unwrap_or(0).max(unit.places());
+    let value = Fine::from(measured.value);
+    let shown = rounded(value, unit, places, Round::Nearest);
+    format!("{shown} {unit} ({})", about(value, unit.other()))
 }
 
 /// Possible effect of a gasket that is crushed too little: common practice, no source.
@@ -229,21 +283,28 @@ pub const MEASURE_AGAIN: &str = "MEASURE AGAIN BEFORE FITTING";
 
 /// Dimensions to measure again, each with its readings; a sentence without its full stop, `None` where none is.
 pub fn measure_again(model: &Model, pump: &Pump) -> Option<String> {
-    let unit = model.unit;
-    let mut again = pump.to_measure_again(model).map(|index| {
-        let measured = &pump.dimensions[index];
-        let mut readings = measured.readings.clone();
-        readings.sort_unstable();
-        let readings = readings.iter().map(|reading| reading.show(unit)).join(", ");
-        let each = &measured.each;
-        let within = match each.minus == each.plus {
-            true => format!("within {}", length(each.plus, unit)),
-            false => format!("within -{} / +{}", each.minus.show(unit), length(each.plus, unit)),
-        };
-        format!("{} read as {readings} {unit}, each {within}", model.dimensions[index].label)
-    });
-    let again = again.join("; ");
+    let again =
+        pump.to_measure_again(model).map(|index| readings_of(model, pump, index)).join("; ");
     (!again.is_empty()).then(|| format!("{MEASURE_AGAIN}: {again}"))
+}
+
+/// One dimension whose readings contradict each other; a sentence without its full stop.
+pub fn contradicting(model: &Model, pump: &Pump, dimension: usize) -> String {
+    format!("{MEASURE_AGAIN}: {}", readings_of(model, pump, dimension))
+}
+
+/// Readings of a dimension, and how far each may be off.
+fn readings_of(model: &Model, pump: &Pump, dimension: usize) -> String {
+    let (unit, measured) = (model.unit, &pump.dimensions[dimension]);
+    let mut readings = measured.readings.clone();
+    readings.sort_unstable();
+    let readings = readings.iter().map(|reading| reading.show(unit)).join(", ");
+    let each = &measured.each;
+    let within = match each.minus == each.plus {
+        true => format!("within {}", length(each.plus, unit)),
+        false => format!("within -{} / +{}", each.minus.show(unit), length(each.plus, unit)),
+    };
+    format!("{} read as {readings} {unit}, each {within}", model.dimensions[dimension].label)
 }
 
 /// Whether a bag is short of anything.
@@ -723,10 +784,10 @@ mod tests {
             guard_upper,
         };
         let mm = Unit::Millimetre;
-        assert_eq!(guards(&verdict(third(1), third(1)), mm), "0.0004 mm");
-        assert_eq!(guards(&verdict(third(1), third(3)), mm), "-0.0004 +0.001 mm");
-        assert_eq!(margin(third(2), mm), "0.0006 mm");
-        assert_eq!(margin(third(-2), mm), "-0.0007 mm");
-        assert_eq!(margin(of("0.00055 in"), Unit::Inch), "0.00055 in");
+        assert_eq!(guards(&verdict(third(4), third(4)), mm), "0.002 mm");
+        assert_eq!(guards(&verdict(third(4), third(-4)), mm), "-0.002 -0.001 mm");
+        assert_eq!(margin(third(5), mm), "0.001 mm");
+        assert_eq!(margin(third(-2), mm), "-0.001 mm");
+        assert_eq!(margin(of("0.00055 in"), Unit::Inch), "0.0005 in");
     }
 }

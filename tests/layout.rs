@@ -35,7 +35,7 @@ const ROOMS: &[(&str, &str)] = &[
     ("cutting", "decimal length narrow stock"),
     ("pump", "gauge length model narrow packing stock"),
     ("stack", "decimal gauge length model narrow pump stock"),
-    ("policy", "cutting decimal length show stack"),
+    ("policy", "cutting decimal gauge length show stack"),
     ("job", "cutting decimal feeler gauge length model policy problem pump sheet stack stock"),
     ("forecast", "decimal job length stack"),
     ("plan", "cutting decimal job length"),
@@ -56,7 +56,7 @@ const ROOMS: &[(&str, &str)] = &[
         "accounting consumables cutting day decimal digest job length model plain_text plan problem \
          pump show stock",
     ),
-    ("recheck", "accounting decimal job length model plan pump stack"),
+    ("recheck", "accounting decimal gauge job length model plan pump stack"),
     ("provision", "choose decimal job length model narrow forecast plan pump stack stock"),
     ("size_range", "choose decimal length narrow plan"),
     ("sweep", "accounting choose decimal job length model narrow plan pump show stack"),
@@ -74,7 +74,7 @@ const ROOMS: &[(&str, &str)] = &[
     ),
     (
         "words",
-        "accounting consumables choose columns crush cutting decimal feeler job length model \
+        "accounting consumables choose columns crush cutting decimal feeler gauge job length model \
          forecast packing plan policy problem provision pump recheck show stack sweep verify",
     ),
     (

@@ -1,4 +1,4 @@
-//! The record of a recheck as JSON, format `gapwright.recheck.v3`.
+//! The record of a recheck as JSON, format `gapwright.recheck.v4`.
 //!
 //! Lengths are decimal strings: in the unit of the pump's model wherever that is exact. Those of a requirement are
 //! otherwise in millimetres, which always are; those of a reading otherwise have six places.
@@ -12,12 +12,12 @@ use serde::{Deserialize, Serialize};
 use super::common::{AcceptanceJson, LengthJson, RequirementJson};
 
 /// The name of the format.
-pub const FORMAT: &str = "gapwright.recheck.v3";
+pub const FORMAT: &str = "gapwright.recheck.v4";
 
 /// The record of an outage whose readings came back.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct RecheckJson {
-    /// Always `gapwright.recheck.v3`.
+    /// Always `gapwright.recheck.v4`.
     pub format: String,
     /// The id of the plan whose kits were fitted.
     pub plan: String,
@@ -68,6 +68,9 @@ pub struct ReadingJson {
     pub found_again: Option<String>,
     /// The expanded uncertainty of the last reading, k = 2.
     pub found_within: String,
+    /// The expanded uncertainty of found less predicted, k = 2: that of both, less what a gauge that both were measured
+    /// with takes out.
+    pub difference_within: String,
     /// The normalised error of the last reading; absent where neither can be off and both differ.
     pub normalised_error: Option<f64>,
     /// Whether it is 1 at most, either way.
@@ -176,6 +179,11 @@ pub enum UsualJson {
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(tag = "code", rename_all = "snake_case")]
 pub enum TaskJson {
+    /// Finding: the readings of a dimension contradict each other; measure it again before the pump is fitted.
+    MeasureAgain {
+        /// The dimension, by its name in the model.
+        dimension: String,
+    },
     /// Finding: the plan has no kit for the pump.
     NotKitted,
     /// Finding: no reading came back.

@@ -4,6 +4,7 @@ use std::collections::HashSet;
 
 use crate::cutting::MOST_ALONG;
 use crate::decimal::{Millionths, Money};
+use crate::gauge;
 use crate::length::{Length, Tolerance};
 use crate::model::{Correlation, Derived, DerivedRule, Form, Model, Requirement, Term};
 use crate::policy::Policy;
@@ -272,5 +273,8 @@ fn check_policy(policy: &Policy) -> Result<(), PartError> {
     within(holds, "the coverage factor", "1 to 10, or a level of 50 to 99.99 %")?;
     price(policy.handling).and_then(|()| price(policy.off_target))?;
     length("the error of a reading", policy.pack_within, Length::ZERO)?;
-    length("the error of a reading", policy.clearance_within, Length::ZERO)
+    length("the error of a reading", policy.clearance_within, Length::ZERO)?;
+    let steps = [policy.pack_step, policy.clearance_step].map(|step| [step.inch, step.metric]);
+    let is_step = steps.into_iter().flatten().all(gauge::step);
+    within(is_step, "the step of a gauge", "above 0 and to 0.1 in")
 }

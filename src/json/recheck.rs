@@ -66,6 +66,7 @@ impl Names<'_> {
             found: compared.found.first.value.show(unit),
             found_again: compared.found.again.map(|again| again.value.show(unit)),
             found_within: compared.found_within.show(unit),
+            difference_within: compared.difference_within.show(unit),
             normalised_error: compared.normalised(),
             agrees: compared.agrees(),
         })
@@ -111,6 +112,9 @@ impl Names<'_> {
         let model = self.job.model_of(self.pump);
         let requirement = |index: &usize| self.requirement(*index);
         match task {
+            Task::MeasureAgain(index) => {
+                TaskJson::MeasureAgain { dimension: model.dimensions[*index].name.clone() }
+            }
             Task::NotKitted => TaskJson::NotKitted,
             Task::NotRead => TaskJson::NotRead,
             Task::Differs(of) => TaskJson::Differs { of: self.of(*of) },

@@ -57,7 +57,7 @@ fn set(
         Ok(()) => {}
         Err(SettingError::Unknown) => {
             let settings = policy.settings();
-            let names = settings.iter().map(|(name, _)| *name);
+            let names = settings.iter().map(|setting| setting.name);
             let fix = fix_name(setting, names.clone(), "remove it");
             problems.add(Problem::new(
                 name_at,

@@ -9,12 +9,13 @@ use super::table::Table;
 use super::{Memory, book, executed_plan, find_sheet, gauges};
 use crate::columns::key as heading_key;
 use crate::formats::slip;
+use crate::gauge::OfGauge;
 use crate::issue::key;
 use crate::issue::record::Carried;
 use crate::job::{Input, Job};
 use crate::length::{Length, LengthError, Unit};
 use crate::model::{Form, NOT_FIT, Pack};
-use crate::policy::Acceptance;
+use crate::policy::{Acceptance, PolicySetting};
 use crate::problem::{Place, Problem, Problems, fix_name};
 use crate::pump::Pump;
 use crate::recheck::{Bench, Left, Of, Reading, Readings, is_asked};
@@ -120,7 +121,7 @@ fn gather(
 
 /// Warns of rules that differ from those on the slips: readings would be accepted or refused against the slip.
 fn warn_of_rules(job: &Job, carried: &Carried, problems: &mut Problems) {
-    for (setting, now) in job.policy.settings() {
+    for PolicySetting { name: setting, value: now, .. } in job.policy.settings() {
         // A finer instrument is not another rule.
         let of_expanded = setting == "Coverage factor";
         if of_expanded && job.policy.acceptance != Acceptance::Expanded {
@@ -189,7 +190,8 @@ fn left(job: &Job, carried: &Carried) -> Left {
 struct Note {
     text: String,
     unit: Option<Unit>,
-    within: Option<Length>,
+    /// Range either way, and the gauge that it is of.
+    error: Option<(Length, Option<OfGauge>)>,
     at: Place,
 }
 
@@ -278,7 +280,7 @@ fn of_kits_sheet(
             else {
                 continue;
             };
-            let note = Note { text, unit, within: None, at };
+            let note = Note { text, unit, error: None, at };
             notes.add((index, of), again, note, problems);
         }
     }
@@ -363,10 +365,14 @@ fn of_workbook(book: &Book, job: &Job, tags: &Tags, notes: &mut Notes, problems:
             gauge_at.and_then(|heading| Some((line.text(Some(heading), problems)?, heading)));
         let of_gauge = gauge.and_then(|(name, heading)| {
             let gauge = gauges::find(&job.gauges, &name, line.place(heading), problems)?;
-            Some(job.gauges[gauge].certified.extent)
+            Some(OfGauge { gauge, certified: job.gauges[gauge].certified })
         });
-        // A range of its own outranks the gauge's.
-        let within = within.or(of_gauge);
+        let error = match (within, of_gauge) {
+            // A range of its own outranks the gauge's.
+            (Some(within), _) => Some((within, None)),
+            (None, Some(gauge)) => Some((gauge.certified.extent, Some(gauge))),
+            (None, None) => None,
+        };
         for (heading, again) in [(Some(reading_at), false), (again_at, true)] {
             let Some(heading) = heading else { continue };
             let at = line.place(heading);
@@ -376,7 +382,7 @@ fn of_workbook(book: &Book, job: &Job, tags: &Tags, notes: &mut Notes, problems:
             };
             // A heading without a unit takes that of the first reading.
             let unit = heading.unit.or(reading_at.unit);
-            let note = Note { text, unit, within, at };
+            let note = Note { text, unit, error, at };
             notes.add(of, again, note, problems);
         }
         let who = who_at.map(|heading| line.text(heading, problems));
@@ -411,7 +417,7 @@ fn of_command_line(text: &str, job: &Job, tags: &Tags, notes: &mut Notes, proble
     };
     // A repeated reading is the second reading.
     let again = notes.first.get(&of).is_some_and(|first| first.at == place);
-    let note = Note { text: reading.to_string(), unit: None, within: None, at: place };
+    let note = Note { text: reading.to_string(), unit: None, error: None, at: place };
     notes.add(of, again, note, problems);
 }
 
@@ -533,10 +539,11 @@ fn benches(job: &Job, mut kits: Kits, mut notes: Notes, problems: &mut Problems)
 }
 
 fn parsed(job: &Job, pump: &Pump, of: Of, note: &Note, problems: &mut Problems) -> Option<Reading> {
-    let within = note.within.unwrap_or(match of {
+    let usual = match of {
         Of::Pack(_) => job.policy.pack_within,
         Of::Requirement(_) => job.policy.clearance_within,
-    });
+    };
+    let (within, gauge) = note.error.unwrap_or((usual, None));
     // A distance to either side of something, such as a centre, may be negative within its limits.
     let signed = match of {
         Of::Pack(_) => false,
@@ -546,7 +553,9 @@ fn parsed(job: &Job, pump: &Pump, of: Of, note: &Note, problems: &mut Problems) 
         },
     };
     let error = match Reading::parse(&note.text, note.unit, within) {
-        Ok(reading) if signed || reading.value >= Length::ZERO => return Some(reading),
+        Ok(reading) if signed || reading.value >= Length::ZERO => {
+            return Some(Reading { gauge, ..reading });
+        }
         Ok(_) => "below zero".to_string(),
         Err(LengthError::NoUnit) => "no unit".to_string(),
         Err(error) => error.to_string(),

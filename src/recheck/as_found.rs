@@ -6,7 +6,7 @@
 
 use super::compare::{Compared, contributor};
 use super::{Bench, Checked, Readings};
-use crate::accounting::{pack_total, shared_errors, stack};
+use crate::accounting::{pack_total, share, shared_errors, stack};
 use crate::decimal::Millionths;
 use crate::job::Job;
 use crate::length::{Fine, Length, Tolerance};
@@ -146,30 +146,33 @@ impl<'a> AsFound<'a> {
     /// Contributors with these pieces in the places.
     fn stack(&self, packs: &[PackPick]) -> Stack {
         let mut whole = stack(self.job, self.pump, packs);
+        let mut read = Vec::new();
         for (place, (now, before)) in packs.iter().zip(self.fitted).enumerate() {
             let reading = self.read_pack(place).map(|readings| readings.last());
             let [was, put_in, taken_out] = self.terms_of_pack(place);
             if now == before {
                 let Some(reading) = reading else { continue };
-                let parts = &mut whole.contributors;
-                parts.retain(|part| part.term != Term::Pack(place));
-                parts.push(contributor(reading, Term::Pack(place), String::new()));
+                whole.contributors.retain(|part| part.term != Term::Pack(place));
+                read.push((reading, Term::Pack(place)));
                 continue;
             }
             let [out, into] = moved(before, now);
-            let reading = reading.map(|reading| contributor(reading, was, String::new()));
-            whole.contributors.extend(reading);
+            read.extend(reading.map(|reading| (reading, was)));
             whole.contributors.extend(self.pieces(&into, put_in));
             whole.contributors.extend(self.pieces(&out, taken_out));
         }
         for index in 0..self.pump.requirements.len() {
             if let Some(found) = self.read_requirement(index) {
-                let term = self.term_of_reading(index);
-                let part = contributor(found.last(), term, String::new());
-                whole.contributors.push(part);
+                read.push((found.last(), self.term_of_reading(index)));
             }
         }
         whole.shared = shared_errors(self.job, self.pump, &whole.contributors);
+        for (reading, term) in read {
+            whole.contributors.push(contributor(reading, term, String::new()));
+            if let Some(gauge) = reading.gauge {
+                share(&mut whole, gauge);
+            }
+        }
         whole
     }
 

@@ -1,5 +1,6 @@
 //! A reading at the bench and its possible error.
 
+use crate::gauge::OfGauge;
 use crate::length::{Length, LengthError, Unit};
 
 /// A reading, and the distance to either side within which the true value lies.
@@ -10,11 +11,19 @@ use crate::length::{Length, LengthError, Unit};
 pub struct Reading {
     /// The value.
     pub value: Length,
-    /// Half the width of the range of the true value, uniformly distributed.
+    /// Half the width of the range of the true value, the error of its gauge included.
     pub within: Length,
+    /// Gauge that it was read with, where that is one of the job: what else was measured with it shares its error.
+    pub gauge: Option<OfGauge>,
 }
 
 impl Reading {
+    /// Part of the range that is not its gauge's, uniformly distributed.
+    pub fn own(&self) -> Length {
+        let gauge = self.gauge.map_or(Length::ZERO, |of| of.certified.extent);
+        (self.within - gauge).max(Length::ZERO)
+    }
+
     /// Reads `0.0212`, `0.54 mm` or `0.021 to 0.022 in`; `unit` is that of a number without one, and `within` is the
     /// error of the instrument.
     ///
@@ -34,7 +43,7 @@ impl Reading {
     pub fn parse(text: &str, unit: Option<Unit>, within: Length) -> Result<Reading, LengthError> {
         let Some((from, to)) = text.split_once(" to ") else {
             let value = Length::parse(text, unit)?;
-            return Ok(Reading { value, within });
+            return Ok(Reading { value, within, gauge: None });
         };
         let to_text = to.trim();
         let to = Length::parse(to_text, unit)?;
@@ -52,7 +61,7 @@ impl Reading {
         let value = Length::from_ticks(sum.div_euclid(2));
         // The further end, so that an odd sum is not rounded down.
         let half = high - value;
-        Reading { value, within: half + within }
+        Reading { value, within: half + within, gauge: None }
     }
 }
 

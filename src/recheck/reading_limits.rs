@@ -21,7 +21,7 @@ pub fn accepted(
 ) -> Option<[Option<Fine>; 2]> {
     pump.requirements[index].form.cold_terms()?;
     let mut bench = Bench::unread(job, pump, Some(packs.to_vec()));
-    let first = Reading { value: Length::ZERO, within };
+    let first = Reading { value: Length::ZERO, within, gauge: None };
     bench.requirements[index] = Some(Readings { first, again: None });
     let as_found = AsFound::new(job, pump, packs, &bench);
     let resting = as_found.verdicts(packs).into_iter().enumerate();

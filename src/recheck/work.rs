@@ -9,9 +9,11 @@ use crate::plan::Pick;
 use crate::pump::Pump;
 use crate::stack::{Judgement, Verdict};
 
-/// A line of the work. Places, requirements and cautions are indices into the pump and its model.
+/// A line of the work. Places, requirements, dimensions and cautions are indices into the pump and its model.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Task {
+    /// Found: the readings of a dimension contradict each other; measure it again before the pump is fitted.
+    MeasureAgain(usize),
     /// Found: the plan has no kit for the pump.
     NotKitted,
     /// Found: no reading came back.
@@ -92,6 +94,11 @@ pub enum Usual {
 
 /// Everything there is to do with a pump, and what it follows from, in the order of the work.
 pub fn work(job: &Job, pump: &Pump, record: &Record) -> Vec<Task> {
+    let again = pump.to_measure_again(job.model_of(pump)).map(Task::MeasureAgain);
+    again.chain(decided(job, pump, record)).collect()
+}
+
+fn decided(job: &Job, pump: &Pump, record: &Record) -> Vec<Task> {
     match &record.decision {
         Decision::NotKitted => vec![Task::NotKitted],
         Decision::NotRead => vec![Task::NotRead],

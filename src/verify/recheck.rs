@@ -13,7 +13,7 @@ use crate::model::{Form, Term, Terms};
 use crate::narrow::narrow;
 use crate::plan::{PackPick, Pick};
 use crate::pump::Pump;
-use crate::recheck::{Bench, Compared, Decision, Left, Reading, Readings, Record, is_asked};
+use crate::recheck::{Bench, Compared, Decision, Left, Readings, Record, is_asked};
 use crate::stock::{Code, Item, Size};
 
 /// Records of the bench that have passed the checker; only [`verify_recheck`] makes them, and only such
@@ -180,9 +180,12 @@ fn all_met(
     let places = before.len();
     let mut read = |reading: Option<Readings>| {
         let picks = reading.map(|readings| {
-            let Reading { value, within } = readings.last();
-            let size =
-                Size { alike: Some(Millionths::ZERO), ..Size::new(value, Tolerance::even(within)) };
+            let reading = readings.last();
+            let size = Size {
+                alike: Some(Millionths::ZERO),
+                gauge: reading.gauge,
+                ..Size::new(reading.value, Tolerance::even(reading.own()))
+            };
             let (kind, fit) = (String::new(), Code::new(""));
             job.parts.stock.push(Item::of("reading", kind, fit, size, 1));
             Pick { item: job.stock.len() - 1, peeled: 0, count: 1 }

@@ -1,6 +1,10 @@
 //! Bench results in words: decisions, likely mistakes, swaps.
 
-use super::{NOT_FIT, about, both, fine, guards, length, limits, natural_unit, thickness};
+use super::{
+    NOT_FIT, about, contradicting, fine, guards, length, limits, natural_unit, pack_reading,
+    thickness,
+};
+use crate::gauge::ReadingStep;
 use crate::job::Job;
 use crate::length::{Length, Tolerance, Unit};
 use crate::plan::Pick;
@@ -172,13 +176,8 @@ pub fn allowed(rule: Acceptance, within: Length, hot: bool) -> String {
 }
 
 /// Expected micrometer reading of a pack after a swap.
-pub fn expected((total, tolerance): (Length, Tolerance), unit: Unit) -> String {
-    format!(
-        "the micrometer should read {}, between {} and {}",
-        both(total, unit),
-        (total - tolerance.minus).show(unit),
-        length(total + tolerance.plus, unit)
-    )
+pub fn expected(pack: (Length, Tolerance), unit: Unit, step: ReadingStep) -> String {
+    format!("the micrometer should read {}", pack_reading(pack, unit, step))
 }
 
 /// Report that there is no swap, and the extent of the search.
@@ -227,7 +226,8 @@ pub fn work(job: &Job, pump: &Pump, record: &Record) -> Vec<(Kind, String)> {
 
 fn kind(task: &Task) -> Kind {
     match task {
-        Task::NotKitted
+        Task::MeasureAgain(_)
+        | Task::NotKitted
         | Task::NotRead
         | Task::Differs(_)
         | Task::CauseNotFound(_)
@@ -247,6 +247,7 @@ fn sentence(job: &Job, pump: &Pump, record: &Record, task: &Task) -> String {
     let name = |of: Of| what(job, pump, of);
     let off = |of: Of| record.against(of).map(|c| compared(c, unit)).unwrap_or_default();
     match task {
+        Task::MeasureAgain(index) => format!("{}.", contradicting(model, pump, *index)),
         Task::NotKitted => "The plan has no kit for it.".into(),
         Task::NotRead => "No reading came back.".into(),
         Task::Differs(of) => format!("{}: {}.", name(*of), off(*of)),
@@ -318,7 +319,7 @@ fn step(job: &Job, pump: &Pump, step: &WorkStep) -> String {
         WorkStep::PeelFurther(place, pick) => peel_further(job, label(*place), pick),
         WorkStep::StaysEmpty(place) => format!("{}: the place stays empty.", label(*place)),
         WorkStep::MeasurePack(place, reading) => {
-            format!("{}: {}.", label(*place), expected(*reading, model.unit))
+            format!("{}: {}.", label(*place), expected(*reading, model.unit, job.policy.pack_step))
         }
         WorkStep::Expected(index, verdict) => format!(
             "{}: then expected {} ({}), limits {}.",

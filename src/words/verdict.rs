@@ -1,6 +1,6 @@
 //! Verdicts in words: kits that are not proven, improvements that would prove them, chances that contradict the rule.
 
-use super::{finely, guards, length, limits};
+use super::{about, guards, length, limits};
 use crate::accounting::warnings::{VerdictWarning, asked, warnings};
 use crate::accounting::{stack, verdicts};
 use crate::job::Job;
@@ -27,7 +27,7 @@ pub fn not_proven(job: &Job, pump: &Pump, packs: &[PackPick]) -> String {
         format!(
             "{} {}, limits {}, {} {}, chance of conformity {chance}",
             asked.label,
-            finely(v.value, unit),
+            about(v.value, unit),
             limits(v, unit),
             guard_name(job.policy.acceptance),
             guards(v, unit),

@@ -9,7 +9,6 @@ use super::table::{Cell, Cells, over};
 use crate::choose::Backend;
 use crate::job::{Input, Job};
 use crate::plan::Plan;
-use crate::stack::Guard;
 use crate::words;
 
 /// A table of the sheet: headings, and rows with their heights in points where they are not plain ones'.
@@ -86,31 +85,9 @@ pub(super) fn files<'s>(head: &'static str, files: &[Input], styles: &'s Styles)
 
 /// The inputs with their hashes, then the policy.
 pub(super) fn inputs_and_policy<'s>(job: &Job, styles: &'s Styles) -> [Section<'s>; 2] {
-    let covered = match job.policy.guard() {
-        Guard::Expanded(_) => {
-            "combined standard uncertainties that a kit keeps clear of its limits"
-        }
-        Guard::None | Guard::WorstCase => {
-            "standard uncertainties taken as the worst case if no plus/minus is given"
-        }
-    };
-    let meanings = [
-        "rule by which a requirement is met",
-        covered,
-        "how far pieces of one lot err alike where the stock does not say; at worst: a common error only widens",
-        "cost of handling each piece, on top of its unit cost",
-        "cost of each 0.001 in between a requirement's value and its target",
-        "whether the rest of an opened pack is waste",
-        "whether the remnants of a plate cut are waste (charged) or plates of the stock (booked back)",
-        "name of the currency",
-        "seed of all random draws; the choice of pieces uses none",
-        "end of the search; the best plan found by then is written",
-        "error of a micrometer reading of a finished pack, for recheck",
-        "error of a clearance reading, for recheck",
-    ];
-    let settings = job.policy.settings();
-    let policy = settings.iter().zip(meanings).map(|((setting, value), meaning)| {
-        [*setting, value.as_str(), meaning].map(|text| styles.text.of(text))
+    let policy = job.policy.settings().into_iter().map(|setting| {
+        let cells = [setting.name, setting.value.as_str(), setting.meaning];
+        cells.map(|text| styles.text.of(text))
     });
     [files("Input", &job.inputs, styles), Section::of_cells(["Policy", "Value", "Meaning"], policy)]
 }

@@ -562,8 +562,8 @@ fn policy_sheet(styles: &Styles) -> Written<Worksheet> {
         bare("Policy", "Policy: every setting with its default. Change what differs.", styles)?;
     page.widths(&[30.0, 18.0])?;
     page.heads(&["Setting", "Value"])?;
-    for (setting, value) in Policy::default().settings() {
-        page.line([styles.text.of(setting), styles.entry.of(value)])?;
+    for setting in Policy::default().settings() {
+        page.line([styles.text.of(setting.name), styles.entry.of(setting.value)])?;
     }
     let rules = ["worst case", "nominal", "expanded"];
     let rules = DataValidation::new().allow_list_strings(&rules)?;

@@ -102,13 +102,6 @@ fn lines(text: &str, width: usize) -> f64 {
     style::lines(&[(text, width)], [1, usize::MAX])
 }
 
-/// `0.0195 to 0.0225 in (0.496 to 0.571 mm)`, or `0.0195 in or more (0.496 mm or more)`: the second one rounded inward.
-fn between(ends: [Option<Length>; 2], unit: Unit) -> String {
-    let own = words::range(ends.map(|end| Some(end?.show(unit))), unit.symbol());
-    let other = words::inward(ends.map(|end| Some(end?.into())), unit.other());
-    own + &other.map_or_else(String::new, |other| format!(" ({other})"))
-}
-
 struct Slip<'a, 's> {
     page: &'a mut Page<'s>,
     job: &'a Job,
@@ -269,13 +262,9 @@ impl Slip<'_, '_> {
             return Ok(());
         }
         let unit = self.model().unit;
-        let (total, tolerance) = pack_total(self.job, pack);
-        let (low, high) = (total - tolerance.minus, total + tolerance.plus);
-        let text = format!(
-            "Expected micrometer reading: {}, from {}{crushed}",
-            words::both(total, unit),
-            between([low, high].map(Some), unit),
-        );
+        let reading =
+            words::pack_reading(pack_total(self.job, pack), unit, self.job.policy.pack_step);
+        let text = format!("Expected micrometer reading: {reading}{crushed}");
         let name = self.model().packs[place].name.clone();
         self.asked(SlipRow::Pack, &name, &text)
     }
@@ -289,7 +278,7 @@ impl Slip<'_, '_> {
             styles.bold.of(label),
             over(2, styles.text.of(words::fine(v.target, unit))),
             over(2, styles.text.of(words::limits(v, unit))),
-            over(3, styles.text.of(words::finely(v.value, unit))),
+            over(3, styles.text.of(words::about(v.value, unit))),
         ])?;
         let stack = stack(self.job, self.pump, packs);
         if words::verdict::is_nominal_only(self.job, self.pump, (index, &stack)) {
@@ -313,19 +302,23 @@ impl Slip<'_, '_> {
         }
         let within = self.job.policy.clearance_within;
         let accepted = accepted(self.job, self.pump, packs, index, within);
-        let Some([least, most]) = accepted.map(|ends| inwards(ends, unit)) else {
+        let Some(accepted) = accepted else {
             return Ok(());
         };
+        let [least, most] = accepted;
         let is_any = least.zip(most).is_none_or(|(least, most)| least <= most);
         let hot = self.hot_window(requirement, packs);
-        let text = match is_any {
-            true => format!(
-                "ACCEPT{} {} ({})",
-                if hot.is_some() { ", cold," } else { "" },
-                between([least, most], unit),
-                words::recheck::allowed(self.job.policy.acceptance, within, hot.is_some()),
+        let cold = if hot.is_some() { ", cold," } else { "" };
+        let allowed = words::recheck::allowed(self.job.policy.acceptance, within, hot.is_some());
+        let step = self.job.policy.clearance_step;
+        let text = match words::readings(accepted, unit, step) {
+            Ok(range) if is_any => format!("ACCEPT{cold} {range} ({allowed})"),
+            Err(Some(finer)) if is_any => format!(
+                "Needs a gauge that reads to {}: in steps of {} too little of what is accepted is left ({allowed})",
+                words::length(finer, unit),
+                words::length(step.of(unit), unit),
             ),
-            false => format!(
+            _ => format!(
                 "No reading with an error of +/-{} shows that it is met: use a finer instrument, and state its \
                  error",
                 words::length(within, words::natural_unit(within))
@@ -347,10 +340,14 @@ impl Slip<'_, '_> {
             }
             // Only where the rule does not count the growth at its worst.
             Some(Window::Between(window)) => {
-                if is_any && shared(window, [least, most]) != [least, most] {
+                let accepted = inwards(accepted, unit);
+                if is_any && shared(window, accepted) != accepted {
+                    let ends = window.map(|end| Some(end?.into()));
+                    let range = words::readings(ends, unit, step).unwrap_or_else(|_| {
+                        words::range(window.map(|end| Some(end?.show(unit))), unit.symbol())
+                    });
                     let text = format!(
-                        "A cold reading outside {} may leave the hot limits in the worst case of growth",
-                        between(window, unit)
+                        "A cold reading outside {range} may leave the hot limits in the worst case of growth",
                     );
                     self.prose(&text, &styles.wrapped, 16.0)?;
                 }
@@ -565,7 +562,7 @@ impl Slip<'_, '_> {
                     count => format!("{} (mean of {count})", dimension.label),
                 };
                 let within = words::tolerance(measured.tolerance, unit);
-                [label, format!("{} {within}", words::both(measured.value, unit))]
+                [label, format!("{} {within}", words::measured(measured, unit))]
             })
             .collect();
         self.page.heads(&["As measured"])?;

@@ -150,6 +150,12 @@ impl Styles {
         ruled().set_num_format(length_format(unit)).set_align(FormatAlign::Right).set_indent(1)
     }
 
+    /// A length in the digits of a gauge.
+    pub(super) fn reading(&self, unit: Unit) -> Format {
+        let places = usize::try_from(unit.places()).unwrap_or(4);
+        self.length(unit).set_num_format(format!("0.{:0<places$}", ""))
+    }
+
     /// A margin in a unit, of a requirement that is met and of one that is not.
     pub(super) fn verdicts(&self, unit: Unit) -> [Format; 2] {
         [

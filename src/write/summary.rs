@@ -202,11 +202,11 @@ fn columns(styles: &Styles) -> [Col<'_>; 10] {
             (_, tightest) => wrapped.of(&line.pump.requirements[tightest.as_ref()?.0].label),
         }),
         Col::of("Predicted", move |line| {
-            text.of(figure(line, |v, unit| words::fine(v.value, unit))?)
+            text.of(figure(line, |v, unit| words::about(v.value, unit))?)
         }),
         Col::of("Limits", move |line| wrapped.of(figure(line, words::limits)?)),
         Col::of("Margin", move |line| {
-            let margin = figure(line, |v, unit| words::fine(v.margin(), unit))?;
+            let margin = figure(line, |v, unit| words::margin(v.margin(), unit))?;
             match line.tightest.as_ref().is_some_and(|(_, v)| is_thin(v)) {
                 true => alarms.of(format!("{margin} THIN")),
                 false => text.of(margin),

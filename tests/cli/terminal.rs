@@ -80,7 +80,7 @@ fn json_on_standard_output_is_the_same_as_in_a_file() {
     ];
     let output = gapwright(&folder, &recheck);
     let record: serde_json::Value = serde_json::from_slice(&output.stdout).unwrap();
-    assert_eq!(record["format"], "gapwright.recheck.v3");
+    assert_eq!(record["format"], "gapwright.recheck.v4");
     // Standard output cannot serve two purposes.
     let both = [&to_stdout[..], &["--problems", "json"]].concat();
     let output = gapwright(&folder, &both);

@@ -12,7 +12,7 @@ use gapwright::write::as_built::{AsBuilt, workbook};
 use tempfile::TempDir;
 
 use crate::anew;
-use crate::figures::{about, bare, float, other, raw, symbol, thickness, with_unit};
+use crate::figures::{about, float, in_steps, limits, other, raw, symbol, thickness};
 use crate::outages::{DATE, planned, sample};
 use crate::page::{Book, Row, Wrong, count, entry, number, texts};
 use crate::wording::{BOX, NOT_FIT, as_built as words};
@@ -43,7 +43,7 @@ fn length(text: &str) -> Length {
 }
 
 fn read(first: &str, again: Option<&str>, within: Length) -> Option<Readings> {
-    let reading = |text: &str| Reading { value: length(text), within };
+    let reading = |text: &str| Reading { value: length(text), within, gauge: None };
     Some(Readings { first: reading(first), again: again.map(reading) })
 }
 
@@ -145,13 +145,8 @@ fn record(job: &Job, records: &[Record], book: &Book, wrong: &mut Wrong) {
                 let [value, low, high] =
                     [v.value, v.lower.unwrap(), v.upper.unwrap()].map(|length| length.raw());
                 let how = if checked.on_reading { words::FOUND } else { words::AS_READ };
-                words::not_met(
-                    &of.label,
-                    &about(value, unit),
-                    how,
-                    &bare(low, unit),
-                    &with_unit(high, unit),
-                )
+                let [low, high] = limits(low, high, unit);
+                words::not_met(&of.label, &about(value, unit), how, &low, &high)
             });
             let said: Vec<String> = missed.chain([words::SEE.to_string()]).collect();
             wrong.same("remarks", found(4), said.join(" ").as_str());
@@ -304,24 +299,17 @@ fn to_do(job: &Job, records: &[Record], book: &Book, wrong: &mut Wrong) {
             let total = pack(job, record, place) + moved(into).value - moved(out).value;
             wrong.same("total after the swap", raw(swap.expected[place].0), total);
             let off = swap.expected[place].1;
-            let low = bare(total - raw(off.minus), unit);
-            let both = format!("{} ({})", with_unit(total, unit), about(total, other(unit)));
-            expected.push(step(words::expected(
-                label,
-                &both,
-                &low,
-                &with_unit(total + raw(off.plus), unit),
-            )));
+            let both = [unit, other(unit)].map(|unit| about(total, unit));
+            let ends = [total - raw(off.minus), total + raw(off.plus)];
+            let range =
+                [unit, other(unit)].map(|unit| in_steps(ends, unit, job.policy.pack_step.of(unit)));
+            expected.push(step(words::expected(label, both, range)));
         }
         for (requirement, verdict) in pump.requirements.iter().zip(&swap.verdicts) {
             let value = [unit, other(unit)].map(|unit| about(verdict.value.raw(), unit));
             let [low, high] = [verdict.lower, verdict.upper].map(|limit| limit.unwrap().raw());
-            let text = words::then(
-                &requirement.label,
-                [&value[0], &value[1]],
-                &bare(low, unit),
-                &with_unit(high, unit),
-            );
+            let [low, high] = limits(low, high, unit);
+            let text = words::then(&requirement.label, [&value[0], &value[1]], &low, &high);
             expected.push(step(text));
         }
         wrong.in_order(rows, &expected);

@@ -86,12 +86,40 @@ pub fn bare(raw: i128, unit: Unit) -> String {
     }
 }
 
-/// Exact where that takes at most one place more than usual, else with `more` places more.
-pub fn shortly(raw: i128, unit: Unit, more: u32, round: Round) -> String {
+/// As it was stated, where that takes at most one place more than usual, else to the usual ones.
+pub fn stated(raw: i128, unit: Unit, round: Round) -> String {
     match exact_places(raw, unit) {
         Some(own) if own <= places(unit) + 1 => bare(raw, unit),
-        _ => rounded(raw, unit, places(unit) + more, round),
+        _ => rounded(raw, unit, places(unit), round),
     }
+}
+
+/// Two limits, never wider than they are.
+pub fn limits(low: i128, high: i128, unit: Unit) -> [String; 2] {
+    let high = format!("{} {}", stated(high, unit, Round::Down), symbol(unit));
+    [stated(low, unit, Round::Up), high]
+}
+
+/// A margin, never larger than it is.
+pub fn margin(raw: i128, unit: Unit) -> String {
+    format!("{} {}", rounded(raw, unit, places(unit), Round::Down), symbol(unit))
+}
+
+/// As measured, with the places of the reading that has the most.
+pub fn measured(value: i128, readings: &[Length], unit: Unit) -> String {
+    let own = readings.iter().filter_map(|reading| exact_places(raw(*reading), unit));
+    let most = own.fold(places(unit), u32::max);
+    format!("{} {}", rounded(value, unit, most, Round::Nearest), symbol(unit))
+}
+
+/// Ends of a range in whole steps of a gauge, each moved inward; none where that leaves fewer than two steps.
+pub fn in_steps([low, high]: [i128; 2], unit: Unit, step: Length) -> Option<[String; 2]> {
+    let step = raw(step);
+    let first = low.div_euclid(step) + i128::from(low.rem_euclid(step) > 0);
+    let last = high.div_euclid(step);
+    let digits = exact_places(step, unit).unwrap();
+    let end = |steps: i128| rounded(steps * step, unit, digits, Round::Nearest);
+    (last - first >= 2).then(|| [end(first), format!("{} {}", end(last), symbol(unit))])
 }
 
 pub fn with_unit(raw: i128, unit: Unit) -> String {
@@ -152,7 +180,7 @@ pub fn trimmed(length: Length) -> String {
 
 /// Possible deviation of a measured value.
 pub fn within(minus: Length, plus: Length, unit: Unit) -> String {
-    let side = |side: Length| shortly(raw(side), unit, 2, Round::Nearest);
+    let side = |side: Length| stated(raw(side), unit, Round::Up);
     match minus == plus {
         true => format!("\u{b1}{}", side(plus)),
         false => format!("+{} -{}", side(plus), side(minus)),
@@ -213,9 +241,9 @@ fn figures_by_hand() {
     assert_eq!(rounded(-15, mm, 0, Round::Up), "0");
     // A third of 0.001 mm, rounded outwards and inwards.
     let third = raw(length("0.001 mm")) / 3;
-    assert_eq!(shortly(third, mm, 1, Round::Up), "0.0004");
-    assert_eq!(shortly(third, mm, 1, Round::Down), "0.0003");
-    assert_eq!(shortly(-third, mm, 1, Round::Down), "-0.0004");
+    assert_eq!(stated(4 * third, mm, Round::Up), "0.002");
+    assert_eq!(stated(4 * third, mm, Round::Down), "0.001");
+    assert_eq!(stated(-4 * third, mm, Round::Down), "-0.002");
     let even = length("0.001 in");
     assert_eq!(within(even, even, inch), "\u{b1}0.0010");
     assert_eq!(within(Length::ZERO, even, inch), "+0.0010 -0.0000");

@@ -4,7 +4,7 @@ use gapwright::accounting::{source, stack};
 use gapwright::feeler::{Chosen, Clearance, LimitGauge, Stacked, gauge};
 use gapwright::formats::slip;
 use gapwright::job::Job;
-use gapwright::length::Fine;
+use gapwright::length::{Fine, Length};
 use gapwright::model::{Form, USUAL_CAUTIONS};
 use gapwright::plan::{Kit, PackPick, Shortfall};
 use gapwright::pump::Pump;
@@ -13,7 +13,7 @@ use gapwright::recheck::accepted;
 use crate::anew::{self, Out};
 use crate::crush;
 use crate::figures::{
-    Round, about, bare, inwards, is_about, millionths, other, raw, rounded, shortly, symbol,
+    Round, about, in_steps, inwards, is_about, limits, millionths, other, raw, rounded, symbol,
     thickness, with_unit, within,
 };
 use crate::outages::{Outage, held};
@@ -53,6 +53,7 @@ fn every_slip_says_what_the_library_has() {
         "cold window",
         "too coarse",
         "short",
+        "a finer gauge",
         "whole limits",
     ];
     let lacking = wanted.iter().filter(|kind| !seen.contains(kind));
@@ -215,10 +216,10 @@ fn figures(job: &Job, pump: &Pump, packs: &[PackPick]) -> Vec<(i64, String)> {
         let pack = model.packs.iter().position(|own| own.name == *name);
         let requirement = pump.requirements.iter().position(|own| own.name == *name);
         dimension
-            .map(|at| said::length(pump.dimensions[at].value, unit))
+            .map(|at| about(raw(pump.dimensions[at].value), unit))
             .or(growth.map(|growth| about(raw(growth.value), unit)))
-            .or(pack.map(|at| with_unit(anew::pack(job, &packs[at]).value, unit)))
-            .or(requirement.map(|at| with_unit(outs[at].value, unit)))
+            .or(pack.map(|at| about(anew::pack(job, &packs[at]).value, unit)))
+            .or(requirement.map(|at| about(outs[at].value, unit)))
     };
     let figures = model.figures.iter().filter_map(|figure| {
         let [_, y] = figure.at;
@@ -331,12 +332,10 @@ impl Slip<'_> {
         let (unit, reach) = (model.unit, anew::pack(job, pack));
         let (low, high) = (reach.value - reach.below, reach.value + reach.above);
         self.wrong.unless(low < high && (low..=high).contains(&reach.value), "micrometer limits");
-        let text = words::micrometer(
-            &with_unit(reach.value, unit),
-            &about(reach.value, other(unit)),
-            &self.between([low, high]),
-            &crushed,
-        );
+        let both = [unit, other(unit)];
+        let range = both.map(|unit| in_steps([low, high], unit, job.policy.pack_step.of(unit)));
+        let reading = words::pack(both.map(|unit| about(reach.value, unit)), range);
+        let text = words::micrometer(&reading, &crushed);
         let mut row = line(text);
         row.insert(5, words::read(symbol(unit)));
         row.extend(READINGS.map(|at| (at, entry(""))));
@@ -410,7 +409,11 @@ impl Slip<'_> {
             let off = within(measured.tolerance.minus, measured.tolerance.plus, unit);
             cells.push([
                 label,
-                format!("{} ({}) {off}", with_unit(value, unit), about(value, other(unit))),
+                format!(
+                    "{} ({}) {off}",
+                    crate::figures::measured(value, &measured.readings, unit),
+                    about(value, other(unit))
+                ),
             ]);
         }
         self.rows.push(line(words::MEASURED));
@@ -427,14 +430,14 @@ impl Slip<'_> {
         let (job, pump) = (self.job, self.pump);
         let (unit, requirement) = (job.model_of(pump).unit, &pump.requirements[at]);
         self.wrong.unless(out.margin() >= 0, format!("{} is met", requirement.label));
-        let own = symbol(unit);
+        let [low, high] = limits(out.lower, out.upper, unit);
         self.rows.push(texts(&[
             &requirement.label,
             &with_unit(out.target, unit),
             "",
-            &format!("{} to {}", bare(out.lower, unit), with_unit(out.upper, unit)),
+            &format!("{low} to {high}"),
             "",
-            &format!("{} {own}", shortly(out.value, unit, 2, Round::Nearest)),
+            &about(out.value, unit),
         ]));
         if anew::is_nominal_only(job, pump, self.packs, &requirement.form) {
             self.rows.push(line(wording::NOMINAL_ONLY));
@@ -442,18 +445,25 @@ impl Slip<'_> {
         self.recheck(at);
     }
 
-    /// `0.0195 to 0.0225 in (0.496 to 0.571 mm)`.
-    fn between(&self, [low, high]: [i128; 2]) -> String {
+    /// `0.0195 to 0.0225 in (0.50 to 0.57 mm)`; the second one where its gauge is fine enough. Else the step of a gauge
+    /// that is fine enough for the first.
+    fn between(&self, ends: [i128; 2]) -> Result<String, String> {
         let unit = self.job.model_of(self.pump).unit;
-        let twin = other(unit);
-        // The second unit is rounded inward: a reading within it is within the range.
-        let places = crate::figures::places(twin);
-        let end = |end, round| rounded(end, twin, places, round);
-        let [inside_low, inside_high] = [end(low, Round::Up), end(high, Round::Down)];
-        let steps = i128::from(twin.ticks()) * 1_000_000 / 10_i128.pow(places);
-        let wide = high - low >= 2 * steps;
-        let inside = [inside_low, format!("{inside_high} {}", symbol(twin))];
-        words::between(&bare(low, unit), &with_unit(high, unit), wide.then_some(inside))
+        let step = self.job.policy.clearance_step;
+        let [own, second] = [unit, other(unit)].map(|unit| in_steps(ends, unit, step.of(unit)));
+        match own {
+            Some([low, high]) => Ok(words::between(&low, &high, second)),
+            None => {
+                // 0.5, 0.2, 0.1, 0.05 ... of the unit.
+                let whole = i64::try_from(crate::figures::ticks(unit)).unwrap();
+                let finer =
+                    (1..8).flat_map(|place| [5, 2, 1].map(|of| whole / 10_i64.pow(place) * of));
+                let finer = finer.map(Length::from_ticks).filter(|finer| *finer < step.of(unit));
+                let enough = |finer: &Length| in_steps(ends, unit, *finer).is_some();
+                let needed = finer.into_iter().find(enough).expect("a gauge fine enough");
+                Err(words::finer(&said::length(needed, unit), &said::length(step.of(unit), unit)))
+            }
+        }
     }
 
     /// Accepted readings, and the blades that show them.
@@ -479,12 +489,14 @@ impl Slip<'_> {
         let within = said::length(off, crate::figures::natural(off));
         let text = match least <= most {
             true => {
-                let between = self.between([least, most]);
-                words::after_fitting(
-                    !hot.is_empty(),
-                    &between,
-                    &words::allowed(&rule, &within, !hot.is_empty()),
-                )
+                let allowed = words::allowed(&rule, &within, !hot.is_empty());
+                match self.between(ends) {
+                    Ok(between) => words::after_fitting(!hot.is_empty(), &between, &allowed),
+                    Err(finer) => {
+                        self.seen.push("a finer gauge");
+                        format!("{finer} ({allowed})")
+                    }
+                }
             }
             false => {
                 self.seen.push("too coarse");
@@ -518,7 +530,7 @@ impl Slip<'_> {
             Some([low, high]) => {
                 if least <= most && (low > least || high < most) {
                     self.seen.push("cold window");
-                    let between = self.between([low, high]);
+                    let between = self.between([low, high]).expect("a gauge fine enough");
                     self.rows.push(line(words::outside(&between)));
                 }
                 own.map_or(Some([low, high]), |[a, b]| Some([a.max(low), b.min(high)]))

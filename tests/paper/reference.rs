@@ -264,9 +264,9 @@ fn the_basis_names_what_the_plan_follows_from() {
             wrong.unless(rows.contains(&texts(&[name, &text])), format!("{name}: {text}"));
         }
         let policy = below(&basis::POLICY);
-        for (found, (setting, value)) in policy.iter().zip(job.policy.settings()) {
+        for (found, setting) in policy.iter().zip(job.policy.settings()) {
             let cells = [0, 1].map(|at| found.get(&at).map_or("", String::as_str));
-            wrong.same("a setting", cells, [setting, value.as_str()]);
+            wrong.same("a setting", cells, [setting.name, setting.value.as_str()]);
             wrong.unless(found.contains_key(&2), "each setting says what it means");
         }
     });

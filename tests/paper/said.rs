@@ -214,11 +214,10 @@ fn not_proven(job: &Job, pump: &Pump, packs: &[PackPick]) -> String {
         }
         let chance = Chance::of(&report(&asked.form, &stack, job.policy.coverage, unit));
         let [low, high] = [verdict.lower, verdict.upper].map(|limit| limit.unwrap().raw());
-        let value = figures::shortly(verdict.value.raw(), unit, 2, figures::Round::Nearest);
-        let value = format!("{value} {}", symbol(unit));
+        let value = figures::about(verdict.value.raw(), unit);
         let guards = gapwright::words::guards(&verdict, unit);
         let chance = chance.to_string();
-        let (low, high) = (bare(low, unit), with_unit(high, unit));
+        let [low, high] = figures::limits(low, high, unit);
         Some(words::open(&asked.label, &value, [&low, &high], [guard, &guards, &chance]))
     });
     let open: Vec<String> = open.collect();

@@ -7,7 +7,7 @@ use gapwright::policy::Acceptance;
 use gapwright::stack::{Chance, report};
 use gapwright::verify::Verified;
 
-use crate::figures::{bare, money, with_unit};
+use crate::figures::{about, limits, margin, money};
 use crate::outages::held;
 use crate::page::{Row, count, line, number, texts};
 use crate::wording::{self, summary as words};
@@ -125,11 +125,12 @@ fn pumps(verified: &Verified) -> Vec<Row> {
                 let unit = model.unit;
                 // Less than a tenth of the way between the limits.
                 let thin = out.margin() * 10 < out.upper - out.lower;
-                let margin = with_unit(out.margin(), unit);
+                let [low, high] = limits(out.lower, out.upper, unit);
+                let margin = margin(out.margin(), unit);
                 let texts = [
                     requirement.label.clone(),
-                    with_unit(out.value, unit),
-                    format!("{} to {}", bare(out.lower, unit), with_unit(out.upper, unit)),
+                    about(out.value, unit),
+                    format!("{low} to {high}"),
                     format!("{margin}{}", if thin { words::THIN } else { "" }),
                 ];
                 row.extend((5..).zip(texts));

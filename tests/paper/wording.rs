@@ -183,8 +183,15 @@ pub mod kits {
         let each = if pieces == 1 { "" } else { " each" };
         format!("peel {layers} {word} off{each}, to {to}; deburr and measure again")
     }
-    pub fn micrometer(total: &str, other: &str, between: &str, crushed: &str) -> String {
-        format!("Expected micrometer reading: {total} ({other}), from {between}{crushed}")
+    pub fn micrometer(reading: &str, crushed: &str) -> String {
+        format!("Expected micrometer reading: {reading}{crushed}")
+    }
+    /// Reading of a pack in both units, and its range; the second range where the gauge is fine enough.
+    pub fn pack([total, other]: [String; 2], range: [Option<[String; 2]>; 2]) -> String {
+        let [own, second] = range;
+        let [low, high] = own.expect("a micrometer fine enough");
+        let second = second.map(|[low, high]| format!(" ({low} to {high})"));
+        format!("{total} ({other}), from {low} to {high}{}", second.unwrap_or_default())
     }
     pub fn crushed(percents: &str, least: &str, most: &str) -> String {
         format!("; crushed by {percents} % (material: {least} to {most} %)")
@@ -236,6 +243,11 @@ pub mod kits {
     pub fn too_coarse(within: &str) -> String {
         format!(
             "No reading with an error of +/-{within} shows that it is met: use a finer instrument, and state its error"
+        )
+    }
+    pub fn finer(needed: &str, step: &str) -> String {
+        format!(
+            "Needs a gauge that reads to {needed}: in steps of {step} too little of what is accepted is left"
         )
     }
     pub fn between(low: &str, high: &str, other: Option<[String; 2]>) -> String {
@@ -767,8 +779,8 @@ pub mod as_built {
     pub fn into(place: &str, pieces: &str, bin: &str) -> String {
         format!("{place}: put in {pieces}, bin {bin}.")
     }
-    pub fn expected(place: &str, total: &str, low: &str, high: &str) -> String {
-        format!("{place}: the micrometer should read {total}, between {low} and {high}.")
+    pub fn expected(place: &str, total: [String; 2], range: [Option<[String; 2]>; 2]) -> String {
+        format!("{place}: the micrometer should read {}.", super::kits::pack(total, range))
     }
     pub fn then(label: &str, value: [&str; 2], low: &str, high: &str) -> String {
         format!("{label}: then expected {} ({}), limits {low} to {high}.", value[0], value[1])

@@ -86,7 +86,7 @@ fn readings_typed_into_the_slips_come_back() {
     let told = "Accepted; pack not measured (pieces taken at nominal): B.";
     assert!(run.told.contains(told), "{}", run.told);
     let record = record(&shop);
-    assert_eq!(record["format"], "gapwright.recheck.v3");
+    assert_eq!(record["format"], "gapwright.recheck.v4");
     assert_eq!(decision(&record, "B"), "accept");
     assert_eq!(decision(&record, "A"), "swap");
     assert_eq!(decision(&record, "C"), "look_first");

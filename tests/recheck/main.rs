@@ -20,8 +20,9 @@ mod reserved;
 mod shop;
 mod swaps;
 
+use gapwright::gauge::{Certified, Gauge, OfGauge};
 use gapwright::job::Job;
-use gapwright::length::{Length, Tolerance, Unit};
+use gapwright::length::{Length, Tolerance, Uncertainty, Unit};
 use gapwright::model::Term;
 use gapwright::plan::{PackPick, Pick};
 use gapwright::policy::Acceptance;
@@ -33,7 +34,7 @@ use gapwright::verify::verify_recheck;
 use support::{job, length, linear, lot, pack};
 
 fn read(value: &str, within: &str) -> Reading {
-    Reading { value: length(value), within: length(within) }
+    Reading { value: length(value), within: length(within), gauge: None }
 }
 
 fn once(value: &str, within: &str) -> Option<Readings> {
@@ -114,13 +115,14 @@ fn normalised_errors_are_the_published_ones() {
     let expanded = [1.5, 2.0, 1.8, 1.6, 2.2, 1.9, 1.7, 2.1, 1.5, 2.0];
     let millimetres = |value: f64| length(&format!("{value} mm"));
     let compared = found.iter().zip(expanded).map(|(&found, within)| {
-        let first = Reading { value: millimetres(found), within: Length::ZERO };
+        let first = Reading { value: millimetres(found), within: Length::ZERO, gauge: None };
         gapwright::recheck::Compared {
             nominal: length("100 mm").into(),
             predicted: length("100 mm").into(),
             predicted_within: gapwright::length::Fine::ZERO,
             found: Readings { first, again: None },
             found_within: millimetres(within).into(),
+            difference_within: millimetres(within).into(),
         }
     });
     let compared: Vec<_> = compared.collect();
@@ -134,17 +136,54 @@ fn normalised_errors_are_the_published_ones() {
     assert_eq!(compared.iter().filter(|one| !one.agrees()).count(), 3);
 }
 
-/// The edge itself: with U = 3 and 4 a difference of 5 agrees, and one tick more does not.
+/// By hand, in thou. Bare clearance and reading by one gauge, u = 0.3 (U = 0.6, k = 2): in their difference it is gone,
+/// and two shims of u = 0.3 / sqrt(3) each are left, the bare clearance's own 0.3 / sqrt(3) beside them: U = 2 x 0.3 = 0.6.
+/// With two gauges alike 0.6 and 0.6 come to it: U = sqrt(3 x 0.36) = 1.03923. Found 0.7 off.
+#[test]
+fn a_gauge_that_both_were_measured_with_errs_once() {
+    let gauge = |gauge: usize| {
+        let certified = Certified {
+            standard: Uncertainty::from(length("0.0003 in")),
+            extent: length("0.0006 in"),
+            freedom: None,
+        };
+        OfGauge { gauge, certified }
+    };
+    let job = shimmed(&[("0.010 in", 9)]);
+    let named =
+        |name: &str| Gauge { name: name.into(), certified: gauge(0).certified, certificate: None };
+    let job = job.with(|job| {
+        job.gauges = vec![named("one"), named("two")];
+        job.pumps[0].dimensions[0].gauge = Some(gauge(0));
+    });
+    let job = job.unwrap();
+    let found = |by: usize| {
+        let first = Reading { gauge: Some(gauge(by)), ..read("0.0217 in", "0.0006 in") };
+        came_back(&job, &[pick(0, 2)], None, Some(Readings { first, again: None }))
+    };
+    for (by, within, agrees) in [(0, 0.6, false), (1, 1.03923, true)] {
+        let compared = found(by).requirements[0].compared.unwrap();
+        let e = compared.normalised().unwrap();
+        assert!((e - 0.7 / within).abs() < 1e-5, "{e} for {within}");
+        assert_eq!(compared.agrees(), agrees);
+        // Either way the reading itself may be off by all of its gauge.
+        assert_eq!(found(by).requirements[0].verdict.guard(), length("0.0006 in").into());
+    }
+}
+
+/// The edge itself: with U = 3 and 4, together 5, a difference of 5 agrees, and one tick more does not.
 #[test]
 fn the_edge_of_agreement_is_exact() {
     let compared = |difference: i64| {
-        let found = Reading { value: Length::from_ticks(difference), within: Length::ZERO };
+        let found =
+            Reading { value: Length::from_ticks(difference), within: Length::ZERO, gauge: None };
         gapwright::recheck::Compared {
             nominal: gapwright::length::Fine::ZERO,
             predicted: gapwright::length::Fine::ZERO,
             predicted_within: Length::from_ticks(3).into(),
             found: Readings { first: found, again: None },
             found_within: Length::from_ticks(4).into(),
+            difference_within: Length::from_ticks(5).into(),
         }
     };
     assert!(compared(5).agrees() && compared(-5).agrees());
@@ -355,7 +394,7 @@ fn the_range_on_the_slip_is_the_range_that_is_accepted() {
         let up = Length::from_ticks(i64::try_from(-(-low.raw()).div_euclid(1_000_000)).unwrap());
         let down = Length::from_ticks(i64::try_from(high.raw().div_euclid(1_000_000)).unwrap());
         let decision = |value: Length| {
-            let reading = Reading { value, within };
+            let reading = Reading { value, within, gauge: None };
             let readings = Readings { first: reading, again: Some(reading) };
             came_back(&job, &fitted, None, Some(readings)).decision
         };

@@ -315,7 +315,7 @@ fn the_smallest_swap_is_what_every_filling_says() {
         let job = &case.job;
         let mut bench = Bench::unread(job, &job.pumps[0], Some(case.fitted.clone()));
         let readings = |value: i64| {
-            let reading = Reading { value: um(value), within: um(case.within) };
+            let reading = Reading { value: um(value), within: um(case.within), gauge: None };
             // Read twice alike, so that it counts whatever was predicted.
             Some(Readings { first: reading, again: Some(reading) })
         };

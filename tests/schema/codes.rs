@@ -312,6 +312,7 @@ fn tasks(
         schema,
         "TaskJson",
         &[
+            ("measure_again", TaskJson::MeasureAgain { dimension: text("gap") }),
             ("not_kitted", TaskJson::NotKitted),
             ("not_read", TaskJson::NotRead),
             ("differs", TaskJson::Differs { of: of() }),

@@ -125,6 +125,7 @@ fn what_is_written_for_programs_is_as_its_schema_says() {
         }
         let version = match name {
             "stack" => 1,
+            "recheck" => 4,
             "problems" => 2,
             _ => 3,
         };

@@ -10,15 +10,18 @@ use calamine::{Data, Reader};
 use gapwright::accounting::{stack, verdicts};
 use gapwright::choose::choose;
 use gapwright::choose::control::Control;
+use gapwright::formats::recheck::TaskJson;
 use gapwright::job::Job;
 use gapwright::json;
 use gapwright::length::{Fine, Unit};
 use gapwright::plan::{Kit, PackPick};
 use gapwright::problem::Problems;
 use gapwright::read::{Sources, job};
+use gapwright::recheck::{Bench, Left, recheck};
 use gapwright::stack::{Judgement, Report, report};
-use gapwright::verify::{Verified, verify};
+use gapwright::verify::{Verified, verify, verify_recheck};
 use gapwright::write;
+use gapwright::write::as_built::{self, AsBuilt};
 use tempfile::TempDir;
 
 const MODEL: &str = "\
@@ -151,6 +154,15 @@ fn the_worst_case_holds_every_reading_and_the_pump_is_to_be_measured_again() {
         "MEASURE AGAIN BEFORE FITTING: Gap read as 2.400, 2.500, 2.600 mm, each within 0.003 mm.";
     assert!(slip.contains(said), "{slip}");
     assert!(texts(&workbook, "Stack-up").contains(said));
+    // And when it comes back from the bench, whatever was read there.
+    let (job, left) = (verified.job(), Left::all(verified.job()));
+    let bench = Bench::unread(job, &job.pumps[0], Some(packs(&verified).to_vec()));
+    let records = recheck(job, &[bench], &mut left.clone());
+    let checked = verify_recheck(job.clone(), records, &left).unwrap();
+    let built = AsBuilt { recheck: &checked, plan_id: "", inputs: &[], date: "2027-03-01" };
+    let again = TaskJson::MeasureAgain { dimension: "gap".into() };
+    assert_eq!(json::recheck::record(&built).pumps[0].to_do[0], again);
+    assert!(texts(&as_built::workbook(&built).unwrap(), "As built").contains(said));
     // A pump that is not served says so as well.
     let narrow = MODEL.replace("[0.3, 0.7]", "[0.367, 0.633]");
     let verified = Shop::new(&narrow, STOCK, &[("Pumps", pumps)]).planned();

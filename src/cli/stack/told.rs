@@ -7,6 +7,7 @@ use crate::cli::run::Run;
 use crate::cli::voice::{Voice, must_see, out, warning};
 use crate::crush::crushes;
 use crate::job::Job;
+use crate::length::Unit;
 use crate::model::{Form, Requirement};
 use crate::pump::Pump;
 use crate::stack::monte_carlo::Outcome;
@@ -44,7 +45,7 @@ fn tell_not_fit(job: &Job, one: &NotFit, why: &str) {
     warning!("  Nearest kit of the pieces left: {}.", words::sweep::pieces(job, pump, packs));
     for (requirement, verdict) in pump.requirements.iter().zip(verdicts(job, pump, packs)) {
         if !verdict.conforms() {
-            let miss = words::finely(-verdict.margin(), unit);
+            let miss = words::miss(verdict.margin(), unit);
             warning!("    {}: misses by {miss}.", requirement.label);
         }
     }
@@ -59,18 +60,17 @@ pub(in crate::cli) fn tell_pump(job: &Job, one: &Analysed, to: Voice) {
     for (requirement, drawn) in pump.requirements.iter().zip(&one.draws) {
         let figures = report(&requirement.form, &parts, job.policy.coverage, unit);
         let [low, high] = &figures.sides;
-        let limits =
-            [low, high].map(|side| Some(format!("{:.5}", side.limit)).filter(|_| side.has_limit()));
+        let verdict = judge(&requirement.form, &parts, job.policy.guard());
         tell_verdict(job, pump, (requirement, &parts), (&figures, drawn.as_ref().ok()), to);
         out!(
             to,
-            "    value {:.5}, limits {}; worst case -{:.5} +{:.5}, root sum square {:.5}, expanded {:.5} (k {:.3}, {:.1} %)",
-            figures.value,
-            words::range(limits, "").trim_end(),
-            low.worst,
-            high.worst,
-            low.root_sum_square.max(high.root_sum_square),
-            low.expanded.max(high.expanded),
+            "    value {}, limits {}; worst case -{} +{}, root sum square {}, expanded {} (k {:.3}, {:.1} %)",
+            words::about(verdict.value, unit),
+            words::limits(&verdict, unit),
+            up(low.worst, unit),
+            up(high.worst, unit),
+            up(low.root_sum_square.max(high.root_sum_square), unit),
+            up(low.expanded.max(high.expanded), unit),
             low.factor.max(high.factor),
             100.0 * low.level.min(high.level),
         );
@@ -79,19 +79,21 @@ pub(in crate::cli) fn tell_pump(job: &Job, one: &Analysed, to: Voice) {
             match crush >= 0.0 {
                 true => out!(
                     to,
-                    "    gap {gap:.5}, allowance reached {reached:.3}, crushed by {crush:.1} %"
+                    "    gap {}, allowance reached {reached:.3}, crushed by {crush:.1} %",
+                    near(gap, unit)
                 ),
                 false => out!(
                     to,
-                    "    gap {gap:.5}, which the gasket does not fill: {:.5} short of it",
-                    gap - figures.value
+                    "    gap {}, which the gasket does not fill: {} short of it",
+                    near(gap, unit),
+                    up(gap - figures.value, unit)
                 ),
             }
         }
         match drawn {
             Ok(outcome) => {
                 let few = few_readings(&requirement.form, &parts);
-                out!(to, "    {}", drawn_words(outcome, &requirement.form, few));
+                out!(to, "    {}", drawn_words(outcome, (&requirement.form, unit), few));
             }
             Err(why) => out!(to, "    cannot be drawn: {why}"),
         }
@@ -125,11 +127,10 @@ fn tell_verdict(
     let verdict = judge(&requirement.form, parts, guard);
     out!(
         to,
-        "  {}: {} by the {rule} rule, margin {} {}",
+        "  {}: {} by the {rule} rule, margin {}",
         requirement.label,
         verdict.judgement().words(),
-        verdict.margin().show(job.model_of(pump).unit),
-        job.model_of(pump).unit,
+        words::margin(verdict.margin(), job.model_of(pump).unit),
     );
     if verdict.judgement() == Judgement::NotProven {
         let requirements = std::slice::from_ref(requirement);
@@ -169,14 +170,29 @@ fn tell_total(job: &Job, analysed: &[Analysed], not_fit: &[NotFit], to: Voice) {
     }
 }
 
-fn drawn_words(outcome: &Outcome, form: &Form, few: Option<&str>) -> String {
-    let what = match form {
-        Form::Linear { .. } => "value",
-        Form::GasketFill { .. } => "allowance",
+/// Number of a gauge's digits in a unit, to the nearest.
+fn near(number: f64, unit: Unit) -> String {
+    format!("{number:.*}", places(unit))
+}
+
+/// Number of a guard in a gauge's digits, rounded up but for the noise of binary numbers.
+fn up(guard: f64, unit: Unit) -> String {
+    let ten = 10_f64.powi(i32::try_from(unit.places()).unwrap_or(4));
+    near((guard * ten - 1e-6).ceil().max(0.0) / ten, unit)
+}
+
+fn places(unit: Unit) -> usize {
+    usize::try_from(unit.places()).unwrap_or(4)
+}
+
+fn drawn_words(outcome: &Outcome, (form, unit): (&Form, Unit), few: Option<&str>) -> String {
+    let (what, places) = match form {
+        Form::Linear { .. } => ("value", places(unit)),
+        Form::GasketFill { .. } => ("allowance", 3),
     };
     let conformity = outcome.conformity.map(|c| conforms(c.conforming, outcome.draws));
     format!(
-        "{} draws: {what} {:.5}, standard uncertainty {:.2e}, from {:.5} to {:.5}{}{}",
+        "{} draws: {what} {:.places$}, standard uncertainty {:.1e}, from {:.places$} to {:.places$}{}{}",
         outcome.draws,
         outcome.mean,
         outcome.standard,
@@ -257,7 +273,7 @@ fn tell_sweep(job: &Job, one: &Analysed, swept: &Swept, to: Voice) {
             None => out!(to, "    {at:>12}  {}", point.why()),
             Some(kit) => {
                 let cells = kit.requirements.iter().map(|(_, verdict)| {
-                    let margin = format!("{:>MARGIN$}", verdict.margin().show(unit));
+                    let margin = format!("{:>MARGIN$}", words::down(verdict.margin(), unit));
                     match verdict.judgement() {
                         Judgement::Met => margin,
                         not => format!("{margin} {}", not.words()),

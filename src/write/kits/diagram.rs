@@ -91,15 +91,15 @@ fn value_of(
     let unit = model.unit;
     let measured = model.dimensions.iter().position(|d| d.name == name);
     if let Some(at) = measured {
-        return Some(words::length(pump.dimensions[at].value, unit));
+        return Some(words::about(pump.dimensions[at].value.into(), unit));
     }
     if let Some(growth) = pump.growths.iter().find(|g| g.thermal.name == name) {
         return Some(words::about(growth.value.into(), unit));
     }
     if let Some(place) = model.packs.iter().position(|pack| pack.name == name) {
         let (total, _) = pack_total(job, packs.get(place)?);
-        return Some(words::length(total, unit));
+        return Some(words::about(total.into(), unit));
     }
     let at = pump.requirements.iter().position(|r| r.name == name)?;
-    Some(words::fine(verdicts.get(at)?.value, unit))
+    Some(words::about(verdicts.get(at)?.value, unit))
 }

@@ -151,8 +151,11 @@ impl<'a> Block<'a> {
     pub(super) fn least_margin(&self) -> Value {
         let [low, high] = [0, 1].map(|side| self.result(Row::Margin, side));
         let least = self.report.sides.map(|side| self.margin(&side));
-        let formula = format!("MIN('{0}'!{low},'{0}'!{high})", self.sheet);
-        Value::formula(&formula, least[0].min(least[1]))
+        let steps = 10_i64.pow(self.unit.places());
+        // Multiplied out and rounded first: the noise of binary numbers is no step.
+        let formula =
+            format!("INT(ROUND({steps}*MIN('{0}'!{low},'{0}'!{high}),6))/{steps}", self.sheet);
+        Value::formula(&formula, down(least[0].min(least[1]), self.unit))
     }
 
     /// Its first cell, to link to.
@@ -503,4 +506,10 @@ impl<'a> Block<'a> {
         }
         .draw(sheet)
     }
+}
+
+/// Margin in the digits of a gauge, rounded down.
+pub(super) fn down(margin: f64, unit: Unit) -> f64 {
+    let steps = 10_f64.powi(i32::try_from(unit.places()).unwrap_or(4));
+    ((margin * steps * 1e6).round() / 1e6).floor() / steps
 }

@@ -7,7 +7,7 @@ use super::super::page::{Page, Written};
 use super::super::style::{MET, NOT_MET, Styles, WARN, lines};
 use super::super::table::{Cell, Cells, Value, over};
 use super::outcomes::{CHECK_INPUT, Row};
-use super::results::{Block, NO_LIMIT};
+use super::results::{Block, NO_LIMIT, down};
 use super::{Subject, cell};
 use crate::analysis::NotFit;
 use crate::job::Job;
@@ -142,7 +142,7 @@ impl Line {
                 requirement: requirement.label.clone(),
                 unit: Some(unit),
                 lengths: [Value::Number(report.value), low, high],
-                margin: Value::Number(verdict.margin().to_f64(unit)),
+                margin: Value::Number(down(verdict.margin().to_f64(unit), unit)),
                 chance: Value::Number(Chance::of(&report).claimed()),
                 verdict: word.into(),
                 written: word.into(),
@@ -156,21 +156,21 @@ impl Line {
     /// Its cells behind the tag, in a row.
     fn cells<'s>(&self, row: u32, styles: &'s Styles) -> [Cell<'s>; 12] {
         let Styles { text, wrapped, strong, alarm, chance, .. } = styles;
-        let length = |value: &Value| match self.unit {
-            Some(unit) => styles.length(unit).owned(value.clone()),
+        let of = |value: &Value, format: fn(&Styles, Unit) -> Format| match self.unit {
+            Some(unit) => format(styles, unit).owned(value.clone()),
             None => text.blank(),
         };
         let [now, then] = [VERDICT, WRITTEN].map(|column| cell(row, column));
         let turned = format!("IF({now}={then},\"no\",\"{TURNED_WORD}\")");
-        let [value, lower, upper] = self.lengths.each_ref().map(length);
+        let [value, lower, upper] = &self.lengths;
         [
             alarm.of(self.status),
             wrapped.of(&self.requirement),
-            value,
-            lower,
-            upper,
+            of(value, Styles::reading),
+            of(lower, Styles::length),
+            of(upper, Styles::length),
             text.of(self.unit.map(Unit::symbol)),
-            length(&self.margin),
+            of(&self.margin, Styles::reading),
             chance.of(self.chance.clone()),
             strong.of(self.verdict.clone()),
             text.of(&self.written),
@@ -191,7 +191,7 @@ pub(super) fn place(index: usize) -> String {
 
 /// The sheet.
 pub(super) fn sheet(all: &[Line], policy: &Policy, styles: &Styles) -> Written<Worksheet> {
-    let lead = "Coloured cells follow the sheet Stack-up: change a reading, a count or a limit there and see here which verdict turns. The tag leads to the stack-up of the requirement.";
+    let lead = "Coloured cells follow the sheet Stack-up: change a reading, a count or a limit there and see here which verdict turns. The tag leads to the stack-up of the requirement. Values and margins have the digits of a gauge, margins rounded down; Stack-up has the digits to follow the sums.";
     let mut page = Page::begin(NAME, "Verdicts", lead, styles)?;
     page.widths(&COLUMNS.map(|(_, width)| width))?;
     let last = HEADS + u32::try_from(all.len()).unwrap_or(u32::MAX);

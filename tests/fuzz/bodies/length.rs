@@ -180,8 +180,8 @@ fn setting(text: &str) {
     match policy.set(name, value) {
         Ok(()) => {
             let mut again = Policy::default();
-            for (name, value) in policy.settings() {
-                again.set(name, &value).expect("a setting as it is shown");
+            for setting in policy.settings() {
+                again.set(setting.name, &setting.value).expect("a setting as it is shown");
             }
             assert_eq!(again, policy);
         }
