@@ -55,6 +55,11 @@ pub fn limits(verdict: &Verdict, unit: Unit) -> String {
     range([limit(verdict.lower, Round::Up), limit(verdict.upper, Round::Down)], unit.symbol())
 }
 
+/// Target of a requirement: as stated, and in the usual places where it was worked out.
+pub fn target(verdict: &Verdict, unit: Unit) -> String {
+    format!("{} {unit}", stated(verdict.target, unit, Round::Nearest))
+}
+
 /// Margin between a guard and its limit, rounded down to its usual places.
 pub fn margin(margin: Fine, unit: Unit) -> String {
     format!("{} {unit}", down(margin, unit))

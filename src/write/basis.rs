@@ -61,7 +61,7 @@ pub(super) fn sheet<'s>(
     styles: &Styles,
 ) -> Written<Worksheet> {
     let mut page = Page::begin("Basis", "Basis", lead, styles)?;
-    page.widths(&[28.0, 46.0, 68.0])?;
+    page.widths(&[28.0, 46.0, 92.0])?;
     for section in sections {
         page.heads(&section.heads)?;
         for (cells, height) in section.rows {

@@ -276,7 +276,7 @@ impl Slip<'_, '_> {
         self.tall(PLAIN * lines(label, 24))?;
         self.page.line([
             styles.bold.of(label),
-            over(2, styles.text.of(words::fine(v.target, unit))),
+            over(2, styles.text.of(words::target(v, unit))),
             over(2, styles.text.of(words::limits(v, unit))),
             over(3, styles.text.of(words::about(v.value, unit))),
         ])?;

@@ -13,8 +13,8 @@ use gapwright::recheck::accepted;
 use crate::anew::{self, Out};
 use crate::crush;
 use crate::figures::{
-    Round, about, in_steps, inwards, is_about, limits, millionths, other, raw, rounded, symbol,
-    thickness, with_unit, within,
+    Round, about, in_steps, inwards, is_about, limits, millionths, other, raw, rounded, stated,
+    symbol, thickness, within,
 };
 use crate::outages::{Outage, held};
 use crate::page::{Row, Wrong, count, entry, line, texts};
@@ -433,7 +433,7 @@ impl Slip<'_> {
         let [low, high] = limits(out.lower, out.upper, unit);
         self.rows.push(texts(&[
             &requirement.label,
-            &with_unit(out.target, unit),
+            &format!("{} {}", stated(out.target, unit, Round::Nearest), symbol(unit)),
             "",
             &format!("{low} to {high}"),
             "",

@@ -45,19 +45,19 @@ const MOST_LINKS: usize = 60_000;
 
 /// Column headings with their widths.
 const COLUMNS: [(&str, f64); 13] = [
-    ("Tag", 16.0),
-    ("Status", 26.0),
-    ("Requirement", 40.0),
-    ("Value", 13.0),
-    ("Lower limit", 13.0),
-    ("Upper limit", 13.0),
-    ("Unit", 8.0),
-    ("Margin by the rule", 14.0),
-    ("Chance of conformity", 16.0),
-    ("Verdict", 15.0),
-    ("Verdict as written", 15.0),
-    ("Turned since", 12.0),
-    ("Nearest kit, and why there is none", 60.0),
+    ("Tag", 13.0),
+    ("Status", 16.0),
+    ("Requirement", 30.0),
+    ("Value", 10.5),
+    ("Lower limit", 10.5),
+    ("Upper limit", 10.5),
+    ("Unit", 6.5),
+    ("Margin by the rule", 11.0),
+    ("Chance of conformity", 13.5),
+    ("Verdict", 14.0),
+    ("Verdict as written", 13.0),
+    ("Turned since", 9.0),
+    ("Nearest kit, and why there is none", 44.0),
 ];
 
 /// One requirement of one pump.
@@ -155,7 +155,7 @@ impl Line {
 
     /// Its cells behind the tag, in a row.
     fn cells<'s>(&self, row: u32, styles: &'s Styles) -> [Cell<'s>; 12] {
-        let Styles { text, wrapped, strong, alarm, chance, .. } = styles;
+        let Styles { text, wrapped, strong, alarms, chance, .. } = styles;
         let of = |value: &Value, format: fn(&Styles, Unit) -> Format| match self.unit {
             Some(unit) => format(styles, unit).owned(value.clone()),
             None => text.blank(),
@@ -164,7 +164,7 @@ impl Line {
         let turned = format!("IF({now}={then},\"no\",\"{TURNED_WORD}\")");
         let [value, lower, upper] = &self.lengths;
         [
-            alarm.of(self.status),
+            alarms.of(self.status),
             wrapped.of(&self.requirement),
             of(value, Styles::reading),
             of(lower, Styles::length),
@@ -204,7 +204,9 @@ pub(super) fn sheet(all: &[Line], policy: &Policy, styles: &Styles) -> Written<W
     let mut links = 0;
     for line in all {
         let row = page.row;
-        page.high(16.5 * lines(&[(&line.note, 56), (&line.requirement, 36)], [1, 20]))?;
+        page.high(
+            16.5 * lines(&[(&line.note, 40), (&line.requirement, 26), (line.status, 13)], [1, 20]),
+        )?;
         let link = line.block.as_ref().filter(|_| links < MOST_LINKS);
         match link {
             Some(place) => {
