@@ -152,7 +152,7 @@ fn a_verdict_that_turns_is_seen_at_the_top() {
         let labels = [
             "Requirements met",
             "Requirements NOT MET",
-            "Verdicts that turned since this was written",
+            "Verdicts turned since",
         ];
         let found = labels.map(|label| engine.get(1, (text(&verdicts, label).0, 2)));
         found.iter().map(|count| calamine::DataType::get_float(count).unwrap()).collect()

@@ -248,7 +248,7 @@ fn counts(page: &mut Page<'_>, all: &[Line], (policy, last): (&Policy, u32)) -> 
         page.line([over(2, text.of(format!("Requirements {word}"))), count.of(value)])?;
     }
     let turned = counted(TURNED, TURNED_WORD, 0);
-    page.line([over(2, text.of("Verdicts that turned since this was written")), count.of(turned)])?;
+    page.line([over(2, text.of("Verdicts turned since")), count.of(turned)])?;
     let not_fit = all.iter().filter(|line| !line.is_fit());
     let mut tags: Vec<&str> = not_fit.map(|line| line.tag.as_str()).collect();
     tags.dedup();
