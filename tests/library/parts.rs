@@ -7,6 +7,7 @@ use gapwright::choose::{choose, control::Control};
 use gapwright::cutting::PlateLot;
 use gapwright::decimal::{Millionths, Money};
 use gapwright::feeler::Blade;
+use gapwright::gauge::{Certified, OfGauge};
 use gapwright::job::{Job, Part, PartError, Parts};
 use gapwright::length::{Length, Tolerance, Unit};
 use gapwright::model::{
@@ -204,6 +205,10 @@ fn resize<T: Clone>(list: &mut Vec<T>, length: usize) {
     list.resize(other, first);
 }
 
+fn of_gauge(gauge: usize) -> OfGauge {
+    OfGauge { gauge, certified: Certified::default() }
+}
+
 fn spoilers() -> Vec<Spoiler> {
     vec![
         (pump(), "model number", |p, n| p.pumps[1].model = n - 1),
@@ -300,6 +305,15 @@ fn spoilers() -> Vec<Spoiler> {
             p.stock.pop();
         }),
         (Part::Blade(0), "the thickness", |p, _| p.feelers[0].thickness = Length::ZERO),
+        (pump(), "gauges number", |p, n| {
+            p.pumps[1].dimensions[n % 2].gauge = Some(of_gauge(n));
+        }),
+        (Part::Item("S-50".into()), "gauges number", |p, n| {
+            p.stock[1].size.as_mut().unwrap().gauge = Some(of_gauge(n));
+        }),
+        (Part::Policy, "the step of a gauge", |p, n| {
+            p.policy.clearance_step.metric = [Length::ZERO, mm("-0.01"), mm("3")][n % 3];
+        }),
         (Part::Policy, "the coverage factor", |p, n| {
             let level = Coverage::Level(Millionths::from_raw([0, 1_000_000, -3][n % 3]));
             p.policy.coverage = level;

@@ -149,11 +149,7 @@ fn a_verdict_that_turns_is_seen_at_the_top() {
     };
     let mut engine = Engine::load(&bytes);
     let counts = |engine: &Engine| -> Vec<f64> {
-        let labels = [
-            "Requirements met",
-            "Requirements NOT MET",
-            "Verdicts turned since",
-        ];
+        let labels = ["Requirements met", "Requirements NOT MET", "Verdicts turned since"];
         let found = labels.map(|label| engine.get(1, (text(&verdicts, label).0, 2)));
         found.iter().map(|count| calamine::DataType::get_float(count).unwrap()).collect()
     };
