@@ -112,8 +112,8 @@ pub fn job_of(stock: Book, pumps: Book, sources: &Sources) -> Result<Job, Proble
 /// Checks the workbooks that could be read and adds the problems of the others. With `ahead` and its workbook of past
 /// readings, pumps may still be unmeasured.
 fn check(
-    stock_book: Option<Book>,
-    pumps_book: Option<Book>,
+    mut stock_book: Option<Book>,
+    mut pumps_book: Option<Book>,
     sources: &Sources,
     ahead: Option<(&Ahead, Option<Book>)>,
     mut problems: Problems,
@@ -131,6 +131,7 @@ fn check(
         return Err(problems);
     }
     let library = model::Library::open(sources.models.as_deref(), &mut problems);
+    policy::confirm([&mut stock_book, &mut pumps_book], &mut problems);
     let mut policy = Policy::default();
     if let Some(book) = &pumps_book {
         policy::read(book, &mut policy, &mut problems);
@@ -239,7 +240,8 @@ pub fn pumps_alone(sources: &Sources) -> Result<Job, Problems> {
     let mut problems = Problems::new();
     let memory = &mut sources.memory.clone();
     let library = model::Library::open(sources.models.as_deref(), &mut problems);
-    let book = gather(book(&sources.pumps, memory), &mut problems);
+    let mut book = gather(book(&sources.pumps, memory), &mut problems);
+    policy::confirm([&mut None, &mut book], &mut problems);
     let mut policy = Policy::default();
     if let Some(book) = &book {
         policy::read(book, &mut policy, &mut problems);

@@ -37,6 +37,7 @@ use crate::sheet::{Book, Sheet};
 use archive::Kind;
 pub use guard::is_reading;
 pub use memory::Memory;
+pub(super) use survey::address;
 
 /// Kinds of input that can be read, in the words of problems.
 const EXPECTED: &str = "a workbook (.xlsx, .xlsm, .xlsb, .xls, .ods, .csv or a folder of .csv)";

@@ -60,7 +60,11 @@ impl Gatherer {
             ));
         }
         let text = match &cell {
-            Cell::Text(text) | Cell::Error(text) | Cell::Uncalculated(text) => text.as_str(),
+            Cell::Text(text)
+            | Cell::Error(text)
+            | Cell::Uncalculated(text)
+            | Cell::Shown { text, .. }
+            | Cell::Doubtful { stored: text, .. } => text.as_str(),
             Cell::Date { iso, .. } => iso,
             Cell::Number(_) | Cell::Bool(_) => "",
         };

@@ -10,14 +10,13 @@ use std::io::BufRead;
 use quick_xml::events::{BytesStart, Event};
 
 use super::archive::{Archive, AtMost, broken, part, password};
-use super::format::Shown;
 use super::gather::{Gatherer, MOST_COLUMNS, MOST_ROWS, Spans, hide};
 use super::memory::Memory;
 use super::values::{self, Value};
 use super::xml::{Events, XmlError, attribute};
 use crate::narrow::narrow;
 use crate::problem::Problem;
-use crate::sheet::{Cell, Merged, Sheet, Span};
+use crate::sheet::{Cell, Merged, Sheet, Span, show_number};
 
 /// The part with all the sheets.
 const CONTENT: &str = "content.xml";
@@ -379,12 +378,24 @@ impl Head {
             let shown = formula.trim_start_matches("of:").trim_start_matches('=');
             return Some(Cell::Uncalculated(shown.chars().take(MOST_SHOWN).collect()));
         }
+        let hidden = calculated && text.trim().is_empty();
         let value = match self.value {
-            Some(Cell::Text(own)) => values::text(&own),
-            Some(Cell::Number(number)) if self.percent => {
-                return Some(Shown::Percent.cell(number));
+            // What a cell shows stands in its paragraphs.
+            Some(Cell::Text(stored)) => match values::text(&stored) {
+                Value::Cell(_) if hidden => Value::Cell(Cell::Doubtful { stored, hidden }),
+                Value::Cell(_) if calculated => values::text(&text),
+                value => value,
+            },
+            Some(Cell::Number(number)) if !calculated && self.percent => {
+                return Some(values::shown(number, &format!("{}%", show_number(number * 100.0))));
             }
-            Some(Cell::Number(number)) => return Some(Shown::by_text(&text).cell(number)),
+            Some(Cell::Number(number)) if calculated => {
+                return Some(match (text.trim(), number) {
+                    ("TRUE", 1.0) => Cell::Bool(true),
+                    ("FALSE", 0.0) => Cell::Bool(false),
+                    (text, number) => values::shown(number, text),
+                });
+            }
             Some(cell) => return Some(cell),
             None if self.by_text => values::text(&text),
             None => return None,

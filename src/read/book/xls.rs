@@ -7,11 +7,10 @@
 
 use std::collections::HashMap;
 use std::io::{Cursor, Read};
-
-use calamine::{ExcelDateTime, ExcelDateTimeType};
+use std::sync::Arc;
 
 use super::archive::{broken, check_sheets, cut_short, password};
-use super::format::Shown;
+use super::format::Format;
 use super::gather::{Gatherer, Spans, hide};
 use super::memory::Memory;
 use super::values::{self, Value};
@@ -158,7 +157,7 @@ struct Globals {
     sheets: Vec<Listed>,
     texts: Vec<String>,
     /// By the number of the cell style.
-    shown: Vec<Shown>,
+    formats: Vec<Arc<Format>>,
     from_1904: bool,
 }
 
@@ -187,7 +186,8 @@ impl Globals {
                 record::FORMAT => {
                     let code = next.body.get(2..).and_then(text);
                     if let (Some(number), Some(code)) = (u16_at(next.body, 0), code) {
-                        formats.insert(number, code);
+                        held += Format::HELD * narrow::<u64>(code.len());
+                        formats.insert(number, Arc::new(Format::parse(&code)));
                     }
                 }
                 record::CELL_STYLE => styles.extend(u16_at(next.body, 2)),
@@ -200,11 +200,11 @@ impl Globals {
                 _ => {}
             }
         }
-        globals.shown = styles
+        globals.formats = styles
             .into_iter()
             .map(|number| match formats.get(&number) {
-                Some(code) => Shown::by_code(code),
-                None => Shown::built_in(number.into()),
+                Some(format) => Arc::clone(format),
+                None => Arc::new(Format::built_in(number.into())),
             })
             .collect();
         Ok(globals)
@@ -265,8 +265,8 @@ impl Globals {
                 }
                 record::TEXT_OF_FORMULA => {
                     let pieces = records.continued(body)?;
-                    if let (Some(at), Some(text)) = (awaited.take(), long_text(&pieces)) {
-                        self.keep(&mut gatherer, at, values::text(&text), memory)?;
+                    if let (Some((at, style)), Some(text)) = (awaited.take(), long_text(&pieces)) {
+                        self.keep(&mut gatherer, at, self.text(&text, style), memory)?;
                     }
                 }
                 record::NUMBERS => {
@@ -298,14 +298,16 @@ impl Globals {
                             let index = u32_at(rest, 0).and_then(|i| usize::try_from(i).ok());
                             let shared = index.and_then(|index| self.texts.get(index));
                             let shared = shared.ok_or(Stop::Broken("a text that is not there"))?;
-                            Some(values::text(shared))
+                            Some(self.text(shared, style))
                         }
-                        record::TEXT | record::RICH_TEXT => text(rest).map(|t| values::text(&t)),
+                        record::TEXT | record::RICH_TEXT => {
+                            text(rest).map(|t| self.text(&t, style))
+                        }
                         record::BOOL_OR_ERROR => bool_or_error(rest),
                         record::FORMULA => match rest {
                             // Not a number: the two high bytes mark it, the first one gives its kind.
                             [0, _, _, _, _, _, 0xff, 0xff, ..] => {
-                                awaited = Some(at);
+                                awaited = Some((at, style));
                                 None
                             }
                             [1, _, yes, _, _, _, 0xff, 0xff, ..] => {
@@ -345,17 +347,20 @@ impl Globals {
         }
     }
 
-    /// A number, or the date that its style makes of it.
+    /// A number as its style shows it.
     fn number(&self, number: f64, style: u16) -> Value {
-        Value::Cell(match self.shown.get(usize::from(style)) {
-            Some(Shown::Date) => values::serial_date(&ExcelDateTime::new(
-                number,
-                ExcelDateTimeType::DateTime,
-                self.from_1904,
-            )),
-            Some(shown) => shown.cell(number),
+        Value::Cell(match self.formats.get(usize::from(style)) {
+            Some(format) => values::number(number, format, Some(self.from_1904)),
             None => Cell::Number(number),
         })
+    }
+
+    /// A text as its style shows it.
+    fn text(&self, text: &str, style: u16) -> Value {
+        match self.formats.get(usize::from(style)) {
+            Some(format) => values::dressed(text, format),
+            None => values::text(text),
+        }
     }
 }
 

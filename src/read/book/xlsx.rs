@@ -37,7 +37,12 @@ pub(super) fn sheets(
         let mut gatherer = Gatherer::new(file, listed.name.clone(), memory)?;
         // Without the text of shared formulas, which would be built for each cell.
         while let Some(found) = reader.next_cell_with_formula_metadata().map_err(trouble)? {
-            let cell = match values::value(found.value) {
+            let format = of_sheet
+                .styles
+                .get(&found.pos)
+                .and_then(|style| survey.formats.get(*style))
+                .map(AsRef::as_ref);
+            let cell = match values::value(found.value, format) {
                 Value::Cell(cell) => cell,
                 // A formula whose result is an empty text counts as an empty cell.
                 Value::Blank => continue,
@@ -45,10 +50,6 @@ pub(super) fn sheets(
                     Some(cell) => cell,
                     None => continue,
                 },
-            };
-            let cell = match (cell, of_sheet.shown.get(&found.pos)) {
-                (Cell::Number(number), Some(shown)) => shown.cell(number),
-                (cell, _) => cell,
             };
             gatherer.push(found.pos, cell, memory)?;
         }
