@@ -133,9 +133,7 @@ fn check(
     let library = model::Library::open(sources.models.as_deref(), &mut problems);
     policy::confirm([&mut stock_book, &mut pumps_book], &mut problems);
     let mut policy = Policy::default();
-    if let Some(book) = &pumps_book {
-        policy::read(book, &mut policy, &mut problems);
-    }
+    let of_policy = pumps_book.as_ref().map(|book| policy::read(book, &mut policy, &mut problems));
     policy::command_line(&sources.settings, &mut policy, &mut problems);
     let gauges = pumps_book.as_ref().map_or_else(Gauges::default, |book| {
         gauges::read(book, &policy, sources.day, &mut problems)
@@ -183,6 +181,7 @@ fn check(
         [stock.unused.clone(), sheets.unused.clone(), feelers.unused, pumps.unused.clone()]
             .concat();
     unused.extend(gauges.unused.clone());
+    unused.extend(of_policy.into_iter().flatten());
     let used = [&stock.sheet.sheet, &sheets.sheets.sheet, &sheets.fit];
     let used = used.into_iter().chain(&feelers.sheet);
     let used: Vec<&str> = used.map(|sheet| sheet.name.as_str()).collect();
@@ -243,9 +242,7 @@ pub fn pumps_alone(sources: &Sources) -> Result<Job, Problems> {
     let mut book = gather(book(&sources.pumps, memory), &mut problems);
     policy::confirm([&mut None, &mut book], &mut problems);
     let mut policy = Policy::default();
-    if let Some(book) = &book {
-        policy::read(book, &mut policy, &mut problems);
-    }
+    let of_policy = book.as_ref().map(|book| policy::read(book, &mut policy, &mut problems));
     policy::command_line(&sources.settings, &mut policy, &mut problems);
     let gauges = book.as_ref().map_or_else(Gauges::default, |book| {
         gauges::read(book, &policy, sources.day, &mut problems)
@@ -255,7 +252,7 @@ pub fn pumps_alone(sources: &Sources) -> Result<Job, Problems> {
         .and_then(|book| pumps::read(book, &library, (&policy, &gauges), None, &mut problems));
     let job = pumps.map(|pumps| Job {
         inputs: inputs(&[("pump workbook", book.as_ref())], &pumps.models, &library),
-        unused: pumps.unused,
+        unused: pumps.unused.into_iter().chain(of_policy.into_iter().flatten()).collect(),
         ..Job::of_checked(Parts {
             models: pumps.models,
             pumps: pumps.pumps,

@@ -139,6 +139,8 @@ pub struct Sheet {
     pub hidden_rows: Vec<Span>,
     /// Columns that are hidden.
     pub hidden_columns: Vec<Span>,
+    /// Rows with a value that is struck through, or white on white.
+    pub struck_rows: Vec<Span>,
     /// Cells that are merged into one; only the first of them holds the value.
     pub merged: Vec<Merged>,
     /// Rows of a text file with fewer fields than its longest one, ascending, with the number of their fields.

@@ -11,18 +11,20 @@ use crate::policy::{Policy, SettingError};
 use crate::problem::{Place, Problem, Problems, fix_name};
 use crate::sheet::{Book, Cell};
 
-/// Takes the settings of the Policy sheet, if the workbook has one.
-pub(super) fn read(book: &Book, policy: &mut Policy, problems: &mut Problems) {
+/// Takes the settings of the Policy sheet, if the workbook has one; gives its columns that are not used.
+pub(super) fn read(book: &Book, policy: &mut Policy, problems: &mut Problems) -> Vec<String> {
+    const NEEDED: [&str; 2] = ["Setting", "Value"];
     let Some(sheet) = named_sheet(book, "Policy") else {
-        return;
+        return Vec::new();
     };
-    let Some(table) = Table::find_of(sheet, &["Setting", "Value"], Lone::IsFine, problems) else {
-        return;
+    let Some(table) = Table::find_of(sheet, &NEEDED, Lone::IsFine, problems) else {
+        return Vec::new();
     };
+    let unused = table.unknown(&NEEDED.map(String::from), |_| false, problems);
     let setting_column = table.needed("Setting", problems);
     let value_column = table.needed("Value", problems);
     let (Some(setting_column), Some(value_column)) = (setting_column, value_column) else {
-        return;
+        return unused;
     };
     for line in table.lines() {
         let Some(setting) = line.text(Some(setting_column), problems) else {
@@ -46,6 +48,7 @@ pub(super) fn read(book: &Book, policy: &mut Policy, problems: &mut Problems) {
         }
         set(policy, &setting, &value, name_at, value_at, problems);
     }
+    unused
 }
 
 /// Key of the setting that confirms a cell.

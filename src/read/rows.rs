@@ -321,6 +321,16 @@ pub(super) fn say_hidden(table: &Table<'_>, problems: &mut Problems) {
             "show them to check them, and remove those that should not count",
         ));
     }
+    let struck = among(&rows, &sheet.struck_rows);
+    if let Some((first, text)) = listed(&struck, |row| (row + 1).to_string()) {
+        let column = table.headings.first().map_or(0, |heading| heading.column);
+        problems.warn(Problem::new(
+            table.place(first, column),
+            format!("rows with a value struck through, or white on white: {text}"),
+            "rows that count, in plain sight; these are read like the others",
+            "remove those that should not count, and take the line off the others",
+        ));
+    }
     let mut columns: Vec<u32> = table.headings.iter().map(|h| h.column).collect();
     columns.sort_unstable();
     let hidden = among(&columns, &sheet.hidden_columns);

@@ -316,7 +316,9 @@ impl<'a> Table<'a> {
         ask_about_units(&table, problems);
         rows::refuse_merged(&table, problems);
         rows::say_hidden(&table, problems);
-        ask_about_fields(&table, problems);
+        if lone == Lone::IsProblem {
+            ask_about_fields(&table, problems);
+        }
         for (at, heading) in table.headings.iter().enumerate() {
             let first = table.by_key.get(&heading.key).filter(|first| **first < at);
             if let Some(first) = first.map(|first| &table.headings[*first]) {
@@ -595,7 +597,7 @@ fn without_pieces(text: &str) -> &str {
 /// An amount without the sign of its currency: a symbol, or the three letters of ISO 4217. `None` for other words.
 fn amount(text: &str) -> Option<&str> {
     let start = text.find(|c: char| c.is_ascii_digit() || "-.".contains(c))?;
-    let end = text.rfind(|c: char| c.is_ascii_digit())? + 1;
+    let end = text.rfind(|c: char| c.is_ascii_digit() || c == '-')? + 1;
     let bare = text.get(start..end)?;
     let is_sign = |word: &str| {
         word.is_empty()

@@ -38,6 +38,10 @@ pub fn in_full(text: &str, stored: f64) -> Option<InFull> {
     let plain = decimal::plain(text);
     let runs = runs(&plain);
     let as_shown = |text: String, scaled| Some(InFull { text, scaled, rounded: false });
+    // A dash is a zero in columns of amounts.
+    if number.is_zero() && plain == "-" {
+        return as_shown("0".into(), false);
+    }
     let shows_minus = plain.starts_with('-');
     let number = match (number.is_sign_negative() && !number.is_zero(), shows_minus) {
         (true, false) => return None,
@@ -60,11 +64,16 @@ pub fn in_full(text: &str, stored: f64) -> Option<InFull> {
     }
     let fits = runs.into_iter().filter_map(|run| {
         let figures = &plain[run.clone()];
-        readings(figures)
+        let fits: Vec<(i32, Decimal)> = readings(figures)
             .into_iter()
             .filter_map(|(value, places)| Some((power(value, places, number)?, value)))
-            .min_by_key(|(power, _)| power.abs())
-            .map(|(power, value)| (power, value, run))
+            .collect();
+        // `1.250` of 1250 may be thousands, or a number with its thousands grouped.
+        if figures.contains('.') && matches!(fits[..], [(-3, _), (0, _)]) {
+            return None;
+        }
+        let fit = fits.into_iter().min_by_key(|(power, _)| power.abs());
+        fit.map(|(power, value)| (power, value, run))
     });
     let (power, value, run) = fits.min_by_key(|(power, _, _)| power.abs())?;
     let full = times_ten(number, power)?.normalize();
@@ -110,6 +119,7 @@ fn readings(figures: &str) -> Vec<(Decimal, u32)> {
         let bare = figures.replace(thousands, "").replace(mark, ".");
         let grouped = figures.split(mark).next().unwrap_or_default().split(thousands).skip(1);
         let well = grouped.clone().all(|group| group.len() == 3)
+            && !(grouped.clone().next().is_some() && figures.starts_with('0'))
             && !figures.split_once(mark).is_some_and(|(_, part)| part.contains(thousands));
         if let Some(value) = Decimal::from_str_exact(&bare).ok().filter(|_| well) {
             readings.push((value, value.scale()));
@@ -166,9 +176,14 @@ mod tests {
             ("1.234,5 mm", 1234.5, Some("1234.5 mm")),
             ("1,250", 1.25, Some("1.25")),
             ("12 345", 12345.0, Some("12345")),
+            ("0.021", 21.0, Some("0.021")),
+            ("1.250", 1250.0, None),
+            ("1.250", 1.25, Some("1.25")),
             ("-0.5", -0.5, Some("-0.5")),
             ("0.5", -0.5, None),
             ("zero", 0.0, None),
+            ("-", 0.0, Some("0")),
+            ("-", 1.0, None),
             ("15", 5.0, None),
             ("0/8", 0.1, None),
         ] {

@@ -302,7 +302,7 @@ fn a_number_counts_as_it_is_seen() {
         sheet.write_number(4, 3, 0.03).unwrap();
         sheet.write_number_with_format(4, 4, 0.05, &format("0%")).unwrap();
     });
-    each(&read_file("stock.xlsx", &bytes).unwrap_err(), &[("cell E5", "`5 %`: `%` is not a unit")]);
+    each(&read_file("stock.xlsx", &bytes).unwrap_err(), &[("cell E5", "`5%`: `%` is not a unit")]);
 }
 
 #[test]

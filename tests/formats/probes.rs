@@ -51,7 +51,7 @@ pub const PROBES: &[Probe] = &[
     Probe(Thickness, "\"0.0\"0", "5", "0.05", As("0.05 in")),
     Probe(Thickness, "0\"e-2\"", "5", "5e-2", As("0.05 in")),
     Probe(Thickness, "@\" mm\"", "'0.5", "0.5 mm", As("0.5 mm")),
-    Probe(Thickness, "0.00\" mm\"", "0.0214", "0.02 mm", Digits("0.0214 mm", "0.02 mm")),
+    Probe(Thickness, "0.00\" mm\"", "0.5214", "0.52 mm", Digits("0.5214 mm", "0.52 mm")),
     Probe(Thickness, "0.00\" mm\"", "0.5249", "0.52 mm", NotDigits("0.52 mm")),
     Probe(Thickness, "# ??/64", "0.015625", " 1/64", As("1/64 in")),
     Probe(Thickness, "0.000\\\"", "0.021", "0.021\"", As("0.021 in")),

@@ -76,7 +76,7 @@ fn is_read(name: &str, bytes: Vec<u8>, probes: &[&Probe], has_digits: bool) {
         let wanted = expected(probe, has_digits).unwrap();
         match probe.0 {
             Column::Item => assert_eq!(lot.item, wanted, "{what}"),
-            Column::Fit => assert_eq!(lot.fit.to_string(), wanted, "{what}"),
+            Column::Fit => assert_eq!(lot.fit.as_str(), wanted, "{what}"),
             Column::Thickness => {
                 let wanted = Length::parse(wanted, None).unwrap();
                 assert_eq!(lot.size.as_ref().unwrap().thickness, wanted, "{what}");

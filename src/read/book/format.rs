@@ -179,7 +179,8 @@ impl Format {
 
     /// Whether numbers and texts show just themselves.
     pub(super) fn is_plain(&self) -> bool {
-        let bare = |section: &Section| section.tokens == [Token::Whole];
+        let bare =
+            |section: &Section| section.kind == Kind::Whole && section.tokens == [Token::Whole];
         self.understood && matches!(self.numbers.as_slice(), [one] if bare(one))
     }
 
@@ -324,8 +325,9 @@ fn section(code: &str) -> Section {
                 taken += end + 1;
                 let first = inside.chars().next().unwrap_or(' ').to_ascii_lowercase();
                 if let Some(text) = inside.strip_prefix('$') {
-                    let (text, language) = text.rsplit_once('-').unwrap_or((text, ""));
-                    odd |= !language.bytes().all(|b| b.is_ascii_hexdigit()) || text.contains('"');
+                    let (text, language) = text.split_once('-').unwrap_or((text, ""));
+                    let known = language.bytes().all(|b| b.is_ascii_hexdigit());
+                    odd |= !(known || language.starts_with("x-")) || text.contains('"');
                     if text.is_empty() {
                         // Behind the figures, some programs show the number of the language.
                         odd |= !leads;

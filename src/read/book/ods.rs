@@ -67,6 +67,7 @@ pub(super) fn sheets(
         file,
         memory,
         out_of_sight: HashSet::new(),
+        struck: HashSet::new(),
         text_room: 0,
     };
     match reader.sheets() {
@@ -94,6 +95,8 @@ struct Content<'a, R: BufRead> {
     memory: &'a mut Memory,
     /// Table styles that hide their sheet.
     out_of_sight: HashSet<String>,
+    /// Cell styles that strike their text through.
+    struck: HashSet<String>,
     /// Characters that the text of the present cell may still have.
     text_room: usize,
 }
@@ -120,7 +123,15 @@ impl<R: BufRead> Content<'_, R> {
                     "table-properties" => {
                         let shown = attribute(&element, "display");
                         if shown.is_some_and(|shown| shown == "false") {
-                            self.hide_style(style.clone())?;
+                            let style = self.held_style(style.clone())?;
+                            self.out_of_sight.extend(style);
+                        }
+                    }
+                    "text-properties" => {
+                        let line = attribute(&element, "text-line-through-style");
+                        if line.is_some_and(|line| line != "none") {
+                            let style = self.held_style(style.clone())?;
+                            self.struck.extend(style);
                         }
                     }
                     "table" => {
@@ -135,14 +146,13 @@ impl<R: BufRead> Content<'_, R> {
         }
     }
 
-    fn hide_style(&mut self, style: Option<String>) -> Result<(), Stop> {
-        let Some(style) = style else { return Ok(()) };
-        let cost = 100 + u64::try_from(style.len()).unwrap_or(u64::MAX / 2);
-        if !self.memory.take(cost) {
-            return Err(self.memory.too_large(self.file, "too many styles").into());
+    /// A style's name, once there is memory for it.
+    fn held_style(&mut self, style: Option<String>) -> Result<Option<String>, Stop> {
+        let cost = 100 + style.as_ref().map_or(0, |style| narrow::<u64>(style.len()));
+        match self.memory.take(cost) {
+            true => Ok(style),
+            false => Err(self.memory.too_large(self.file, "too many styles").into()),
         }
-        self.out_of_sight.insert(style);
-        Ok(())
     }
 
     /// A sheet, from after its start tag to after its end tag.
@@ -173,7 +183,7 @@ impl<R: BufRead> Content<'_, R> {
                             if out_of_sight(&element) {
                                 hide_many(&mut spans.rows, row, many, MOST_ROWS);
                             }
-                            self.row(&mut gatherer, row, many, &mut spans.merged)?;
+                            self.row(&mut gatherer, row, many, &mut spans)?;
                             row = (row + many).min(MOST_ROWS);
                             continue;
                         }
@@ -206,7 +216,7 @@ impl<R: BufRead> Content<'_, R> {
         gatherer: &mut Gatherer,
         row: u32,
         repeated: u32,
-        merged: &mut Vec<Merged>,
+        spans: &mut Spans,
     ) -> Result<(), Stop> {
         let mut cells: Vec<(u32, Cell)> = Vec::new();
         let mut column = 0_u32;
@@ -217,14 +227,19 @@ impl<R: BufRead> Content<'_, R> {
                     let name = element.local_name();
                     if matches!(name.as_ref(), "table-cell" | "covered-table-cell") {
                         let head = Head::of(&element);
+                        let style = attribute(&element, "style-name");
+                        let struck = style.is_some_and(|style| self.struck.contains(&style));
                         let [down, across] = spanned(&element);
                         if down > 1 || across > 1 {
                             let last = [row + down - 1, column + across - 1];
-                            merged.push(Merged::of([row, column], last));
+                            spans.merged.push(Merged::of([row, column], last));
                         }
                         let text = self.text()?;
                         let end = column.saturating_add(head.repeated).min(MOST_COLUMNS);
                         if let Some(cell) = head.cell(text) {
+                            if struck {
+                                hide_many(&mut spans.struck, row, repeated, MOST_ROWS);
+                            }
                             for column in column..end {
                                 gatherer.push((row, column), cell.clone(), self.memory)?;
                                 if repeated > 1 {

@@ -23,6 +23,8 @@ pub(super) struct Survey {
     of_sheets: HashMap<String, OfSheet>,
     /// Formats, by the number of the cell style.
     pub(super) formats: Vec<Arc<Format>>,
+    /// Whether the text of a cell style is struck through, or white without a fill.
+    struck: Vec<bool>,
     /// Sheets by name, with the part that lists them and the relation that leads to their cells.
     sheets: HashMap<String, (String, String)>,
     /// Targets of the relations of each part, by their identifiers.
@@ -97,6 +99,8 @@ impl Survey {
         let mut of_sheet = OfSheet::default();
         let mut formats: HashMap<u32, Arc<Format>> = HashMap::new();
         let (mut row, mut of_cells) = (0, false);
+        // Whether each font is struck through, and whether it is white.
+        let (mut fonts, mut in_fonts): (Vec<[bool; 2]>, bool) = (Vec::new(), false);
         let mut all = 0;
         loop {
             let (event, took) = events.next()?;
@@ -121,8 +125,13 @@ impl Survey {
                             let style = attribute(&element, "s").and_then(|s| s.parse().ok());
                             let format = style.and_then(|style: usize| self.formats.get(style));
                             let dressed = format.is_some_and(|format| !format.is_plain());
-                            if let (Some(style), Some(Some(cell)), true) = (style, cell, dressed) {
-                                of_sheet.styles.insert(cell, style);
+                            if let (Some(style), Some(Some(cell))) = (style, cell) {
+                                if dressed {
+                                    of_sheet.styles.insert(cell, style);
+                                }
+                                if self.struck.get(style) == Some(&true) {
+                                    hide(&mut of_sheet.spans.struck, cell.0, cell.0);
+                                }
                             }
                         }
                         "col" => hide_column(&mut of_sheet.spans, &element),
@@ -136,11 +145,33 @@ impl Survey {
                                 formats.insert(number, Arc::new(Format::parse(&code)));
                             }
                         }
+                        "fonts" => in_fonts = true,
+                        "fills" | "borders" | "dxfs" => in_fonts = false,
+                        "font" if in_fonts => fonts.push([false; 2]),
+                        "strike" if in_fonts => {
+                            let no = attribute(&element, "val")
+                                .is_some_and(|v| v == "0" || v == "false");
+                            fonts.last_mut().into_iter().for_each(|font| font[0] = !no);
+                        }
+                        "color" if in_fonts => {
+                            let white = attribute(&element, "rgb")
+                                .is_some_and(|c| c.ends_with("FFFFFF"))
+                                || attribute(&element, "theme").is_some_and(|theme| theme == "0");
+                            fonts.last_mut().into_iter().for_each(|font| font[1] = white);
+                        }
                         "cellXfs" => of_cells = true,
                         "cellStyleXfs" => of_cells = false,
                         "xf" => {
                             styles += 1;
                             if of_cells {
+                                let font =
+                                    attribute(&element, "fontId").and_then(|n| n.parse().ok());
+                                let font = font.and_then(|font: usize| fonts.get(font));
+                                let bare =
+                                    attribute(&element, "fillId").is_none_or(|fill| fill == "0");
+                                self.struck.push(
+                                    font.is_some_and(|[struck, white]| *struck || (*white && bare)),
+                                );
                                 let number = attribute(&element, "numFmtId");
                                 let number = number.and_then(|n| n.parse().ok()).unwrap_or(0);
                                 let known = formats.get(&number).cloned();

@@ -98,9 +98,12 @@ pub(super) fn text(text: &str) -> Value {
 /// A date that the file holds as a number of days.
 pub(super) fn serial_date(date: &ExcelDateTime) -> Cell {
     let (year, month, day, ..) = date.to_ymd_hms_milli();
+    let alone = (0.0..1.0).contains(&date.as_f64());
     let iso = format!("{year:04}-{month:02}-{day:02}");
     // The file may count from 1904; days are compared across files, so they count from 1900 here.
     match iso_date(&iso) {
+        // A time of day without a day.
+        Some(Cell::Date { iso, .. }) if alone => Cell::Date { serial: date.as_f64(), iso },
         Some(Cell::Date { serial, iso }) => {
             Cell::Date { serial: serial + date.as_f64().fract(), iso }
         }

@@ -24,6 +24,7 @@ mod record {
     pub(super) const END: u16 = 0x000a;
     pub(super) const EPOCH: u16 = 0x0022;
     pub(super) const PASSWORD: u16 = 0x002f;
+    pub(super) const FONT: u16 = 0x0031;
     pub(super) const CONTINUE: u16 = 0x003c;
     pub(super) const COLUMNS: u16 = 0x007d;
     pub(super) const SHEET: u16 = 0x0085;
@@ -158,6 +159,8 @@ struct Globals {
     texts: Vec<String>,
     /// By the number of the cell style.
     formats: Vec<Arc<Format>>,
+    /// Whether the text of a cell style is struck through.
+    struck: Vec<bool>,
     from_1904: bool,
 }
 
@@ -170,11 +173,13 @@ impl Globals {
         }
         let mut globals = Globals::default();
         let mut formats = HashMap::new();
-        let mut styles = Vec::new();
-        let mut held = 0;
+        let (mut styles, mut fonts, mut held) = (Vec::new(), Vec::new(), 0);
         loop {
             let next = records.next()?;
-            if matches!(next.kind, record::FORMAT | record::CELL_STYLE | record::SHEET) {
+            if matches!(
+                next.kind,
+                record::FORMAT | record::FONT | record::CELL_STYLE | record::SHEET
+            ) {
                 held += 200 + 2 * u64::try_from(next.body.len()).unwrap_or(u64::MAX / 4);
             }
             if held > memory.most_held() / 2 {
@@ -190,7 +195,16 @@ impl Globals {
                         formats.insert(number, Arc::new(Format::parse(&code)));
                     }
                 }
-                record::CELL_STYLE => styles.extend(u16_at(next.body, 2)),
+                record::FONT => {
+                    fonts.push(u16_at(next.body, 2).is_some_and(|flags| flags & 0x0008 != 0));
+                }
+                record::CELL_STYLE => {
+                    styles.extend(u16_at(next.body, 2));
+                    // There is no font with the number 4.
+                    let font = u16_at(next.body, 0).map(|font| font - u16::from(font > 4));
+                    let struck = font.and_then(|font| fonts.get(usize::from(font)));
+                    globals.struck.push(struck == Some(&true));
+                }
                 record::SHEET => globals.sheets.extend(listed(next.body)),
                 record::SHARED_TEXTS => {
                     let pieces = records.continued(next.body)?;
@@ -278,6 +292,9 @@ impl Globals {
                         let (Some(style), Some(packed)) = (u16_at(cell, 0), u32_at(cell, 2)) else {
                             continue;
                         };
+                        if self.struck.get(usize::from(style)) == Some(&true) {
+                            hide(&mut spans.struck, row.into(), row.into());
+                        }
                         let value = self.number(short_number(packed), style);
                         self.keep(&mut gatherer, (row.into(), column), value, memory)?;
                     }
@@ -322,6 +339,9 @@ impl Globals {
                         _ => None,
                     };
                     if let Some(value) = value {
+                        if self.struck.get(usize::from(style)) == Some(&true) {
+                            hide(&mut spans.struck, at.0, at.0);
+                        }
                         self.keep(&mut gatherer, at, value, memory)?;
                     }
                 }

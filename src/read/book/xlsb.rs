@@ -28,6 +28,7 @@ mod record {
     pub(super) const FORMULA_ERROR: u16 = 11;
     pub(super) const SHARED_TEXT: u16 = 19;
     pub(super) const NAME: u16 = 39;
+    pub(super) const FONT: u16 = 43;
     pub(super) const FORMAT: u16 = 44;
     pub(super) const CELL_STYLE: u16 = 47;
     pub(super) const COLUMNS: u16 = 60;
@@ -91,6 +92,8 @@ struct OfSheet {
 struct Survey {
     /// Formats, by the number of the cell style.
     formats: Vec<Arc<Format>>,
+    /// Whether the text of a cell style is struck through.
+    struck: Vec<bool>,
     parts: HashMap<String, OfSheet>,
     /// Sheets by name, with the relation that leads to the part.
     sheets: HashMap<String, String>,
@@ -134,6 +137,7 @@ impl Survey {
         let mut of_sheet = OfSheet::default();
         let (mut row, mut held, mut of_cells) = (0, 0, false);
         let mut formats: HashMap<u16, Arc<Format>> = HashMap::new();
+        let mut fonts = Vec::new();
         let mut body = Vec::new();
         while let Some(kind) = start(&mut stream)? {
             let length = length(&mut stream)?;
@@ -152,6 +156,9 @@ impl Survey {
                 if self.formats.get(style).is_some_and(|format| !format.is_plain()) {
                     held += 48;
                     of_sheet.styles.insert((row, column), style);
+                }
+                if self.struck.get(style) == Some(&true) {
+                    hide(&mut of_sheet.spans.struck, row, row);
                 }
             }
             match kind {
@@ -192,11 +199,17 @@ impl Survey {
                         formats.insert(number, Arc::new(Format::parse(&code)));
                     }
                 }
+                record::FONT => {
+                    held += 100;
+                    fonts.push(u16_at(&body, 2).is_some_and(|flags| flags & 0x0008 != 0));
+                }
                 record::CELL_STYLES => of_cells = true,
                 record::END_OF_CELL_STYLES => of_cells = false,
                 record::CELL_STYLE => {
                     held += 500;
                     if of_cells {
+                        let font = u16_at(&body, 4).and_then(|font| fonts.get(usize::from(font)));
+                        self.struck.push(font == Some(&true));
                         let number = u16_at(&body, 2).unwrap_or(0);
                         let built_in = || Arc::new(Format::built_in(number.into()));
                         self.formats.push(formats.get(&number).cloned().unwrap_or_else(built_in));
