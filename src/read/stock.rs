@@ -14,7 +14,7 @@ use crate::length::{Length, Unit};
 use crate::model::Model;
 use crate::policy::Policy;
 use crate::problem::{Place, Problem, Problems, nearest};
-use crate::sheet::Book;
+use crate::sheet::{Book, Cell};
 use crate::stock::{Code, Item, Offer, folded};
 
 /// Kinds of piece that are stacked and therefore need a thickness.
@@ -251,6 +251,31 @@ fn ask_about_thick(
     }
 }
 
+/// Asks about a bin that looks like a price, beside an empty price: mostly a row of a text file that has shifted.
+fn ask_about_bin(
+    line: &TableRow<'_, '_>,
+    price: Option<&Heading>,
+    bin: Option<&Heading>,
+    problems: &mut Problems,
+) {
+    let (Some(price), Some(bin)) = (price, bin) else { return };
+    let Some(text) = line.row.cell(bin.column).map(Cell::show) else { return };
+    let is_price = text.split_once(['.', ',']).is_some_and(|(whole, part)| {
+        let figures = |text: &str| text.bytes().all(|b| b.is_ascii_digit());
+        figures(whole) && figures(part) && part.len() == 2
+    });
+    if is_price && line.row.cell(price.column).is_none() {
+        let place = line.place(bin);
+        let fix = format!(
+            "put each value under its heading; if it is a bin, write {}",
+            questions::confirmed(&place, &text)
+        );
+        let found = format!("`{text}` in the column `{}`, and no price", bin.text);
+        let question = Problem::new(place, found, "a price under its own heading", fix);
+        line.asked(bin, std::slice::from_ref(&text), |cell| Some(cell.show()), question, problems);
+    }
+}
+
 fn lot(
     line: &TableRow<'_, '_>,
     needed: &[Option<Heading>; 4],
@@ -281,6 +306,7 @@ fn lot(
         ask_about_thick(line, thickness, size.thickness, problems);
     }
     let unit_cost = line.money(optional("Unit cost"), problems);
+    ask_about_bin(line, optional("Unit cost"), optional("Bin"), problems);
     let min_level = line.count(optional("Min level"), problems).unwrap_or(0);
     let pack_qty = carton_qty(line, optional("Pack qty"), problems);
     let terms = Offer {

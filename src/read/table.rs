@@ -212,6 +212,22 @@ fn ask_about_fields(table: &Table<'_>, problems: &mut Problems) {
             ));
         }
     }
+    // The end of a row that has lost a value moves to the left.
+    let mut columns: Vec<u32> = table.headings.iter().map(|heading| heading.column).collect();
+    columns.sort_unstable();
+    let tail = columns.split_off(columns.len().saturating_sub(2));
+    let cut = |row: &&&SheetRow| tail.iter().all(|column| row.cell(*column).is_none());
+    let cut: Vec<_> = table.rows.iter().filter(cut).collect();
+    let full = table.rows.iter().filter(|row| tail.iter().all(|c| row.cell(*c).is_some()));
+    if let ([row], true) = (&cut[..], full.count() + 1 == table.rows.len() && table.rows.len() > 3)
+    {
+        problems.add(Problem::new(
+            table.place(row.number, tail[0]),
+            "the only row that ends with two empty fields",
+            "each value under its heading, like the rows around it",
+            "put the missing separator where a value is missing; if the two are not known, write 0 for a price and `-` for a text",
+        ));
+    }
     // A note is further to the right.
     let rows = table.rows.iter();
     let long: Vec<_> = rows.filter(|row| row.cell(last + 1).is_some()).collect();
@@ -231,6 +247,20 @@ fn ask_about_fields(table: &Table<'_>, problems: &mut Problems) {
             "if a number or a text in this row has a comma, put it between quotation marks, or save the file with semicolons",
         ));
     }
+}
+
+/// Words in a heading's brackets that make its numbers count in something other than pieces, days and the price of
+/// one, such as `doz`, `per 100`, `weeks`. Common practice, no source.
+fn other_count(heading: &Heading) -> Option<&str> {
+    const WORDS: [&str; 12] = [
+        "doz", "dozen", "dozens", "hundred", "hundreds", "thousand", "pack", "packs", "box",
+        "boxes", "weeks", "months",
+    ];
+    let counts = |word: &str| WORDS.contains(&word) || word.parse::<u32>().is_ok_and(|n| n > 1);
+    brackets(&heading.text).find(|inside| {
+        let words = inside.split(|c: char| !c.is_alphanumeric()).map(str::to_lowercase);
+        heading.key != "packqty" && words.into_iter().any(|word| counts(&word))
+    })
 }
 
 /// Refuses headings that state two units.
@@ -841,6 +871,7 @@ impl TableRow<'_, '_> {
     pub(super) fn count(&self, heading: Option<&Heading>, problems: &mut Problems) -> Option<u32> {
         let heading = heading?;
         let cell = self.cell(heading, problems)?;
+        self.in_ones(heading, problems)?;
         let whole = |number: Option<Millionths>| {
             number
                 .filter(|n| n.raw() % 1_000_000 == 0)
@@ -900,6 +931,18 @@ impl TableRow<'_, '_> {
         count
     }
 
+    /// Refuses a heading whose numbers count in dozens, packs, weeks or the like.
+    fn in_ones(&self, heading: &Heading, problems: &mut Problems) -> Option<()> {
+        let Some(other) = other_count(heading) else { return Some(()) };
+        problems.add(Problem::new(
+            self.table.place(self.table.heading_row, heading.column),
+            format!("`{}`, which counts in `{other}`", heading.text),
+            "pieces, days, and the price of one piece",
+            "convert the column, and take the words in brackets out of its heading",
+        ));
+        None
+    }
+
     /// An amount of money that is not negative.
     pub(super) fn money(
         &self,
@@ -908,6 +951,7 @@ impl TableRow<'_, '_> {
     ) -> Option<Money> {
         let heading = heading?;
         let cell = self.cell(heading, problems)?;
+        self.in_ones(heading, problems)?;
         let price = |money: Option<Money>| {
             money.filter(|money| *money >= Money::ZERO && money.raw() <= 1_000_000_000_000)
         };

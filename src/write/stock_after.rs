@@ -220,7 +220,8 @@ pub(super) fn copy(
                 sheet.write_text(row, column, stored, &format)?;
             }
         },
-        Cell::Error(error) => {
+        // Only these names: any other text from a file could be a formula that runs.
+        Cell::Error(error) if ERRORS.contains(&error.as_str()) => {
             let formula = Formula::new(format!("={error}")).set_result(error);
             sheet.write_formula_with_format(row, column, formula, text)?;
         }
@@ -230,6 +231,9 @@ pub(super) fn copy(
     }
     Ok(())
 }
+
+/// Error values that spreadsheet programs have.
+const ERRORS: [&str; 7] = ["#DIV/0!", "#N/A", "#NAME?", "#NULL!", "#NUM!", "#REF!", "#VALUE!"];
 
 /// Number format that shows a number just so, if it is figures alone or per cent.
 fn code_of(shown: &str) -> Option<String> {

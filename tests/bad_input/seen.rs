@@ -147,6 +147,52 @@ fn a_row_of_a_text_file_that_has_shifted_is_refused() {
 }
 
 #[test]
+fn a_price_in_bin_and_an_empty_tail_are_refused() {
+    let rows = "S1,shim,F1,0.010,0.0002,4,2.00,A1\nS2,shim,F1,0.020,0.0002,4,2.00,A2\n\
+                G1,gasket,F1,0.090,0.0005,2,5.00,A3\nS4,shim,F1,0.040,0.0002,4,2.00,A4\n";
+    let stock =
+        format!("Item,Kind,Fit,Thickness (in),Tolerance (in),On hand,Unit cost,Bin\n{rows}");
+    let shop = Shop::new(&stock, PUMPS);
+    assert!(job(&shop.sources()).is_ok());
+    let moved = stock.replace("2.00,A4", ",2.00");
+    only(&problems_of(&moved, PUMPS), &["cell H5", "`2.00` in the column `Bin`, and no price"]);
+    let cut = stock.replace("2.00,A4", ",");
+    only(&problems_of(&cut, PUMPS), &["cell G5", "the only row that ends with two empty fields"]);
+}
+
+#[test]
+fn counts_and_prices_of_more_than_one_are_refused() {
+    for heading in ["On hand (doz)", "On hand (packs of 10)", "On hand (x 10)"] {
+        let found = problems_of(&STOCK.replace("On hand", heading), PUMPS);
+        assert!(
+            found.iter().any(|p| p.contains("cell F1") && p.contains("counts in")),
+            "{found:#?}"
+        );
+    }
+    let price = STOCK.replace("Reserved", "Unit cost (per 100)");
+    only(&problems_of(&price, PUMPS), &["cell G1", "`per 100`", "the price of one piece"]);
+    let weeks = STOCK.replace("Reserved", "Lead days (weeks)");
+    only(&problems_of(&weeks, PUMPS), &["cell G1", "`weeks`"]);
+    let shop = Shop::new(&STOCK.replace("On hand", "On hand (pcs)"), PUMPS);
+    assert!(job(&shop.sources()).is_ok());
+}
+
+/// A formula that a program has not worked out since its inputs changed may give any result.
+#[test]
+fn a_result_that_is_pending_is_none() {
+    let shop = Shop::new(STOCK, PUMPS);
+    let mut stock = Workbook::new();
+    let sheet = stock.add_worksheet().set_name("Stock").unwrap();
+    fill(sheet, STOCK);
+    let formula = rust_xlsxwriter::Formula::new("=0.01+0.01").set_result("0.02");
+    sheet.write_formula(2, 3, formula).unwrap();
+    stock.save(shop.path("stock.xlsx")).unwrap();
+    let sources = Sources { stock: shop.path("stock.xlsx"), ..shop.sources() };
+    let found = shown(&job(&sources).expect_err("pending"), shop.folder.path());
+    only(&found, &["cell D3", "the formula =0.01+0.01"]);
+}
+
+#[test]
 fn items_that_differ_by_a_zero_are_asked_about() {
     let stock = STOCK.replace("S10,", "020,").replace("S20,", "20,");
     only(&problems_of(&stock, PUMPS), &["cell A3", "the item `20` beside the item `020`"]);

@@ -5,7 +5,7 @@ use std::io::{Cursor, Write};
 
 use zip::write::SimpleFileOptions;
 
-use crate::book::good;
+use crate::book::{STRUCK, good};
 use crate::probes::{HEADINGS, Probe};
 
 /// A part under construction.
@@ -77,6 +77,7 @@ pub fn stock(probes: &[&Probe]) -> Vec<u8> {
         (None, Ok(number)) => part.cell(5, column, style, &number.to_le_bytes()),
         (text, _) => part.cell(6, column, style, &wide(text.unwrap_or(value))),
     };
+    let many = u32::try_from(probes.len()).unwrap();
     let sheet = sheet_part(|mut part| {
         part = part.row(0, false);
         for (column, heading) in (0..).zip(HEADINGS) {
@@ -87,24 +88,30 @@ pub fn stock(probes: &[&Probe]) -> Vec<u8> {
             for (column, good) in (0..).zip(good(row)) {
                 part = match column == u32::from(probe.column()) {
                     true => cell(part, column, row, probe.2),
+                    false if (row, column) == (STRUCK, 1) => cell(part, column, many + 1, &good),
                     false => cell(part, column, 0, &good),
                 };
             }
         }
         part
     });
-    let xf = |format: u16| [vec![0, 0], format.to_le_bytes().to_vec(), vec![0; 12]].concat();
-    let many = u32::try_from(probes.len()).unwrap();
+    let xf = |format: u16, font: u8| {
+        [vec![0, 0], format.to_le_bytes().to_vec(), vec![font], vec![0; 11]].concat()
+    };
     let mut styles = Part::default().record(278, &[]).record(615, &many.to_le_bytes());
     for (number, probe) in (164_u16..).zip(probes) {
         let body = [number.to_le_bytes().to_vec(), wide(probe.1)].concat();
         styles = styles.record(44, &body);
     }
     // The style of each row after the plain one is that of its probe.
-    styles = styles.record(616, &[]).record(617, &(many + 1).to_le_bytes()).record(47, &xf(0));
+    // Two fonts: a plain one, and one that strikes its text through.
+    styles = styles.record(616, &[]).record(611, &2_u32.to_le_bytes());
+    styles = styles.record(43, &[220, 0, 0, 0]).record(43, &[220, 0, 8, 0]).record(612, &[]);
+    styles = styles.record(617, &(many + 2).to_le_bytes()).record(47, &xf(0, 0));
     for (number, _) in (164..).zip(probes) {
-        styles = styles.record(47, &xf(number));
+        styles = styles.record(47, &xf(number, 0));
     }
+    styles = styles.record(47, &xf(0, 1));
     let styles = styles.record(618, &[]).record(279, &[]).0;
     let listed = [&[0; 4][..], &1_u32.to_le_bytes(), &wide("rId1"), &wide("Stock")].concat();
     let book = Part::default()

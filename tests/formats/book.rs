@@ -33,6 +33,9 @@ pub fn table(table: &str) -> Result<Vec<u8>, XlsxError> {
     book.save_to_buffer()
 }
 
+/// The row of a stock sheet whose kind is struck through, from 0.
+pub const STRUCK: u32 = 3;
+
 /// A stock sheet with a probe in each row.
 pub fn stock(probes: &[&Probe]) -> Result<Vec<u8>, XlsxError> {
     let mut book = Workbook::new();
@@ -48,6 +51,8 @@ pub fn stock(probes: &[&Probe]) -> Result<Vec<u8>, XlsxError> {
             }
         }
     }
+    let struck = Format::new().set_font_strikethrough();
+    sheet.write_string_with_format(STRUCK, 1, "shim", &struck)?;
     book.save_to_buffer()
 }
 

@@ -6,7 +6,7 @@ use std::path::Path;
 use gapwright::length::Length;
 use gapwright::problem::{Problems, Spot};
 use gapwright::read::{Memory, Stock, stock_alone, workbook};
-use gapwright::sheet::Cell;
+use gapwright::sheet::{Cell, Span};
 
 use crate::probes::{Column, HEADINGS, PROBES, Probe, Read, sheets};
 use crate::{binary, book};
@@ -69,7 +69,14 @@ fn read(name: &str, bytes: Vec<u8>) -> Result<Stock, Problems> {
 
 /// Checks a file of which every row must be read.
 fn is_read(name: &str, bytes: Vec<u8>, probes: &[&Probe], has_digits: bool) {
+    if has_digits {
+        let book = workbook(name, bytes.clone(), &mut Memory::default()).unwrap();
+        let struck = Span { first: book::STRUCK, last: book::STRUCK };
+        assert_eq!(book.sheets[0].struck_rows, [struck], "{name}");
+    }
     let stock = read(name, bytes).unwrap_or_else(|p| panic!("{name}: {:#?}", p.sorted()));
+    let said = stock.warnings.iter().any(|w| w.found.contains("struck through"));
+    assert_eq!(said, has_digits, "{name}");
     assert_eq!(stock.lots.len(), probes.len());
     for (lot, probe) in stock.lots.iter().zip(probes) {
         let what = format!("{name}: `{}` of {}", probe.1, probe.2);

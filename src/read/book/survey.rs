@@ -25,6 +25,8 @@ pub(super) struct Survey {
     pub(super) formats: Vec<Arc<Format>>,
     /// Whether the text of a cell style is struck through, or white without a fill.
     struck: Vec<bool>,
+    /// Whether formulas are to be worked out anew before their results count.
+    pub(super) recalculation_pending: bool,
     /// Sheets by name, with the part that lists them and the relation that leads to their cells.
     sheets: HashMap<String, (String, String)>,
     /// Targets of the relations of each part, by their identifiers.
@@ -191,6 +193,12 @@ impl Survey {
                             {
                                 return Err(Trouble::Broken("two sheets of one name".into()));
                             }
+                        }
+                        "calcPr" => {
+                            let never = attribute(&element, "calcCompleted")
+                                .is_some_and(|done| done == "0" || done == "false");
+                            self.recalculation_pending |=
+                                never || says_yes(&element, "fullCalcOnLoad");
                         }
                         "Relationship" => self.relation(key, &element),
                         _ => {}

@@ -42,11 +42,15 @@ pub(super) fn sheets(
                 .get(&found.pos)
                 .and_then(|style| survey.formats.get(*style))
                 .map(AsRef::as_ref);
+            let formula = found.formula.and_then(uncalculated);
+            let pending = survey.recalculation_pending;
             let cell = match values::value(found.value, format) {
-                Value::Cell(cell) => cell,
+                // An error is none of the results that could be read by mistake.
+                Value::Cell(cell @ Cell::Error(_)) => cell,
+                Value::Cell(cell) => formula.filter(|_| pending).unwrap_or(cell),
                 // A formula whose result is an empty text counts as an empty cell.
                 Value::Blank => continue,
-                Value::None => match found.formula.and_then(uncalculated) {
+                Value::None => match formula {
                     Some(cell) => cell,
                     None => continue,
                 },
