@@ -31,6 +31,7 @@ mod history;
 mod issue_log;
 mod materials;
 mod model;
+mod parser_words;
 mod pieces;
 mod plan;
 mod plates;

@@ -137,7 +137,7 @@ impl Reader<'_> {
     /// Reports a text that is not valid TOML.
     fn malformed(&mut self, error: &toml::de::Error, expected: &str) {
         let span = error.span().unwrap_or(0..0);
-        let wrong = in_words(error.message());
+        let wrong = super::parser_words::in_words(error.message());
         self.add(
             &span,
             wrong,
@@ -879,31 +879,4 @@ fn in_file_order<T>(tables: BTreeMap<String, Spanned<T>>) -> Vec<(String, Range<
         tables.into_iter().map(|(name, table)| (name, table.span(), table.into_inner())).collect();
     tables.sort_by_key(|(_, span, _)| span.start);
     tables
-}
-
-/// The parser's message in words that people use.
-fn in_words(message: &str) -> String {
-    const KINDS: [(&str, &str); 8] = [
-        ("struct", "a table"),
-        ("a map", "a table"),
-        ("a sequence", "a list"),
-        ("a boolean", "true or false"),
-        ("a string", "a text"),
-        ("f64", "a number"),
-        ("i64", "a whole number"),
-        ("u", "a whole number, 0 or more"),
-    ];
-    let message = message.trim().replace('\n', " ");
-    if message.contains("untagged enum") {
-        return "a value that is neither a number nor a text".into();
-    }
-    let parted = message
-        .strip_prefix("invalid type: ")
-        .or_else(|| message.strip_prefix("invalid value: "))
-        .and_then(|rest| rest.split_once(", expected "));
-    let Some((found, expected)) = parted else { return message };
-    let kind = KINDS.iter().find(|(kind, _)| expected.starts_with(kind));
-    let found =
-        found.replace("string", "the text").replace("map", "a table").replace("sequence", "a list");
-    format!("{found}, where {} belongs", kind.map_or(expected, |(_, words)| words))
 }

@@ -256,7 +256,9 @@ fn other_count(heading: &Heading) -> Option<&str> {
         "doz", "dozen", "dozens", "hundred", "hundreds", "thousand", "pack", "packs", "box",
         "boxes", "weeks", "months",
     ];
-    let counts = |word: &str| WORDS.contains(&word) || word.parse::<u32>().is_ok_and(|n| n > 1);
+    let counts = |word: &str| {
+        WORDS.contains(&word) || word.parse::<u32>().is_ok_and(|n| (2..=1_000).contains(&n))
+    };
     brackets(&heading.text).find(|inside| {
         let words = inside.split(|c: char| !c.is_alphanumeric()).map(str::to_lowercase);
         heading.key != "packqty" && words.into_iter().any(|word| counts(&word))
@@ -1058,10 +1060,7 @@ impl TableRow<'_, '_> {
                 let meant = full.as_ref().and_then(|full| read(&Cell::Text(full.text.clone())));
                 match (shown, meant) {
                     (None, None) => None,
-                    (shown, Some(meant)) if full.as_ref().is_some_and(|f| !f.rounded) => {
-                        drop(shown);
-                        Some(meant)
-                    }
+                    (_, Some(meant)) if full.as_ref().is_some_and(|f| !f.rounded) => Some(meant),
                     (shown, meant) => {
                         let meanings: Vec<T> = [shown, meant].into_iter().flatten().collect();
                         let full = full.as_ref().map(|full| full.text.as_str());
