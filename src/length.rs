@@ -235,7 +235,8 @@ impl Length {
         let over = below.checked_mul(step).ok_or(LengthError::TooFine)?;
         // To the nearest, halves away from zero.
         let twice = ticks.checked_mul(2).ok_or(LengthError::TooLong)?;
-        within_range((twice + ticks.signum() * over) / (2 * over) * step)
+        let nearest = twice.checked_add(ticks.signum() * over).ok_or(LengthError::TooLong)?;
+        within_range(nearest / (2 * over) * step)
     }
 
     /// Reads a spreadsheet's number, which is a rounded binary one, as the decimal that people see (15 significant

@@ -54,7 +54,7 @@ pub fn in_full(text: &str, stored: f64) -> Option<InFull> {
         if runs.iter().any(|run| decimal::parse(&plain[run.clone()]) == Some(number)) {
             return as_shown(plain, true);
         }
-        let near = (ratio - number).abs() * Decimal::from(2 * below) <= Decimal::ONE;
+        let near = (ratio - number).abs() * Decimal::from(below) * Decimal::TWO <= Decimal::ONE;
         let minus = if shows_minus { "-" } else { "" };
         return near.then(|| InFull {
             text: format!("{minus}{} {}", number.normalize(), plain[end..].trim_start()),

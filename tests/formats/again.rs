@@ -10,13 +10,13 @@ use rust_xlsxwriter::{Format, Formula, Workbook};
 /// Columns that the program carries along: heading, number format, value.
 const CARRIED: [(&str, &str, f64); 8] = [
     ("Scrap", "0.0%", 0.021),
-    ("Counted", "yyyy-mm-dd hh:mm", 46_432.6875),
+    ("Counted", "yyyy-mm-dd hh:mm", 46_432.687_5),
     ("At", "hh:mm", 0.6875),
     ("Day", "yyyy-mm-dd", 46_432.0),
     ("Weight", "0.00\" kg\"", 1.2345),
     ("Serial", "000000", 417.0),
     ("Secret", ";;;", 12.0),
-    ("Rounded", "0.0", 3.14159),
+    ("Rounded", "0.0", 3.149),
 ];
 
 /// Cells of a row by their headings, as they show.
