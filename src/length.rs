@@ -81,6 +81,19 @@ impl Unit {
         }
     }
 
+    /// Half of the last place that the trade writes for this unit.
+    pub const fn half_place(self) -> Length {
+        Length(self.ticks() / 10_i64.pow(self.places()) / 2)
+    }
+
+    /// Step, in ticks, to which worked-out numbers are held: a micro-inch, or one tick.
+    const fn step(self) -> i64 {
+        match self {
+            Unit::Inch | Unit::Thou => MICRO_INCH,
+            Unit::Millimetre | Unit::Micrometre => 1,
+        }
+    }
+
     /// Unit of the other system, for printing both side by side.
     pub const fn other(self) -> Unit {
         match self {
@@ -134,6 +147,9 @@ pub enum LengthError {
     /// More digits than the exact resolution, a tenth of a nanometre.
     #[error("finer than 0.1 nm, which cannot be held exactly")]
     TooFine,
+    /// Other digits in the cell than it shows.
+    #[error("shown with other digits than are stored")]
+    ShownOtherwise,
     /// Beyond ten metres, the limit of this program.
     #[error("longer than 10 m")]
     TooLong,
@@ -189,28 +205,38 @@ impl Length {
     /// assert_eq!(Length::parse("0.021", None), Err(LengthError::NoUnit));
     /// ```
     pub fn parse(text: &str, column: Option<Unit>) -> Result<Length, LengthError> {
-        let text = fractions_spelt_out(&decimal::plain(text));
-        let split = text
-            .find(|c: char| !(c.is_ascii_digit() || "+-.,/ ".contains(c)))
-            .unwrap_or(text.len());
-        let (number, suffix) = text.split_at(split);
-        let number = number.trim();
-        if !number.contains(|c: char| c.is_ascii_digit()) {
-            return Err(LengthError::NotANumber);
-        }
-        let unit = match suffix.trim() {
-            "" => column.ok_or(LengthError::NoUnit)?,
-            suffix => {
-                Unit::parse(suffix).ok_or_else(|| LengthError::UnknownUnit(suffix.to_string()))?
-            }
-        };
-        let (above, below) = parse_ratio(number).ok_or(LengthError::NotANumber)?;
+        let (above, below, unit) = ratio(text, column)?;
         // Whole numbers throughout: a decimal type rounds a number with too many digits.
         let ticks = above.checked_mul(unit.ticks().into()).ok_or(LengthError::TooLong)?;
         if ticks % below != 0 {
             return Err(LengthError::TooFine);
         }
         within_range(ticks / below)
+    }
+
+    /// Reads a length as [`Length::parse`] does, of digits that a program has worked out: to the nearest whole step,
+    /// as [`Length::from_number`] does.
+    ///
+    /// # Errors
+    /// [`LengthError`], except [`LengthError::TooFine`].
+    ///
+    /// ```
+    /// use gapwright::length::{Length, Unit};
+    /// let mean = Length::parse_computed("0.0213333333333333 in", None).unwrap();
+    /// assert_eq!(mean.show(Unit::Inch), "0.021333");
+    /// ```
+    pub fn parse_computed(text: &str, column: Option<Unit>) -> Result<Length, LengthError> {
+        let (above, below, unit) = ratio(text, column)?;
+        let ticks = above.checked_mul(unit.ticks().into()).ok_or(LengthError::TooLong)?;
+        if ticks % below == 0 {
+            return within_range(ticks / below);
+        }
+        let step = i128::from(unit.step());
+        let over = below.checked_mul(step).ok_or(LengthError::TooFine)?;
+        // To the nearest, halves away from zero.
+        let twice = ticks.checked_mul(2).ok_or(LengthError::TooLong)?;
+        let nearest = twice.checked_add(ticks.signum() * over).ok_or(LengthError::TooLong)?;
+        within_range(nearest / (2 * over) * step)
     }
 
     /// Reads a spreadsheet's number, which is a rounded binary one, as the decimal that people see (15 significant
@@ -227,10 +253,7 @@ impl Length {
     pub fn from_number(number: f64, unit: Unit) -> Result<Length, LengthError> {
         let seen = decimal::seen(number).ok_or(LengthError::NotANumber)?;
         let ticks = seen.checked_mul(Decimal::from(unit.ticks())).ok_or(LengthError::TooLong)?;
-        let step = Decimal::from(match unit {
-            Unit::Inch | Unit::Thou => MICRO_INCH,
-            Unit::Millimetre | Unit::Micrometre => 1,
-        });
+        let step = Decimal::from(unit.step());
         let whole = (ticks / step).round() * step;
         within_range(whole.to_i128().ok_or(LengthError::TooLong)?)
     }
@@ -298,6 +321,26 @@ impl Length {
     pub fn step(lengths: &[Length]) -> i64 {
         if lengths.iter().all(|l| l.0 % MICRO_INCH == 0) { MICRO_INCH } else { 1 }
     }
+}
+
+/// A number as numerator and denominator, and its unit: its own, or the column's.
+fn ratio(text: &str, column: Option<Unit>) -> Result<(i128, i128, Unit), LengthError> {
+    let text = fractions_spelt_out(&decimal::plain(text));
+    let split =
+        text.find(|c: char| !(c.is_ascii_digit() || "+-.,/ ".contains(c))).unwrap_or(text.len());
+    let (number, suffix) = text.split_at(split);
+    let number = number.trim();
+    if !number.contains(|c: char| c.is_ascii_digit()) {
+        return Err(LengthError::NotANumber);
+    }
+    let unit = match suffix.trim() {
+        "" => column.ok_or(LengthError::NoUnit)?,
+        suffix => {
+            Unit::parse(suffix).ok_or_else(|| LengthError::UnknownUnit(suffix.to_string()))?
+        }
+    };
+    let (above, below) = parse_ratio(number).ok_or(LengthError::NotANumber)?;
+    Ok((above, below, unit))
 }
 
 /// Spells out single characters for fractions, with digits and a slash.

@@ -191,7 +191,23 @@ impl Problem {
     }
 }
 
-fn cut_off(text: String) -> String {
+/// Whether a character takes no room, or looks like a blank that it is not: people would look for it in vain.
+fn is_invisible(c: char) -> bool {
+    matches!(
+        c,
+        '\u{a0}' | '\u{ad}' | '\u{2007}' | '\u{200b}'..='\u{200f}' | '\u{202a}'..='\u{202f}' | '\u{2060}'..='\u{2064}'
+            | '\u{2066}'..='\u{2069}' | '\u{feff}'
+    )
+}
+
+fn cut_off(mut text: String) -> String {
+    if !text.is_ascii() && text.contains(is_invisible) {
+        let shown = text.chars().map(|c| match is_invisible(c) {
+            true => format!("<U+{:04X}>", u32::from(c)),
+            false => c.to_string(),
+        });
+        text = shown.collect();
+    }
     // A character takes at least one byte, so most texts need no counting.
     if text.len() <= MOST_CHARACTERS {
         return text;

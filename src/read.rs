@@ -31,6 +31,7 @@ mod history;
 mod issue_log;
 mod materials;
 mod model;
+mod parser_words;
 mod pieces;
 mod plan;
 mod plates;
@@ -112,8 +113,8 @@ pub fn job_of(stock: Book, pumps: Book, sources: &Sources) -> Result<Job, Proble
 /// Checks the workbooks that could be read and adds the problems of the others. With `ahead` and its workbook of past
 /// readings, pumps may still be unmeasured.
 fn check(
-    stock_book: Option<Book>,
-    pumps_book: Option<Book>,
+    mut stock_book: Option<Book>,
+    mut pumps_book: Option<Book>,
     sources: &Sources,
     ahead: Option<(&Ahead, Option<Book>)>,
     mut problems: Problems,
@@ -131,10 +132,9 @@ fn check(
         return Err(problems);
     }
     let library = model::Library::open(sources.models.as_deref(), &mut problems);
+    policy::confirm([&mut stock_book, &mut pumps_book], &mut problems);
     let mut policy = Policy::default();
-    if let Some(book) = &pumps_book {
-        policy::read(book, &mut policy, &mut problems);
-    }
+    let of_policy = pumps_book.as_ref().map(|book| policy::read(book, &mut policy, &mut problems));
     policy::command_line(&sources.settings, &mut policy, &mut problems);
     let gauges = pumps_book.as_ref().map_or_else(Gauges::default, |book| {
         gauges::read(book, &policy, sources.day, &mut problems)
@@ -182,6 +182,7 @@ fn check(
         [stock.unused.clone(), sheets.unused.clone(), feelers.unused, pumps.unused.clone()]
             .concat();
     unused.extend(gauges.unused.clone());
+    unused.extend(of_policy.into_iter().flatten());
     let used = [&stock.sheet.sheet, &sheets.sheets.sheet, &sheets.fit];
     let used = used.into_iter().chain(&feelers.sheet);
     let used: Vec<&str> = used.map(|sheet| sheet.name.as_str()).collect();
@@ -239,11 +240,10 @@ pub fn pumps_alone(sources: &Sources) -> Result<Job, Problems> {
     let mut problems = Problems::new();
     let memory = &mut sources.memory.clone();
     let library = model::Library::open(sources.models.as_deref(), &mut problems);
-    let book = gather(book(&sources.pumps, memory), &mut problems);
+    let mut book = gather(book(&sources.pumps, memory), &mut problems);
+    policy::confirm([&mut None, &mut book], &mut problems);
     let mut policy = Policy::default();
-    if let Some(book) = &book {
-        policy::read(book, &mut policy, &mut problems);
-    }
+    let of_policy = book.as_ref().map(|book| policy::read(book, &mut policy, &mut problems));
     policy::command_line(&sources.settings, &mut policy, &mut problems);
     let gauges = book.as_ref().map_or_else(Gauges::default, |book| {
         gauges::read(book, &policy, sources.day, &mut problems)
@@ -253,7 +253,7 @@ pub fn pumps_alone(sources: &Sources) -> Result<Job, Problems> {
         .and_then(|book| pumps::read(book, &library, (&policy, &gauges), None, &mut problems));
     let job = pumps.map(|pumps| Job {
         inputs: inputs(&[("pump workbook", book.as_ref())], &pumps.models, &library),
-        unused: pumps.unused,
+        unused: pumps.unused.into_iter().chain(of_policy.into_iter().flatten()).collect(),
         ..Job::of_checked(Parts {
             models: pumps.models,
             pumps: pumps.pumps,

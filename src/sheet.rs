@@ -1,14 +1,32 @@
 //! A worksheet as plain values with their places; readers make it and checks read it.
 
+mod shown;
+
+use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use crate::problem::{Place, Spot};
+pub use shown::{InFull, in_full};
 
 /// Contents of a cell. An empty cell has no entry.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Cell {
-    /// A number, as the binary one in the file.
+    /// A number, as the binary one in the file, that shows just its digits.
     Number(f64),
+    /// A number that its format shows otherwise: with a unit, in per cent, rounded, with zeros.
+    Shown {
+        /// The binary number in the file.
+        stored: f64,
+        /// The text that people see, trimmed and not empty.
+        text: String,
+    },
+    /// A value that shows nothing, or whose display is not known with certainty.
+    Doubtful {
+        /// The value in the file, and its format where that is not understood.
+        stored: String,
+        /// Whether it shows nothing at all.
+        hidden: bool,
+    },
     /// A text, trimmed and not empty.
     Text(String),
     /// True or false.
@@ -31,12 +49,22 @@ impl Cell {
     pub fn show(&self) -> String {
         match self {
             Cell::Number(number) => show_number(*number),
+            Cell::Shown { text, .. } => text.clone(),
+            Cell::Doubtful { stored, .. } => stored.clone(),
             Cell::Text(text) => text.clone(),
             Cell::Bool(true) => "yes".into(),
             Cell::Bool(false) => "no".into(),
             Cell::Date { iso, .. } => iso.clone(),
             Cell::Error(error) => error.clone(),
             Cell::Uncalculated(formula) => format!("={formula}"),
+        }
+    }
+
+    /// The number that is stored, however it shows.
+    pub fn number(&self) -> Option<f64> {
+        match self {
+            Cell::Number(number) | Cell::Shown { stored: number, .. } => Some(*number),
+            _ => None,
         }
     }
 }
@@ -111,8 +139,14 @@ pub struct Sheet {
     pub hidden_rows: Vec<Span>,
     /// Columns that are hidden.
     pub hidden_columns: Vec<Span>,
+    /// Rows with a value that is struck through, or white on white.
+    pub struck_rows: Vec<Span>,
     /// Cells that are merged into one; only the first of them holds the value.
     pub merged: Vec<Merged>,
+    /// Rows of a text file with fewer fields than its longest one, ascending, with the number of their fields.
+    pub short_rows: Vec<(u32, u32)>,
+    /// Meanings that people have confirmed, as texts, by row and column from 0.
+    pub confirmed: BTreeMap<(u32, u32), Cell>,
 }
 
 impl Sheet {

@@ -130,7 +130,7 @@ const DOORS: &[(&str, &str)] = &[
     ("qrcode", "write"),
     ("quick_xml", "read"),
     ("rayon", "choose cli provision stack"),
-    ("rust_decimal", "decimal inventory length read"),
+    ("rust_decimal", "decimal inventory length read sheet"),
     ("rust_xlsxwriter", "output write"),
     ("same_file", "output"),
     ("schemars", "formats problem"),

@@ -89,6 +89,6 @@ mod tests {
         assert!(!text.contains(|c: char| (c.is_control() && c != '\n') || c == '\u{202e}'));
         let again: ProblemsJson = serde_json::from_str(&text).unwrap();
         assert_eq!(again, list);
-        assert_eq!(again.problems[0].found, hostile);
+        assert_eq!(again.problems[0].found, hostile.replace('\u{202e}', "<U+202E>"));
     }
 }

@@ -7,10 +7,14 @@
 //! not be made to hold more. For .xls and .ods it would lay out each sheet as a full rectangle, so those two are
 //! read here, from the published formats, and tested against it.
 //!
+//! A cell is what it shows: `format` makes the text from the stored value, or the file has it (.ods, .csv). The digits
+//! behind it are found in one way for all kinds ([`crate::sheet::in_full`]).
+//!
 //! To add a **reader**: a file here that turns bytes into sheets. Every cell goes through a `Gatherer`, which keeps
-//! them in order and draws on [`Memory`]; nothing is allocated on the word of the file. Then a line where the first
-//! bytes are looked at, a fixture in `tests/formats`, hostile ones in `tests/bad_input/bounds.rs` and a mode in
-//! `tests/fuzz/bodies/reader.rs`.
+//! them in order and draws on [`Memory`]; nothing is allocated on the word of the file. A number goes through
+//! `values::number` with its format, or `values::shown` with its text; a text through `values::dressed`. Then a line
+//! where the first bytes are looked at, a fixture in `tests/formats`, hostile ones in `tests/bad_input/bounds.rs` and
+//! a mode in `tests/fuzz/bodies/reader.rs`.
 
 mod archive;
 mod csv;
@@ -37,6 +41,7 @@ use crate::sheet::{Book, Sheet};
 use archive::Kind;
 pub use guard::is_reading;
 pub use memory::Memory;
+pub(super) use survey::address;
 
 /// Kinds of input that can be read, in the words of problems.
 const EXPECTED: &str = "a workbook (.xlsx, .xlsm, .xlsb, .xls, .ods, .csv or a folder of .csv)";

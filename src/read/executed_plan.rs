@@ -5,6 +5,7 @@ use std::path::Path;
 use std::sync::Arc;
 
 use super::bounded;
+use super::parser_words;
 use super::rows::Lone;
 use super::table::{Heading, Table, TableRow as Row};
 use super::{Memory, book, named_sheet, stock_counts};
@@ -76,7 +77,7 @@ fn of_json(file: &str, bytes: &[u8], problems: &mut Problems) -> Option<Carried>
         Ok(plan) => plan,
         Err(error) => {
             let expected = "a plan as `gapwright kit` writes it";
-            wrong(error.to_string(), expected, error.fix());
+            wrong(parser_words::of_plan(&error), expected, error.fix());
             return None;
         }
     };

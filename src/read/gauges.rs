@@ -251,6 +251,9 @@ fn factor(cell: &Cell) -> Option<Millionths> {
     let number = match cell {
         Cell::Number(number) => Millionths::from_number(*number),
         Cell::Text(text) => Millionths::parse(text),
+        // Shown with all its digits.
+        Cell::Shown { stored, text } => Millionths::from_number(*stored)
+            .filter(|number| Millionths::parse(text) == Some(*number)),
         _ => None,
     };
     number.filter(|k| (1_000_000..=10_000_000).contains(&k.raw()))

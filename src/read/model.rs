@@ -137,7 +137,7 @@ impl Reader<'_> {
     /// Reports a text that is not valid TOML.
     fn malformed(&mut self, error: &toml::de::Error, expected: &str) {
         let span = error.span().unwrap_or(0..0);
-        let wrong = error.message().trim().replace('\n', " ");
+        let wrong = super::parser_words::in_words(error.message());
         self.add(
             &span,
             wrong,

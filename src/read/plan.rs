@@ -52,7 +52,8 @@ pub(super) fn packs_of_json(path: &Path, job: &Job) -> Result<Packs, Problems> {
         Ok(read) => read,
         Err(error) => {
             let expected = "a plan as `gapwright kit --json` writes it";
-            problems.add(wrong(error.to_string(), expected, error.fix()));
+            let found = super::parser_words::of_plan(&error);
+            problems.add(wrong(found, expected, error.fix()));
             return Err(problems);
         }
     };

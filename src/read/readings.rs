@@ -19,7 +19,7 @@ use crate::policy::{Acceptance, PolicySetting};
 use crate::problem::{Place, Problem, Problems, fix_name};
 use crate::pump::Pump;
 use crate::recheck::{Bench, Left, Of, Reading, Readings, is_asked};
-use crate::sheet::{Book, Cell, Sheet, SheetRow};
+use crate::sheet::{Book, Cell, Sheet, SheetRow, in_full, show_number};
 
 /// Headings that a sheet of readings must have.
 pub(crate) const NEEDED: [&str; 3] = ["Tag", "What", "Reading"];
@@ -290,7 +290,7 @@ fn of_kits_sheet(
 fn ask_about_strays(sheet: &Sheet, row: &SheetRow, problems: &mut Problems) {
     for column in [slip::READING, slip::AGAIN] {
         let cell = row.cell(column.into());
-        if let Some(Cell::Number(number)) = cell
+        if let Some(number) = cell.and_then(Cell::number)
             && number.fract() != 0.0
         {
             problems.warn(Problem::new(
@@ -313,6 +313,11 @@ fn typed(cell: &Cell, at: &Place, problems: &mut Problems) -> Option<String> {
     let found = match cell {
         Cell::Text(text) if text.trim().is_empty() => return None,
         Cell::Text(_) | Cell::Number(_) => return Some(cell.show().trim().to_string()),
+        // With the stored digits; where they cannot be told, it is a problem.
+        Cell::Shown { stored, text } => match in_full(text, *stored) {
+            Some(full) => return Some(full.text),
+            None => format!("a cell that shows `{text}` and stores {}", show_number(*stored)),
+        },
         Cell::Date { iso, .. } => format!("the date {iso}"),
         other => format!("`{}`", other.show()),
     };

@@ -68,6 +68,10 @@ pub(super) fn entries<'a>(
             entry
         })
         .collect();
+    // A heading that is no text, or has neither a letter nor a figure.
+    let of_headings = table.sheet.rows.iter().find(|row| row.number == table.heading_row);
+    let cells = of_headings.into_iter().flat_map(|row| &row.cells);
+    beside.extend(cells.map(|(column, _)| *column).filter(|column| !headed.contains(column)));
     table.bare = beside;
     let names: Vec<Option<u32>> = needed
         .iter()
@@ -78,6 +82,16 @@ pub(super) fn entries<'a>(
     let last = rows.last().map(|row| row.number);
     let mut entries = Vec::with_capacity(rows.len());
     for row in rows {
+        if is_second_table(table, row, needed) {
+            let (column, cell) = &row.cells[0];
+            problems.add(Problem::new(
+                table.place(row.number, *column),
+                format!("a second table below the first (`{}`)", cell.show()),
+                "one table on a sheet",
+                "move it to a sheet of its own, or its rows under the headings of the first",
+            ));
+            break;
+        }
         let left_out = if repeats_headings(table, row) {
             Some("the headings again")
         } else if (summed && last == Some(row.number)) || is_headed_total(row, &names) {
@@ -152,6 +166,36 @@ fn repeats_headings(table: &Table<'_>, row: &SheetRow) -> bool {
     table.headings.len() > 1 && table.headings.iter().all(same)
 }
 
+/// Whether a row holds the headings of such a table again, in other places or with others beside them.
+fn is_second_table(table: &Table<'_>, row: &SheetRow, needed: &[&str]) -> bool {
+    let texts = row.cells.iter().filter_map(|(_, cell)| match cell {
+        Cell::Text(text) => Some(key(text)),
+        _ => None,
+    });
+    let keys: HashSet<String> = texts.collect();
+    let known = |name: &&&str| keys.contains(&key(name));
+    let most = needed.iter().filter(known).count();
+    needed.len() > 2 && most + 1 >= needed.len() && !repeats_headings(table, row)
+}
+
+/// Names a table above the headings, which is not read: rows one below the other with several cells each, a number
+/// among them. All else above the headings is a title.
+pub(super) fn say_above(table: &Table<'_>, problems: &mut Problems) {
+    let above = table.sheet.rows.iter().take_while(|row| row.number < table.heading_row);
+    let several: Vec<&SheetRow> = above.filter(|row| row.cells.len() > 1).collect();
+    let follow = several.windows(2).any(|two| two[1].number == two[0].number + 1);
+    let holds_number =
+        several.iter().flat_map(|row| &row.cells).any(|(_, cell)| number(cell).is_some());
+    if let (Some(first), true) = (several.first(), follow && holds_number) {
+        problems.warn(Problem::new(
+            table.place(first.number, first.cells[0].0),
+            "a table above the headings, which is not read",
+            "a title above the headings, and nothing else",
+            "move it to a sheet of its own; if it should count, put its rows below the headings",
+        ));
+    }
+}
+
 /// Whether a row is headed as a total, is missing the name or kind that an entry needs, and otherwise holds only
 /// numbers.
 fn is_headed_total(row: &SheetRow, names: &[Option<u32>]) -> bool {
@@ -201,7 +245,7 @@ fn is_sum(last: &SheetRow, above: &[&SheetRow], names: &[Option<u32>]) -> bool {
 /// Number in a cell, also one stored as text.
 fn number(cell: &Cell) -> Option<f64> {
     match cell {
-        Cell::Number(number) => Some(*number),
+        Cell::Number(number) | Cell::Shown { stored: number, .. } => Some(*number),
         Cell::Text(text) => crate::decimal::parse(text)?.to_f64(),
         _ => None,
     }
@@ -275,6 +319,16 @@ pub(super) fn say_hidden(table: &Table<'_>, problems: &mut Problems) {
             format!("rows that are hidden, by hand or by a filter: {text}"),
             "rows in sight; those hidden are read like the others",
             "show them to check them, and remove those that should not count",
+        ));
+    }
+    let struck = among(&rows, &sheet.struck_rows);
+    if let Some((first, text)) = listed(&struck, |row| (row + 1).to_string()) {
+        let column = table.headings.first().map_or(0, |heading| heading.column);
+        problems.warn(Problem::new(
+            table.place(first, column),
+            format!("rows with a value struck through, or white on white: {text}"),
+            "rows that count, in plain sight; these are read like the others",
+            "remove those that should not count, and take the line off the others",
         ));
     }
     let mut columns: Vec<u32> = table.headings.iter().map(|h| h.column).collect();

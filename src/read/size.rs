@@ -1,7 +1,7 @@
 //! Thickness of the pieces of a row: as stated there, with the tolerance that a model may give.
 
 use super::gauges::{self, Gauges, StatedUncertainty};
-use super::table::{Heading, TableRow};
+use super::table::{Heading, Off, TableRow};
 use crate::decimal::Millionths;
 use crate::length::{Length, Tolerance};
 use crate::model::Model;
@@ -13,6 +13,8 @@ use crate::stock::{Size, ToleranceSource};
 /// Thickness as stated; its tolerance may still come from a model's materials.
 pub(super) struct Stated {
     pub(super) thickness: Option<Length>,
+    /// Digits of it that the cell does not show.
+    off: Option<Off>,
     tolerance: Option<Tolerance>,
     /// Column of the tolerance.
     column: Option<u32>,
@@ -37,7 +39,8 @@ impl Stated {
         problems: &mut Problems,
     ) -> Stated {
         let heading = line.table.optional("Tolerance");
-        let size = thickness.and_then(|heading| line.needed_thickness(heading, problems));
+        let figure = thickness.and_then(|heading| line.needed_figure(heading, problems));
+        let (size, off) = figure.map_or((None, None), |f| (Some(f.length), f.off));
         let tolerance = heading.and_then(|h| line.tolerance(h, problems));
         if let (Some(heading), Some(tolerance)) = (heading, tolerance)
             && tolerance == Tolerance::default()
@@ -75,6 +78,7 @@ impl Stated {
         }
         Stated {
             thickness: size,
+            off,
             tolerance,
             column: heading.map(|heading| heading.column),
             tolerance_stated: heading.is_some_and(|h| line.row.cell(h.column).is_some()),
@@ -111,6 +115,12 @@ impl Stated {
                 "plus/minus on one piece",
                 "fill in the Tolerance column, or give the material a plus_minus in the model file",
             ));
+        }
+        // A tenth of the tolerance is what no drawing would notice.
+        if let (Some(off), Some(tolerance)) = (&self.off, tolerance)
+            && off.by.ticks() * 10 > tolerance.minus.min(tolerance.plus).ticks()
+        {
+            problems.add(off.question.clone());
         }
         let gauge = match self.gauge.as_ref().zip(gauges) {
             Some(((name, place), gauges)) => Some(gauges.named(name, place.clone(), problems)?),

@@ -4,6 +4,7 @@ use std::collections::HashMap;
 
 use super::find_sheet;
 use super::materials::OfGasket;
+use super::questions;
 use super::size::{Known, Stated};
 use super::table::{Heading, Table, TableRow};
 use crate::columns::NEEDED_OF_STOCK;
@@ -13,7 +14,7 @@ use crate::length::{Length, Unit};
 use crate::model::Model;
 use crate::policy::Policy;
 use crate::problem::{Place, Problem, Problems, nearest};
-use crate::sheet::Book;
+use crate::sheet::{Book, Cell};
 use crate::stock::{Code, Item, Offer, folded};
 
 /// Kinds of piece that are stacked and therefore need a thickness.
@@ -73,9 +74,41 @@ impl Draft {
 
 /// Items read so far, to find duplicates.
 #[derive(Default)]
-pub(super) struct Names(HashMap<String, (String, u32)>);
+pub(super) struct Names {
+    read: HashMap<String, (String, u32)>,
+    /// The first item of each name without its leading zeros.
+    bare: HashMap<String, String>,
+}
 
 impl Names {
+    /// Asks about an item whose name is that of an earlier one but for leading zeros, which programs drop and add.
+    pub(super) fn ask_about_zeros(
+        &mut self,
+        item: &str,
+        line: &TableRow<'_, '_>,
+        heading: &Heading,
+        problems: &mut Problems,
+    ) {
+        let name = folded(item);
+        let bare = name.trim_start_matches('0');
+        if !bare.starts_with(|c: char| c.is_ascii_digit()) {
+            return;
+        }
+        let first = self.bare.entry(bare.to_string()).or_insert_with(|| name.clone());
+        if *first != name {
+            let place = line.place(heading);
+            let fix = format!(
+                "give one of them another number; if both are meant, write {}",
+                questions::confirmed(&place, item)
+            );
+            let expected =
+                format!("`{first}` once, or two numbers that differ by more than a zero");
+            let found = format!("the item `{item}` beside the item `{first}`");
+            let question = Problem::new(place, found, expected, fix);
+            line.asked(heading, &[name], |cell| Some(folded(&cell.show())), question, problems);
+        }
+    }
+
     /// Records a name; a repeated one is a problem at this place.
     pub(super) fn once(
         &mut self,
@@ -86,7 +119,7 @@ impl Names {
         problems: &mut Problems,
     ) {
         let here = (sheet.to_string(), row);
-        let first = self.0.entry(folded(item));
+        let first = self.read.entry(folded(item));
         let first = first.or_insert_with(|| here.clone());
         if *first != here {
             let (sheet, row) = first;
@@ -135,13 +168,14 @@ pub(super) fn read(book: &Book, problems: &mut Problems) -> Option<Draft> {
     let mut lots: Vec<LotRow> = Vec::new();
     let mut codes = Vec::new();
     let mut names = Names::default();
-    let mut bins: HashMap<String, String> = HashMap::new();
+    let mut bins: HashMap<String, (String, Option<Length>)> = HashMap::new();
     for line in table.lines() {
         let quiet = &mut Problems::new();
         let [name, kind, fit, _] = needed.each_ref().map(|h| line.text(h.as_ref(), quiet));
         let at = needed[0].as_ref().map_or(sheet.whole(), |heading| line.place(heading));
-        if let Some(name) = name {
+        if let (Some(name), Some(heading)) = (name, &needed[0]) {
             names.once(&name, &sheet.name, line.row.number, &at, problems);
+            names.ask_about_zeros(&name, &line, heading, problems);
         }
         if let (Some(kind), Some(heading)) = (kind, &needed[1]) {
             let fit = Code::new(&fit.unwrap_or_default());
@@ -152,13 +186,23 @@ pub(super) fn read(book: &Book, problems: &mut Problems) -> Option<Draft> {
         };
         if let Some(bin) = &lot.item.bin {
             let kind = format!("{} {}", lot.item.kind, lot.item.fit.key());
-            if let Some(other) =
-                bins.insert(bin.to_lowercase(), kind.clone()).filter(|o| *o != kind)
-            {
+            let size = lot.size.thickness;
+            let other = bins.insert(bin.to_lowercase(), (kind.clone(), size));
+            let (found, expected) = match other {
+                Some((other, _)) if other != kind => {
+                    (format!("bin {bin} also holds {other}"), "one kind and fit per bin")
+                }
+                Some((_, Some(other))) if size.is_some_and(|size| size != other) => {
+                    let other = other.show(Unit::Millimetre);
+                    (format!("bin {bin} also holds {kind} of {other} mm"), "one thickness per bin")
+                }
+                _ => (String::new(), ""),
+            };
+            if !found.is_empty() {
                 problems.warn(Problem::new(
                     at,
-                    format!("bin {bin} also holds {other}"),
-                    "one kind and fit per bin",
+                    found,
+                    expected,
                     "check that the pieces cannot be mixed up when they are picked",
                 ));
             }
@@ -207,6 +251,31 @@ fn ask_about_thick(
     }
 }
 
+/// Asks about a bin that looks like a price, beside an empty price: mostly a row of a text file that has shifted.
+fn ask_about_bin(
+    line: &TableRow<'_, '_>,
+    price: Option<&Heading>,
+    bin: Option<&Heading>,
+    problems: &mut Problems,
+) {
+    let (Some(price), Some(bin)) = (price, bin) else { return };
+    let Some(text) = line.row.cell(bin.column).map(Cell::show) else { return };
+    let is_price = text.split_once(['.', ',']).is_some_and(|(whole, part)| {
+        let figures = |text: &str| text.bytes().all(|b| b.is_ascii_digit());
+        figures(whole) && figures(part) && part.len() == 2
+    });
+    if is_price && line.row.cell(price.column).is_none() {
+        let place = line.place(bin);
+        let fix = format!(
+            "put each value under its heading; if it is a bin, write {}",
+            questions::confirmed(&place, &text)
+        );
+        let found = format!("`{text}` in the column `{}`, and no price", bin.text);
+        let question = Problem::new(place, found, "a price under its own heading", fix);
+        line.asked(bin, std::slice::from_ref(&text), |cell| Some(cell.show()), question, problems);
+    }
+}
+
 fn lot(
     line: &TableRow<'_, '_>,
     needed: &[Option<Heading>; 4],
@@ -237,6 +306,7 @@ fn lot(
         ask_about_thick(line, thickness, size.thickness, problems);
     }
     let unit_cost = line.money(optional("Unit cost"), problems);
+    ask_about_bin(line, optional("Unit cost"), optional("Bin"), problems);
     let min_level = line.count(optional("Min level"), problems).unwrap_or(0);
     let pack_qty = carton_qty(line, optional("Pack qty"), problems);
     let terms = Offer {

@@ -7,13 +7,14 @@
 
 use std::collections::{BTreeSet, HashMap, HashSet};
 
+use super::questions;
 use super::rows::{self, Lone};
 use crate::columns::key;
 use crate::decimal::{Millionths, Money};
 use crate::length::{Length, LengthError, Tolerance, Unit};
 use crate::model::{Scale, TEMPERATURE, Temperature, degrees};
 use crate::problem::{Place, Problem, Problems, column_letters, nearest};
-use crate::sheet::{Cell, Sheet, SheetRow};
+use crate::sheet::{Cell, Sheet, SheetRow, in_full};
 
 /// Rows from the top in which a heading row is looked for.
 const MOST_TITLE_ROWS: u32 = 60;
@@ -188,13 +189,45 @@ fn matches(headings: &[Heading], wanted: &[&str]) -> usize {
     wanted.filter(|key| keys.contains(key.as_str())).count()
 }
 
-/// Warns of a row of a text file with more fields than headings, where most rows have not: mostly a comma was taken
-/// for a separator, and every value after it is in the wrong column.
+/// Refuses a row of a text file with more fields than headings, or fewer, where most rows have not: mostly a comma was
+/// taken for a separator, or one is lost, and every value after it is in the wrong column.
 fn ask_about_fields(table: &Table<'_>, problems: &mut Problems) {
     let last = table.headings.iter().map(|heading| heading.column).max();
     let Some(last) = last.filter(|_| table.sheet.file.to_lowercase().ends_with(".csv")) else {
         return;
     };
+    let fields = |row: &SheetRow| {
+        let short = &table.sheet.short_rows;
+        short.binary_search_by_key(&row.number, |(row, _)| *row).ok().map(|at| short[at].1)
+    };
+    let rows = table.rows.iter();
+    let short: Vec<_> = rows.filter(|row| fields(row).is_some_and(|many| many <= last)).collect();
+    if short.len() * 2 <= table.rows.len() {
+        for row in short {
+            problems.add(Problem::new(
+                table.place(row.number, 0),
+                format!("{} fields in a row, under {} headings", fields(row).unwrap_or(0), last + 1),
+                "as many fields as headings, like the rows around it",
+                "put the missing separator where a value is missing, so that each value stands under its heading",
+            ));
+        }
+    }
+    // The end of a row that has lost a value moves to the left.
+    let mut columns: Vec<u32> = table.headings.iter().map(|heading| heading.column).collect();
+    columns.sort_unstable();
+    let tail = columns.split_off(columns.len().saturating_sub(2));
+    let cut = |row: &&&SheetRow| tail.iter().all(|column| row.cell(*column).is_none());
+    let cut: Vec<_> = table.rows.iter().filter(cut).collect();
+    let full = table.rows.iter().filter(|row| tail.iter().all(|c| row.cell(*c).is_some()));
+    if let ([row], true) = (&cut[..], full.count() + 1 == table.rows.len() && table.rows.len() > 3)
+    {
+        problems.add(Problem::new(
+            table.place(row.number, tail[0]),
+            "the only row that ends with two empty fields",
+            "each value under its heading, like the rows around it",
+            "put the missing separator where a value is missing; if the two are not known, write 0 for a price and `-` for a text",
+        ));
+    }
     // A note is further to the right.
     let rows = table.rows.iter();
     let long: Vec<_> = rows.filter(|row| row.cell(last + 1).is_some()).collect();
@@ -203,7 +236,7 @@ fn ask_about_fields(table: &Table<'_>, problems: &mut Problems) {
     }
     for row in long {
         let end = row.cells.iter().map(|(at, _)| *at).max().unwrap_or(last);
-        problems.warn(Problem::new(
+        problems.add(Problem::new(
             table.place(row.number, end),
             format!(
                 "{} fields in a row, under headings that end with field {}",
@@ -213,6 +246,46 @@ fn ask_about_fields(table: &Table<'_>, problems: &mut Problems) {
             "no more fields than headings",
             "if a number or a text in this row has a comma, put it between quotation marks, or save the file with semicolons",
         ));
+    }
+}
+
+/// Words in a heading's brackets that make its numbers count in something other than pieces, days and the price of
+/// one, such as `doz`, `per 100`, `weeks`. Common practice, no source.
+fn other_count(heading: &Heading) -> Option<&str> {
+    const WORDS: [&str; 12] = [
+        "doz", "dozen", "dozens", "hundred", "hundreds", "thousand", "pack", "packs", "box",
+        "boxes", "weeks", "months",
+    ];
+    let counts = |word: &str| {
+        WORDS.contains(&word) || word.parse::<u32>().is_ok_and(|n| (2..=1_000).contains(&n))
+    };
+    brackets(&heading.text).find(|inside| {
+        let words = inside.split(|c: char| !c.is_alphanumeric()).map(str::to_lowercase);
+        heading.key != "packqty" && words.into_iter().any(|word| counts(&word))
+    })
+}
+
+/// Refuses headings that state two units.
+fn ask_about_units(table: &Table<'_>, problems: &mut Problems) {
+    for heading in &table.headings {
+        let mut units: Vec<Unit> = brackets(&heading.text)
+            .flat_map(|inside| inside.split(['/', ',', ';', '|', '&']))
+            .filter_map(Unit::parse)
+            .collect();
+        // `in` before a bracket is a word: `Thickness in (mm)`.
+        let front = heading.text.split(['(', '[']).next().unwrap_or_default();
+        let at_end = unit_at_end(front).map(|(_, unit)| unit);
+        units.extend(at_end.filter(|_| !front.trim_end().ends_with(" in")));
+        units.sort_unstable();
+        units.dedup();
+        if let [one, other, ..] = units[..] {
+            problems.add(Problem::new(
+                table.place(table.heading_row, heading.column),
+                format!("the heading `{}`, with the units {one} and {other}", heading.text),
+                "one unit in a heading",
+                "leave the one that the numbers below are in",
+            ));
+        }
     }
 }
 
@@ -271,9 +344,13 @@ impl<'a> Table<'a> {
             bare: BTreeSet::new(),
         };
         table.rows = rows::entries(&mut table, &sheet.rows[index + 1..], needed, lone, problems);
+        rows::say_above(&table, problems);
+        ask_about_units(&table, problems);
         rows::refuse_merged(&table, problems);
         rows::say_hidden(&table, problems);
-        ask_about_fields(&table, problems);
+        if lone == Lone::IsProblem {
+            ask_about_fields(&table, problems);
+        }
         for (at, heading) in table.headings.iter().enumerate() {
             let first = table.by_key.get(&heading.key).filter(|first| **first < at);
             if let Some(first) = first.map(|first| &table.headings[*first]) {
@@ -304,6 +381,24 @@ impl<'a> Table<'a> {
     /// Column of the first of several names for one thing.
     pub(super) fn either(&self, names: &[String]) -> Option<&Heading> {
         names.iter().find_map(|name| self.optional(name))
+    }
+
+    /// Refuses a second column for the thing that has these names.
+    pub(super) fn refuse_second(&self, names: &[String], problems: &mut Problems) {
+        let found: Vec<&Heading> = names.iter().filter_map(|name| self.optional(name)).collect();
+        if let [first, second, ..] = found[..]
+            && first.column != second.column
+        {
+            problems.add(Problem::new(
+                self.place(self.heading_row, second.column),
+                format!(
+                    "the column `{}` beside `{}`, which is for the same",
+                    second.text, first.text
+                ),
+                "one column for one thing",
+                "remove one of them, or rename it if it is something else",
+            ));
+        }
     }
 
     /// Column of a heading that must be there.
@@ -493,13 +588,69 @@ fn fix_unit(heading: &str) -> String {
 
 /// Text after a number, such as `pcs` in `12 pcs`.
 fn note_behind(cell: &Cell) -> Option<&str> {
-    let Cell::Text(text) = cell else { return None };
+    let (Cell::Text(text) | Cell::Shown { text, .. }) = cell else { return None };
     let end = text.find(|c: char| !(c.is_ascii_digit() || ".,+-".contains(c)))?;
     let (number, note) = text.split_at(end);
     let note = note.trim();
     let is_number = crate::decimal::parse(number).is_some();
     (is_number && note.starts_with(|c: char| c.is_alphabetic() || "([;:*?".contains(c)))
         .then_some(note)
+}
+
+/// A length and what its cell leaves out of sight.
+pub(super) struct Figure {
+    pub(super) length: Length,
+    pub(super) off: Option<Off>,
+}
+
+/// Difference between the shown and the stored digits of a length.
+pub(super) struct Off {
+    pub(super) by: Length,
+    /// Half of the last place that the trade writes for its unit.
+    half_place: Length,
+    /// Problem that it is where it counts.
+    pub(super) question: Problem,
+}
+
+/// Text of a number that shows all its stored digits and no other size, such as `1250` for `1,250`.
+fn exactly(text: &str, stored: f64) -> Option<String> {
+    in_full(text, stored).filter(|full| !full.scaled && !full.rounded).map(|full| full.text)
+}
+
+/// A count without the word for pieces that a number format puts behind it. Common practice, no source.
+fn without_pieces(text: &str) -> &str {
+    const PIECES: [&str; 8] = ["pcs", "pc", "pieces", "piece", "ea", "each", "off", "nos"];
+    let end = text.rfind(|c: char| c.is_ascii_digit()).map_or(0, |at| at + 1);
+    let (number, word) = text.split_at(end);
+    let word = word.trim().trim_end_matches('.').to_lowercase();
+    if PIECES.contains(&word.as_str()) { number } else { text }
+}
+
+/// An amount without the sign of its currency: a symbol, or the three letters of ISO 4217. `None` for other words.
+fn amount(text: &str) -> Option<&str> {
+    let start = text.find(|c: char| c.is_ascii_digit() || "-.".contains(c))?;
+    let end = text.rfind(|c: char| c.is_ascii_digit() || c == '-')? + 1;
+    let bare = text.get(start..end)?;
+    let is_sign = |word: &str| {
+        word.is_empty()
+            || (word.len() == 3 && word.bytes().all(|b| b.is_ascii_uppercase()))
+            || word.chars().all(|c| "$\u{20ac}\u{a3}\u{a5}".contains(c))
+    };
+    (is_sign(text[..start].trim()) && is_sign(text[end..].trim())).then_some(bare)
+}
+
+/// Unit that a text states after its number.
+fn own_unit(text: &str) -> Option<Unit> {
+    let end = text.rfind(|c: char| c.is_ascii_digit()).map_or(0, |at| at + 1);
+    Unit::parse(&text[end..])
+}
+
+/// Whether a confirmed text is the value that a cell stores out of sight.
+fn is_stored(confirmed: &Cell, stored: &str) -> bool {
+    let stored = stored.split('`').next().unwrap_or_default();
+    let text = confirmed.show();
+    let number = stored.parse().ok().and_then(|number| exactly(&text, number));
+    text == stored || number.is_some()
 }
 
 /// A row of a table.
@@ -535,8 +686,47 @@ impl TableRow<'_, '_> {
                 ));
                 None
             }
+            Cell::Doubtful { stored, hidden } => {
+                let confirmed = self.confirmed(heading);
+                let is_it = |cell: &&Cell| is_stored(cell, stored);
+                let found = confirmed.filter(is_it);
+                if found.is_none() {
+                    let place = self.place(heading);
+                    problems.add(questions::of_display(place, stored, *hidden, &heading.text));
+                }
+                found
+            }
             cell => Some(cell),
         }
+    }
+
+    /// Meaning that people have confirmed for a cell, as a text.
+    pub(super) fn confirmed(&self, heading: &Heading) -> Option<&Cell> {
+        self.table.sheet.confirmed.get(&(self.row.number, heading.column))
+    }
+
+    /// A meaning of a cell that was confirmed; else the question stands.
+    pub(super) fn asked<T: PartialEq>(
+        &self,
+        heading: &Heading,
+        meanings: &[T],
+        read: impl Fn(&Cell) -> Option<T>,
+        question: Problem,
+        problems: &mut Problems,
+    ) -> Option<T> {
+        let Some(cell) = self.confirmed(heading) else {
+            problems.add(question);
+            return None;
+        };
+        let meant = read(cell).filter(|meant| meanings.contains(meant));
+        if meant.is_none() {
+            problems.add(Problem {
+                found: format!("{}, and is confirmed as `{}`", question.found, cell.show()),
+                fix: "confirm one of its meanings, or correct the cell".into(),
+                ..question
+            });
+        }
+        meant
     }
 
     /// A text; a number is taken as shown.
@@ -683,7 +873,14 @@ impl TableRow<'_, '_> {
     pub(super) fn count(&self, heading: Option<&Heading>, problems: &mut Problems) -> Option<u32> {
         let heading = heading?;
         let cell = self.cell(heading, problems)?;
-        let count = match cell {
+        self.in_ones(heading, problems)?;
+        let whole = |number: Option<Millionths>| {
+            number
+                .filter(|n| n.raw() % 1_000_000 == 0)
+                .and_then(|n| u32::try_from(n.raw() / 1_000_000).ok())
+                .filter(|&count| count <= 1_000_000_000)
+        };
+        let count = whole(match cell {
             Cell::Number(number) => Millionths::from_number(*number),
             // A thousand to some and one to others.
             Cell::Text(text) if has_thousands(text) => {
@@ -696,11 +893,28 @@ impl TableRow<'_, '_> {
                 return None;
             }
             Cell::Text(text) => Millionths::parse(text),
+            Cell::Shown { stored, text } => {
+                let bare = without_pieces(text);
+                match exactly(bare, *stored) {
+                    Some(full) => Millionths::parse(&full),
+                    // Words are a problem of their own; figures that differ are asked about.
+                    None if note_behind(cell).is_some() => None,
+                    None => {
+                        let stored_count = whole(Millionths::from_number(*stored));
+                        let meanings = [whole(Millionths::parse(bare)), stored_count];
+                        let read = |cell: &Cell| match cell {
+                            Cell::Text(text) => whole(Millionths::parse(text)),
+                            _ => None,
+                        };
+                        let meanings: Vec<u32> = meanings.into_iter().flatten().collect();
+                        let place = self.place(heading);
+                        let question = questions::of_figures(place, text, *stored, None);
+                        return self.asked(heading, &meanings, read, question, problems);
+                    }
+                }
+            }
             _ => None,
-        }
-        .filter(|n| n.raw() % 1_000_000 == 0)
-        .and_then(|n| u32::try_from(n.raw() / 1_000_000).ok())
-        .filter(|&count| count <= 1_000_000_000);
+        });
         if count.is_none() {
             self.not_plain(
                 heading,
@@ -719,6 +933,18 @@ impl TableRow<'_, '_> {
         count
     }
 
+    /// Refuses a heading whose numbers count in dozens, packs, weeks or the like.
+    fn in_ones(&self, heading: &Heading, problems: &mut Problems) -> Option<()> {
+        let Some(other) = other_count(heading) else { return Some(()) };
+        problems.add(Problem::new(
+            self.table.place(self.table.heading_row, heading.column),
+            format!("`{}`, which counts in `{other}`", heading.text),
+            "pieces, days, and the price of one piece",
+            "convert the column, and take the words in brackets out of its heading",
+        ));
+        None
+    }
+
     /// An amount of money that is not negative.
     pub(super) fn money(
         &self,
@@ -727,12 +953,32 @@ impl TableRow<'_, '_> {
     ) -> Option<Money> {
         let heading = heading?;
         let cell = self.cell(heading, problems)?;
-        let money = match cell {
+        self.in_ones(heading, problems)?;
+        let price = |money: Option<Money>| {
+            money.filter(|money| *money >= Money::ZERO && money.raw() <= 1_000_000_000_000)
+        };
+        let money = price(match cell {
             Cell::Number(number) => Money::from_number(*number),
             Cell::Text(text) => Money::parse(text),
+            Cell::Shown { stored, text } => match amount(text) {
+                None => None,
+                Some(bare) => match exactly(bare, *stored) {
+                    Some(full) => Money::parse(&full),
+                    None => {
+                        let meanings = [Money::parse(bare), Money::from_number(*stored)];
+                        let meanings: Vec<Money> = meanings.into_iter().filter_map(price).collect();
+                        let read = |cell: &Cell| match cell {
+                            Cell::Text(text) => price(Money::parse(text)),
+                            _ => None,
+                        };
+                        let place = self.place(heading);
+                        let question = questions::of_figures(place, text, *stored, None);
+                        return self.asked(heading, &meanings, read, question, problems);
+                    }
+                },
+            },
             _ => None,
-        }
-        .filter(|money| *money >= Money::ZERO && money.raw() <= 1_000_000_000_000);
+        });
         if money.is_some() {
             self.ask_about_number(heading, cell, problems);
         } else {
@@ -764,10 +1010,14 @@ impl TableRow<'_, '_> {
         })
     }
 
-    /// Whether a cell shows a percentage that was typed as text.
+    /// Whether a cell shows a percentage.
     pub(super) fn is_percentage(&self, heading: &Heading) -> bool {
         let cell = self.row.cell(heading.column);
-        matches!(cell, Some(Cell::Text(text)) if text.trim_end().ends_with('%'))
+        let text = match cell {
+            Some(Cell::Text(text) | Cell::Shown { text, .. }) => text,
+            _ => return false,
+        };
+        text.trim_end().ends_with('%')
     }
 
     /// A temperature in the scale of its cell, or of its heading; one of another scale in the heading is a problem.
@@ -794,15 +1044,34 @@ impl TableRow<'_, '_> {
         Some(scale.temperature(number))
     }
 
-    fn numeric<T>(
+    fn numeric<T: PartialEq>(
         &self,
         heading: &Heading,
         problems: &mut Problems,
         [expected, fix]: [&str; 2],
-        read: impl FnOnce(&Cell) -> Option<T>,
+        read: impl Fn(&Cell) -> Option<T>,
     ) -> Option<T> {
         let cell = self.cell(heading, problems)?;
-        let number = read(cell);
+        let number = match cell {
+            Cell::Shown { stored, text } => {
+                let shown = read(&Cell::Text(text.clone()));
+                let percent = text.ends_with('%');
+                let full = in_full(text, *stored).filter(|full| percent || !full.scaled);
+                let meant = full.as_ref().and_then(|full| read(&Cell::Text(full.text.clone())));
+                match (shown, meant) {
+                    (None, None) => None,
+                    (_, Some(meant)) if full.as_ref().is_some_and(|f| !f.rounded) => Some(meant),
+                    (shown, meant) => {
+                        let meanings: Vec<T> = [shown, meant].into_iter().flatten().collect();
+                        let full = full.as_ref().map(|full| full.text.as_str());
+                        let question =
+                            questions::of_figures(self.place(heading), text, *stored, full);
+                        return self.asked(heading, &meanings, read, question, problems);
+                    }
+                }
+            }
+            cell => read(cell),
+        };
         match number {
             Some(_) => self.ask_about_number(heading, cell, problems),
             None => self.not(heading, cell, expected, fix, problems),
@@ -810,13 +1079,63 @@ impl TableRow<'_, '_> {
         number
     }
 
-    /// A length.
+    /// A length; where its cell shows fewer digits than it stores, both must agree to half of the last place that the
+    /// trade writes.
     pub(super) fn length(&self, heading: &Heading, problems: &mut Problems) -> Option<Length> {
-        self.measured(heading, problems, |cell, unit| match cell {
+        let read = self.figure(heading, problems)?;
+        match read.off.filter(|off| off.by > off.half_place) {
+            Some(off) => {
+                problems.add(off.question);
+                None
+            }
+            None => Some(read.length),
+        }
+    }
+
+    /// A length with what its cell leaves out of sight.
+    pub(super) fn figure(&self, heading: &Heading, problems: &mut Problems) -> Option<Figure> {
+        let read = |cell: &Cell, unit: Option<Unit>| match cell {
             Cell::Number(number) => Length::from_number(*number, unit.ok_or(LengthError::NoUnit)?),
             Cell::Text(text) => Length::parse(text, unit),
             _ => Err(LengthError::NotANumber),
-        })
+        };
+        let exact = |length| Figure { length, off: None };
+        let Some((stored, text)) = self.shown(heading) else {
+            return self.measured(heading, problems, read).map(exact);
+        };
+        let as_shown = self.measured(heading, problems, |cell, unit| match cell {
+            Cell::Text(text) | Cell::Shown { text, .. } => Length::parse(text, unit),
+            _ => Err(LengthError::NotANumber),
+        })?;
+        let full = in_full(text, stored);
+        let meant = full.as_ref();
+        let meant = meant.and_then(|f| Length::parse_computed(&f.text, heading.unit).ok());
+        if meant == Some(as_shown) {
+            return Some(exact(as_shown));
+        }
+        let full = full.as_ref().map(|full| full.text.as_str());
+        let question = questions::of_figures(self.place(heading), text, stored, full);
+        match meant.filter(|_| self.confirmed(heading).is_none()) {
+            Some(length) => {
+                let by = (length - as_shown).abs();
+                let unit = own_unit(text).or(heading.unit).unwrap_or(Unit::Micrometre);
+                let half_place = unit.half_place();
+                Some(Figure { length, off: Some(Off { by, half_place, question }) })
+            }
+            None => {
+                let meanings: Vec<Length> = [Some(as_shown), meant].into_iter().flatten().collect();
+                let read = |cell: &Cell| read(cell, heading.unit).ok();
+                self.asked(heading, &meanings, read, question, problems).map(exact)
+            }
+        }
+    }
+
+    /// The stored number and the shown text of a cell that has both.
+    fn shown(&self, heading: &Heading) -> Option<(f64, &str)> {
+        match self.row.cell(heading.column)? {
+            Cell::Shown { stored, text } => Some((*stored, text)),
+            _ => None,
+        }
     }
 
     /// A required length above zero.
@@ -834,12 +1153,34 @@ impl TableRow<'_, '_> {
     /// A length above zero.
     pub(super) fn thickness(&self, heading: &Heading, problems: &mut Problems) -> Option<Length> {
         let length = self.length(heading, problems)?;
+        self.above_zero(heading, length, problems)
+    }
+
+    fn above_zero(
+        &self,
+        heading: &Heading,
+        length: Length,
+        problems: &mut Problems,
+    ) -> Option<Length> {
         if length > Length::ZERO {
             return Some(length);
         }
         let cell = self.row.cell(heading.column)?;
         self.not(heading, cell, "a length above 0", "measure again and type the length", problems);
         None
+    }
+
+    /// A required length above zero, with what its cell leaves out of sight.
+    pub(super) fn needed_figure(
+        &self,
+        heading: &Heading,
+        problems: &mut Problems,
+    ) -> Option<Figure> {
+        if self.row.cell(heading.column).is_none() {
+            self.missing(heading, problems);
+        }
+        let figure = self.figure(heading, problems)?;
+        self.above_zero(heading, figure.length, problems).map(|_| figure)
     }
 
     /// A tolerance: one plus/minus, or both sides.
@@ -857,21 +1198,60 @@ impl TableRow<'_, '_> {
                 Ok(Tolerance::even(both))
             }
             Cell::Text(text) => Tolerance::parse(text, unit),
+            Cell::Shown { stored, text } => {
+                let shown = Tolerance::parse(text, unit)?;
+                let full = in_full(text, *stored);
+                let full = full.and_then(|full| Tolerance::parse(&full.text, unit).ok());
+                match full == Some(shown) {
+                    true => Ok(shown),
+                    false => Err(LengthError::ShownOtherwise),
+                }
+            }
             _ => Err(LengthError::NotANumber),
         })
     }
 
-    fn measured<T>(
+    fn measured<T: PartialEq>(
         &self,
         heading: &Heading,
         problems: &mut Problems,
-        read: impl FnOnce(&Cell, Option<Unit>) -> Result<T, LengthError>,
+        read: impl Fn(&Cell, Option<Unit>) -> Result<T, LengthError>,
     ) -> Option<T> {
         let cell = self.cell(heading, problems)?;
         match read(cell, heading.unit) {
             Ok(value) => {
+                if let Some([one, other]) = questions::of_inches(cell, heading.unit) {
+                    let place = self.place(heading);
+                    let fix = format!(
+                        "write `{one}` or `{other}`, whichever is meant, or {}",
+                        questions::confirmed(&place, &one)
+                    );
+                    let question = Problem::new(
+                        place,
+                        format!("`{}` in a metric column", cell.show()),
+                        format!("{one}, or {other}"),
+                        fix,
+                    );
+                    let read = |text: &str| read(&Cell::Text(text.into()), None).ok();
+                    let meanings: Vec<T> = [one, other].iter().filter_map(|t| read(t)).collect();
+                    let confirmed = |cell: &Cell| read(&cell.show());
+                    return self.asked(heading, &meanings, confirmed, question, problems);
+                }
                 self.ask_about_number(heading, cell, problems);
                 Some(value)
+            }
+            Err(LengthError::ShownOtherwise) => {
+                if let Some((stored, text)) = self.shown(heading) {
+                    let full = in_full(text, stored);
+                    let texts = [Some(text), full.as_ref().map(|full| full.text.as_str())];
+                    let parse = |text: &str| read(&Cell::Text(text.into()), heading.unit).ok();
+                    let meanings: Vec<T> = texts.into_iter().flatten().filter_map(parse).collect();
+                    let question =
+                        questions::of_figures(self.place(heading), text, stored, texts[1]);
+                    let confirmed = |cell: &Cell| parse(&cell.show());
+                    return self.asked(heading, &meanings, confirmed, question, problems);
+                }
+                None
             }
             Err(error) => {
                 let fix = match error {
@@ -891,7 +1271,9 @@ impl TableRow<'_, '_> {
                         "use in, thou, mm or um; move notes to a column of their own".into()
                     }
                     LengthError::TooFine => "round it to what can be measured".into(),
-                    LengthError::TooLong => "check the number and its unit".into(),
+                    LengthError::TooLong | LengthError::ShownOtherwise => {
+                        "check the number and its unit".into()
+                    }
                 };
                 problems.add(Problem::new(
                     self.place(heading),

@@ -3,7 +3,7 @@
 
 use std::collections::BTreeMap;
 
-use rust_xlsxwriter::{ExcelDateTime, Format, Worksheet};
+use rust_xlsxwriter::{ExcelDateTime, Format, Formula, Worksheet};
 
 use super::page::{Page, Written};
 use super::style::Styles;
@@ -11,7 +11,7 @@ use super::text::WriteText;
 use crate::columns;
 use crate::issue::key;
 use crate::issue::returned::{ReturnedLot, StockPage};
-use crate::sheet::{Cell, SheetRow};
+use crate::sheet::{Cell, SheetRow, in_full};
 use crate::verify::Verified;
 
 /// The stock without the pieces that are issued, or spoiled with their pack, the sheets without those that are cut
@@ -179,19 +179,75 @@ pub(super) fn copy(
     cell: &Cell,
     [value, text]: [&Format; 2],
 ) -> Written {
+    let mut number = |number: f64, code: &str| {
+        let format = value.clone().set_num_format(code);
+        sheet.write_number_with_format(row, column, number, &format).map(|_| ())
+    };
     match cell {
         Cell::Number(number) if number.is_finite() => {
-            sheet.write_number_with_format(row, column, *number, value)?
+            sheet.write_number_with_format(row, column, *number, value)?;
         }
-        Cell::Bool(yes) => sheet.write_boolean_with_format(row, column, *yes, value)?,
+        Cell::Bool(yes) => {
+            sheet.write_boolean_with_format(row, column, *yes, value)?;
+        }
+        // A time alone, and a day with its time.
+        Cell::Date { serial, .. } if *serial < 1.0 => number(*serial, "hh:mm:ss")?,
+        Cell::Date { serial, .. } if serial.fract() != 0.0 => {
+            number(*serial, "yyyy-mm-dd hh:mm:ss")?
+        }
         Cell::Date { iso, .. } => match ExcelDateTime::parse_from_str(iso) {
             Ok(date) => {
                 let format = value.clone().set_num_format("yyyy-mm-dd");
-                sheet.write_datetime_with_format(row, column, &date, &format)?
+                sheet.write_datetime_with_format(row, column, &date, &format)?;
             }
-            Err(_) => sheet.write_text(row, column, iso, text)?,
+            Err(_) => {
+                sheet.write_text(row, column, iso, text)?;
+            }
         },
-        other => sheet.write_text(row, column, other.show(), text)?,
-    };
+        Cell::Shown { stored, text: shown } => match code_of(shown) {
+            Some(code) => number(*stored, &code)?,
+            // A unit or a word belongs to the value: with its stored digits it is a text that says all.
+            None => {
+                let full = in_full(shown, *stored).map_or_else(|| shown.clone(), |full| full.text);
+                sheet.write_text(row, column, full, text)?;
+            }
+        },
+        // Out of sight it stays.
+        Cell::Doubtful { stored, hidden: true } => match stored.parse() {
+            Ok(stored) => number(stored, ";;;")?,
+            Err(_) => {
+                let format = text.clone().set_num_format(";;;");
+                sheet.write_text(row, column, stored, &format)?;
+            }
+        },
+        // Only these names: any other text from a file could be a formula that runs.
+        Cell::Error(error) if ERRORS.contains(&error.as_str()) => {
+            let formula = Formula::new(format!("={error}")).set_result(error);
+            sheet.write_formula_with_format(row, column, formula, text)?;
+        }
+        other => {
+            sheet.write_text(row, column, other.show(), text)?;
+        }
+    }
     Ok(())
+}
+
+/// Error values that spreadsheet programs have.
+const ERRORS: [&str; 7] = ["#DIV/0!", "#N/A", "#NAME?", "#NULL!", "#NUM!", "#REF!", "#VALUE!"];
+
+/// Number format that shows a number just so, if it is figures alone or per cent.
+fn code_of(shown: &str) -> Option<String> {
+    let figures = shown.trim_start_matches('-');
+    let (figures, percent) = match figures.strip_suffix('%') {
+        Some(figures) => (figures.trim_end(), "%"),
+        None => (figures, ""),
+    };
+    let (whole, part) = figures.split_once('.').unwrap_or((figures, ""));
+    let is_number = |text: &str| text.bytes().all(|b| b.is_ascii_digit());
+    if whole.is_empty() || !is_number(whole) || !is_number(part) {
+        return None;
+    }
+    let zeros = if whole.starts_with('0') { whole.len() } else { 1 };
+    let point = if part.is_empty() { "" } else { "." };
+    Some(format!("{}{point}{}{percent}", "0".repeat(zeros), "0".repeat(part.len())))
 }

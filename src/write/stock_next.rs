@@ -15,7 +15,7 @@ use crate::issue::key;
 use crate::issue::record::Moves;
 use crate::issue::returned::{ReturnedLot, StockPage};
 use crate::problem::Spot;
-use crate::sheet::{Book, Cell, Sheet};
+use crate::sheet::{Book, Sheet};
 
 /// The stock workbook for next time as a workbook's bytes, with what is on hand of the items that moved, and a row for
 /// each lot that is new; all else stays as it is.
@@ -128,7 +128,7 @@ fn write(
                 None => {
                     let format = format(heading);
                     let value = if format == &styles.text { &number_format } else { format };
-                    let value = if matches!(cell, Cell::Number(_)) { value } else { format };
+                    let value = if cell.number().is_some() { value } else { format };
                     copy(sheet, (row.number, at), cell, [value, format])?;
                 }
             }

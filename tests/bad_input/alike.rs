@@ -143,8 +143,7 @@ fn a_policy_under_another_name_is_asked_about() {
 #[test]
 fn a_comma_that_parts_a_field_of_a_text_file_is_said() {
     let stock = STOCK.replace("S10,shim,F1,0.010,0.0002,4,0", "S10,shim,F1,0.010,0.0002,4,0,1");
-    let (warnings, _) = read(&stock, PUMPS);
-    only(&warnings, &["cell H2", "8 fields in a row", "quotation marks"]);
+    only(&problems_of(&stock, PUMPS), &["cell H2", "8 fields in a row", "quotation marks"]);
 }
 
 #[test]

@@ -12,10 +12,12 @@ use gapwright::read::{Sources, job};
 use rust_xlsxwriter::{ExcelDateTime, Format, Formula, Workbook};
 use tempfile::TempDir;
 
+mod accounted;
 mod alike;
 mod bounds;
 mod lists;
 mod models;
+mod seen;
 
 const STOCK: &str = "\
 Item,Kind,Fit,Thickness (in),Tolerance (in),On hand,Reserved
@@ -865,7 +867,7 @@ fn consumables_of_a_model_say_line_and_column() {
         &["column 11", "a section without `shaft`", "name the pump sheet's column"],
     );
     only(&ring(&section.replace("\"box_bore\"", "\"\"")), &["column 20", "a name"]);
-    only(&ring(&section.replace("\"box_bore\"", "3")), &["column 20", "expected a string"]);
+    only(&ring(&section.replace("\"box_bore\"", "3")), &["column 20", "where a text belongs"]);
     only(&ring("section = \"box\""), &["column 11"]);
     // All of them at once.
     let found = model_problems(&with_consumable(

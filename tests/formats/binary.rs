@@ -5,6 +5,9 @@ use std::io::{Cursor, Write};
 
 use zip::write::SimpleFileOptions;
 
+use crate::book::{STRUCK, good};
+use crate::probes::{HEADINGS, Probe};
+
 /// A part under construction.
 #[derive(Default)]
 struct Part(Vec<u8>);
@@ -65,6 +68,65 @@ fn sheet_part(cells: impl FnOnce(Part) -> Part) -> Vec<u8> {
     cells(part).record(146, &[]).record(130, &[]).0
 }
 
+/// A stock sheet with a probe in each row, in its number format.
+pub fn stock(probes: &[&Probe]) -> Vec<u8> {
+    let cell = |part: Part, column: u32, style: u32, value: &str| match (
+        value.strip_prefix('\''),
+        value.parse::<f64>(),
+    ) {
+        (None, Ok(number)) => part.cell(5, column, style, &number.to_le_bytes()),
+        (text, _) => part.cell(6, column, style, &wide(text.unwrap_or(value))),
+    };
+    let many = u32::try_from(probes.len()).unwrap();
+    let sheet = sheet_part(|mut part| {
+        part = part.row(0, false);
+        for (column, heading) in (0..).zip(HEADINGS) {
+            part = cell(part, column, 0, heading);
+        }
+        for (row, probe) in (1..).zip(probes) {
+            part = part.row(row, false);
+            for (column, good) in (0..).zip(good(row)) {
+                part = match column == u32::from(probe.column()) {
+                    true => cell(part, column, row, probe.2),
+                    false if (row, column) == (STRUCK, 1) => cell(part, column, many + 1, &good),
+                    false => cell(part, column, 0, &good),
+                };
+            }
+        }
+        part
+    });
+    let xf = |format: u16, font: u8| {
+        [vec![0, 0], format.to_le_bytes().to_vec(), vec![font], vec![0; 11]].concat()
+    };
+    let mut styles = Part::default().record(278, &[]).record(615, &many.to_le_bytes());
+    for (number, probe) in (164_u16..).zip(probes) {
+        let body = [number.to_le_bytes().to_vec(), wide(probe.1)].concat();
+        styles = styles.record(44, &body);
+    }
+    // The style of each row after the plain one is that of its probe.
+    // Two fonts: a plain one, and one that strikes its text through.
+    styles = styles.record(616, &[]).record(611, &2_u32.to_le_bytes());
+    styles = styles.record(43, &[220, 0, 0, 0]).record(43, &[220, 0, 8, 0]).record(612, &[]);
+    styles = styles.record(617, &(many + 2).to_le_bytes()).record(47, &xf(0, 0));
+    for (number, _) in (164..).zip(probes) {
+        styles = styles.record(47, &xf(number, 0));
+    }
+    styles = styles.record(47, &xf(0, 1));
+    let styles = styles.record(618, &[]).record(279, &[]).0;
+    let listed = [&[0; 4][..], &1_u32.to_le_bytes(), &wide("rId1"), &wide("Stock")].concat();
+    let book = Part::default()
+        .record(131, &[])
+        .record(153, &[0; 8])
+        .record(143, &[])
+        .record(156, &listed)
+        .record(144, &[])
+        .record(132, &[])
+        .0;
+    let sheets = [("rId1", "worksheet", "worksheets/sheet1.bin"), ("rId2", "styles", "styles.bin")];
+    let parts = [("xl/worksheets/sheet1.bin", sheet), ("xl/styles.bin", styles)];
+    packed(book, &sheets, parts.into_iter())
+}
+
 /// The workbook's bytes: a sheet Stock and a hidden sheet Old.
 pub fn workbook() -> Vec<u8> {
     let formula = [0_u8, 0, 0, 0, 0, 0];
@@ -120,37 +182,49 @@ pub fn workbook() -> Vec<u8> {
         .record(618, &[])
         .record(279, &[])
         .0;
-    let relation = |id: &str, kind: &str, target: &str| {
+    let sheets = [
+        ("rId1", "worksheet", "worksheets/sheet1.bin"),
+        ("rId2", "worksheet", "worksheets/sheet2.bin"),
+        ("rId3", "styles", "styles.bin"),
+        ("rId4", "sharedStrings", "sharedStrings.bin"),
+    ];
+    let parts = [
+        ("xl/worksheets/sheet1.bin", stock),
+        ("xl/worksheets/sheet2.bin", old),
+        ("xl/sharedStrings.bin", texts),
+        ("xl/styles.bin", styles),
+    ];
+    packed(book, &sheets, parts.into_iter())
+}
+
+/// The zip file of a workbook, its relations (identifier, kind, target) and its other parts.
+fn packed(
+    book: Vec<u8>,
+    related: &[(&str, &str, &str)],
+    parts: impl Iterator<Item = (&'static str, Vec<u8>)>,
+) -> Vec<u8> {
+    let relation = |(id, kind, target): &(&str, &str, &str)| {
         format!(
             "<Relationship Id=\"{id}\" Target=\"{target}\" Type=\"http://schemas.openxmlformats.org/\
              officeDocument/2006/relationships/{kind}\"/>"
         )
     };
-    let relations = |all: &[String]| {
+    let relations = |all: &[(&str, &str, &str)]| {
+        let all: String = all.iter().map(relation).collect();
         format!(
             "<?xml version=\"1.0\"?><Relationships xmlns=\"http://schemas.openxmlformats.org/\
-             package/2006/relationships\">{}</Relationships>",
-            all.concat()
+             package/2006/relationships\">{all}</Relationships>"
         )
     };
-    let top = relations(&[relation("rId1", "officeDocument", "xl/workbook.bin")]);
-    let parts = relations(&[
-        relation("rId1", "worksheet", "worksheets/sheet1.bin"),
-        relation("rId2", "worksheet", "worksheets/sheet2.bin"),
-        relation("rId3", "styles", "styles.bin"),
-        relation("rId4", "sharedStrings", "sharedStrings.bin"),
-    ]);
+    let top = relations(&[("rId1", "officeDocument", "xl/workbook.bin")]);
     let mut zip = zip::ZipWriter::new(Cursor::new(Vec::new()));
-    for (name, bytes) in [
+    let first = [
         ("[Content_Types].xml", b"<Types/>".to_vec()),
         ("_rels/.rels", top.into_bytes()),
         ("xl/workbook.bin", book),
-        ("xl/_rels/workbook.bin.rels", parts.into_bytes()),
-        ("xl/worksheets/sheet1.bin", stock),
-        ("xl/worksheets/sheet2.bin", old),
-        ("xl/sharedStrings.bin", texts),
-        ("xl/styles.bin", styles),
-    ] {
+        ("xl/_rels/workbook.bin.rels", relations(related).into_bytes()),
+    ];
+    for (name, bytes) in first.into_iter().chain(parts) {
         zip.start_file(name, SimpleFileOptions::default()).unwrap();
         zip.write_all(&bytes).unwrap();
     }

@@ -208,7 +208,7 @@ fn what_is_filled_in_wrongly_is_said_all_at_once_with_its_cell() {
     shop.refuse(
         &["kit-plan.xlsx", "stock.csv"],
         &[
-            "problem kit-plan.xlsx!G6 `1.5`",
+            "problem kit-plan.xlsx!G6 a cell that shows `2` and stores 1.5",
             "problem kit-plan.xlsx!I7 G91 without its number of pieces",
             "problem kit-plan.xlsx!H11 pieces of no item",
             "problem kit-plan.xlsx!G12 `some`",

@@ -63,7 +63,7 @@ pub(super) fn sheet(
         .from_reader(text.as_bytes());
     let mut gatherer = Gatherer::new(file, name.to_string(), memory)?;
     let mut record = ::csv::StringRecord::new();
-    let mut row = 0;
+    let (mut row, mut fields) = (0, Vec::new());
     loop {
         let more = reader.read_record(&mut record).map_err(|error| {
             let line = error.position().map_or(1, ::csv::Position::line);
@@ -86,9 +86,15 @@ pub(super) fn sheet(
                 gatherer.push((row, column), cell, memory)?;
             }
         }
+        fields.push((row, narrow::<u32>(record.len())));
+        if !memory.take(8) {
+            return Err(memory.too_large(file, "too many rows"));
+        }
         row += 1;
     }
-    Ok(gatherer.finish(false, Spans::default()))
+    let most = fields.iter().map(|(_, many)| *many).max().unwrap_or(0);
+    fields.retain(|(_, many)| *many < most);
+    Ok(Sheet { short_rows: fields, ..gatherer.finish(false, Spans::default()) })
 }
 
 /// A value as a spreadsheet writes it into a CSV file: error values by their names, and texts that look like numbers

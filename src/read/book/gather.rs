@@ -60,7 +60,11 @@ impl Gatherer {
             ));
         }
         let text = match &cell {
-            Cell::Text(text) | Cell::Error(text) | Cell::Uncalculated(text) => text.as_str(),
+            Cell::Text(text)
+            | Cell::Error(text)
+            | Cell::Uncalculated(text)
+            | Cell::Shown { text, .. }
+            | Cell::Doubtful { stored: text, .. } => text.as_str(),
             Cell::Date { iso, .. } => iso,
             Cell::Number(_) | Cell::Bool(_) => "",
         };
@@ -116,6 +120,7 @@ impl Gatherer {
             hidden,
             hidden_rows: spans.rows,
             hidden_columns: spans.columns,
+            struck_rows: spans.struck,
             merged: spans.merged,
             ..sheet
         }
@@ -129,6 +134,8 @@ pub(super) struct Spans {
     pub(super) rows: Vec<Span>,
     /// Hidden columns.
     pub(super) columns: Vec<Span>,
+    /// Rows with a value that is struck through, or white on white.
+    pub(super) struck: Vec<Span>,
     /// Merged cells.
     pub(super) merged: Vec<Merged>,
 }
@@ -136,7 +143,8 @@ pub(super) struct Spans {
 impl Spans {
     /// Bytes that they take.
     pub(super) fn held(&self) -> u64 {
-        let spans = self.rows.len() + self.columns.len() + 2 * self.merged.len();
+        let spans =
+            self.rows.len() + self.columns.len() + self.struck.len() + 2 * self.merged.len();
         16 * u64::try_from(spans).unwrap_or(u64::MAX / 16)
     }
 }
@@ -145,6 +153,8 @@ impl Spans {
 pub(super) fn hide(spans: &mut Vec<Span>, first: u32, last: u32) {
     match spans.last_mut() {
         Some(span) if span.last.checked_add(1) == Some(first) => span.last = last,
+        // Two cells of one row.
+        Some(span) if span.first <= first && last <= span.last => {}
         _ => spans.push(Span { first, last }),
     }
 }

@@ -10,14 +10,13 @@ use std::io::BufRead;
 use quick_xml::events::{BytesStart, Event};
 
 use super::archive::{Archive, AtMost, broken, part, password};
-use super::format::Shown;
 use super::gather::{Gatherer, MOST_COLUMNS, MOST_ROWS, Spans, hide};
 use super::memory::Memory;
 use super::values::{self, Value};
 use super::xml::{Events, XmlError, attribute};
 use crate::narrow::narrow;
 use crate::problem::Problem;
-use crate::sheet::{Cell, Merged, Sheet, Span};
+use crate::sheet::{Cell, Merged, Sheet, Span, show_number};
 
 /// The part with all the sheets.
 const CONTENT: &str = "content.xml";
@@ -68,6 +67,7 @@ pub(super) fn sheets(
         file,
         memory,
         out_of_sight: HashSet::new(),
+        struck: HashSet::new(),
         text_room: 0,
     };
     match reader.sheets() {
@@ -95,6 +95,8 @@ struct Content<'a, R: BufRead> {
     memory: &'a mut Memory,
     /// Table styles that hide their sheet.
     out_of_sight: HashSet<String>,
+    /// Cell styles that strike their text through.
+    struck: HashSet<String>,
     /// Characters that the text of the present cell may still have.
     text_room: usize,
 }
@@ -121,7 +123,15 @@ impl<R: BufRead> Content<'_, R> {
                     "table-properties" => {
                         let shown = attribute(&element, "display");
                         if shown.is_some_and(|shown| shown == "false") {
-                            self.hide_style(style.clone())?;
+                            let style = self.held_style(style.clone())?;
+                            self.out_of_sight.extend(style);
+                        }
+                    }
+                    "text-properties" => {
+                        let line = attribute(&element, "text-line-through-style");
+                        if line.is_some_and(|line| line != "none") {
+                            let style = self.held_style(style.clone())?;
+                            self.struck.extend(style);
                         }
                     }
                     "table" => {
@@ -136,14 +146,13 @@ impl<R: BufRead> Content<'_, R> {
         }
     }
 
-    fn hide_style(&mut self, style: Option<String>) -> Result<(), Stop> {
-        let Some(style) = style else { return Ok(()) };
-        let cost = 100 + u64::try_from(style.len()).unwrap_or(u64::MAX / 2);
-        if !self.memory.take(cost) {
-            return Err(self.memory.too_large(self.file, "too many styles").into());
+    /// A style's name, once there is memory for it.
+    fn held_style(&mut self, style: Option<String>) -> Result<Option<String>, Stop> {
+        let cost = 100 + style.as_ref().map_or(0, |style| narrow::<u64>(style.len()));
+        match self.memory.take(cost) {
+            true => Ok(style),
+            false => Err(self.memory.too_large(self.file, "too many styles").into()),
         }
-        self.out_of_sight.insert(style);
-        Ok(())
     }
 
     /// A sheet, from after its start tag to after its end tag.
@@ -174,7 +183,7 @@ impl<R: BufRead> Content<'_, R> {
                             if out_of_sight(&element) {
                                 hide_many(&mut spans.rows, row, many, MOST_ROWS);
                             }
-                            self.row(&mut gatherer, row, many, &mut spans.merged)?;
+                            self.row(&mut gatherer, row, many, &mut spans)?;
                             row = (row + many).min(MOST_ROWS);
                             continue;
                         }
@@ -207,7 +216,7 @@ impl<R: BufRead> Content<'_, R> {
         gatherer: &mut Gatherer,
         row: u32,
         repeated: u32,
-        merged: &mut Vec<Merged>,
+        spans: &mut Spans,
     ) -> Result<(), Stop> {
         let mut cells: Vec<(u32, Cell)> = Vec::new();
         let mut column = 0_u32;
@@ -218,14 +227,19 @@ impl<R: BufRead> Content<'_, R> {
                     let name = element.local_name();
                     if matches!(name.as_ref(), "table-cell" | "covered-table-cell") {
                         let head = Head::of(&element);
+                        let style = attribute(&element, "style-name");
+                        let struck = style.is_some_and(|style| self.struck.contains(&style));
                         let [down, across] = spanned(&element);
                         if down > 1 || across > 1 {
                             let last = [row + down - 1, column + across - 1];
-                            merged.push(Merged::of([row, column], last));
+                            spans.merged.push(Merged::of([row, column], last));
                         }
                         let text = self.text()?;
                         let end = column.saturating_add(head.repeated).min(MOST_COLUMNS);
                         if let Some(cell) = head.cell(text) {
+                            if struck {
+                                hide_many(&mut spans.struck, row, repeated, MOST_ROWS);
+                            }
                             for column in column..end {
                                 gatherer.push((row, column), cell.clone(), self.memory)?;
                                 if repeated > 1 {
@@ -379,12 +393,24 @@ impl Head {
             let shown = formula.trim_start_matches("of:").trim_start_matches('=');
             return Some(Cell::Uncalculated(shown.chars().take(MOST_SHOWN).collect()));
         }
+        let hidden = calculated && text.trim().is_empty();
         let value = match self.value {
-            Some(Cell::Text(own)) => values::text(&own),
-            Some(Cell::Number(number)) if self.percent => {
-                return Some(Shown::Percent.cell(number));
+            // What a cell shows stands in its paragraphs.
+            Some(Cell::Text(stored)) => match values::text(&stored) {
+                Value::Cell(_) if hidden => Value::Cell(Cell::Doubtful { stored, hidden }),
+                Value::Cell(_) if calculated => values::text(&text),
+                value => value,
+            },
+            Some(Cell::Number(number)) if !calculated && self.percent => {
+                return Some(values::shown(number, &format!("{}%", show_number(number * 100.0))));
             }
-            Some(Cell::Number(number)) => return Some(Shown::by_text(&text).cell(number)),
+            Some(Cell::Number(number)) if calculated => {
+                return Some(match (text.trim(), number) {
+                    ("TRUE", 1.0) => Cell::Bool(true),
+                    ("FALSE", 0.0) => Cell::Bool(false),
+                    (text, number) => values::shown(number, text),
+                });
+            }
             Some(cell) => return Some(cell),
             None if self.by_text => values::text(&text),
             None => return None,

@@ -3,14 +3,16 @@
 
 use std::collections::HashMap;
 use std::io::{BufReader, Read};
+use std::sync::Arc;
 
 use quick_xml::events::{BytesStart, Event};
 
 use super::archive::{Archive, Trouble, broken, check_sheets, resolved, survey};
-use super::format::Shown;
+use super::format::Format;
 use super::gather::{MOST_COLUMNS, MOST_ROWS, Spans, hide};
 use super::memory::Memory;
 use super::xml::{Events, attribute, says_yes};
+use crate::narrow::narrow;
 use crate::problem::Problem;
 use crate::sheet::Merged;
 
@@ -19,8 +21,12 @@ use crate::sheet::Merged;
 pub(super) struct Survey {
     /// By part, in lower case.
     of_sheets: HashMap<String, OfSheet>,
-    /// Display of numbers, by the number of the cell style.
-    shown: Vec<Shown>,
+    /// Formats, by the number of the cell style.
+    pub(super) formats: Vec<Arc<Format>>,
+    /// Whether the text of a cell style is struck through, or white without a fill.
+    struck: Vec<bool>,
+    /// Whether formulas are to be worked out anew before their results count.
+    pub(super) recalculation_pending: bool,
     /// Sheets by name, with the part that lists them and the relation that leads to their cells.
     sheets: HashMap<String, (String, String)>,
     /// Targets of the relations of each part, by their identifiers.
@@ -33,13 +39,13 @@ pub(super) struct Survey {
 #[derive(Debug, Default)]
 pub(super) struct OfSheet {
     pub(super) spans: Spans,
-    /// Numbers that show more than their digits.
-    pub(super) shown: HashMap<(u32, u32), Shown>,
+    /// Cell styles, for cells that may show more than their value.
+    pub(super) styles: HashMap<(u32, u32), usize>,
 }
 
 impl OfSheet {
     fn held(&self) -> u64 {
-        self.spans.held() + 48 * u64::try_from(self.shown.len()).unwrap_or(u64::MAX / 48)
+        self.spans.held() + 48 * u64::try_from(self.styles.len()).unwrap_or(u64::MAX / 48)
     }
 }
 
@@ -93,8 +99,10 @@ impl Survey {
         let mut events = Events::new(BufReader::new(stream), memory.longest_value());
         let (mut texts, mut held, mut longest, mut styles) = (0_u64, 0_u64, 0_u64, 0_u64);
         let mut of_sheet = OfSheet::default();
-        let mut formats: HashMap<u32, Shown> = HashMap::new();
+        let mut formats: HashMap<u32, Arc<Format>> = HashMap::new();
         let (mut row, mut of_cells) = (0, false);
+        // Whether each font is struck through, and whether it is white.
+        let (mut fonts, mut in_fonts): (Vec<[bool; 2]>, bool) = (Vec::new(), false);
         let mut all = 0;
         loop {
             let (event, took) = events.next()?;
@@ -117,10 +125,15 @@ impl Survey {
                                 )));
                             }
                             let style = attribute(&element, "s").and_then(|s| s.parse().ok());
-                            let shown = style.and_then(|style: usize| self.shown.get(style));
-                            let shown = shown.filter(|s| !matches!(s, Shown::Plain | Shown::Date));
-                            if let (Some(shown), Some(Some(cell))) = (shown, cell) {
-                                of_sheet.shown.insert(cell, shown.clone());
+                            let format = style.and_then(|style: usize| self.formats.get(style));
+                            let dressed = format.is_some_and(|format| !format.is_plain());
+                            if let (Some(style), Some(Some(cell))) = (style, cell) {
+                                if dressed {
+                                    of_sheet.styles.insert(cell, style);
+                                }
+                                if self.struck.get(style) == Some(&true) {
+                                    hide(&mut of_sheet.spans.struck, cell.0, cell.0);
+                                }
                             }
                         }
                         "col" => hide_column(&mut of_sheet.spans, &element),
@@ -130,18 +143,42 @@ impl Survey {
                                 attribute(&element, "numFmtId").and_then(|n| n.parse().ok());
                             let code = attribute(&element, "formatCode");
                             if let (Some(number), Some(code)) = (number, code) {
-                                formats.insert(number, Shown::by_code(&code));
+                                held += Format::HELD * narrow::<u64>(code.len());
+                                formats.insert(number, Arc::new(Format::parse(&code)));
                             }
+                        }
+                        "fonts" => in_fonts = true,
+                        "fills" | "borders" | "dxfs" => in_fonts = false,
+                        "font" if in_fonts => fonts.push([false; 2]),
+                        "strike" if in_fonts => {
+                            let no = attribute(&element, "val")
+                                .is_some_and(|v| v == "0" || v == "false");
+                            fonts.last_mut().into_iter().for_each(|font| font[0] = !no);
+                        }
+                        "color" if in_fonts => {
+                            let white = attribute(&element, "rgb")
+                                .is_some_and(|c| c.ends_with("FFFFFF"))
+                                || attribute(&element, "theme").is_some_and(|theme| theme == "0");
+                            fonts.last_mut().into_iter().for_each(|font| font[1] = white);
                         }
                         "cellXfs" => of_cells = true,
                         "cellStyleXfs" => of_cells = false,
                         "xf" => {
                             styles += 1;
                             if of_cells {
+                                let font =
+                                    attribute(&element, "fontId").and_then(|n| n.parse().ok());
+                                let font = font.and_then(|font: usize| fonts.get(font));
+                                let bare =
+                                    attribute(&element, "fillId").is_none_or(|fill| fill == "0");
+                                self.struck.push(
+                                    font.is_some_and(|[struck, white]| *struck || (*white && bare)),
+                                );
                                 let number = attribute(&element, "numFmtId");
                                 let number = number.and_then(|n| n.parse().ok()).unwrap_or(0);
                                 let known = formats.get(&number).cloned();
-                                self.shown.push(known.unwrap_or(Shown::built_in(number)));
+                                let built_in = || Arc::new(Format::built_in(number));
+                                self.formats.push(known.unwrap_or_else(built_in));
                             }
                         }
                         // The reader allocates as many as this attribute promises.
@@ -156,6 +193,12 @@ impl Survey {
                             {
                                 return Err(Trouble::Broken("two sheets of one name".into()));
                             }
+                        }
+                        "calcPr" => {
+                            let never = attribute(&element, "calcCompleted")
+                                .is_some_and(|done| done == "0" || done == "false");
+                            self.recalculation_pending |=
+                                never || says_yes(&element, "fullCalcOnLoad");
                         }
                         "Relationship" => self.relation(key, &element),
                         _ => {}
@@ -217,7 +260,7 @@ fn sheet(element: &BytesStart<'_>) -> Option<(String, String)> {
 }
 
 /// Row and column, from 0, of an address from A1 to XFD1048576.
-fn address(text: &str) -> Option<(u32, u32)> {
+pub(in crate::read) fn address(text: &str) -> Option<(u32, u32)> {
     let split = text.find(|c: char| c.is_ascii_digit()).unwrap_or(0);
     let (letters, row) = text.split_at(split);
     let column = letters.bytes().try_fold(0_u32, |column, letter| {

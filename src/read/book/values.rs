@@ -1,9 +1,11 @@
 //! Values of cells, common to all kinds of workbook.
 
-use calamine::{CellErrorType, DataRef, ExcelDateTime};
+use calamine::{CellErrorType, DataRef, ExcelDateTime, ExcelDateTimeType};
 
+use super::format::{Format, Look};
 use crate::day;
-use crate::sheet::Cell;
+use crate::decimal;
+use crate::sheet::{Cell, show_number};
 
 /// Contents of a cell in a file.
 pub(super) enum Value {
@@ -15,8 +17,63 @@ pub(super) enum Value {
     Cell(Cell),
 }
 
+/// A value as the general reader gives it, in a format that shows more than the value itself, if it has one.
+pub(super) fn value(value: DataRef<'_>, format: Option<&Format>) -> Value {
+    let Some(format) = format else { return bare(value) };
+    match (bare(value.clone()), value) {
+        (Value::Cell(cell @ Cell::Date { .. }), DataRef::DateTime(date)) => {
+            // The reader takes some texts in a format for a date.
+            Value::Cell(if format.is_date() { cell } else { number(date.as_f64(), format, None) })
+        }
+        (Value::Cell(Cell::Number(stored)), _) => Value::Cell(number(stored, format, None)),
+        (Value::Cell(Cell::Text(stored)), _) => dressed(&stored, format),
+        (value, _) => value,
+    }
+}
+
+/// A number in its format; `from_1904` as the file counts its days, if that is known here.
+pub(super) fn number(stored: f64, format: &Format, from_1904: Option<bool>) -> Cell {
+    let Some(seen) = decimal::seen(stored) else { return Cell::Number(stored) };
+    match (format.number(seen), from_1904) {
+        (Look::Text(text), _) => shown(stored, &text),
+        (Look::Date, Some(from_1904)) => {
+            serial_date(&ExcelDateTime::new(stored, ExcelDateTimeType::DateTime, from_1904))
+        }
+        _ => unclear(&show_number(stored), format),
+    }
+}
+
+/// A number and the text that it shows.
+pub(super) fn shown(stored: f64, text: &str) -> Cell {
+    let text = text.trim();
+    let plain = show_number(stored);
+    match text {
+        "" => Cell::Doubtful { stored: plain, hidden: true },
+        // Programs show numbers that do not fit in marks like these.
+        _ if text.starts_with('#') => Cell::Doubtful { stored: plain, hidden: true },
+        _ if text == plain => Cell::Number(stored),
+        _ => Cell::Shown { stored, text: text.to_string() },
+    }
+}
+
+/// A text in its format.
+pub(super) fn dressed(stored: &str, format: &Format) -> Value {
+    match (text(stored), format.text(stored)) {
+        (Value::Cell(_), Look::Text(shown)) => match text(&shown) {
+            Value::Cell(cell) => Value::Cell(cell),
+            _ => Value::Cell(Cell::Doubtful { stored: stored.to_string(), hidden: true }),
+        },
+        (Value::Cell(_), _) => Value::Cell(unclear(stored, format)),
+        (blank, _) => blank,
+    }
+}
+
+fn unclear(stored: &str, format: &Format) -> Cell {
+    Cell::Doubtful { stored: format!("{stored}` in the format `{}", format.code), hidden: false }
+}
+
 /// A value as the general reader gives it.
-pub(super) fn value(value: DataRef<'_>) -> Value {
+fn bare(value: DataRef<'_>) -> Value {
     Value::Cell(match value {
         DataRef::Empty => return Value::None,
         #[expect(clippy::cast_precision_loss, reason = "the format's own numbers are floats")]
@@ -41,9 +98,12 @@ pub(super) fn text(text: &str) -> Value {
 /// A date that the file holds as a number of days.
 pub(super) fn serial_date(date: &ExcelDateTime) -> Cell {
     let (year, month, day, ..) = date.to_ymd_hms_milli();
+    let alone = (0.0..1.0).contains(&date.as_f64());
     let iso = format!("{year:04}-{month:02}-{day:02}");
     // The file may count from 1904; days are compared across files, so they count from 1900 here.
     match iso_date(&iso) {
+        // A time of day without a day.
+        Some(Cell::Date { iso, .. }) if alone => Cell::Date { serial: date.as_f64(), iso },
         Some(Cell::Date { serial, iso }) => {
             Cell::Date { serial: serial + date.as_f64().fract(), iso }
         }

@@ -7,11 +7,10 @@
 
 use std::collections::HashMap;
 use std::io::{Cursor, Read};
-
-use calamine::{ExcelDateTime, ExcelDateTimeType};
+use std::sync::Arc;
 
 use super::archive::{broken, check_sheets, cut_short, password};
-use super::format::Shown;
+use super::format::Format;
 use super::gather::{Gatherer, Spans, hide};
 use super::memory::Memory;
 use super::values::{self, Value};
@@ -25,6 +24,7 @@ mod record {
     pub(super) const END: u16 = 0x000a;
     pub(super) const EPOCH: u16 = 0x0022;
     pub(super) const PASSWORD: u16 = 0x002f;
+    pub(super) const FONT: u16 = 0x0031;
     pub(super) const CONTINUE: u16 = 0x003c;
     pub(super) const COLUMNS: u16 = 0x007d;
     pub(super) const SHEET: u16 = 0x0085;
@@ -158,7 +158,9 @@ struct Globals {
     sheets: Vec<Listed>,
     texts: Vec<String>,
     /// By the number of the cell style.
-    shown: Vec<Shown>,
+    formats: Vec<Arc<Format>>,
+    /// Whether the text of a cell style is struck through.
+    struck: Vec<bool>,
     from_1904: bool,
 }
 
@@ -171,11 +173,13 @@ impl Globals {
         }
         let mut globals = Globals::default();
         let mut formats = HashMap::new();
-        let mut styles = Vec::new();
-        let mut held = 0;
+        let (mut styles, mut fonts, mut held) = (Vec::new(), Vec::new(), 0);
         loop {
             let next = records.next()?;
-            if matches!(next.kind, record::FORMAT | record::CELL_STYLE | record::SHEET) {
+            if matches!(
+                next.kind,
+                record::FORMAT | record::FONT | record::CELL_STYLE | record::SHEET
+            ) {
                 held += 200 + 2 * u64::try_from(next.body.len()).unwrap_or(u64::MAX / 4);
             }
             if held > memory.most_held() / 2 {
@@ -187,10 +191,20 @@ impl Globals {
                 record::FORMAT => {
                     let code = next.body.get(2..).and_then(text);
                     if let (Some(number), Some(code)) = (u16_at(next.body, 0), code) {
-                        formats.insert(number, code);
+                        held += Format::HELD * narrow::<u64>(code.len());
+                        formats.insert(number, Arc::new(Format::parse(&code)));
                     }
                 }
-                record::CELL_STYLE => styles.extend(u16_at(next.body, 2)),
+                record::FONT => {
+                    fonts.push(u16_at(next.body, 2).is_some_and(|flags| flags & 0x0008 != 0));
+                }
+                record::CELL_STYLE => {
+                    styles.extend(u16_at(next.body, 2));
+                    // There is no font with the number 4.
+                    let font = u16_at(next.body, 0).map(|font| font - u16::from(font > 4));
+                    let struck = font.and_then(|font| fonts.get(usize::from(font)));
+                    globals.struck.push(struck == Some(&true));
+                }
                 record::SHEET => globals.sheets.extend(listed(next.body)),
                 record::SHARED_TEXTS => {
                     let pieces = records.continued(next.body)?;
@@ -200,11 +214,11 @@ impl Globals {
                 _ => {}
             }
         }
-        globals.shown = styles
+        globals.formats = styles
             .into_iter()
             .map(|number| match formats.get(&number) {
-                Some(code) => Shown::by_code(code),
-                None => Shown::built_in(number.into()),
+                Some(format) => Arc::clone(format),
+                None => Arc::new(Format::built_in(number.into())),
             })
             .collect();
         Ok(globals)
@@ -265,8 +279,8 @@ impl Globals {
                 }
                 record::TEXT_OF_FORMULA => {
                     let pieces = records.continued(body)?;
-                    if let (Some(at), Some(text)) = (awaited.take(), long_text(&pieces)) {
-                        self.keep(&mut gatherer, at, values::text(&text), memory)?;
+                    if let (Some((at, style)), Some(text)) = (awaited.take(), long_text(&pieces)) {
+                        self.keep(&mut gatherer, at, self.text(&text, style), memory)?;
                     }
                 }
                 record::NUMBERS => {
@@ -278,6 +292,9 @@ impl Globals {
                         let (Some(style), Some(packed)) = (u16_at(cell, 0), u32_at(cell, 2)) else {
                             continue;
                         };
+                        if self.struck.get(usize::from(style)) == Some(&true) {
+                            hide(&mut spans.struck, row.into(), row.into());
+                        }
                         let value = self.number(short_number(packed), style);
                         self.keep(&mut gatherer, (row.into(), column), value, memory)?;
                     }
@@ -298,14 +315,16 @@ impl Globals {
                             let index = u32_at(rest, 0).and_then(|i| usize::try_from(i).ok());
                             let shared = index.and_then(|index| self.texts.get(index));
                             let shared = shared.ok_or(Stop::Broken("a text that is not there"))?;
-                            Some(values::text(shared))
+                            Some(self.text(shared, style))
                         }
-                        record::TEXT | record::RICH_TEXT => text(rest).map(|t| values::text(&t)),
+                        record::TEXT | record::RICH_TEXT => {
+                            text(rest).map(|t| self.text(&t, style))
+                        }
                         record::BOOL_OR_ERROR => bool_or_error(rest),
                         record::FORMULA => match rest {
                             // Not a number: the two high bytes mark it, the first one gives its kind.
                             [0, _, _, _, _, _, 0xff, 0xff, ..] => {
-                                awaited = Some(at);
+                                awaited = Some((at, style));
                                 None
                             }
                             [1, _, yes, _, _, _, 0xff, 0xff, ..] => {
@@ -320,6 +339,9 @@ impl Globals {
                         _ => None,
                     };
                     if let Some(value) = value {
+                        if self.struck.get(usize::from(style)) == Some(&true) {
+                            hide(&mut spans.struck, at.0, at.0);
+                        }
                         self.keep(&mut gatherer, at, value, memory)?;
                     }
                 }
@@ -345,17 +367,20 @@ impl Globals {
         }
     }
 
-    /// A number, or the date that its style makes of it.
+    /// A number as its style shows it.
     fn number(&self, number: f64, style: u16) -> Value {
-        Value::Cell(match self.shown.get(usize::from(style)) {
-            Some(Shown::Date) => values::serial_date(&ExcelDateTime::new(
-                number,
-                ExcelDateTimeType::DateTime,
-                self.from_1904,
-            )),
-            Some(shown) => shown.cell(number),
+        Value::Cell(match self.formats.get(usize::from(style)) {
+            Some(format) => values::number(number, format, Some(self.from_1904)),
             None => Cell::Number(number),
         })
+    }
+
+    /// A text as its style shows it.
+    fn text(&self, text: &str, style: u16) -> Value {
+        match self.formats.get(usize::from(style)) {
+            Some(format) => values::dressed(text, format),
+            None => values::text(text),
+        }
     }
 }
 

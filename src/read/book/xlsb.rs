@@ -2,16 +2,19 @@
 
 use std::collections::HashMap;
 use std::io::{BufReader, Cursor, Read};
+use std::sync::Arc;
 
 use calamine::{Reader, SheetVisible, Xlsb, XlsbError};
 
 use super::archive::{
     Archive, AtMost, Trouble, broken, check_sheets, cut_short, part, password, resolved, survey,
 };
+use super::format::Format;
 use super::gather::{Gatherer, Spans, hide};
 use super::memory::Memory;
 use super::values::{self, Value};
 use super::xml::{Events, attribute};
+use crate::narrow::narrow;
 use crate::problem::Problem;
 use crate::sheet::{Merged, Sheet};
 use quick_xml::events::Event;
@@ -19,14 +22,20 @@ use quick_xml::events::Event;
 /// Records that are read here, by their numbers in [MS-XLSB] 2.3.
 mod record {
     pub(super) const ROW: u16 = 0;
+    /// Cells with a value, from short numbers to formulas.
+    pub(super) const FIRST_CELL: u16 = 2;
+    pub(super) const LAST_CELL: u16 = 11;
     pub(super) const FORMULA_ERROR: u16 = 11;
     pub(super) const SHARED_TEXT: u16 = 19;
     pub(super) const NAME: u16 = 39;
+    pub(super) const FONT: u16 = 43;
     pub(super) const FORMAT: u16 = 44;
     pub(super) const CELL_STYLE: u16 = 47;
     pub(super) const COLUMNS: u16 = 60;
     pub(super) const SHEET: u16 = 156;
     pub(super) const MERGED: u16 = 176;
+    pub(super) const CELL_STYLES: u16 = 617;
+    pub(super) const END_OF_CELL_STYLES: u16 = 618;
 }
 
 /// All sheets of a workbook.
@@ -49,13 +58,16 @@ pub(super) fn sheets(
             continue;
         }
         let mut gatherer = Gatherer::new(file, listed.name.clone(), memory)?;
+        let part = survey.sheet(&listed.name);
         let mut reader = workbook.worksheet_cells_reader(&listed.name).map_err(trouble)?;
         while let Some(found) = reader.next_cell().map_err(trouble)? {
-            if let Value::Cell(cell) = values::value(found.get_value().clone()) {
-                gatherer.push(found.get_position(), cell, memory)?;
+            let at = found.get_position();
+            let format = part.styles.get(&at).and_then(|style| survey.formats.get(*style));
+            let format = format.map(AsRef::as_ref);
+            if let Value::Cell(cell) = values::value(found.get_value().clone(), format) {
+                gatherer.push(at, cell, memory)?;
             }
         }
-        let part = survey.sheet(&listed.name);
         for (at, code) in part.errors {
             gatherer.push(at, values::error_of_code(code), memory)?;
         }
@@ -71,11 +83,17 @@ struct OfSheet {
     spans: Spans,
     /// Formulas that give an error, which it ignores.
     errors: Vec<((u32, u32), u8)>,
+    /// Cell styles, for cells that may show more than their value.
+    styles: HashMap<(u32, u32), usize>,
 }
 
 /// Memory that the parts would need, surveyed before they are read.
 #[derive(Default)]
 struct Survey {
+    /// Formats, by the number of the cell style.
+    formats: Vec<Arc<Format>>,
+    /// Whether the text of a cell style is struck through.
+    struck: Vec<bool>,
     parts: HashMap<String, OfSheet>,
     /// Sheets by name, with the relation that leads to the part.
     sheets: HashMap<String, String>,
@@ -90,9 +108,14 @@ impl Survey {
             let read = ["worksheets/", "sharedstrings", "styles", "workbook"];
             key.ends_with(".bin") && read.iter().any(|read| key.contains(read))
         };
-        survey(file, archive, memory, wanted, |key, stream, room| {
-            taken.part(key, BufReader::new(stream), room, memory)
-        })?;
+        // Styles must be known where they are used.
+        let styles = |key: &str| wanted(key) && key.contains("styles");
+        let others = |key: &str| wanted(key) && !key.contains("styles");
+        for these in [&styles as &dyn Fn(&str) -> bool, &others] {
+            survey(file, archive, memory, these, |key, stream, room| {
+                taken.part(key, BufReader::new(stream), room, memory)
+            })?;
+        }
         taken.relate(file, archive, memory)?;
         let parts: Vec<String> =
             taken.sheets.keys().filter_map(|name| taken.part_of(name)).collect();
@@ -112,7 +135,9 @@ impl Survey {
         memory: &Memory,
     ) -> Result<u64, Trouble> {
         let mut of_sheet = OfSheet::default();
-        let (mut row, mut held) = (0, 0);
+        let (mut row, mut held, mut of_cells) = (0, 0, false);
+        let mut formats: HashMap<u16, Arc<Format>> = HashMap::new();
+        let mut fonts = Vec::new();
         let mut body = Vec::new();
         while let Some(kind) = start(&mut stream)? {
             let length = length(&mut stream)?;
@@ -123,6 +148,18 @@ impl Survey {
             (&mut stream).take(length).read_to_end(&mut body)?;
             if u64::try_from(body.len()).ok() != Some(length) {
                 return Err(Trouble::Broken("it ends too early".into()));
+            }
+            if (record::FIRST_CELL..=record::LAST_CELL).contains(&kind)
+                && let (Some(column), Some(style)) = (u32_at(&body, 0), u32_at(&body, 4))
+            {
+                let style = narrow::<usize>(style & 0x00ff_ffff);
+                if self.formats.get(style).is_some_and(|format| !format.is_plain()) {
+                    held += 48;
+                    of_sheet.styles.insert((row, column), style);
+                }
+                if self.struck.get(style) == Some(&true) {
+                    hide(&mut of_sheet.spans.struck, row, row);
+                }
             }
             match kind {
                 record::ROW => {
@@ -154,8 +191,30 @@ impl Survey {
                         of_sheet.errors.push(((row, column), *code));
                     }
                 }
-                record::SHARED_TEXT | record::NAME | record::FORMAT => held += 100 + 2 * length,
-                record::CELL_STYLE => held += 100,
+                record::SHARED_TEXT | record::NAME => held += 100 + 2 * length,
+                record::FORMAT => {
+                    held += 100 + (2 + Format::HELD) * length;
+                    if let (Some(number), Some((code, _))) = (u16_at(&body, 0), wide_text(&body, 2))
+                    {
+                        formats.insert(number, Arc::new(Format::parse(&code)));
+                    }
+                }
+                record::FONT => {
+                    held += 100;
+                    fonts.push(u16_at(&body, 2).is_some_and(|flags| flags & 0x0008 != 0));
+                }
+                record::CELL_STYLES => of_cells = true,
+                record::END_OF_CELL_STYLES => of_cells = false,
+                record::CELL_STYLE => {
+                    held += 500;
+                    if of_cells {
+                        let font = u16_at(&body, 4).and_then(|font| fonts.get(usize::from(font)));
+                        self.struck.push(font == Some(&true));
+                        let number = u16_at(&body, 2).unwrap_or(0);
+                        let built_in = || Arc::new(Format::built_in(number.into()));
+                        self.formats.push(formats.get(&number).cloned().unwrap_or_else(built_in));
+                    }
+                }
                 record::SHEET => {
                     held += 400 + 2 * length;
                     if let Some((name, id)) = listed(&body)
@@ -246,6 +305,10 @@ fn byte(stream: &mut impl Read) -> std::io::Result<u8> {
     let mut byte = [0];
     stream.read_exact(&mut byte)?;
     Ok(byte[0])
+}
+
+fn u16_at(body: &[u8], at: usize) -> Option<u16> {
+    Some(u16::from_le_bytes(body.get(at..at + 2)?.try_into().ok()?))
 }
 
 fn u32_at(body: &[u8], at: usize) -> Option<u32> {

@@ -37,18 +37,23 @@ pub(super) fn sheets(
         let mut gatherer = Gatherer::new(file, listed.name.clone(), memory)?;
         // Without the text of shared formulas, which would be built for each cell.
         while let Some(found) = reader.next_cell_with_formula_metadata().map_err(trouble)? {
-            let cell = match values::value(found.value) {
-                Value::Cell(cell) => cell,
+            let format = of_sheet
+                .styles
+                .get(&found.pos)
+                .and_then(|style| survey.formats.get(*style))
+                .map(AsRef::as_ref);
+            let formula = found.formula.and_then(uncalculated);
+            let pending = survey.recalculation_pending;
+            let cell = match values::value(found.value, format) {
+                // An error is none of the results that could be read by mistake.
+                Value::Cell(cell @ Cell::Error(_)) => cell,
+                Value::Cell(cell) => formula.filter(|_| pending).unwrap_or(cell),
                 // A formula whose result is an empty text counts as an empty cell.
                 Value::Blank => continue,
-                Value::None => match found.formula.and_then(uncalculated) {
+                Value::None => match formula {
                     Some(cell) => cell,
                     None => continue,
                 },
-            };
-            let cell = match (cell, of_sheet.shown.get(&found.pos)) {
-                (Cell::Number(number), Some(shown)) => shown.cell(number),
-                (cell, _) => cell,
             };
             gatherer.push(found.pos, cell, memory)?;
         }

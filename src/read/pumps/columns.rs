@@ -109,6 +109,17 @@ impl Columns {
         ahead: bool,
         problems: &mut Problems,
     ) -> Columns {
+        let of = |name: &str, label: &str, behind: &[&str]| -> Vec<Vec<String>> {
+            behind.iter().map(|behind| names(name, label, behind)).collect()
+        };
+        let things = model.packs.iter().map(|p| of(&p.name, &p.label, &[FITS]));
+        let things = things
+            .chain(model.dimensions.iter().map(|d| of(&d.name, &d.label, &["", "low", "high"])))
+            .chain(model.thermals.iter().map(|t| of(&t.name, &t.label, &OF_GROWTH)))
+            .chain(model.requirements.iter().map(|r| of(&r.name, &r.label, &SIDES)));
+        for names in things.flatten() {
+            table.refuse_second(&names, problems);
+        }
         let fits = model
             .packs
             .iter()

@@ -75,7 +75,17 @@ impl PumpReader<'_> {
             .map(|(requirement, columns)| self.requirement(requirement, columns, problems))
             .collect();
         let due = optional("Due").and_then(|h| {
-            let due = due(line.cell(h, problems)?);
+            let cell = line.cell(h, problems)?;
+            let due = due(cell);
+            if let Cell::Date { serial, iso } = cell
+                && *serial < f64::from(questions::YEAR_2000)
+            {
+                let question = questions::of_due(line.place(h), *serial, iso);
+                let read = |cell: &Cell| day::number(&cell.show());
+                let meant = day::number(iso);
+                let meanings: Vec<_> = meant.into_iter().collect();
+                line.asked(h, &meanings, read, question, problems)?;
+            }
             if due.serial.is_infinite() {
                 problems.warn(Problem::new(
                     line.place(h),
