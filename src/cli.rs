@@ -44,9 +44,9 @@ const WARNED: u8 = 1;
 const MISSED: u8 = 1;
 /// The inputs have problems; nothing was written.
 const PROBLEMS: u8 = 2;
-/// A file could not be written, or the program found a defect of its own; nothing was written.
+/// A file or standard output could not be written, or the program found a defect of its own.
 const FAILED: u8 = 3;
-/// Ctrl-C ended the run at once, as a shell says it.
+/// Ctrl-C, SIGTERM or SIGHUP cut the run short, as a shell says it of the first.
 const INTERRUPTED: u8 = 130;
 
 /// Meaning of each exit status, for the manual pages.
@@ -60,10 +60,13 @@ const EXIT_STATUSES: [(u8, &str); 5] = [
         PROBLEMS,
         "The inputs have problems: all are listed, each with its cell and how to fix it. Nothing was written but the marked copy.",
     ),
-    (FAILED, "A file could not be written. Nothing was changed, unless the message says what."),
+    (
+        FAILED,
+        "A file or standard output could not be written. Nothing was changed, unless the message says what.",
+    ),
     (
         INTERRUPTED,
-        "Ctrl-C ended the run at once; each output is the old file or the new one. The first Ctrl-C of a search only ends the search, and the best plan found is written.",
+        "Ctrl-C, SIGTERM or SIGHUP cut the run short. The first one during a search ends the search, and the best plan found is written; the second ends the run at once, and each output is the old file or the new one.",
     ),
 ];
 
@@ -138,11 +141,11 @@ Exit status:
      is not met, or a pump has no kit
   2  the inputs have problems: all are listed, and only the marked copy
      of --mark was written
-  3  a file exists or could not be written; nothing was changed, unless
-     the message says so
-  130  Ctrl-C ended the run at once; each output is the old file or the
-     new one. The first Ctrl-C of a search only ends the search, and the
-     best plan found is written
+  3  a file exists or could not be written, or standard output could not;
+     nothing was changed, unless the message says so
+  130  Ctrl-C, SIGTERM or SIGHUP cut the run short. The first one during a
+     search ends the search, and the best plan found is written; the second
+     ends the run at once, and each output is the old file or the new one
 
 The plan predicts, it does not prove a fit: measure each finished pack and
 recheck each clearance. The maker's instructions, the site's procedures,
@@ -234,7 +237,12 @@ pub fn main() -> ExitCode {
     let matches = program().try_get_matches();
     let args = match matches.and_then(|matches| Args::from_arg_matches(&matches)) {
         Ok(args) => args,
-        Err(error) if bad_args::is_help(&error) => error.exit(),
+        Err(error) if bad_args::is_help(&error) => {
+            voice::noted(error.print());
+            return ExitCode::from(voice::settled(
+                u8::try_from(error.exit_code()).unwrap_or(PROBLEMS),
+            ));
+        }
         Err(error) => return ExitCode::from(bad_args::refuse(&error, start).0),
     };
     let common = Common {
@@ -258,7 +266,7 @@ pub fn main() -> ExitCode {
         Command::Man { out, force } => manual::pages(out.as_deref(), force, &common),
         Command::Schema { format } => manual::schema(format),
     };
-    ExitCode::from(ended.unwrap_or_else(|Stop(status)| status))
+    ExitCode::from(voice::settled(ended.unwrap_or_else(|Stop(status)| status)))
 }
 
 /// A problem with the command line itself.

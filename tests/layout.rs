@@ -66,7 +66,7 @@ const ROOMS: &[(&str, &str)] = &[
         "accounting consumables choose day decimal inventory issue job length narrow plan policy \
          problem pump purchase size_range stack stock",
     ),
-    ("formats", "crush plan policy problem stack"),
+    ("formats", "crush digest narrow plan policy problem stack"),
     (
         "verify",
         "accounting consumables cutting decimal gauge issue job length model narrow forecast plan policy \

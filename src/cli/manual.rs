@@ -4,12 +4,11 @@ mod page;
 mod roff;
 mod terminal;
 
-use std::io::Write;
 use std::path::Path;
 
 use super::files::Files;
 use super::run::{Ended, Run};
-use super::voice::out;
+use super::voice::{answer, out};
 use super::{Common, DONE, Format, program};
 use crate::formats;
 use crate::manual::{TOPICS, Topic};
@@ -88,10 +87,9 @@ fn page(command: &clap::Command) -> Vec<u8> {
     bytes
 }
 
-/// Prints the answer on standard output, under `--quiet` too; an answer that cannot be written is lost, since there is
-/// nobody to read it.
+/// Prints the answer on standard output, under `--quiet` too.
 pub(super) fn print(bytes: &[u8]) -> Ended {
-    std::io::stdout().write_all(bytes).ok();
+    answer(bytes);
     Ok(DONE)
 }
 

@@ -4,7 +4,6 @@
 //! A command says once what it reads and what it writes. [`Run::begin`] holds the one against the other, and only
 //! a [`output::Output`] that it let pass can be written: no command can write over its inputs.
 
-use std::io::Write;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::time::{Duration, Instant};
@@ -13,9 +12,9 @@ use super::files::{Claimed, Files, Json};
 use super::interrupt::Interrupt;
 use super::progress::{self, Meter};
 use super::report::{Findings, Listing};
-use super::voice::{Voice, out};
-use super::{Common, DONE, FAILED, PROBLEMS};
-use crate::choose::control::{Control, PhaseProgress, Progress};
+use super::voice::{Voice, answer, out};
+use super::{Common, DONE, FAILED, INTERRUPTED, MISSED, PROBLEMS};
+use crate::choose::control::{Control, PhaseProgress, Progress, Room};
 use crate::formats::problems::ReadJson;
 use crate::job::Job;
 use crate::output::{self, Output, WriteError};
@@ -141,7 +140,7 @@ impl Run {
     }
 
     /// Searches under the time limit, with progress and answering to Ctrl-C: the first ends the search, and the best
-    /// found is written.
+    /// found is written; the run ends with a status of its own.
     pub(super) fn solve<T>(
         &mut self,
         policy: &Policy,
@@ -155,6 +154,7 @@ impl Run {
         let solving = Solving {
             start: self.start,
             limit: limit(policy),
+            room: self.room(),
             interrupt: self.interrupt.clone(),
             news: Box::new(move |told| news.tell(|| progress::of_news(&told, &currency))),
             steps: Box::new(move |step| steps.tell(|| progress::of_step(&step))),
@@ -165,9 +165,14 @@ impl Run {
         solved.map_err(|refusal| self.stop(refusal))
     }
 
+    /// Memory that a choice may hold.
+    pub(super) fn room(&self) -> Room {
+        Room::of_megabytes(self.memory.megabytes())
+    }
+
     /// A control that nobody answers to: the time limit counts from the start of the program.
-    pub(super) fn control(&self, policy: &Policy) -> Control<'static> {
-        Control::since(self.start).limit(limit(policy))
+    pub(super) fn control<'a>(&self, policy: &Policy, room: &'a Room) -> Control<'a> {
+        Control::since(self.start).limit(limit(policy)).within(room)
     }
 
     /// A checked result; else the run ends, since the checker found a defect of the program.
@@ -208,8 +213,7 @@ impl Run {
         files.extend(file.as_ref().map(|file| (file, text.as_bytes())));
         let status = self.place(&files)?;
         if matches!(self.json, Json::Stdout) {
-            // What cannot be written there is lost: there is nobody to read it.
-            std::io::stdout().write_all(text.as_bytes()).ok();
+            answer(text.as_bytes());
         }
         Ok(status)
     }
@@ -341,6 +345,11 @@ impl Run {
                 FAILED
             }
         };
+        // What a signal cut short is not done as asked, though it is written.
+        let status = match status {
+            DONE | MISSED if self.interrupt.came() => INTERRUPTED,
+            status => status,
+        };
         let read = self.read.take();
         self.findings.list(&self.problems, status, &all, read);
         status
@@ -351,6 +360,7 @@ impl Run {
 pub(super) struct Solving {
     start: Instant,
     limit: Duration,
+    room: Room,
     interrupt: Interrupt,
     progress: Arc<Meter>,
     news: Box<dyn Fn(Progress) + Sync>,
@@ -363,6 +373,7 @@ impl Solving {
         self.progress.begin(part);
         Control::since(self.start)
             .limit(self.limit)
+            .within(&self.room)
             .interrupted_by(self.interrupt.flag())
             .listener(&*self.news)
             .steps(&*self.steps)

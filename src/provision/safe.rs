@@ -6,7 +6,7 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 
 use rayon::prelude::*;
 
-use crate::choose::control::{Control, Phase};
+use crate::choose::control::{Control, NoRoom, Phase};
 use crate::decimal::Money;
 use crate::job::Job;
 use crate::plan::PackPick;
@@ -35,7 +35,7 @@ pub(super) fn kits(
     grids: &[Vec<u32>],
     effort: u64,
     control: &Control,
-) -> Vec<SafeKit> {
+) -> Result<Vec<SafeKit>, NoRoom> {
     let mut known: HashMap<&[u32], usize> = HashMap::new();
     let mut asked: Vec<usize> = Vec::new();
     let answer_of: Vec<usize> = grids
@@ -48,6 +48,12 @@ pub(super) fn kits(
             })
         })
         .collect();
+    // The pieces at each value: a list of packs, each a list of picks.
+    let bytes = |&pump: &usize| {
+        let packs = job.model_of(&job.pumps[pump]).packs.len();
+        grids[pump].len().saturating_mul(64 + 96 * packs)
+    };
+    control.keep(asked.iter().map(bytes).fold(0, usize::saturating_add))?;
     let done = AtomicUsize::new(0);
     control.step(Phase::SafeKits, 0, asked.len());
     let answers: Vec<Answer> = asked
@@ -73,7 +79,7 @@ pub(super) fn kits(
             met: Arc::clone(&answer.met),
         }
     };
-    views.iter().zip(&answer_of).map(kit).collect()
+    Ok(views.iter().zip(&answer_of).map(kit).collect())
 }
 
 fn answer(
