@@ -76,7 +76,8 @@
 //!
 //! # Sizes
 //!
-//! At most 4,000,000 combinations per kind and fit, 1,000,000 patterns per pump and 40,000,000 columns are listed. Where
+//! At most 4,000,000 combinations per kind and fit, 1,000,000 patterns per pump and 40,000,000 columns are listed, and no
+//! more than the [`Room`](control::Room) of the run holds. Where
 //! the time limit ends the listing, each pump has the columns listed by then, at least a few spread over its totals, and
 //! only the trivial bound counts. Packs that are spoiled once opened, and plates, have a weak bound until the search has
 //! branched on an item's total. In large groups the linear programs of the waste goal take longest: microlp looks at its clock once

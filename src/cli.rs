@@ -95,7 +95,7 @@ struct Args {
         help_heading = EVERYWHERE
     )]
     problems: Listing,
-    /// Most memory for reading the workbooks, in megabytes; a file that needs more is refused.
+    /// Most memory of the run, in megabytes; a file or an outage that needs more is refused.
     #[arg(
         long,
         global = true,
@@ -192,6 +192,8 @@ enum Command {
         #[arg(long)]
         force: bool,
     },
+    /// Print the licences of the packages that the program is built from.
+    Licences,
     /// Print the JSON Schema of a format for programs.
     Schema {
         /// The format: of `kit --json` (plan), `provision --json`, `reorder --json` (purchase),
@@ -216,7 +218,7 @@ enum Format {
 struct Common {
     /// How problems are listed.
     form: Listing,
-    /// Most memory for reading the workbooks.
+    /// Most memory of the run.
     memory: Memory,
     /// Whether only what is asked for and what must be seen is printed.
     quiet: bool,
@@ -264,6 +266,7 @@ pub fn main() -> ExitCode {
         Command::Help { name } => help::run(name.as_deref()),
         Command::Completions { shell } => manual::completions(shell),
         Command::Man { out, force } => manual::pages(out.as_deref(), force, &common),
+        Command::Licences => manual::licences(),
         Command::Schema { format } => manual::schema(format),
     };
     ExitCode::from(voice::settled(ended.unwrap_or_else(|Stop(status)| status)))

@@ -141,7 +141,7 @@ pub enum ProvisionError {
     /// The time ended before all ways to kit the pumps were listed: no answer yet.
     #[error("the {} ended the work before all ways to kit the pumps were listed", .0.words())]
     Stopped(Stop),
-    /// What is examined takes more memory than the run may.
+    /// Values and scenarios take more memory than the run may.
     #[error(
         "the values and scenarios to examine take more than {0} MB of memory; take a coarser step or fewer \
          scenarios, or allow more memory"
@@ -471,7 +471,7 @@ pub fn provision(
         keep(view.values().saturating_mul(size_of::<u32>()))?;
         let before = register.bytes();
         let grid = view.grid(&mut register);
-        keep(register.bytes() - before)?;
+        keep(register.bytes().saturating_sub(before))?;
         Ok(grid)
     };
     let grids: Vec<Vec<u32>> = views.iter().map(grid).collect::<Result<_, _>>()?;

@@ -182,6 +182,16 @@ impl<'a> Control<'a> {
         self.room.map_or(usize::MAX, |room| room.most_in_hand(bytes))
     }
 
+    /// Refuses what is too much to be in hand, even alone.
+    pub(crate) fn fits_in_hand(&self, bytes: usize) -> Result<(), NoRoom> {
+        match self.room {
+            Some(room) if room.most_in_hand(1) < bytes => {
+                Err(NoRoom { megabytes: room.megabytes() })
+            }
+            _ => Ok(()),
+        }
+    }
+
     /// Begins lists that are kept until the answer is dropped.
     pub(crate) fn lists(&self) -> Lists<'a> {
         match self.room {
@@ -193,6 +203,13 @@ impl<'a> Control<'a> {
     /// Takes room for bytes of lists that are kept.
     pub(crate) fn keep(&self, bytes: usize) -> Result<(), NoRoom> {
         self.room.map_or(Ok(()), |room| room.keep(bytes))
+    }
+
+    /// Gives room for lists back.
+    pub(crate) fn let_go(&self, bytes: usize) {
+        if let Some(room) = self.room {
+            room.let_go(bytes);
+        }
     }
 
     /// Counts every look.

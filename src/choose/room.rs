@@ -2,7 +2,7 @@
 //!
 //! # Decisions
 //!
-//! - Of the memory of a run two fifths are for lists that are kept while it chooses, and a fifth for what is in hand
+//! - Of the memory of a run half is for lists that are kept while it chooses, and a fifth for what is in hand
 //!   while one of them is made. The rest is for the job that was read, for the linear programs and for growing lists,
 //!   which may have room for twice their length. A workbook is written after the lists are gone.
 //! - The two parts are counted apart. What is kept is the same for any number of threads, and what is in hand is
@@ -39,12 +39,12 @@ pub(crate) struct NoRoom {
 impl Room {
     /// Room of a run that may take so many megabytes (millions of bytes) in all.
     pub fn of_megabytes(megabytes: u64) -> Room {
-        let fifth = usize::try_from(megabytes.saturating_mul(200_000)).unwrap_or(usize::MAX / 2);
+        let tenth = usize::try_from(megabytes.saturating_mul(100_000)).unwrap_or(usize::MAX / 10);
         Room {
             megabytes,
-            lists: AtomicUsize::new(fifth.saturating_mul(2)),
-            whole_desk: fifth,
-            desk: AtomicUsize::new(fifth),
+            lists: AtomicUsize::new(tenth * 5),
+            whole_desk: tenth * 2,
+            desk: AtomicUsize::new(tenth * 2),
         }
     }
 
@@ -58,6 +58,10 @@ impl Room {
             true => Ok(()),
             false => Err(NoRoom { megabytes: self.megabytes }),
         }
+    }
+
+    pub(super) fn let_go(&self, bytes: usize) {
+        self.lists.fetch_add(bytes, Ordering::Relaxed);
     }
 
     /// Begins lists: their bytes are free again once the answer is dropped.

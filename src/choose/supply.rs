@@ -107,7 +107,7 @@ pub(crate) fn suppliers(
             ready[item] = 0;
         }
         for layout in layouts {
-            suppliers.extend(cut_up(job, layout, number, (&shapes, &most), control)?);
+            suppliers.extend(cut_up(job, (layout, number), &shapes, &most, control)?);
         }
     }
     Ok(Supply { suppliers, ready, cut })
@@ -194,9 +194,9 @@ pub fn bought(
 /// of the plates as an item.
 fn cut_up(
     job: &Job,
-    layout: Layout,
-    number: usize,
-    (shapes, most): (&[(usize, Length)], &dyn Fn(usize) -> u64),
+    (layout, number): (Layout, usize),
+    shapes: &[(usize, Length)],
+    most: &dyn Fn(usize) -> u64,
     control: &Control<'_>,
 ) -> Result<Option<Supplier>, NoRoom> {
     let lot = &job.plates[layout.plate];

@@ -1,4 +1,4 @@
-//! The program about itself: shell completions, manual pages, the formats for programs.
+//! The program about itself: shell completions, manual pages, licences, the formats for programs.
 
 mod page;
 mod roff;
@@ -18,6 +18,11 @@ pub(super) fn completions(shell: clap_complete::Shell) -> Ended {
     let mut script = Vec::new();
     clap_complete::generate(shell, &mut program(), "gapwright", &mut script);
     print(&script)
+}
+
+/// Prints the notices of the packages that the program is built from; `tests/supply` collects them.
+pub(super) fn licences() -> Ended {
+    print(include_str!("../licences.txt").as_bytes())
 }
 
 /// Prints the JSON Schema of a format.

@@ -126,6 +126,24 @@ impl Run {
         }
     }
 
+    /// Refuses to go on to a workbook that takes more memory than the run may have, before the work is begun. `of` are
+    /// the pumps that it is about, in their file.
+    pub(super) fn has_memory_for(&mut self, bytes: u64, of: (&Path, usize)) -> Result<(), Stop> {
+        const MEGABYTE: u64 = 1_000_000;
+        let (file, pumps) = of;
+        let (asked, there) = (bytes.div_ceil(MEGABYTE), self.memory.megabytes());
+        if asked <= there {
+            return Ok(());
+        }
+        let problem = Problem::new(
+            Place::file(&file.display().to_string()),
+            format!("{pumps} pumps, whose workbook takes about {asked} MB of memory to write"),
+            format!("what can be written with {there} MB of memory"),
+            format!("give at least --memory {asked}, or split the outage"),
+        );
+        Err(self.stop(problem.into()))
+    }
+
     /// Does a step of the work that does not answer to Ctrl-C, once it is known that the outputs can be written.
     pub(super) fn work<T>(
         &mut self,

@@ -26,6 +26,9 @@ pub(super) fn run(args: &Args, common: &Common) -> Ended {
     let mut read = run.read("reading and checking the workbooks", |memory, problems| {
         args.read(memory, problems)
     })?;
+    let pumps = read.wanted.iter().map(|one| &read.job.pumps[one.pump]);
+    let bytes = write::bytes_of_plan(&read.job, pumps);
+    run.has_memory_for(bytes, (&args.pumps, read.wanted.len()))?;
     run.work("choosing the pieces", |run| {
         let room = run.room();
         let control = run.control(&read.job.policy, &room);

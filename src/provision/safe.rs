@@ -56,15 +56,16 @@ pub(super) fn kits(
     control.keep(asked.iter().map(bytes).fold(0, usize::saturating_add))?;
     let done = AtomicUsize::new(0);
     control.step(Phase::SafeKits, 0, asked.len());
-    let answers: Vec<Answer> = asked
-        .par_iter()
-        .map(|&pump| {
-            let answer = answer(job, ways, pump, &grids[pump], effort, control);
-            let done = done.fetch_add(1, Ordering::Relaxed) + 1;
-            control.step(Phase::SafeKits, done, asked.len());
-            answer
-        })
-        .collect();
+    let one = |&pump: &usize| {
+        let answer = answer(job, ways, pump, &grids[pump], effort, control);
+        let done = done.fetch_add(1, Ordering::Relaxed) + 1;
+        control.step(Phase::SafeKits, done, asked.len());
+        answer
+    };
+    let mut answers = Vec::with_capacity(asked.len());
+    for some in together_in_hand(&asked, |&pump| searched(ways, &grids[pump]), control)? {
+        answers.par_extend(some.par_iter().map(one));
+    }
     let kit = |(view, &answer): (&Case, &usize)| {
         let answer = &answers[answer];
         SafeKit {
@@ -80,6 +81,35 @@ pub(super) fn kits(
         }
     };
     Ok(views.iter().zip(&answer_of).map(kit).collect())
+}
+
+/// Bytes that the search for the safe kit of these values takes.
+fn searched(ways: &Ways, grid: &[u32]) -> usize {
+    let mut classes = grid.to_vec();
+    classes.sort_unstable();
+    classes.dedup();
+    classes.iter().map(|&class| ways.classes[class as usize].bytes_searched()).sum()
+}
+
+/// Parts of a list, in its order, that are worked on one after the other, since they do not fit into hand together.
+fn together_in_hand<'a, T>(
+    list: &'a [T],
+    bytes: impl Fn(&T) -> usize,
+    control: &Control,
+) -> Result<Vec<&'a [T]>, NoRoom> {
+    let most = control.most_in_hand(1);
+    let (mut parts, mut from, mut sum) = (Vec::new(), 0, 0_usize);
+    for (at, one) in list.iter().enumerate() {
+        let bytes = bytes(one);
+        control.fits_in_hand(bytes)?;
+        if sum.saturating_add(bytes) > most {
+            parts.push(&list[from..at]);
+            (from, sum) = (at, 0);
+        }
+        sum = sum.saturating_add(bytes);
+    }
+    parts.push(&list[from..]);
+    Ok(parts)
 }
 
 fn answer(

@@ -225,6 +225,8 @@ fn a_provision_answers_too() {
     }
     let provision = ["provision", "stock.xlsx", "pumps.xlsx", "--history", "past.xlsx"];
     let long = ["--scenarios", "100000", "--checks", "1000000", "--time-limit", "36000"];
+    // So many scenarios take more than the usual memory.
+    let long = [&long[..], &["--memory", "2000"]].concat();
     let mut run = Run::searching(folder, &[&provision[..], &long].concat());
     run.interrupt_and_hear();
     let mut told = String::new();

@@ -126,6 +126,7 @@ fn what_is_written_for_programs_is_as_its_schema_says() {
         let version = match name {
             "stack" => 1,
             "problems" => 2,
+            "plan" => 4,
             _ => 3,
         };
         let format = format!("gapwright.{name}.v{version}");
