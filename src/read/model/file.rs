@@ -80,14 +80,14 @@ pub(super) const KEYS: [(&str, &[&str]); 12] = [
 /// Most entries of each kind that a model file may have: far more than a pump needs, few enough that any file is read,
 /// and its example worked out, within seconds.
 pub(super) const MOST_ENTRIES: [(&str, usize); 10] = [
-    ("dimension", 100),
+    ("dimension", 40),
     ("pack", 12),
-    ("requirement", 100),
+    ("requirement", 20),
     ("material", 500),
     ("consumable", 200),
     ("caution", 200),
-    ("thermal", 100),
-    ("derived", 100),
+    ("thermal", 20),
+    ("derived", 20),
     ("correlation", 1_000),
     ("figures", 500),
 ];
