@@ -76,7 +76,8 @@
 //!
 //! # Sizes
 //!
-//! At most 4,000,000 combinations per kind and fit, 1,000,000 patterns per pump and 40,000,000 columns are listed. Where
+//! At most 4,000,000 combinations per kind and fit, 1,000,000 patterns per pump and 40,000,000 columns are listed, and no
+//! more than the [`Room`](control::Room) of the run holds. Where
 //! the time limit ends the listing, each pump has the columns listed by then, at least a few spread over its totals, and
 //! only the trivial bound counts. Packs that are spoiled once opened, and plates, have a weak bound until the search has
 //! branched on an item's total. In large groups the linear programs of the waste goal take longest: microlp looks at its clock once
@@ -91,6 +92,7 @@ mod mending;
 pub(crate) mod pattern;
 pub mod purchase;
 mod relaxation;
+mod room;
 mod search;
 pub(crate) mod stages;
 mod supply;
@@ -130,7 +132,7 @@ use crate::plan::{LeftOut, Objective, ObjectiveValue, PackPick, Pick, Plan, Stop
 use crate::problem::{Place, Problem};
 use crate::stock::{Code, Item};
 use combination::{Combination, Window};
-use control::{Control, Listed, Pace, Phase, UNITS};
+use control::{Control, Listed, NoRoom, Pace, Phase, UNITS, Unlisted};
 use instance::{Assignment, Column, CostRow, Instance, Uses};
 use pattern::Pattern;
 use stages::{Reached, Solved};
@@ -169,9 +171,21 @@ pub enum ChooseError {
          the models, narrow the limits, or split the outage"
     )]
     TooManyColumns,
+    /// The ways to kit the pumps take more memory than the run may.
+    #[error(
+        "the ways to kit the pumps take more than {0} MB of memory; lower most_pieces in the models, \
+         narrow the limits, split the outage, or allow more memory"
+    )]
+    NoRoom(u64),
     /// The stock has too many items.
     #[error("the stock has more than {MOST_ITEMS} items; leave out what the outage cannot need")]
     TooManyItems,
+}
+
+impl From<NoRoom> for ChooseError {
+    fn from(lack: NoRoom) -> ChooseError {
+        ChooseError::NoRoom(lack.megabytes)
+    }
 }
 
 impl ChooseError {
@@ -196,6 +210,11 @@ impl ChooseError {
                 format!("at most {MOST_COLUMNS} ways"),
                 "lower most_pieces in the models, narrow the limits, or split the outage",
             ),
+            ChooseError::NoRoom(megabytes) => in_pumps(
+                "pumps that can be kitted in too many ways to be held in memory".into(),
+                format!("what can be worked out with {megabytes} MB of memory"),
+                "give more with --memory, lower most_pieces in the models, narrow the limits, or split the outage",
+            ),
             ChooseError::TooManyItems => Problem::new(
                 Place::file(stock),
                 "too many items",
@@ -212,7 +231,7 @@ pub(crate) const MOST_ITEMS: usize = 60_000;
 /// Most patterns listed for one pump.
 pub(crate) const MOST_PATTERNS: usize = 1_000_000;
 
-/// Most columns of all pumps together: about two gigabytes.
+/// Most columns of all pumps together: about two gigabytes, where the memory allows so many.
 pub(crate) const MOST_COLUMNS: usize = 40_000_000;
 
 /// Chooses pieces for every pump.
@@ -224,6 +243,7 @@ pub(crate) const MOST_COLUMNS: usize = 40_000_000;
 /// # Errors
 /// [`ChooseError`] when there are too many ways or too many items to list.
 pub fn choose(job: &Job, control: &Control<'_>) -> Result<Plan, ChooseError> {
+    let _lists = control.lists();
     let mut laid = Setup::build(job, control)?;
     let servable: Vec<bool> = laid.columns.iter().map(|c| !c.is_empty()).collect();
     let aims = objectives(job);
@@ -295,7 +315,7 @@ impl Setup {
         let drawers = CombinationLists::listed(job, &available, control)?;
         let Listed { list: columns, cut } = list_columns(job, &drawers, &available, control)?;
         let wanted = wanted(job.stock.len(), &columns);
-        let supply = supply::suppliers(job, &available, &wanted, control);
+        let supply = supply::suppliers(job, &available, &wanted, control)?;
         let groups = groups(job, &columns, &supply.suppliers);
         Ok(Setup {
             available,
@@ -435,11 +455,14 @@ impl CombinationLists {
                 let (pack, fit, window) = place;
                 let time = (control, grace);
                 let list = combination::listed(job, (pack, fit), available, window, time);
-                let list = list.ok_or_else(|| ChooseError::TooManyCombinations {
-                    pack: pack.label.clone(),
-                    fit: fit.as_str().to_string(),
+                let list = list.map_err(|unlisted| match unlisted {
+                    Unlisted::NoRoom(lack) => lack.into(),
+                    Unlisted::TooMany => ChooseError::TooManyCombinations {
+                        pack: pack.label.clone(),
+                        fit: fit.as_str().to_string(),
+                    },
                 })?;
-                Ok((key, list))
+                Ok::<_, ChooseError>((key, list))
             })
             .collect::<Result<BTreeMap<_, _>, _>>()?;
         Ok(CombinationLists {
@@ -557,23 +580,60 @@ fn list_columns(
     let grace = (GRACE / pumps.max(1)).clamp(4 * FEW, UNITS);
     let [listed, done] = [AtomicUsize::new(0), AtomicUsize::new(0)];
     control.step(Phase::Listing, 0, pumps);
-    let columns: Vec<Listed<Column>> = (0..pumps)
+    let of = |pump: usize| {
+        let columns = columns(job, drawers, available, pump, (control, grace))?;
+        let count = columns.list.len();
+        if listed.fetch_add(count, Ordering::Relaxed) > MOST_COLUMNS {
+            return Err(Lack::For(ChooseError::TooManyColumns));
+        }
+        let beside = columns.list.iter().map(|column| heap(&column.uses)).sum::<usize>();
+        control
+            .keep(count * size_of::<Column>() + beside)
+            .map_err(|lack| Lack::For(lack.into()))?;
+        let done = done.fetch_add(1, Ordering::Relaxed) + 1;
+        control.step(Phase::Listing, done, pumps);
+        Ok(columns)
+    };
+    let first: Vec<Option<Listed<Column>>> = (0..pumps)
         .into_par_iter()
-        .map(|pump| {
-            let columns = columns(job, drawers, available, pump, (control, grace))?;
-            let count = columns.list.len();
-            if listed.fetch_add(count, Ordering::Relaxed) > MOST_COLUMNS {
-                return Err(ChooseError::TooManyColumns);
-            }
-            let done = done.fetch_add(1, Ordering::Relaxed) + 1;
-            control.step(Phase::Listing, done, pumps);
-            Ok(columns)
+        .map(|pump| match of(pump) {
+            Ok(columns) => Ok(Some(columns)),
+            Err(Lack::InHand(_)) => Ok(None),
+            Err(Lack::For(error)) => Err(error),
         })
         .collect::<Result<_, _>>()?;
+    // Those that had too little room beside others have all of it.
+    let columns: Vec<Listed<Column>> = first
+        .into_iter()
+        .enumerate()
+        .map(|(pump, columns)| columns.map_or_else(|| of(pump), Ok))
+        .collect::<Result<_, Lack>>()?;
     Ok(Listed {
         cut: drawers.cut.or(columns.iter().find_map(|listed| listed.cut)),
         list: columns.into_iter().map(|listed| listed.list).collect(),
     })
+}
+
+/// Why the columns of a pump are not listed.
+enum Lack {
+    /// No room in hand: alone there may be enough.
+    InHand(NoRoom),
+    /// Any other reason.
+    For(ChooseError),
+}
+
+impl From<Lack> for ChooseError {
+    fn from(lack: Lack) -> ChooseError {
+        match lack {
+            Lack::InHand(lack) => lack.into(),
+            Lack::For(error) => error,
+        }
+    }
+}
+
+/// Bytes of uses beside their own place.
+fn heap(uses: &Uses) -> usize {
+    if uses.spilled() { uses.capacity() * size_of::<(u16, i16)>() } else { 0 }
 }
 
 /// Patterns of a pump as columns. Patterns that need more pieces than available are left out; of two with the
@@ -584,19 +644,23 @@ fn columns(
     available: &[u32],
     pump: usize,
     (control, grace): (&Control<'_>, usize),
-) -> Result<Listed<Column>, ChooseError> {
+) -> Result<Listed<Column>, Lack> {
+    /// Bytes in hand for a pattern beside itself: its entry in a table that may be half empty, and in a sorted list.
+    const BESIDE: usize = 3 * size_of::<(Uses, (i64, usize))>();
     let pump = &job.pumps[pump];
     // By uses: the least waste, and the first pattern that has it.
     let mut best: HashMap<Uses, (i64, usize)> = HashMap::new();
     let mut number = 0;
-    let mut join = |lists: &[&[Combination]],
-                    pace: &mut Pace<'_>|
-     -> Result<Option<Stop>, ChooseError> {
+    let mut join = |lists: &[&[Combination]], pace: &mut Pace<'_>| -> Result<Option<Stop>, Lack> {
         let listed = pattern::listed(pump, (job, job.policy.guard()), lists, MOST_PATTERNS, pace);
-        let Listed { list, cut } = listed.ok_or_else(|| ChooseError::TooManyPatterns {
-            tag: pump.tag.clone(),
-            most: MOST_PATTERNS,
+        let Listed { list, cut } = listed.map_err(|unlisted| match unlisted {
+            Unlisted::NoRoom(lack) => Lack::InHand(lack),
+            Unlisted::TooMany => Lack::For(ChooseError::TooManyPatterns {
+                tag: pump.tag.clone(),
+                most: MOST_PATTERNS,
+            }),
         })?;
+        pace.hold(BESIDE * list.len()).map_err(Lack::InHand)?;
         best.reserve(list.len());
         for pattern in &list {
             number += 1;
@@ -616,9 +680,12 @@ fn columns(
         }
         Ok(cut)
     };
-    let cut = join(&drawers.of(job, pump), &mut Pace::at_least(control, grace))?;
-    if cut.is_some() {
-        join(&drawers.few(job, pump), &mut Pace::at_least(control, grace))?;
+    // Both paces hold their bytes until all is sorted.
+    let mut pace = Pace::at_least(control, grace);
+    let cut = join(&drawers.of(job, pump), &mut pace)?;
+    let mut pace_of_few = cut.map(|_| Pace::at_least(control, grace));
+    if let Some(pace) = &mut pace_of_few {
+        join(&drawers.few(job, pump), pace)?;
     }
     let list = best
         .into_iter()

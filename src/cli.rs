@@ -44,9 +44,9 @@ const WARNED: u8 = 1;
 const MISSED: u8 = 1;
 /// The inputs have problems; nothing was written.
 const PROBLEMS: u8 = 2;
-/// A file could not be written, or the program found a defect of its own; nothing was written.
+/// A file or standard output could not be written, or the program found a defect of its own.
 const FAILED: u8 = 3;
-/// Ctrl-C ended the run at once, as a shell says it.
+/// Ctrl-C, SIGTERM or SIGHUP cut the run short, as a shell says it of the first.
 const INTERRUPTED: u8 = 130;
 
 /// Meaning of each exit status, for the manual pages.
@@ -60,10 +60,13 @@ const EXIT_STATUSES: [(u8, &str); 5] = [
         PROBLEMS,
         "The inputs have problems: all are listed, each with its cell and how to fix it. Nothing was written but the marked copy.",
     ),
-    (FAILED, "A file could not be written. Nothing was changed, unless the message says what."),
+    (
+        FAILED,
+        "A file or standard output could not be written. Nothing was changed, unless the message says what.",
+    ),
     (
         INTERRUPTED,
-        "Ctrl-C ended the run at once; each output is the old file or the new one. The first Ctrl-C of a search only ends the search, and the best plan found is written.",
+        "Ctrl-C, SIGTERM or SIGHUP cut the run short. The first one during a search ends the search, and the best plan found is written; the second ends the run at once, and each output is the old file or the new one.",
     ),
 ];
 
@@ -92,16 +95,16 @@ struct Args {
         help_heading = EVERYWHERE
     )]
     problems: Listing,
-    /// Most memory for reading the workbooks, in megabytes; a file that needs more is refused.
+    /// Most memory of the run, in megabytes; a file or an outage that needs more is refused. If not given: 2000, and
+    /// 512 for reading.
     #[arg(
         long,
         global = true,
-        default_value_t = 512,
         value_name = "MB",
         help_heading = EVERYWHERE,
         value_parser = clap::value_parser!(u32).range(16..=65_536)
     )]
-    memory: u32,
+    memory: Option<u32>,
     /// Print no report of the run; problems, warnings and pumps that stay open still go to standard
     /// error.
     #[arg(long, short, global = true, help_heading = EVERYWHERE)]
@@ -138,11 +141,11 @@ Exit status:
      is not met, or a pump has no kit
   2  the inputs have problems: all are listed, and only the marked copy
      of --mark was written
-  3  a file exists or could not be written; nothing was changed, unless
-     the message says so
-  130  Ctrl-C ended the run at once; each output is the old file or the
-     new one. The first Ctrl-C of a search only ends the search, and the
-     best plan found is written
+  3  a file exists or could not be written, or standard output could not;
+     nothing was changed, unless the message says so
+  130  Ctrl-C, SIGTERM or SIGHUP cut the run short. The first one during a
+     search ends the search, and the best plan found is written; the second
+     ends the run at once, and each output is the old file or the new one
 
 The plan predicts, it does not prove a fit: measure each finished pack and
 recheck each clearance. The maker's instructions, the site's procedures,
@@ -189,6 +192,8 @@ enum Command {
         #[arg(long)]
         force: bool,
     },
+    /// Print the licences of the packages that the program is built from.
+    Licences,
     /// Print the JSON Schema of a format for programs.
     Schema {
         /// The format: of `kit --json` (plan), `provision --json`, `reorder --json` (purchase),
@@ -213,13 +218,19 @@ enum Format {
 struct Common {
     /// How problems are listed.
     form: Listing,
-    /// Most memory for reading the workbooks.
+    /// Most memory of the run.
     memory: Memory,
     /// Whether only what is asked for and what must be seen is printed.
     quiet: bool,
+    /// Memory of the run in all, in megabytes.
+    megabytes: u64,
     /// When the program started: the time limit is for all of the run.
     start: Instant,
 }
+
+/// Memory of a run in megabytes if none is stated: enough for 10,000 pumps. A file that takes a quarter of it to read is
+/// rather a broken one.
+const MEMORY: u32 = 2_000;
 
 /// The command line as it is parsed, completed and described: `help` knows all commands and topics.
 fn program() -> clap::Command {
@@ -234,12 +245,18 @@ pub fn main() -> ExitCode {
     let matches = program().try_get_matches();
     let args = match matches.and_then(|matches| Args::from_arg_matches(&matches)) {
         Ok(args) => args,
-        Err(error) if bad_args::is_help(&error) => error.exit(),
+        Err(error) if bad_args::is_help(&error) => {
+            voice::noted(error.print());
+            return ExitCode::from(voice::settled(
+                u8::try_from(error.exit_code()).unwrap_or(PROBLEMS),
+            ));
+        }
         Err(error) => return ExitCode::from(bad_args::refuse(&error, start).0),
     };
     let common = Common {
         form: args.problems,
-        memory: Memory::of_megabytes(args.memory),
+        memory: args.memory.map(Memory::of_megabytes).unwrap_or_default(),
+        megabytes: args.memory.unwrap_or(MEMORY).into(),
         quiet: args.quiet,
         start,
     };
@@ -256,9 +273,10 @@ pub fn main() -> ExitCode {
         Command::Help { name } => help::run(name.as_deref()),
         Command::Completions { shell } => manual::completions(shell),
         Command::Man { out, force } => manual::pages(out.as_deref(), force, &common),
+        Command::Licences => manual::licences(),
         Command::Schema { format } => manual::schema(format),
     };
-    ExitCode::from(ended.unwrap_or_else(|Stop(status)| status))
+    ExitCode::from(voice::settled(ended.unwrap_or_else(|Stop(status)| status)))
 }
 
 /// A problem with the command line itself.

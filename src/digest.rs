@@ -1,5 +1,7 @@
 //! Hashes of files and texts, in hexadecimal.
 
+use std::io;
+
 use sha2::{Digest, Sha256};
 
 /// A hash of a text that comes in parts.
@@ -16,6 +18,17 @@ impl Hasher {
     pub(crate) fn end(self) -> String {
         let digest = self.0.finalize();
         digest.iter().map(|byte| format!("{byte:02x}")).collect()
+    }
+}
+
+impl io::Write for Hasher {
+    fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
+        self.add(bytes);
+        Ok(bytes.len())
+    }
+
+    fn flush(&mut self) -> io::Result<()> {
+        Ok(())
     }
 }
 

@@ -15,7 +15,7 @@ use std::sync::Arc;
 mod check;
 mod error;
 
-pub(crate) use check::{count, there};
+pub(crate) use check::{count, there, too_dear};
 pub use error::{JobError, Part, PartError};
 
 /// Checked inputs of one outage's plan; every index in it is valid.

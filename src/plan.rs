@@ -316,6 +316,8 @@ pub enum Stop {
     TimeLimit,
     /// Interrupt by the user.
     Interrupt,
+    /// Limit of the memory.
+    Memory,
 }
 
 impl Stop {
@@ -324,6 +326,7 @@ impl Stop {
         match self {
             Stop::TimeLimit => "time limit",
             Stop::Interrupt => "interrupt",
+            Stop::Memory => "memory limit",
         }
     }
 }

@@ -141,6 +141,12 @@ pub enum ProvisionError {
     /// The time ended before all ways to kit the pumps were listed: no answer yet.
     #[error("the {} ended the work before all ways to kit the pumps were listed", .0.words())]
     Stopped(Stop),
+    /// Values and scenarios take more memory than the run may.
+    #[error(
+        "the values and scenarios to examine take more than {0} MB of memory; take a coarser step or fewer \
+         scenarios, or allow more memory"
+    )]
+    NoRoom(u64),
     /// A place or a pump can be filled in too many ways to list.
     #[error(transparent)]
     Choose(#[from] ChooseError),
@@ -454,11 +460,19 @@ pub fn provision(
     question.check()?;
     let ProvisionOptions { step, seed, .. } = *question;
     let job = outlook.job();
+    let lists = control.lists();
     let (views, mut register) = cases::cases(outlook, step)?;
+    let keep = |bytes: usize| control.keep(bytes).map_err(patterns::no_room);
     let mut pace = Pace::at_least(control, GRACE);
-    let grid = |view: &cases::Case| match pace.stop(view.values()) {
-        Some(stop) => Err(ProvisionError::Stopped(stop)),
-        None => Ok(view.grid(&mut register)),
+    let grid = |view: &cases::Case| {
+        if let Some(stop) = pace.stop(view.values()) {
+            return Err(ProvisionError::Stopped(stop));
+        }
+        keep(view.values().saturating_mul(size_of::<u32>()))?;
+        let before = register.bytes();
+        let grid = view.grid(&mut register);
+        keep(register.bytes().saturating_sub(before))?;
+        Ok(grid)
     };
     let grids: Vec<Vec<u32>> = views.iter().map(grid).collect::<Result<_, _>>()?;
     let mut draw = |purpose, number| {
@@ -467,11 +481,13 @@ pub fn provision(
             .map_err(ProvisionError::Stopped)
     };
     let rounds = promise::rounds(question, job.pumps.len());
+    keep(promise::bytes(question, job, rounds))?;
     let choosing = draw(Purpose::Choosing, promise::most_scenarios(question))?;
     let counting = draw(Purpose::Counting, question.checks.saturating_mul(rounds))?;
     let mut drawn = promise::Drawn { choosing, counting, rounds };
     let ways = patterns::list(job, &register, control)?;
-    let safe = safe::kits(job, &ways, &views, &grids, question.effort, control);
+    let safe = safe::kits(job, &ways, &views, &grids, question.effort, control)
+        .map_err(patterns::no_room)?;
     let together = safe::together(job, &ways, &safe);
     let free = remarks::free(&ways);
     // A measured pump that nothing fits is in a gap in every scenario.
@@ -486,6 +502,7 @@ pub fn provision(
         scenarios.leave_out(&left_out, nothing);
     }
     let (trolley, service) = promise::keep(job, &ways, &drawn, &safe, question, control);
+    drop(lists);
     Ok(Provision {
         stopped: control.stop(),
         trolley,

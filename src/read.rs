@@ -53,7 +53,7 @@ use std::sync::Arc;
 use crate::columns;
 use crate::digest::sha256;
 use crate::forecast::Forecast;
-use crate::job::{Input, Job, Parts};
+use crate::job::{Input, Job, Parts, too_dear};
 use crate::model::Model;
 use crate::policy::Policy;
 use crate::problem::{Place, Problem, Problems};
@@ -218,6 +218,14 @@ fn check(
         feelers: feelers.blades,
         gauges: gauges.list,
     };
+    if let Some(item) = too_dear(&parts) {
+        problems.add(Problem::new(
+            parts.stock_sheet.sheet.whole(),
+            format!("prices, counts and levels that come to more than 4600000000000 in all, most of it for `{item}`"),
+            "sums that can be worked out",
+            "correct Unit cost, On hand, Pack qty or the levels of that item",
+        ));
+    }
     let expected = pumps.expected;
     problems.settle(Some(parts)).map(|(parts, warnings)| {
         Forecast::of_checked(Job { inputs, unused, warnings, ..Job::of_checked(parts) }, expected)

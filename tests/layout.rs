@@ -48,7 +48,7 @@ const ROOMS: &[(&str, &str)] = &[
     ("purchase", "decimal job plan problem pump stock"),
     (
         "choose",
-        "accounting cutting decimal gauge job length model plan policy problem pump purchase \
+        "accounting cutting decimal gauge job length model narrow plan policy problem pump purchase \
          stack stock",
     ),
     (
@@ -66,7 +66,7 @@ const ROOMS: &[(&str, &str)] = &[
         "accounting consumables choose day decimal inventory issue job length narrow plan policy \
          problem pump purchase size_range stack stock",
     ),
-    ("formats", "crush plan policy problem stack"),
+    ("formats", "crush digest narrow plan policy problem stack"),
     (
         "verify",
         "accounting consumables cutting decimal gauge issue job length model narrow forecast plan policy \
@@ -86,7 +86,7 @@ const ROOMS: &[(&str, &str)] = &[
     (
         "write",
         "accounting analysis consumables choose columns crush cutting day decimal feeler formats \
-         issue job length model forecast output packing plain_text plan policy problem provision \
+         issue job length model narrow forecast output packing plain_text plan policy problem provision \
          pump size_range recheck reorder sheet stack stock sweep verify words",
     ),
     (
@@ -105,6 +105,7 @@ const ROOMS: &[(&str, &str)] = &[
 
 /// The outside crates, each with the rooms that use it.
 const DOORS: &[(&str, &str)] = &[
+    ("alphanumeric_sort", "write"),
     ("anstream", "cli"),
     ("anstyle", "cli"),
     ("calamine", "read"),
@@ -116,6 +117,7 @@ const DOORS: &[(&str, &str)] = &[
     ("comfy_table", "cli"),
     ("csv", "read"),
     ("ctrlc", "cli"),
+    ("fearless_simd", "stack"),
     ("good_lp", "choose"),
     ("indicatif", "cli"),
     ("itertools", "choose crush read show stack words write"),
@@ -123,10 +125,8 @@ const DOORS: &[(&str, &str)] = &[
     ("libm", "model provision stack"),
     ("memchr", "read write"),
     ("microlp", "choose"),
-    ("natord", "write"),
     ("png", "write"),
     ("pulldown_cmark", "cli"),
-    ("pulp", "stack"),
     ("qrcode", "write"),
     ("quick_xml", "read"),
     ("rayon", "choose cli provision stack"),

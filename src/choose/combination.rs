@@ -5,9 +5,10 @@ use std::cell::{Cell, RefCell};
 use smallvec::SmallVec;
 
 use crate::accounting::piece_waste;
-use crate::choose::control::{Control, Listed, Pace};
+use crate::choose::control::{Control, Listed, Pace, Unlisted};
 use crate::job::Job;
 use crate::model::Pack;
+use crate::narrow::narrow;
 use crate::plan::{Pick, Stop};
 use crate::stock::Code;
 
@@ -34,6 +35,15 @@ pub struct Combination {
     pub pieces: i64,
 }
 
+impl Combination {
+    /// Bytes that it takes.
+    fn bytes(&self) -> usize {
+        let beside =
+            if self.picks.spilled() { self.picks.capacity() * size_of::<Pick>() } else { 0 };
+        size_of::<Combination>() + beside
+    }
+}
+
 /// Window of totals, both ends included, in ticks.
 pub type Window = (i64, i64);
 
@@ -49,20 +59,53 @@ pub fn list(
     window: Window,
 ) -> Option<Vec<Combination>> {
     let patient = (&Control::unlimited(), 0);
-    listed(job, (pack, fit), available, window, patient).map(|listed| listed.list)
+    in_hand(job, (pack, fit), available, window, patient).map(|listed| listed.list)
 }
 
 /// [`list`] under a control, with units of work that are done after it has said stop. A list cut short has all
 /// combinations of few pieces, as many as that work allows, and those listed before.
+///
+/// The list counts as kept.
 pub(crate) fn listed(
+    job: &Job,
+    place: (&Pack, &Code),
+    available: &[u32],
+    window: Window,
+    time: (&Control<'_>, usize),
+) -> Result<Listed<Combination>, Unlisted> {
+    let keep = |one: &Combination, _: usize| Ok(time.0.keep(one.bytes())?);
+    grown(job, place, available, window, time, &keep)
+}
+
+/// [`listed`] for a list that is soon dropped; `None` if it has too many.
+pub(crate) fn in_hand(
+    job: &Job,
+    place: (&Pack, &Code),
+    available: &[u32],
+    window: Window,
+    time: (&Control<'_>, usize),
+) -> Option<Listed<Combination>> {
+    let most = time.0.most_in_hand(size_of::<Combination>());
+    let keep = |_: &Combination, so_far: usize| match so_far < most {
+        true => Ok(()),
+        false => Err(Unlisted::TooMany),
+    };
+    grown(job, place, available, window, time, &keep).ok()
+}
+
+/// Takes room for a further combination of a list that has so many.
+type Keep<'a> = &'a dyn Fn(&Combination, usize) -> Result<(), Unlisted>;
+
+fn grown(
     job: &Job,
     (pack, fit): (&Pack, &Code),
     available: &[u32],
     window: Window,
     (control, grace): (&Control<'_>, usize),
-) -> Option<Listed<Combination>> {
+    keep: Keep<'_>,
+) -> Result<Listed<Combination>, Unlisted> {
     let offers = offers(job, pack, fit, available);
-    let grown = |most: u32, grace: usize, found: &mut Vec<Combination>| -> Option<Option<Stop>> {
+    let grown = |most: u32, grace: usize, found: &mut Vec<Combination>| {
         let drawer = Drawer {
             least: pack.least_pieces,
             most,
@@ -71,9 +114,10 @@ pub(crate) fn listed(
             visited: Cell::new(0),
             pace: RefCell::new(Pace::at_least(control, grace)),
             cut: Cell::new(None),
+            keep,
         };
         grow(&drawer, &offers, Combination::default(), found)?;
-        Some(drawer.cut.get())
+        Ok::<Option<Stop>, Unlisted>(drawer.cut.get())
     };
     let mut found = Vec::new();
     let mut cut = grown(pack.most_pieces, 0, &mut found)?;
@@ -93,7 +137,7 @@ pub(crate) fn listed(
         a.total.cmp(&b.total).then(a.pieces.cmp(&b.pieces)).then_with(|| a.picks.cmp(&b.picks))
     });
     found.dedup_by(|a, b| a.picks == b.picks);
-    Some(Listed { list: found, cut })
+    Ok(Listed { list: found, cut })
 }
 
 /// Form in which a piece of a lot can be used: whole, or with some layers peeled off.
@@ -149,6 +193,7 @@ struct Drawer<'a> {
     pace: RefCell<Pace<'a>>,
     /// Reason that the list was cut short.
     cut: Cell<Option<Stop>>,
+    keep: Keep<'a>,
 }
 
 /// Adds `base` and everything that grows from it by pieces of `offers`, which are no thicker than those that
@@ -158,15 +203,15 @@ fn grow(
     offers: &[Offer],
     base: Combination,
     found: &mut Vec<Combination>,
-) -> Option<()> {
+) -> Result<(), Unlisted> {
     let (first, last) = drawer.window;
     drawer.cut.set(drawer.pace.borrow_mut().stop(1));
     if drawer.cut.get().is_some() {
-        return Some(());
+        return Ok(());
     }
     drawer.visited.set(drawer.visited.get() + 1);
     if drawer.visited.get() > MOST_VISITED {
-        return None;
+        return Err(Unlisted::TooMany);
     }
     let room = i64::from(drawer.most) - base.pieces;
     for (position, offer) in offers.iter().enumerate() {
@@ -182,11 +227,7 @@ fn grow(
         let left = drawer.available[offer.item].saturating_sub(used);
         for count in 1..=i64::from(left).min(fits) {
             let mut next = base.clone();
-            next.picks.push(Pick {
-                item: offer.item,
-                count: u32::try_from(count).ok()?,
-                peeled: offer.peeled,
-            });
+            next.picks.push(Pick { item: offer.item, count: narrow(count), peeled: offer.peeled });
             next.total += count * thickness;
             next.minus += count * offer.minus;
             next.plus += count * offer.plus;
@@ -194,16 +235,17 @@ fn grow(
             next.pieces += count;
             grow(drawer, &offers[position + 1..], next, found)?;
             if drawer.cut.get().is_some() {
-                return Some(());
+                return Ok(());
             }
         }
     }
     let inside = (first..=last).contains(&base.total);
     if inside && base.pieces >= i64::from(drawer.least) {
         if found.len() >= MOST_COMBINATIONS {
-            return None;
+            return Err(Unlisted::TooMany);
         }
+        (drawer.keep)(&base, found.len())?;
         found.push(base);
     }
-    Some(())
+    Ok(())
 }

@@ -9,6 +9,9 @@ use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 use std::time::{Duration, Instant};
 
 use crate::choose::relaxation::Backend;
+use crate::choose::room::Lists;
+pub(crate) use crate::choose::room::NoRoom;
+pub use crate::choose::room::Room;
 use crate::plan::{Objective, Stop};
 
 /// Progress of a search.
@@ -125,6 +128,7 @@ pub struct Control<'a> {
     deadline: Option<Instant>,
     interrupt: Option<&'a AtomicBool>,
     looks: Option<&'a Looks>,
+    room: Option<&'a Room>,
     listener: Option<&'a (dyn Fn(Progress) + Sync)>,
     steps: Option<&'a (dyn Fn(PhaseProgress) + Sync)>,
     /// Nodes after which a search ends.
@@ -141,6 +145,7 @@ impl<'a> Control<'a> {
             deadline: None,
             interrupt: None,
             looks: None,
+            room: None,
             listener: None,
             steps: None,
             most_nodes: usize::MAX,
@@ -158,6 +163,53 @@ impl<'a> Control<'a> {
     pub fn limit(mut self, limit: Duration) -> Control<'a> {
         self.deadline = self.start.checked_add(limit);
         self
+    }
+
+    /// Bounds the memory of the lists that are made.
+    #[must_use]
+    pub fn within(mut self, room: &'a Room) -> Control<'a> {
+        self.room = Some(room);
+        self
+    }
+
+    /// Control over the same room that never says stop.
+    pub(crate) fn patient(&self) -> Control<'a> {
+        Control { room: self.room, ..Control::unlimited() }
+    }
+
+    /// Most entries of so many bytes of a list that is soon dropped.
+    pub(crate) fn most_in_hand(&self, bytes: usize) -> usize {
+        self.room.map_or(usize::MAX, |room| room.most_in_hand(bytes))
+    }
+
+    /// Refuses what is too much to be in hand, even alone.
+    pub(crate) fn fits_in_hand(&self, bytes: usize) -> Result<(), NoRoom> {
+        match self.room {
+            Some(room) if room.most_in_hand(1) < bytes => {
+                Err(NoRoom { megabytes: room.megabytes() })
+            }
+            _ => Ok(()),
+        }
+    }
+
+    /// Begins lists that are kept until the answer is dropped.
+    pub(crate) fn lists(&self) -> Lists<'a> {
+        match self.room {
+            Some(room) => room.lists(),
+            None => Lists::unbounded(),
+        }
+    }
+
+    /// Takes room for bytes of lists that are kept.
+    pub(crate) fn keep(&self, bytes: usize) -> Result<(), NoRoom> {
+        self.room.map_or(Ok(()), |room| room.keep(bytes))
+    }
+
+    /// Gives room for lists back.
+    pub(crate) fn let_go(&self, bytes: usize) {
+        if let Some(room) = self.room {
+            room.let_go(bytes);
+        }
     }
 
     /// Counts every look.
@@ -276,6 +328,9 @@ pub(crate) struct Pace<'a> {
     /// Units that are done in any case.
     grace: usize,
     stopped: Option<Stop>,
+    /// Bytes in hand: those taken from the room, and those of them that are free.
+    taken: usize,
+    free: usize,
 }
 
 impl<'a> Pace<'a> {
@@ -285,7 +340,7 @@ impl<'a> Pace<'a> {
 
     /// Goes on for `grace` units even after the control has said stop.
     pub(crate) fn at_least(control: &'a Control<'a>, grace: usize) -> Pace<'a> {
-        Pace { control, since: 0, grace, stopped: control.stop() }
+        Pace { control, since: 0, grace, stopped: control.stop(), taken: 0, free: 0 }
     }
 
     /// Counts units of work about to be done, and returns the reason to stop instead. The answer stays the
@@ -299,11 +354,48 @@ impl<'a> Pace<'a> {
         }
         self.stopped.filter(|_| self.grace == 0)
     }
+
+    /// Takes room for bytes in hand, until the pace is dropped.
+    pub(crate) fn hold(&mut self, bytes: usize) -> Result<(), NoRoom> {
+        /// Bytes taken at once.
+        const LEAST: usize = 1 << 16;
+        let Some(room) = self.control.room else {
+            return Ok(());
+        };
+        if self.free < bytes {
+            let more = (bytes - self.free).max(LEAST);
+            if !room.take_up(more) {
+                return Err(NoRoom { megabytes: room.megabytes() });
+            }
+            self.taken += more;
+            self.free += more;
+        }
+        self.free -= bytes;
+        Ok(())
+    }
 }
 
 impl Drop for Pace<'_> {
     fn drop(&mut self) {
         self.control.worked(self.since);
+        if let Some(room) = self.control.room {
+            room.put_down(self.taken);
+        }
+    }
+}
+
+/// Why there is no list at all.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Unlisted {
+    /// More entries than are listed.
+    TooMany,
+    /// No room for the entries.
+    NoRoom(NoRoom),
+}
+
+impl From<NoRoom> for Unlisted {
+    fn from(lack: NoRoom) -> Unlisted {
+        Unlisted::NoRoom(lack)
     }
 }
 

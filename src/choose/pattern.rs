@@ -9,7 +9,7 @@ use smallvec::SmallVec;
 
 use crate::accounting::alike;
 use crate::choose::combination::{Combination, Window};
-use crate::choose::control::{Control, Listed, Pace, UNITS};
+use crate::choose::control::{Control, Listed, Pace, UNITS, Unlisted};
 use crate::decimal::Millionths;
 use crate::gauge::Certified;
 use crate::job::Job;
@@ -324,7 +324,8 @@ pub fn list(
 ) -> Option<Vec<Pattern>> {
     let patient = Control::unlimited();
     let mut pace = Pace::of(&patient);
-    listed(pump, (job, job.policy.guard()), drawers, most, &mut pace).map(|listed| listed.list)
+    let listed = listed(pump, (job, job.policy.guard()), drawers, most, &mut pace);
+    listed.ok().map(|listed| listed.list)
 }
 
 /// [`list`] as far as the pace allows.
@@ -334,7 +335,7 @@ pub(crate) fn listed(
     drawers: &[&[Combination]],
     most: usize,
     pace: &mut Pace<'_>,
-) -> Option<Listed<Pattern>> {
+) -> Result<Listed<Pattern>, Unlisted> {
     let demands = Demands::of(pump, job, guard);
     let doubts = if demands.need_doubts() { doubts(job) } else { Vec::new() };
     listed_for(&demands, (&job.policy, &doubts), drawers, most, pace)
@@ -347,11 +348,11 @@ pub(crate) fn listed_for(
     drawers: &[&[Combination]],
     most: usize,
     pace: &mut Pace<'_>,
-) -> Option<Listed<Pattern>> {
+) -> Result<Listed<Pattern>, Unlisted> {
     let Demands { rows, aims } = demands;
     let mut listing = Listing { list: Vec::new(), cut: None, pace };
     if drawers.iter().any(|drawer| drawer.is_empty()) {
-        return Some(listing.done());
+        return Ok(listing.done());
     }
     // Most that the packs from `k` on can still add to a row.
     let mut most_after = vec![vec![0; drawers.len() + 1]; rows.len()];
@@ -360,7 +361,7 @@ pub(crate) fn listed_for(
         for some in drawers[pack].chunks(UNITS) {
             listing.cut = listing.pace.stop(some.len());
             if listing.cut.is_some() {
-                return Some(listing.done());
+                return Ok(listing.done());
             }
             for (best, row) in best.iter_mut().zip(rows) {
                 let most = some.iter().map(|c| row.contribution(pack, c)).max();
@@ -375,7 +376,7 @@ pub(crate) fn listed_for(
     let start: Vec<i128> = rows.iter().map(|row| row.constant).collect();
     let aimed: Vec<i128> = aims.iter().map(|aim| aim.constant).collect();
     reach.extend(&start, &aimed, &mut Choice::new(), &mut listing)?;
-    Some(listing.done())
+    Ok(listing.done())
 }
 
 /// State of a list of patterns in progress.
@@ -411,16 +412,21 @@ impl Extension<'_> {
         aimed: &[i128],
         choice: &mut Choice,
         listing: &mut Listing<'_, '_>,
-    ) -> Option<()> {
+    ) -> Result<(), Unlisted> {
         let pack = choice.len();
         if pack == self.drawers.len() {
             if !self.clear(sums, choice) {
-                return Some(());
+                return Ok(());
             }
+            // The list may have room for twice its length.
+            listing.pace.hold(2 * size_of::<Pattern>())?;
             let off_target =
                 aimed.iter().map(|d| off_target_charge(*d, self.policy.off_target)).sum();
             listing.list.push(Pattern { choice: choice.clone(), off_target });
-            return (listing.list.len() <= self.most).then_some(());
+            return match listing.list.len() <= self.most {
+                true => Ok(()),
+                false => Err(Unlisted::TooMany),
+            };
         }
         let drawer = self.drawers[pack];
         let (first, last) = self.window(pack, sums);
@@ -432,7 +438,7 @@ impl Extension<'_> {
             }
             listing.cut = listing.pace.stop(1);
             if listing.cut.is_some() {
-                return Some(());
+                return Ok(());
             }
             let mut reachable = true;
             for (r, row) in self.rows.iter().enumerate() {
@@ -449,11 +455,11 @@ impl Extension<'_> {
                 self.extend(&next, &moved, choice, listing)?;
                 choice.pop();
                 if listing.cut.is_some() {
-                    return Some(());
+                    return Ok(());
                 }
             }
         }
-        Some(())
+        Ok(())
     }
 
     /// Whether a complete choice keeps every limit clear by the guard of the whole kit.

@@ -50,6 +50,7 @@ pub fn purchase(
     market: &Market,
     control: &Control<'_>,
 ) -> Result<Purchase, ChooseError> {
+    let _lists = control.lists();
     let mut laid = lay_out(job, market, control)?;
     let servable: Vec<bool> = laid.columns.iter().map(|c| !c.is_empty()).collect();
     let held: Vec<i64> = market.budget.iter().map(|budget| budget.raw()).collect();
@@ -160,7 +161,7 @@ fn lay_out(job: &Job, market: &Market, control: &Control<'_>) -> Result<Setup, C
     let held_back = hold_back(job, market, &mut columns);
     let wanted = wanted(job.stock.len() + held_back.len(), &columns);
     let Supply { mut suppliers, mut ready, cut: too_few } =
-        supply::suppliers(job, &on_hand, &wanted, control);
+        supply::suppliers(job, &on_hand, &wanted, control)?;
     for (item, &wanted) in wanted.iter().enumerate().take(job.stock.len()) {
         let Some(offer) = market.offers[item].filter(|_| offered[item] > on_hand[item]) else {
             continue;
@@ -172,7 +173,7 @@ fn lay_out(job: &Job, market: &Market, control: &Control<'_>) -> Result<Setup, C
         // One supplier per item: it opens packs and buys them.
         suppliers.retain(|supplier| supplier.by_pack != Some(item));
         let most = u32::try_from(most).unwrap_or(u32::MAX);
-        suppliers.extend(bought(job, &offer, on_hand[item], most, &mut ready));
+        suppliers.extend(bought(job, &offer, on_hand[item], most, &mut ready, control)?);
     }
     for (ready, &item) in ready[job.stock.len()..].iter_mut().zip(&held_back) {
         *ready = i64::from(on_hand[item]);

@@ -124,9 +124,19 @@ struct Node {
     number: usize,
     allowed: Allowed,
     multipliers: Multipliers,
+    /// Bytes that were taken for it.
+    held: usize,
 }
 
 impl Node {
+    /// Bytes that it takes while it is open.
+    fn bytes(&self) -> usize {
+        let columns =
+            self.allowed.columns.iter().map(|columns| columns.len() * size_of::<u32>() + 48);
+        let sets = size_of::<Range>() + size_of::<(i128, i128)>();
+        columns.sum::<usize>() + self.allowed.ranges.len() * sets + size_of::<Node>()
+    }
+
     /// Least bound first, then deepest, then oldest.
     fn key(&self) -> (Reverse<i64>, usize, Reverse<usize>) {
         (Reverse(self.bound), self.depth, Reverse(self.number))
@@ -181,6 +191,8 @@ struct Search<'a> {
     /// [`scales`] of the stage.
     scales: Vec<f64>,
     nodes: usize,
+    /// Whether an open node found no room; the search ends then as at the time limit.
+    no_room: bool,
 }
 
 impl<'a> Search<'a> {
@@ -205,6 +217,7 @@ impl<'a> Search<'a> {
             pool: vec![Vec::new(); stage.instance.blocks.len()],
             scales: scales(stage),
             nodes: 0,
+            no_room: false,
         }
     }
 
@@ -231,6 +244,7 @@ impl<'a> Search<'a> {
             number: 0,
             allowed: allowed.clone(),
             multipliers: self.known.clone().unwrap_or(zero),
+            held: 0,
         };
         let Some(relaxed) = self.relax(&root) else {
             // A pump that must be served has no column left.
@@ -252,13 +266,15 @@ impl<'a> Search<'a> {
         if relaxed.bound < self.to_beat() {
             let mut dive = self.split(root, &relaxed, &mut open);
             while !(self.any_will_do && self.best.is_some()) && self.nodes < self.most_nodes {
-                if let Some(stop) = self.control.stop() {
+                let no_room = self.no_room.then_some(Stop::Memory);
+                if let Some(stop) = no_room.or_else(|| self.control.stop()) {
                     stopped = Some(stop);
                     open.extend(dive.take());
                     break;
                 }
                 // Dive as long as the dive is alive, then go back to the least bound.
-                let Some(node) = dive.take().or_else(|| open.pop()) else {
+                let popped = || open.pop().inspect(|node| self.control.let_go(node.held));
+                let Some(node) = dive.take().or_else(popped) else {
                     break;
                 };
                 if node.bound >= self.to_beat() {
@@ -279,6 +295,7 @@ impl<'a> Search<'a> {
                     self.tell(least.min(self.to_beat()), open.len());
                 }
             }
+            self.control.let_go(open.iter().map(|node| node.held).sum());
             open.extend(dive);
             bound = open.iter().map(|n| n.bound).min().unwrap_or(self.to_beat());
         }
@@ -465,10 +482,20 @@ impl<'a> Search<'a> {
                 number: self.nodes,
                 allowed,
                 multipliers: relaxed.multipliers.clone(),
+                held: 0,
             }
         });
         let first = children.next();
-        open.extend(children);
+        let rest: Vec<Node> = children.collect();
+        for mut node in rest {
+            // Without room for it the search ends, and its bound still counts.
+            let bytes = node.bytes();
+            match self.control.keep(bytes) {
+                Ok(()) => node.held = bytes,
+                Err(_) => self.no_room = true,
+            }
+            open.push(node);
+        }
         first
     }
 

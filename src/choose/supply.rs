@@ -12,11 +12,12 @@
 //! - Of an item in packs the pieces beyond whole packs count as loose; the stock sheet does not say more.
 
 use crate::accounting::{self, by_pack, pack_waste, packs_opened};
-use crate::choose::control::{Control, Pace, UNITS};
+use crate::choose::control::{Control, NoRoom, Pace, UNITS};
 use crate::choose::instance::Column;
 use crate::cutting::{Cutting, Layout, Remnants};
 use crate::job::Job;
 use crate::length::Length;
+use crate::narrow::narrow;
 use crate::plan::Stop;
 use crate::purchase::CartonOffer;
 
@@ -59,7 +60,15 @@ pub struct Supply {
 ///
 /// `wanted` is the most pieces of each item that all pumps together could use, items held back from the stock
 /// included. The lots of plates are numbered after these, in the job's order.
-pub fn suppliers(job: &Job, available: &[u32], wanted: &[u64], control: &Control<'_>) -> Supply {
+///
+/// # Errors
+/// [`NoRoom`] for their columns.
+pub(crate) fn suppliers(
+    job: &Job,
+    available: &[u32],
+    wanted: &[u64],
+    control: &Control<'_>,
+) -> Result<Supply, NoRoom> {
     let mut pace = Pace::at_least(control, UNITS);
     let mut cut = None;
     let mut ready: Vec<i64> = available.iter().map(|&count| i64::from(count)).collect();
@@ -67,7 +76,7 @@ pub fn suppliers(job: &Job, available: &[u32], wanted: &[u64], control: &Control
     for (item, &count) in available.iter().enumerate() {
         if by_pack(job, item) && wanted[item] > 0 {
             let most = count.min(u32::try_from(wanted[item]).unwrap_or(u32::MAX));
-            suppliers.extend(by_the_pack(job, item, most));
+            suppliers.extend(by_the_pack(job, item, most, control)?);
             ready[item] = 0;
         }
     }
@@ -97,20 +106,33 @@ pub fn suppliers(job: &Job, available: &[u32], wanted: &[u64], control: &Control
         for &(item, _) in &shapes {
             ready[item] = 0;
         }
-        suppliers.extend(
-            layouts.into_iter().filter_map(|layout| cut_up(job, layout, number, &shapes, &most)),
-        );
+        for layout in layouts {
+            suppliers.extend(cut_up(job, (layout, number), &shapes, &most, control)?);
+        }
     }
-    Supply { suppliers, ready, cut }
+    Ok(Supply { suppliers, ready, cut })
+}
+
+/// Takes room for so many columns: they are copied into the groups of pumps.
+fn keep(columns: usize, control: &Control<'_>) -> Result<(), NoRoom> {
+    control.keep(columns.saturating_mul(2 * size_of::<Column>()))
 }
 
 /// Supplier of an item counted by the pack: one column per number of pieces paid for, at the cost of
 /// [`pack_waste`].
-fn by_the_pack(job: &Job, item: usize, most: u32) -> Option<Supplier> {
-    let index = u16::try_from(item).ok()?;
+fn by_the_pack(
+    job: &Job,
+    item: usize,
+    most: u32,
+    control: &Control<'_>,
+) -> Result<Option<Supplier>, NoRoom> {
+    let Ok(index) = u16::try_from(item) else {
+        return Ok(None);
+    };
     let lot = &job.stock[item];
     let (size, loose) = (lot.carton_qty.max(1), lot.loose());
     let packs = packs_opened(lot, most);
+    keep(narrow::<usize>(loose.min(most).saturating_add(packs).min(MOST_SUPPLIED)), control)?;
     let singly = 0..=loose.min(most);
     let opened = (1..=packs).map(|packs| loose + packs * size);
     let steps = singly.chain(opened).filter(|&step| step <= MOST_SUPPLIED);
@@ -123,7 +145,7 @@ fn by_the_pack(job: &Job, item: usize, most: u32) -> Option<Supplier> {
             }
         })
         .collect();
-    Some(Supplier { columns, layout: None, by_pack: Some(item), asked: Vec::new() })
+    Ok(Some(Supplier { columns, layout: None, by_pack: Some(item), asked: Vec::new() }))
 }
 
 /// Supplier of an item that can be bought: one column per number of packs beyond those on hand, up to `most`
@@ -135,21 +157,27 @@ pub fn bought(
     on_hand: u32,
     most: u32,
     ready: &mut [i64],
-) -> Option<Supplier> {
+    control: &Control<'_>,
+) -> Result<Option<Supplier>, NoRoom> {
     let most = most.min(MOST_SUPPLIED);
     let packs = |pieces: u32| pieces.saturating_sub(on_hand).div_ceil(offer.pack);
     let price = |packs: u32| offer.price.raw().saturating_mul(i64::from(packs));
     if by_pack(job, offer.item) {
         ready[offer.item] = 0;
-        let mut ladder = by_the_pack(job, offer.item, most)?;
+        let Some(mut ladder) = by_the_pack(job, offer.item, most, control)? else {
+            return Ok(None);
+        };
         let supplied = ladder.columns.iter().map(|column| {
             let pieces = column.uses.iter().map(|(_, count)| count.unsigned_abs());
             pieces.map(u32::from).sum::<u32>()
         });
         ladder.asked = supplied.map(|pieces| price(packs(pieces))).collect();
-        return Some(ladder);
+        return Ok(Some(ladder));
     }
-    let index = u16::try_from(offer.item).ok()?;
+    let Ok(index) = u16::try_from(offer.item) else {
+        return Ok(None);
+    };
+    keep(narrow::<usize>(packs(most)), control)?;
     let ladder = (0..=packs(most)).filter_map(|packs| {
         // More pieces than can be used are not counted; they would only weaken the bound.
         let pieces = packs.saturating_mul(offer.pack);
@@ -159,18 +187,18 @@ pub fn bought(
         Some((column, price(packs)))
     });
     let (columns, asked) = ladder.unzip();
-    Some(Supplier { columns, layout: None, by_pack: None, asked })
+    Ok(Some(Supplier { columns, layout: None, by_pack: None, asked }))
 }
 
 /// Supplier of plates cut in one layout: column number n cuts n plates, as many as can be of use. `number` is that
 /// of the plates as an item.
 fn cut_up(
     job: &Job,
-    layout: Layout,
-    number: usize,
+    (layout, number): (Layout, usize),
     shapes: &[(usize, Length)],
     most: &dyn Fn(usize) -> u64,
-) -> Option<Supplier> {
+    control: &Control<'_>,
+) -> Result<Option<Supplier>, NoRoom> {
     let lot = &job.plates[layout.plate];
     let outside = |item: usize| {
         let shape = shapes.iter().find(|(other, _)| *other == item);
@@ -178,8 +206,11 @@ fn cut_up(
     };
     let yields = layout.yields(lot, outside);
     let useful = yields.iter().map(|(&item, &n)| most(item).div_ceil(u64::from(n.max(1))));
-    let useful = useful.max()?.min(u64::from(lot.available()));
-    let number = u16::try_from(number).ok()?;
+    let useful = useful.max().map(|useful| useful.min(u64::from(lot.available())));
+    let (Some(useful), Ok(number)) = (useful, u16::try_from(number)) else {
+        return Ok(None);
+    };
+    keep(narrow::<usize>(useful.min(i16::MAX.unsigned_abs().into())), control)?;
     let waste = accounting::plate_waste(job, &layout).raw();
     let columns = (0..=i16::try_from(useful).unwrap_or(i16::MAX)).map(|plates| {
         let supplied = yields.iter().filter_map(|(&item, &blanks)| {
@@ -192,10 +223,10 @@ fn cut_up(
             uses: supplied.chain([(number, plates)]).collect(),
         }
     });
-    Some(Supplier {
+    Ok(Some(Supplier {
         columns: columns.collect(),
         layout: Some(layout),
         by_pack: None,
         asked: Vec::new(),
-    })
+    }))
 }

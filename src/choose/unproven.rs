@@ -1,6 +1,6 @@
 //! Kit of a pump that no kit serves, with every nominal value within its limits: nearly proven, or not at all.
 
-use crate::choose::combination::{Combination, listed, most_total};
+use crate::choose::combination::{Combination, in_hand, most_total};
 use crate::choose::control::{Control, Listed, Pace};
 use crate::choose::pattern::{self, Pattern, rows, windows};
 use crate::job::Job;
@@ -25,12 +25,13 @@ pub(super) fn nearest(
     let lists: Option<Vec<Listed<Combination>>> = packs
         .iter()
         .zip(windows)
-        .map(|(&(pack, fit), window)| listed(job, (pack, fit), left, window, time))
+        .map(|(&(pack, fit), window)| in_hand(job, (pack, fit), left, window, time))
         .collect();
     let lists: Vec<Vec<Combination>> = lists?.into_iter().map(|listed| listed.list).collect();
     let lists: Vec<&[Combination]> = lists.iter().map(Vec::as_slice).collect();
     let mut pace = Pace::at_least(time.0, time.1);
-    let found = pattern::listed(pump, (job, Guard::None), &lists, MOST_PATTERNS, &mut pace)?.list;
+    let found = pattern::listed(pump, (job, Guard::None), &lists, MOST_PATTERNS, &mut pace);
+    let found = found.ok()?.list;
     let rows = rows(pump, job, job.policy.guard());
     let doubts = pattern::doubts(job);
     let margin = |kit: &Pattern| {

@@ -12,8 +12,8 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 use rayon::prelude::*;
 
 use crate::choose::CombinationLists;
-use crate::choose::combination::{Combination, list, listed, most_total};
-use crate::choose::control::{Control, Listed, Pace, Phase, UNITS};
+use crate::choose::combination::{Combination, in_hand, most_total};
+use crate::choose::control::{Control, Listed, Pace, Phase, UNITS, Unlisted};
 use crate::choose::pattern::{self, Pattern, SideRow, rows, windows};
 use crate::choose::unproven;
 use crate::cutting::Layout;
@@ -97,7 +97,7 @@ impl Reasons<'_> {
             pattern::listed(&job.pumps[pump], (job, guard), &lists, most, &mut pace)
         };
         let open = || vec![Shortfall::of(None, Cause::NotFoundOut)];
-        let Some(Listed { list, cut }) = listed(job.policy.guard(), usize::MAX) else {
+        let Ok(Listed { list, cut }) = listed(job.policy.guard(), usize::MAX) else {
             return open();
         };
         let unsure = self.cut && !list.is_empty() && !self.servable[pump];
@@ -105,7 +105,7 @@ impl Reasons<'_> {
             return open();
         }
         if !list.is_empty() && self.servable[pump] {
-            let gone = gone(job, pump, drawers, &list, rivals);
+            let gone = gone(job, pump, (drawers, &list), rivals, &self.control.patient());
             return match gone.is_empty() {
                 true => vec![Shortfall::of(None, Cause::SearchEnded)],
                 false => gone,
@@ -114,7 +114,8 @@ impl Reasons<'_> {
         // One pattern is enough to know.
         let mut shorts = vec![if !list.is_empty() {
             Shortfall::of(None, Cause::TogetherTooMany)
-        } else if job.policy.acceptance == Acceptance::Expanded && listed(Guard::None, 0).is_none()
+        } else if job.policy.acceptance == Acceptance::Expanded
+            && listed(Guard::None, 0).is_err_and(|lack| lack == Unlisted::TooMany)
         {
             Shortfall::of(None, Cause::UncertaintyTooWide)
         } else {
@@ -154,9 +155,9 @@ fn uncut(job: &Job, layouts: &[Layout], left: &mut [u32]) {
 fn gone(
     job: &Job,
     pump: usize,
-    drawers: &CombinationLists,
-    patterns: &[Pattern],
+    (drawers, patterns): (&CombinationLists, &[Pattern]),
     rivals: &Rivals,
+    patient: &Control<'_>,
 ) -> Vec<Shortfall> {
     let Rivals { left, holders } = rivals;
     let lists = drawers.of(job, &job.pumps[pump]);
@@ -182,7 +183,9 @@ fn gone(
             Shortfall {
                 pack: Some(pack),
                 cause: Cause::StockGone { lacking, held_by },
-                nearest: window.as_ref().and_then(|w| nearest_left(job, pump, pack, left, w)),
+                nearest: window
+                    .as_ref()
+                    .and_then(|w| nearest_left(job, (pump, pack), left, w, patient)),
                 window,
             }
         })
@@ -245,14 +248,21 @@ fn presumed(
 }
 
 /// Total nearest to a window that can be made of the pieces left.
-fn nearest_left(job: &Job, pump: usize, pack: usize, left: &[u32], w: &Window) -> Option<Length> {
+fn nearest_left(
+    job: &Job,
+    (pump, pack): (usize, usize),
+    left: &[u32],
+    w: &Window,
+    patient: &Control<'_>,
+) -> Option<Length> {
     let place = &job.model_of(&job.pumps[pump]).packs[pack];
     let fit = &job.pumps[pump].fits[pack];
     let whole = most_total(job, place, fit, left);
     let (least, most) = (w.least.ticks(), w.most.map_or(whole, Length::ticks).max(w.least.ticks()));
     let mut wider = whole / 8 + 1;
     loop {
-        let list = list(job, place, fit, left, (least - wider, most + wider))?;
+        let around = (least - wider, most + wider);
+        let list = in_hand(job, (place, fit), left, around, (patient, 0))?.list;
         let off = |c: &&Combination| (least - c.total).max(c.total - most).max(0);
         if let Some(nearest) = list.iter().min_by_key(off) {
             return Some(Length::from_ticks(nearest.total));
@@ -320,7 +330,7 @@ fn diagnose(job: &Job, pump: usize, available: &[u32], time: (&Control<'_>, usiz
             .map(|(&(pack, fit), &(a, b))| {
                 // Where no total fits, first and last have changed places.
                 let around = (a.min(b).saturating_sub(wider), a.max(b).saturating_add(wider));
-                listed(job, (pack, fit), available, around, time)
+                in_hand(job, (pack, fit), available, around, time)
             })
             .collect();
         let Some(lists) = lists else {

@@ -21,11 +21,16 @@ use crate::stock::Item;
 /// left out are noted in [`LeftOut`](crate::plan::LeftOut). Serving and waste must be proven, and the columns
 /// listed completely.
 pub fn valued(job: &Job, mut plan: Plan, control: &Control<'_>) -> Plan {
-    if plan.waste_proven()
-        && let Ok(found) = work_out(job, &plan, &control.share())
-    {
-        plan.worth = found.worth;
-        plan.left_out.worth = found.stopped;
+    if !plan.waste_proven() {
+        return plan;
+    }
+    match work_out(job, &plan, &control.share()) {
+        Ok(found) => {
+            plan.worth = found.worth;
+            plan.left_out.worth = found.stopped;
+        }
+        Err(ChooseError::NoRoom(_)) => plan.left_out.worth = Some(Stop::Memory),
+        Err(_) => {}
     }
     plan
 }
@@ -52,6 +57,7 @@ struct Found {
 
 fn work_out(job: &Job, plan: &Plan, control: &Control<'_>) -> Result<Found, ChooseError> {
     let mut found = Found::default();
+    let _lists = control.lists();
     let Some(weights) = job.weights() else {
         return Ok(found);
     };
@@ -67,7 +73,10 @@ fn work_out(job: &Job, plan: &Plan, control: &Control<'_>) -> Result<Found, Choo
     let Listed { list: columns, cut } = list_columns(job, &drawers, &more, quiet)?;
     let wanted = wanted(job.stock.len(), &columns);
     let stock = Bare::of(job, &wanted);
-    let supply = stock.supply(None, quiet);
+    let supply = stock.supply(None, quiet)?;
+    // Each item is tried on a copy.
+    let copied = columns.iter().map(Vec::len).sum::<usize>() * size_of::<Column>();
+    quiet.keep(2 * copied)?;
     found.stopped = cut.or(supply.cut);
     if found.stopped.is_some() {
         return Ok(found);
@@ -113,7 +122,7 @@ fn work_out(job: &Job, plan: &Plan, control: &Control<'_>) -> Result<Found, Choo
             }
             let after = if by_pack(job, item) {
                 // One more piece changes where the packs end, so the supplier is a different one.
-                let Supply { suppliers, ready, .. } = stock.supply(Some(item), quiet);
+                let Supply { suppliers, ready, .. } = stock.supply(Some(item), quiet)?;
                 let other = group.instance(job, &aims, &ready, mine(), &suppliers);
                 solve_from(&other, &aims, None, &before.multipliers, quiet)
             } else {
@@ -153,13 +162,15 @@ impl Bare<'_> {
     }
 
     /// Suppliers and free pieces, with one more piece of an item.
-    fn supply(&self, more: Option<usize>, control: &Control<'_>) -> Supply {
+    fn supply(&self, more: Option<usize>, control: &Control<'_>) -> Result<Supply, ChooseError> {
         let mut job = self.job.clone();
         if let Some(item) = more {
             job.parts.stock[item].on_hand += 1;
         }
         let available: Vec<u32> = job.stock.iter().map(Item::available).collect();
-        suppliers(&job, &available, self.wanted, control)
+        // One set after the other: they are let go of before the next.
+        let _lists = control.lists();
+        Ok(suppliers(&job, &available, self.wanted, control)?)
     }
 }
 

@@ -25,6 +25,7 @@ pub(super) fn refuse(error: &Error, start: Instant) -> Stop {
     let common = Common {
         form: if json { Listing::Json } else { Listing::Text },
         memory: Memory::default(),
+        megabytes: super::MEMORY.into(),
         quiet: false,
         start,
     };

@@ -5,6 +5,7 @@ use clap::builder::{PossibleValue, PossibleValuesParser};
 use super::escape::wrapped;
 use super::manual::{page_for_terminal, print};
 use super::run::Ended;
+use super::voice::noted;
 use super::{DONE, program};
 use crate::manual::{TOPICS, topic};
 
@@ -23,8 +24,7 @@ pub(super) fn run(name: Option<&str>) -> Ended {
     let mut program = program();
     program.build();
     if let Some(command) = program.find_subcommand_mut(name) {
-        // A page that cannot be printed is lost: there is nobody to read it.
-        command.print_long_help().ok();
+        noted(command.print_long_help());
     }
     Ok(DONE)
 }

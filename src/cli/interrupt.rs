@@ -1,6 +1,11 @@
 //! Ctrl-C during a search: the first ends the search and the best found is written; the second ends the run.
 //!
 //! Before a search begins there is nothing to save, and the system ends the run at once, as it does any other.
+//!
+//! # Decision
+//!
+//! SIGTERM and SIGHUP are answered as Ctrl-C is: whoever stops a run of an hour wants what it has found. All end with the
+//! one status that no run has which was left to itself; what was written is said in words and in the list for programs.
 
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, Mutex, TryLockError};
@@ -36,6 +41,11 @@ impl Interrupt {
             }
         })
         .ok();
+    }
+
+    /// Whether one came.
+    pub(super) fn came(&self) -> bool {
+        self.flag.load(Ordering::Relaxed)
     }
 
     /// Set by the first Ctrl-C.

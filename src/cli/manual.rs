@@ -1,15 +1,14 @@
-//! The program about itself: shell completions, manual pages, the formats for programs.
+//! The program about itself: shell completions, manual pages, licences, the formats for programs.
 
 mod page;
 mod roff;
 mod terminal;
 
-use std::io::Write;
 use std::path::Path;
 
 use super::files::Files;
 use super::run::{Ended, Run};
-use super::voice::out;
+use super::voice::{answer, out};
 use super::{Common, DONE, Format, program};
 use crate::formats;
 use crate::manual::{TOPICS, Topic};
@@ -19,6 +18,11 @@ pub(super) fn completions(shell: clap_complete::Shell) -> Ended {
     let mut script = Vec::new();
     clap_complete::generate(shell, &mut program(), "gapwright", &mut script);
     print(&script)
+}
+
+/// Prints the notices of the packages that the program is built from; `tests/supply` collects them.
+pub(super) fn licences() -> Ended {
+    print(include_str!("../licences.txt").as_bytes())
 }
 
 /// Prints the JSON Schema of a format.
@@ -88,10 +92,9 @@ fn page(command: &clap::Command) -> Vec<u8> {
     bytes
 }
 
-/// Prints the answer on standard output, under `--quiet` too; an answer that cannot be written is lost, since there is
-/// nobody to read it.
+/// Prints the answer on standard output, under `--quiet` too.
 pub(super) fn print(bytes: &[u8]) -> Ended {
-    std::io::stdout().write_all(bytes).ok();
+    answer(bytes);
     Ok(DONE)
 }
 

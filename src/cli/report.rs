@@ -7,6 +7,7 @@ use clap::ValueEnum;
 
 use super::listing::{self, Look};
 use super::run::today;
+use super::voice::answer;
 use super::{Common, DONE, PROBLEMS, WARNED, escape};
 use crate::formats::problems::ReadJson;
 use crate::json;
@@ -71,7 +72,7 @@ impl Findings {
         if self.form == Listing::Json {
             let list = json::problems::list(problems, status, shown, read);
             let text = json::problems::text(&list);
-            writeln!(std::io::stdout(), "{text}").ok();
+            answer(format!("{text}\n").as_bytes());
             return;
         }
         let total = listing::total(problems);

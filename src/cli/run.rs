@@ -4,7 +4,6 @@
 //! A command says once what it reads and what it writes. [`Run::begin`] holds the one against the other, and only
 //! a [`output::Output`] that it let pass can be written: no command can write over its inputs.
 
-use std::io::Write;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::time::{Duration, Instant};
@@ -13,9 +12,9 @@ use super::files::{Claimed, Files, Json};
 use super::interrupt::Interrupt;
 use super::progress::{self, Meter};
 use super::report::{Findings, Listing};
-use super::voice::{Voice, out};
-use super::{Common, DONE, FAILED, PROBLEMS};
-use crate::choose::control::{Control, PhaseProgress, Progress};
+use super::voice::{Voice, answer, out};
+use super::{Common, DONE, FAILED, INTERRUPTED, MISSED, PROBLEMS};
+use crate::choose::control::{Control, PhaseProgress, Progress, Room};
 use crate::formats::problems::ReadJson;
 use crate::job::Job;
 use crate::output::{self, Output, WriteError};
@@ -48,6 +47,8 @@ impl From<Problem> for Refusal {
 pub(super) struct Run {
     start: Instant,
     memory: Memory,
+    /// Memory of the run in all, in megabytes.
+    megabytes: u64,
     voice: Voice,
     findings: Findings,
     /// Problems and warnings so far.
@@ -73,6 +74,7 @@ impl Run {
         Run {
             start: common.start,
             memory: common.memory.clone(),
+            megabytes: common.megabytes,
             voice: Voice::new(common.quiet, files.json_to_stdout() || common.form == Listing::Json),
             findings: Findings::new(common, claimed.mark, books.map(PathBuf::from).collect()),
             problems,
@@ -127,6 +129,24 @@ impl Run {
         }
     }
 
+    /// Refuses to go on to a workbook that takes more memory than the run may have, before the work is begun. `of` are
+    /// the pumps that it is about, in their file.
+    pub(super) fn has_memory_for(&mut self, bytes: u64, of: (&Path, usize)) -> Result<(), Stop> {
+        const MEGABYTE: u64 = 1_000_000;
+        let (file, pumps) = of;
+        let (asked, there) = (bytes.div_ceil(MEGABYTE), self.megabytes);
+        if asked <= there {
+            return Ok(());
+        }
+        let problem = Problem::new(
+            Place::file(&file.display().to_string()),
+            format!("{pumps} pumps, whose workbook takes about {asked} MB of memory to write"),
+            format!("what can be written with {there} MB of memory"),
+            format!("give at least --memory {asked}, or split the outage"),
+        );
+        Err(self.stop(problem.into()))
+    }
+
     /// Does a step of the work that does not answer to Ctrl-C, once it is known that the outputs can be written.
     pub(super) fn work<T>(
         &mut self,
@@ -141,7 +161,7 @@ impl Run {
     }
 
     /// Searches under the time limit, with progress and answering to Ctrl-C: the first ends the search, and the best
-    /// found is written.
+    /// found is written; the run ends with a status of its own.
     pub(super) fn solve<T>(
         &mut self,
         policy: &Policy,
@@ -155,6 +175,7 @@ impl Run {
         let solving = Solving {
             start: self.start,
             limit: limit(policy),
+            room: self.room(),
             interrupt: self.interrupt.clone(),
             news: Box::new(move |told| news.tell(|| progress::of_news(&told, &currency))),
             steps: Box::new(move |step| steps.tell(|| progress::of_step(&step))),
@@ -165,9 +186,14 @@ impl Run {
         solved.map_err(|refusal| self.stop(refusal))
     }
 
+    /// Memory that a choice may hold.
+    pub(super) fn room(&self) -> Room {
+        Room::of_megabytes(self.megabytes)
+    }
+
     /// A control that nobody answers to: the time limit counts from the start of the program.
-    pub(super) fn control(&self, policy: &Policy) -> Control<'static> {
-        Control::since(self.start).limit(limit(policy))
+    pub(super) fn control<'a>(&self, policy: &Policy, room: &'a Room) -> Control<'a> {
+        Control::since(self.start).limit(limit(policy)).within(room)
     }
 
     /// A checked result; else the run ends, since the checker found a defect of the program.
@@ -208,8 +234,7 @@ impl Run {
         files.extend(file.as_ref().map(|file| (file, text.as_bytes())));
         let status = self.place(&files)?;
         if matches!(self.json, Json::Stdout) {
-            // What cannot be written there is lost: there is nobody to read it.
-            std::io::stdout().write_all(text.as_bytes()).ok();
+            answer(text.as_bytes());
         }
         Ok(status)
     }
@@ -341,6 +366,11 @@ impl Run {
                 FAILED
             }
         };
+        // What a signal cut short is not done as asked, though it is written.
+        let status = match status {
+            DONE | MISSED if self.interrupt.came() => INTERRUPTED,
+            status => status,
+        };
         let read = self.read.take();
         self.findings.list(&self.problems, status, &all, read);
         status
@@ -351,6 +381,7 @@ impl Run {
 pub(super) struct Solving {
     start: Instant,
     limit: Duration,
+    room: Room,
     interrupt: Interrupt,
     progress: Arc<Meter>,
     news: Box<dyn Fn(Progress) + Sync>,
@@ -363,6 +394,7 @@ impl Solving {
         self.progress.begin(part);
         Control::since(self.start)
             .limit(self.limit)
+            .within(&self.room)
             .interrupted_by(self.interrupt.flag())
             .listener(&*self.news)
             .steps(&*self.steps)

@@ -14,7 +14,7 @@ use super::run::{Ended, Refusal, Run};
 use super::{Common, MISSED};
 use crate::analysis::{Analysed, NotFit, nearest_of};
 use crate::choose::choose;
-use crate::choose::control::Control;
+use crate::choose::control::{Control, Room};
 use crate::formats;
 use crate::json;
 use crate::plan::Kit;
@@ -26,11 +26,16 @@ pub(super) fn run(args: &Args, common: &Common) -> Ended {
     let mut read = run.read("reading and checking the workbooks", |memory, problems| {
         args.read(memory, problems)
     })?;
+    let pumps = read.wanted.iter().map(|one| &read.job.pumps[one.pump]);
+    let bytes = write::bytes_of_plan(&read.job, pumps);
+    run.has_memory_for(bytes, (&args.pumps, read.wanted.len()))?;
     run.work("choosing the pieces", |run| {
-        let control = run.control(&read.job.policy);
+        let room = run.room();
+        let control = run.control(&read.job.policy, &room);
         choose_pieces(args, &mut read, &control)
     })?;
-    let analysed = run.work("working out the stack-ups", |_| analyse(args, &read))?;
+    let analysed =
+        run.work("working out the stack-ups", |run| analyse(args, &read, &run.room()))?;
     let not_fit = run.work("looking for the nearest kits", |_| Ok(not_fit(&read)))?;
     let job = &read.job;
     let workbook = run.write("writing the stack-up", |date| {
@@ -76,7 +81,7 @@ fn choose_pieces(args: &Args, read: &mut Reading, control: &Control<'_>) -> Resu
 }
 
 /// Draws at random and sweeps of each pump that has pieces.
-fn analyse(args: &Args, read: &Reading) -> Result<Vec<Analysed>, Refusal> {
+fn analyse(args: &Args, read: &Reading, room: &Room) -> Result<Vec<Analysed>, Refusal> {
     let job = &read.job;
     let limit = Duration::from_secs(job.policy.time_limit.into());
     let with_pieces = |one: &'_ Wanted| Some((one.pump, one.packs.clone()?));
@@ -88,7 +93,7 @@ fn analyse(args: &Args, read: &Reading) -> Result<Vec<Analysed>, Refusal> {
         let mut analysed = Analysed::of(job, pump, packs, args.draws);
         for sweep in &one.sweeps {
             // Each sweep has the limit for itself: a step that is not the best would not show it.
-            let control = Control::unlimited().limit(limit);
+            let control = Control::unlimited().limit(limit).within(room);
             let swept = match args.rechoose {
                 true => analysed.sweep_anew(job, sweep, &control),
                 false => {

@@ -2,12 +2,14 @@
 //! programs, or nobody under `--quiet`.
 //!
 //! Nobody reading on (`| head`) is no failure, as it would be with `println!`: the files stand by then, and the exit
-//! status must say so. Nothing from an input is acted on by the terminal.
+//! status must say so. A disk that is full is one: the first failure is kept, and [`settled`] makes it the end of the
+//! run. Nothing from an input is acted on by the terminal.
 
 use std::fmt::Arguments;
-use std::io::Write;
+use std::io::{self, ErrorKind, Write};
+use std::sync::OnceLock;
 
-use super::escape;
+use super::{FAILED, PROBLEMS, escape};
 
 /// Who is told.
 #[derive(Debug, Clone, Copy, Default)]
@@ -48,7 +50,7 @@ impl Voice {
         match self.stdout_taken {
             _ if self.quiet => {}
             true => line(std::io::stderr(), words),
-            false => line(std::io::stdout(), words),
+            false => answer(format!("{}\n", escape::lines(&words.to_string())).as_bytes()),
         }
     }
 
@@ -60,7 +62,40 @@ impl Voice {
     }
 }
 
-/// Writes lines; what cannot be written is lost, since there is nobody to tell.
+/// Why standard output could not be written, if it could not.
+static LOST: OnceLock<io::Error> = OnceLock::new();
+
+/// Writes on standard output, and keeps the first failure.
+pub(super) fn answer(bytes: &[u8]) {
+    noted(io::stdout().write_all(bytes));
+}
+
+/// Keeps why standard output could not be written. That nobody reads on is no failure.
+pub(super) fn noted(written: io::Result<()>) {
+    if let Err(error) = written
+        && error.kind() != ErrorKind::BrokenPipe
+    {
+        LOST.set(error).ok();
+    }
+}
+
+/// The exit status of a run that would end with this one, once standard output is written whole.
+pub(super) fn settled(status: u8) -> u8 {
+    noted(io::stdout().flush());
+    let Some(error) = LOST.get() else {
+        return status;
+    };
+    warning!(
+        "standard output could not be written: {error}. What is missing there is lost; files that \
+         were written stand. Free some space, or send the output elsewhere, and run it again"
+    );
+    match status {
+        PROBLEMS => PROBLEMS,
+        _ => FAILED,
+    }
+}
+
+/// Writes lines on standard error; what cannot be written there is lost, since there is nobody to tell.
 pub(super) fn line(mut to: impl Write, words: Arguments<'_>) {
     writeln!(to, "{}", escape::lines(&words.to_string())).ok();
 }

@@ -288,6 +288,8 @@ pub enum StoppedBy {
     TimeLimit,
     /// The user's interrupt.
     Interrupt,
+    /// The memory that the run may take.
+    Memory,
 }
 
 impl From<Stop> for StoppedBy {
@@ -295,6 +297,7 @@ impl From<Stop> for StoppedBy {
         match stop {
             Stop::TimeLimit => StoppedBy::TimeLimit,
             Stop::Interrupt => StoppedBy::Interrupt,
+            Stop::Memory => StoppedBy::Memory,
         }
     }
 }

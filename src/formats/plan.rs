@@ -1,33 +1,48 @@
-//! The plan as JSON, format `gapwright.plan.v3`.
+//! The plan as JSON, format `gapwright.plan.v4`.
 //!
 //! Lengths and money are decimal strings, so that no digit is lost. A length is given in its model's unit wherever
 //! that is exact, and otherwise in millimetres, which always are. States and reasons are codes; the sheets for people
 //! have the sentences.
 //!
 //! Version 1 had sentences in the places of causes, reasons and layouts. Version 2 had no third verdict, did not say
-//! NOT FIT TO ASSEMBLE, and counted the rest of a plate that is cut neither as waste nor as stock. Both are refused by
-//! their names.
+//! NOT FIT TO ASSEMBLE, and counted the rest of a plate that is cut neither as waste nor as stock. Version 3 had no code
+//! of its own, so that a changed plan could not be told from its original. All are refused by their names.
+//!
+//! # Decision
+//!
+//! The hash covers every field, texts for people too: which of them matters to whom is not for the reader to guess. It
+//! is taken of the values and not of the bytes, so a file that another program has laid out anew is still the plan.
 
 use std::collections::BTreeMap;
 
 use schemars::{JsonSchema, Schema, schema_for};
 use serde::{Deserialize, Serialize};
+use serde_json::error::Category;
 
 use super::common::{
     ChanceJson, CountJson, InputJson, LengthJson, PackJson, RequirementJson, ShortJson, StoppedBy,
     WorthJson,
 };
 use crate::crush::CrushVerdict;
+use crate::digest::Hasher;
+use crate::narrow::narrow;
 use crate::plan::Objective;
 
 /// Name of the format.
-pub const FORMAT: &str = "gapwright.plan.v3";
+pub const FORMAT: &str = "gapwright.plan.v4";
 
 /// A plan.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct PlanJson {
-    /// Always `gapwright.plan.v3`.
+    /// Always `gapwright.plan.v4`.
     pub format: String,
+    /// Code of the plan, twelve hexadecimal digits: that of its workbook, its labels and the issue log, by what is taken
+    /// from the stock.
+    pub plan: String,
+    /// SHA-256, in hexadecimal, of this document as JSON without spaces, with this field empty.
+    pub sha256: String,
+    /// Sums over the plan.
+    pub sums: SumsJson,
     /// Whether every goal is proven.
     pub proven: bool,
     /// Reason why the search ended early, if it did.
@@ -58,6 +73,27 @@ pub struct PlanJson {
     /// Files that the plan was made from.
     #[serde(default)]
     pub inputs: Vec<InputJson>,
+}
+
+/// Sums over a plan.
+#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct SumsJson {
+    /// Number of pumps.
+    pub pumps: u64,
+    /// Number of pumps served.
+    pub served: u64,
+    /// Pieces in packs and bags, those cut from plates included.
+    pub pieces: u64,
+    /// Pieces issued from the stock.
+    pub issued: u64,
+    /// Pieces spoiled with their packs.
+    pub spoiled: u64,
+    /// Plates cut.
+    pub plates_cut: u64,
+    /// Pieces and plates that go back into the stock.
+    pub put_back: u64,
+    /// Pieces and plates on hand after.
+    pub after: u64,
 }
 
 /// A goal.
@@ -377,6 +413,79 @@ pub fn schema() -> Schema {
     schema_for!(PlanJson)
 }
 
+impl PlanJson {
+    /// The plan with its sums and its hash.
+    #[must_use]
+    pub(crate) fn sealed(mut self) -> PlanJson {
+        self.sums = self.summed();
+        self.sha256 = self.hash();
+        self
+    }
+
+    /// The sums as they follow from pumps, stock and sheets.
+    fn summed(&self) -> SumsJson {
+        let stock =
+            |of: fn(&StockJson) -> u32| self.stock.iter().map(move |item| u64::from(of(item)));
+        let back =
+            |sheet: &SheetJson| sheet.put_back.iter().map(|lot| u64::from(lot.count)).sum::<u64>();
+        let number = |of: usize| narrow::<u64>(of);
+        SumsJson {
+            pumps: number(self.pumps.len()),
+            served: number(self.pumps.iter().filter(|pump| pump.served).count()),
+            pieces: self.pieces().map(|(_, count, _)| u64::from(count)).sum(),
+            issued: stock(|item| item.issued).sum(),
+            spoiled: stock(|item| item.spoiled).sum(),
+            plates_cut: self.sheets.iter().map(|sheet| number(sheet.layouts.len())).sum(),
+            put_back: self.sheets.iter().map(back).sum::<u64>(),
+            after: stock(|item| item.after).sum::<u64>()
+                + self.sheets.iter().map(|sheet| u64::from(sheet.after)).sum::<u64>(),
+        }
+    }
+
+    /// Pieces in packs and bags: item, number, and whether they are cut from a plate.
+    fn pieces(&self) -> impl Iterator<Item = (&str, u32, bool)> {
+        self.pumps.iter().flat_map(|pump| {
+            let packs = pump.packs.values().flat_map(|pack| &pack.pieces);
+            let packs = packs.map(|piece| (&*piece.item, piece.count, piece.cut_from.is_some()));
+            let bag = pump.bag.iter().flat_map(|share| &share.pieces);
+            packs.chain(bag.map(|piece| (&*piece.item, piece.count, false)))
+        })
+    }
+
+    /// SHA-256 of the document with an empty hash.
+    fn hash(&mut self) -> String {
+        let carried = std::mem::take(&mut self.sha256);
+        let mut hasher = Hasher::default();
+        // Neither the values nor the hasher can fail.
+        serde_json::to_writer(&mut hasher, self).ok();
+        self.sha256 = carried;
+        hasher.end()
+    }
+
+    /// A difference between the plan and its hash or its sums, if there is one.
+    fn difference(&mut self) -> Option<String> {
+        let hash = self.hash();
+        if hash != self.sha256 {
+            return Some(format!("its contents have the SHA-256 {hash}, and it carries another"));
+        }
+        if self.summed() != self.sums {
+            return Some("its sums are not those of its pumps, stock and sheets".into());
+        }
+        let mut issued: BTreeMap<&str, u64> = BTreeMap::new();
+        for (item, count, _) in self.pieces().filter(|(.., cut)| !cut) {
+            *issued.entry(item).or_default() += u64::from(count);
+        }
+        let differs = |item: &&StockJson| {
+            let kits = issued.get(&*item.item).copied().unwrap_or_default();
+            let gone = u64::from(item.issued) + u64::from(item.spoiled) + u64::from(item.after);
+            kits != u64::from(item.issued)
+                || gone != u64::from(item.before) + u64::from(item.put_back)
+        };
+        let item = self.stock.iter().find(differs)?;
+        Some(format!("the counts of the item `{}` do not add up", item.item))
+    }
+}
+
 /// Reasons why a text is not a plan of this format.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 pub enum NotAPlan {
@@ -386,6 +495,9 @@ pub enum NotAPlan {
     /// Not a plan.
     #[error("not a plan file ({0})")]
     Unreadable(String),
+    /// A plan that differs from its own hash or sums.
+    #[error("a plan that is not as `gapwright kit` wrote it: {0}")]
+    Changed(String),
 }
 
 impl NotAPlan {
@@ -398,6 +510,10 @@ impl NotAPlan {
             NotAPlan::Unreadable(_) => {
                 "give the plan's workbook, or the JSON that `kit --json` wrote"
             }
+            NotAPlan::Changed(_) => {
+                "give the file as it was written, or make the plan again; what was taken otherwise \
+                 is said on the sheet Issue of the plan's workbook"
+            }
         }
     }
 }
@@ -405,11 +521,12 @@ impl NotAPlan {
 /// Reads a plan from the bytes of its JSON.
 ///
 /// # Errors
-/// [`NotAPlan::OtherFormat`] names another format, also an earlier version; otherwise [`NotAPlan::Unreadable`].
+/// [`NotAPlan::OtherFormat`] names another format, also an earlier version; [`NotAPlan::Changed`] is a plan that differs
+/// from its own hash or sums; otherwise [`NotAPlan::Unreadable`].
 ///
 /// ```
 /// use gapwright::formats::plan::{NotAPlan, parse};
-/// for old in ["gapwright.plan.v1", "gapwright.plan.v2"] {
+/// for old in ["gapwright.plan.v1", "gapwright.plan.v2", "gapwright.plan.v3"] {
 ///     let text = format!(r#"{{"format": "{old}", "proven": true}}"#);
 ///     assert_eq!(parse(text.as_bytes()), Err(NotAPlan::OtherFormat(old.into())));
 /// }
@@ -419,10 +536,28 @@ pub fn parse(bytes: &[u8]) -> Result<PlanJson, NotAPlan> {
     struct Named {
         format: String,
     }
-    let unreadable = |error: serde_json::Error| NotAPlan::Unreadable(error.to_string());
-    let named: Named = serde_json::from_slice(bytes).map_err(unreadable)?;
-    match named.format == FORMAT {
-        true => serde_json::from_slice(bytes).map_err(unreadable),
-        false => Err(NotAPlan::OtherFormat(named.format)),
+    let named: Named = serde_json::from_slice(bytes).map_err(|error| unreadable(&error))?;
+    if named.format != FORMAT {
+        return Err(NotAPlan::OtherFormat(named.format));
     }
+    let mut plan: PlanJson = serde_json::from_slice(bytes).map_err(|error| unreadable(&error))?;
+    match plan.difference() {
+        Some(difference) => Err(NotAPlan::Changed(difference)),
+        None => Ok(plan),
+    }
+}
+
+/// Where a text stops being a plan; the parser's own words are about its types.
+fn unreadable(error: &serde_json::Error) -> NotAPlan {
+    let (line, column) = (error.line(), error.column());
+    NotAPlan::Unreadable(match error.classify() {
+        Category::Eof => format!("the text ends too early, in line {line}"),
+        Category::Syntax | Category::Io => format!("no JSON at line {line}, column {column}"),
+        Category::Data if line == 0 => "JSON, but not that of a plan".into(),
+        Category::Data => {
+            format!(
+                "something that a plan has not, or not there, before line {line}, column {column}"
+            )
+        }
+    })
 }

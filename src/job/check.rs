@@ -44,7 +44,51 @@ pub(super) fn check(parts: &Parts) -> Result<(), JobError> {
         let result = check_pump(pump, parts).and_then(|()| single(&mut tags, &pump.tag));
         result.map_err(failed(Part::Pump(pump.tag.clone())))?;
     }
-    check_policy(&parts.policy).map_err(failed(Part::Policy))
+    check_policy(&parts.policy).map_err(failed(Part::Policy))?;
+    match too_dear(parts) {
+        Some(item) => within(false, "the price of all pieces", "sums that can be worked out")
+            .map_err(failed(Part::Item(item.to_string()))),
+        None => Ok(()),
+    }
+}
+
+/// Most that all prices and charges of a job may come to, in millionths: half of what the sums hold.
+const MOST_IN_ALL: i128 = 1 << 62;
+
+/// The item that costs most, where everything that could be taken, spoiled, bought or filled up to its level, and every
+/// charge, come to more than sums of money can hold.
+pub(crate) fn too_dear(parts: &Parts) -> Option<&str> {
+    /// Most pieces of an item that a purchase asks for, and the greatest charge for a value off its target.
+    const BOUGHT: u32 = 30_000;
+    const OFF_TARGET: i128 = 1_000_000_000_000;
+    let mut pieces: i128 = 0;
+    let mut charges: i128 = 0;
+    for pump in &parts.pumps {
+        let Some(model) = parts.models.get(pump.model) else { continue };
+        let packs = model.packs.iter().map(|pack| i128::from(pack.most_pieces));
+        let bag = model.consumables.iter().map(|need| i128::from(need.count));
+        pieces += packs.chain(bag).sum::<i128>();
+        charges += OFF_TARGET * pump.requirements.iter().map(|_| 1).sum::<i128>();
+    }
+    charges += pieces * i128::from(parts.policy.handling.raw());
+    let of_item = |item: &Item| {
+        let level = item.min_level.max(item.offer.max_level.unwrap_or(0));
+        let each = [item.on_hand, item.carton_qty, level, BOUGHT].map(i128::from);
+        let cost = item.unit_cost.max(item.offer.unit_cost.unwrap_or(Money::ZERO));
+        i128::from(cost.raw()) * (each.iter().sum::<i128>() + pieces)
+    };
+    let items = parts.stock.iter().filter(|item| item.cut.is_none());
+    let items = items.map(|item| (of_item(item), item.item.as_str()));
+    let plates = parts
+        .plates
+        .iter()
+        .map(|lot| (i128::from(lot.plate_cost.raw()) * i128::from(lot.on_hand), lot.item.as_str()));
+    let (mut sum, mut dearest) = (charges, (0, ""));
+    for (cost, item) in items.chain(plates) {
+        sum += cost;
+        dearest = dearest.max((cost, item));
+    }
+    (sum > MOST_IN_ALL).then_some(dearest.1)
 }
 
 /// Refuses a name that an earlier part has.

@@ -15,7 +15,7 @@ use crate::formats::common::{
 use crate::formats::plan::{
     ConsumableJson, CrushJson, FORMAT, GoalJson, GoalName, LackJson, LayoutJson, LeftOutJson,
     PlanJson, PumpJson, PutBackJson, RangeJson, RingJson, SheetJson, SheetName, StockJson,
-    StripsJson,
+    StripsJson, SumsJson,
 };
 use crate::issue::returned::{ReturnedLot, StockPage};
 use crate::job::{Input, Job};
@@ -43,8 +43,11 @@ pub fn plan(verified: &Verified) -> PlanJson {
     let money = |value: Option<i64>| show_money(Money::from_raw(value.unwrap_or(0)));
     let (issued, returned) = (verified.issued(), verified.returned());
     let plates_left = verified.plates_left();
-    PlanJson {
+    let plain = PlanJson {
         format: FORMAT.into(),
+        plan: verified.planned().id(),
+        sha256: String::new(),
+        sums: SumsJson::default(),
         proven: plan.proven(),
         stopped_by: plan.stopped_by.map(Into::into),
         left_out: [
@@ -104,7 +107,8 @@ pub fn plan(verified: &Verified) -> PlanJson {
             })
             .collect(),
         inputs: inputs(job),
-    }
+    };
+    plain.sealed()
 }
 
 /// The files that a job was read from.

@@ -180,6 +180,13 @@ impl Case {
 }
 
 impl Register {
+    /// Bytes that the classes take, each in the list and in the table, which may be half empty.
+    pub(super) fn bytes(&self) -> usize {
+        let of = |(_, constants): &(u32, Constants)| constants.len() * size_of::<i128>();
+        let one = self.classes.last().map_or(0, of) + size_of::<(u32, Constants)>();
+        self.classes.len() * 3 * one
+    }
+
     fn kind(&mut self, pump: usize, demands: Demands, places: Vec<DrawerKey>) -> u32 {
         let none: Vec<i128> = demands.constants().map(|_| 0).collect();
         let demands = demands.with(&none);

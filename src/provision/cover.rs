@@ -89,11 +89,7 @@ impl Cover {
             class.sort_by(|a, b| (a.weight, &a.takes).cmp(&(b.weight, &b.takes)));
         }
         // Of classes with the same ways one is enough.
-        classes.sort_by(|a, b| {
-            let takes = |class: &Vec<Wanted>| class.iter().map(|w| w.takes.clone()).collect();
-            let (a, b): (Vec<_>, Vec<_>) = (takes(a), takes(b));
-            a.cmp(&b)
-        });
+        classes.sort_by(|a, b| a.iter().map(|w| &w.takes).cmp(b.iter().map(|w| &w.takes)));
         classes.dedup_by(|a, b| {
             a.len() == b.len() && a.iter().zip(b.iter()).all(|(a, b)| a.takes == b.takes)
         });

@@ -7,7 +7,7 @@ use rayon::prelude::*;
 use smallvec::SmallVec;
 
 use crate::choose::combination::Combination;
-use crate::choose::control::{Control, Pace, Phase};
+use crate::choose::control::{Control, NoRoom, Pace, Phase, Unlisted};
 use crate::choose::instance::Uses;
 use crate::choose::pattern::{Demands, PieceUncertainty, doubts, listed_for, windows};
 use crate::choose::{
@@ -37,6 +37,22 @@ pub(super) struct Class {
 }
 
 impl Class {
+    /// Bytes that it takes, with the lists of its ways that may be taken: a few states of the trolley have their own.
+    fn bytes(&self) -> usize {
+        const LISTS: usize = 4;
+        let way = (1 + LISTS) * size_of::<u32>() + 2 * size_of::<i64>();
+        size_of::<Class>()
+            + self.takes.len() * size_of::<Take>()
+            + self.choice.len() * size_of::<u32>()
+            + self.len() * way
+    }
+
+    /// Bytes that the search for a safe kit makes of it: a place of its own in memory for each way.
+    pub(super) fn bytes_searched(&self) -> usize {
+        const EACH: usize = 80;
+        self.len() * EACH + self.takes.len() * size_of::<Take>()
+    }
+
     /// Number of ways.
     pub(super) fn len(&self) -> usize {
         self.ends.len()
@@ -132,32 +148,44 @@ pub(super) fn list(
     let of = register.classes.len();
     let grace = (10 * GRACE / of.max(1)).max(2_000);
     control.step(Phase::Listing, 0, of);
-    let classes = (0..of)
+    let one = |class: usize| {
+        let pump = pump(register.classes[class].0);
+        let listing = Listing {
+            job,
+            doubts: &doubts,
+            available: &available,
+            price: &price,
+            drawers: &drawers.of(job, pump),
+        };
+        let class = listing.class(&demands(class), &mut Pace::at_least(control, grace));
+        let class = class.map_err(|lack| match lack {
+            Lack::TooMany => Lack::For(
+                ChooseError::TooManyPatterns { tag: pump.tag.clone(), most: MOST_PATTERNS }.into(),
+            ),
+            lack => lack,
+        })?;
+        control.keep(class.bytes()).map_err(|lack| Lack::For(no_room(lack)))?;
+        let before = listed.fetch_add(class.len(), Ordering::Relaxed);
+        if before + class.len() > MOST_COLUMNS {
+            return Err(Lack::For(ChooseError::TooManyColumns.into()));
+        }
+        control.step(Phase::Listing, done.fetch_add(1, Ordering::Relaxed) + 1, of);
+        Ok(class)
+    };
+    let first: Vec<Option<Class>> = (0..of)
         .into_par_iter()
-        .map(|class| {
-            let pump = pump(register.classes[class].0);
-            let listing = Listing {
-                job,
-                doubts: &doubts,
-                available: &available,
-                price: &price,
-                drawers: &drawers.of(job, pump),
-            };
-            let class = listing
-                .class(&demands(class), &mut Pace::at_least(control, grace))
-                .map_err(ProvisionError::Stopped)?
-                .ok_or_else(|| ChooseError::TooManyPatterns {
-                    tag: pump.tag.clone(),
-                    most: MOST_PATTERNS,
-                })?;
-            let before = listed.fetch_add(class.len(), Ordering::Relaxed);
-            if before + class.len() > MOST_COLUMNS {
-                return Err(ChooseError::TooManyColumns.into());
-            }
-            control.step(Phase::Listing, done.fetch_add(1, Ordering::Relaxed) + 1, of);
-            Ok(class)
+        .map(|class| match one(class) {
+            Ok(class) => Ok(Some(class)),
+            Err(Lack::InHand(_)) => Ok(None),
+            Err(lack) => Err(lack),
         })
-        .collect::<Result<Vec<Class>, ProvisionError>>()?;
+        .collect::<Result<_, Lack>>()?;
+    // Those that had too little room beside others have all of it.
+    let classes: Vec<Class> = first
+        .into_iter()
+        .enumerate()
+        .map(|(at, class)| class.map_or_else(|| one(at), Ok))
+        .collect::<Result<_, Lack>>()?;
     Ok(Ways {
         gap: classes.iter().map(Class::is_empty).collect(),
         classes,
@@ -203,6 +231,31 @@ impl Ways {
     }
 }
 
+/// Why there is no class.
+enum Lack {
+    /// No room in hand: alone there may be enough.
+    InHand(NoRoom),
+    /// Too many ways.
+    TooMany,
+    /// Any other reason.
+    For(ProvisionError),
+}
+
+impl From<Lack> for ProvisionError {
+    fn from(lack: Lack) -> ProvisionError {
+        match lack {
+            Lack::InHand(lack) => no_room(lack),
+            Lack::TooMany => ChooseError::TooManyColumns.into(),
+            Lack::For(error) => error,
+        }
+    }
+}
+
+/// The refusal for a lack of room.
+pub(super) fn no_room(lack: NoRoom) -> ProvisionError {
+    ProvisionError::NoRoom(lack.megabytes)
+}
+
 struct Listing<'a> {
     job: &'a Job,
     doubts: &'a [Option<PieceUncertainty>],
@@ -222,17 +275,21 @@ struct Way {
 }
 
 impl Listing<'_> {
-    /// Class; `None` if there are too many ways.
-    fn class(&self, demands: &Demands, pace: &mut Pace<'_>) -> Result<Option<Class>, Stop> {
+    fn class(&self, demands: &Demands, pace: &mut Pace<'_>) -> Result<Class, Lack> {
+        /// Bytes in hand for a pattern beside itself: the way, and its entry in a table that may be half empty.
+        const BESIDE: usize = 2 * size_of::<Way>() + 3 * size_of::<(Uses, usize)>();
+        let stopped = |stop: Stop| Lack::For(ProvisionError::Stopped(stop));
         let rules = (&self.job.policy, self.doubts);
         let listed = listed_for(demands, rules, self.drawers, MOST_PATTERNS, pace);
-        let Some(listed) = listed else {
-            return Ok(None);
-        };
+        let listed = listed.map_err(|unlisted| match unlisted {
+            Unlisted::NoRoom(lack) => Lack::InHand(lack),
+            Unlisted::TooMany => Lack::TooMany,
+        })?;
         if let Some(stop) = listed.cut {
-            return Err(stop);
+            return Err(stopped(stop));
         }
         let patterns = listed.list;
+        pace.hold(BESIDE * patterns.len()).map_err(Lack::InHand)?;
         let mut ways: Vec<Way> = Vec::new();
         let mut known: HashMap<Uses, usize> = HashMap::with_capacity(patterns.len());
         for pattern in patterns {
@@ -270,7 +327,7 @@ impl Listing<'_> {
         let mut order = Vec::new();
         for (index, way) in ways.iter().enumerate() {
             if let Some(stop) = pace.stop(1) {
-                return Err(stop);
+                return Err(stopped(stop));
             }
             if !self.has_part(way, least, &known) {
                 order.push(index);
@@ -282,14 +339,16 @@ impl Listing<'_> {
             let take = |&(item, count): &(u16, i16)| (item, count.unsigned_abs());
             class.takes.extend(way.uses.iter().map(take));
             let Ok(end) = u32::try_from(class.takes.len()) else {
-                return Ok(None);
+                return Err(Lack::TooMany);
             };
             class.ends.push(end);
             class.cost.push(way.cost);
             class.waste.push(way.waste);
             class.choice.extend(&way.choice);
         }
-        Ok(Some(class))
+        class.takes.shrink_to_fit();
+        class.choice.shrink_to_fit();
+        Ok(class)
     }
 
     /// Whether a part of a way's pieces suffices as well.

@@ -13,6 +13,7 @@
 use crate::choose::control::Control;
 use crate::decimal::Money;
 use crate::job::Job;
+use crate::narrow::narrow;
 
 use super::patterns::Ways;
 use super::scenarios::Scenarios;
@@ -32,6 +33,20 @@ pub(super) fn rounds(question: &ProvisionOptions, pumps: usize) -> u32 {
 /// Most scenarios to choose a trolley for.
 pub(super) fn most_scenarios(question: &ProvisionOptions) -> u32 {
     question.scenarios.saturating_mul(4).min(super::MOST_SCENARIOS.max(question.scenarios))
+}
+
+/// Bytes that the scenarios take: the class of each pump, in copies as well, and the kits of those that a trolley is
+/// chosen for, in the few states that are compared.
+pub(super) fn bytes(question: &ProvisionOptions, job: &Job, rounds: u32) -> usize {
+    const COPIES: usize = 3;
+    const STATES: usize = 5;
+    let whole = |number: u32| narrow::<usize>(number);
+    let (pumps, items) = (job.pumps.len(), job.stock.len());
+    let choosing = whole(most_scenarios(question));
+    let counting = whole(question.checks).saturating_mul(whole(rounds));
+    let classes = choosing.saturating_add(counting).saturating_mul(COPIES * pumps);
+    let kits = choosing.saturating_mul(STATES).saturating_mul(pumps + items + 12);
+    classes.saturating_add(kits).saturating_mul(size_of::<u32>())
 }
 
 /// Scenarios of a provision.

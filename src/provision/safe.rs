@@ -6,7 +6,7 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 
 use rayon::prelude::*;
 
-use crate::choose::control::{Control, Phase};
+use crate::choose::control::{Control, NoRoom, Phase};
 use crate::decimal::Money;
 use crate::job::Job;
 use crate::plan::PackPick;
@@ -35,7 +35,7 @@ pub(super) fn kits(
     grids: &[Vec<u32>],
     effort: u64,
     control: &Control,
-) -> Vec<SafeKit> {
+) -> Result<Vec<SafeKit>, NoRoom> {
     let mut known: HashMap<&[u32], usize> = HashMap::new();
     let mut asked: Vec<usize> = Vec::new();
     let answer_of: Vec<usize> = grids
@@ -48,17 +48,24 @@ pub(super) fn kits(
             })
         })
         .collect();
+    // The pieces at each value: a list of packs, each a list of picks.
+    let bytes = |&pump: &usize| {
+        let packs = job.model_of(&job.pumps[pump]).packs.len();
+        grids[pump].len().saturating_mul(64 + 96 * packs)
+    };
+    control.keep(asked.iter().map(bytes).fold(0, usize::saturating_add))?;
     let done = AtomicUsize::new(0);
     control.step(Phase::SafeKits, 0, asked.len());
-    let answers: Vec<Answer> = asked
-        .par_iter()
-        .map(|&pump| {
-            let answer = answer(job, ways, pump, &grids[pump], effort, control);
-            let done = done.fetch_add(1, Ordering::Relaxed) + 1;
-            control.step(Phase::SafeKits, done, asked.len());
-            answer
-        })
-        .collect();
+    let one = |&pump: &usize| {
+        let answer = answer(job, ways, pump, &grids[pump], effort, control);
+        let done = done.fetch_add(1, Ordering::Relaxed) + 1;
+        control.step(Phase::SafeKits, done, asked.len());
+        answer
+    };
+    let mut answers = Vec::with_capacity(asked.len());
+    for some in together_in_hand(&asked, |&pump| searched(ways, &grids[pump]), control)? {
+        answers.par_extend(some.par_iter().map(one));
+    }
     let kit = |(view, &answer): (&Case, &usize)| {
         let answer = &answers[answer];
         SafeKit {
@@ -73,7 +80,36 @@ pub(super) fn kits(
             met: Arc::clone(&answer.met),
         }
     };
-    views.iter().zip(&answer_of).map(kit).collect()
+    Ok(views.iter().zip(&answer_of).map(kit).collect())
+}
+
+/// Bytes that the search for the safe kit of these values takes.
+fn searched(ways: &Ways, grid: &[u32]) -> usize {
+    let mut classes = grid.to_vec();
+    classes.sort_unstable();
+    classes.dedup();
+    classes.iter().map(|&class| ways.classes[class as usize].bytes_searched()).sum()
+}
+
+/// Parts of a list, in its order, that are worked on one after the other, since they do not fit into hand together.
+fn together_in_hand<'a, T>(
+    list: &'a [T],
+    bytes: impl Fn(&T) -> usize,
+    control: &Control,
+) -> Result<Vec<&'a [T]>, NoRoom> {
+    let most = control.most_in_hand(1);
+    let (mut parts, mut from, mut sum) = (Vec::new(), 0, 0_usize);
+    for (at, one) in list.iter().enumerate() {
+        let bytes = bytes(one);
+        control.fits_in_hand(bytes)?;
+        if sum.saturating_add(bytes) > most {
+            parts.push(&list[from..at]);
+            (from, sum) = (at, 0);
+        }
+        sum = sum.saturating_add(bytes);
+    }
+    parts.push(&list[from..]);
+    Ok(parts)
 }
 
 fn answer(

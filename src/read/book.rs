@@ -186,7 +186,7 @@ fn folder(path: &Path, file: &str, memory: &mut Memory) -> Result<Book, Problems
     let mut files: Vec<PathBuf> = Vec::new();
     for entry in fs::read_dir(path).map_err(unreadable)? {
         let path = entry.map_err(unreadable)?.path();
-        if has_extension(&path.to_string_lossy(), &["csv"]) {
+        if has_extension(&path.to_string_lossy(), &["csv"]) && !super::bounded::is_shadow(&path) {
             files.push(path);
         }
         if files.len() > MOST_FILES {

@@ -42,6 +42,11 @@ pub(super) fn is_packed(path: &Path) -> bool {
     read.is_ok() && matches!(first, [b'P', b'K', 3 | 5 | 7, _] | [0xd0, 0xcf, 0x11, 0xe0])
 }
 
+/// Whether a file of a folder is the shadow of another: macOS puts `._name` beside `name` on disks of other systems.
+pub(super) fn is_shadow(path: &Path) -> bool {
+    path.file_name().is_some_and(|name| name.as_encoded_bytes().starts_with(b"._"))
+}
+
 /// Text of a plain file of at most `most` bytes.
 pub(super) fn text(path: &Path, most: u64) -> Result<String> {
     String::from_utf8(bytes(path, most)?)

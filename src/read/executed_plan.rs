@@ -5,14 +5,13 @@ use std::path::Path;
 use std::sync::Arc;
 
 use super::bounded;
-use super::parser_words;
 use super::rows::Lone;
 use super::table::{Heading, Table, TableRow as Row};
 use super::{Memory, book, named_sheet, stock_counts};
 use crate::columns::key as heading_key;
 use crate::formats::common::{CauseJson, ShortJson};
 use crate::formats::issue_sheet::{EXTRA, HEADINGS, ID, OWN};
-use crate::formats::plan::{self, PlanJson, SheetJson, SheetName};
+use crate::formats::plan::{self, NotAPlan, PlanJson, SheetJson, SheetName};
 use crate::issue::counts::{CountedLot, Counts};
 use crate::issue::planned::{PickStep, Planned, PlannedLine};
 use crate::issue::record::{Carried, Extra, Filled, RULES};
@@ -73,25 +72,23 @@ fn of_json(file: &str, bytes: &[u8], problems: &mut Problems) -> Option<Carried>
     let mut wrong = |found: String, expected: &str, fix: &str| {
         problems.add(Problem::new(place.clone(), found, expected, fix));
     };
-    let plan = match plan::parse(bytes) {
+    let plan = match of_bytes(bytes) {
         Ok(plan) => plan,
         Err(error) => {
             let expected = "a plan as `gapwright kit` writes it";
-            wrong(parser_words::of_plan(&error), expected, error.fix());
+            wrong(error.to_string(), expected, error.fix());
             return None;
         }
     };
-    let stock = plan.inputs.iter().find(|i| i.role == "stock workbook");
-    let Some(stock) = stock else {
+    if stock_of(&plan).is_none() {
         wrong(
             "a plan that does not say which stock it was made from".into(),
             "a plan with its inputs",
             "make the plan again",
         );
         return None;
-    };
-    let (lines, notes): (Vec<PlannedLine>, Vec<String>) = lines(&plan).into_iter().unzip();
-    let planned = Planned { stock_sha256: stock.sha256.clone(), lines };
+    }
+    let (planned, notes) = planned(&plan);
     let mut before = Counts::default();
     let pieces = plan.stock.iter().map(|item| (&item.item, item.before));
     let sheets = plan.sheets.iter().map(|lot| (&lot.item, lot.before));
@@ -123,6 +120,35 @@ fn of_json(file: &str, bytes: &[u8], problems: &mut Problems) -> Option<Carried>
         place: place.clone(),
         rules: BTreeMap::from([("Acceptance".to_string(), plan.acceptance.clone())]),
     })
+}
+
+/// A plan for programs that is as it was written.
+///
+/// # Errors
+/// As [`plan::parse`]; also a plan whose code is not that of its lines.
+pub(super) fn of_bytes(bytes: &[u8]) -> Result<PlanJson, NotAPlan> {
+    let plan = plan::parse(bytes)?;
+    let id = planned(&plan).0.id();
+    match id == plan.plan {
+        true => Ok(plan),
+        false => {
+            let told = format!("its lines make the plan {id}, below the plan `{}`", plan.plan);
+            Err(NotAPlan::Changed(told))
+        }
+    }
+}
+
+/// Hash of the stock that a plan was made from.
+fn stock_of(plan: &PlanJson) -> Option<&str> {
+    let stock = plan.inputs.iter().find(|input| input.role == "stock workbook");
+    stock.map(|input| input.sha256.as_str())
+}
+
+/// Lines of a plan for programs, and the reason of each shortage.
+fn planned(plan: &PlanJson) -> (Planned, Vec<String>) {
+    let (lines, notes) = lines(plan).into_iter().unzip();
+    let stock_sha256 = stock_of(plan).unwrap_or_default().to_string();
+    (Planned { stock_sha256, lines }, notes)
 }
 
 /// Lots that go back by a plan for programs.

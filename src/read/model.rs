@@ -23,7 +23,8 @@ use crate::model::{
 };
 use crate::problem::{Place, Problem, Problems, Spot, fix_name, nearest};
 use file::{
-    CorrelationFile, DimensionFile, KEYS, ModelFile, NEEDED, PackFile, Quantity, RequirementFile,
+    CorrelationFile, DimensionFile, KEYS, MOST_ENTRIES, MOST_INSIDE, ModelFile, NEEDED, PackFile,
+    Quantity, RequirementFile,
 };
 use library::MATERIALS;
 use material::{gather_materials, join};
@@ -77,6 +78,9 @@ fn parse_with(
     materials: &[Material],
 ) -> Result<(Model, Vec<Problem>), Problems> {
     let mut reader = Reader { file, text, problems: Problems::new() };
+    if reader.too_many_entries() {
+        return reader.problems.settle(None);
+    }
     reader.unknown_keys(&KEYS);
     let told = reader.missing_keys();
     let model = match toml::from_str::<ModelFile>(text) {
@@ -98,6 +102,26 @@ fn tables_of<'a, 'i>(value: &'a Spanned<DeValue<'i>>) -> Vec<(Range<usize>, &'a 
         DeValue::Table(named) => named.values().filter_map(table).collect(),
         DeValue::Array(list) => list.iter().filter_map(table).collect(),
         _ => Vec::new(),
+    }
+}
+
+/// Number of entries of a list or table; 1 for anything else.
+fn entries(value: &DeValue<'_>) -> usize {
+    match value {
+        DeValue::Table(table) => table.len(),
+        DeValue::Array(list) => list.len(),
+        _ => 1,
+    }
+}
+
+/// Values of a list or table.
+fn inside<'a, 'i>(
+    value: &'a DeValue<'i>,
+) -> Box<dyn Iterator<Item = &'a Spanned<DeValue<'i>>> + 'a> {
+    match value {
+        DeValue::Table(table) => Box::new(table.values()),
+        DeValue::Array(list) => Box::new(list.iter()),
+        _ => Box::new(std::iter::empty()),
     }
 }
 
@@ -144,6 +168,54 @@ impl Reader<'_> {
             expected,
             "correct it; compare with the files that come with the program",
         );
+    }
+
+    /// Reports kinds of entries of which there are more than a model can have; true if there are any. Such a file is not
+    /// read any further.
+    fn too_many_entries(&mut self) -> bool {
+        let Ok(file) = DeTable::parse(self.text) else {
+            return false;
+        };
+        let mut told = false;
+        let mut too_many = |reader: &mut Self, (name, number, most), span: Range<usize>| {
+            told = true;
+            reader.add(
+                &span,
+                format!("{number} entries in `{name}`"),
+                format!("at most {most}"),
+                "leave out what no pump of this model needs, or make two models of it",
+            );
+        };
+        if file.get_ref().len() > MOST_INSIDE {
+            too_many(self, ("the file", file.get_ref().len(), MOST_INSIDE), 0..0);
+            return true;
+        }
+        for (key, value) in file.get_ref() {
+            let name: &str = key.get_ref();
+            let most = MOST_ENTRIES.iter().find(|(known, _)| *known == name);
+            let most = most.map_or(MOST_INSIDE, |(_, most)| *most);
+            let number = entries(value.get_ref());
+            if number > most {
+                too_many(self, (name, number, most), key.span());
+                continue;
+            }
+            // Entries are tables; their keys may be lists and tables, and those of sums hold tables once more.
+            for entry in inside(value.get_ref()) {
+                let Some(table) = entry.get_ref().as_table() else { continue };
+                if table.len() > MOST_INSIDE {
+                    too_many(self, (name, table.len(), MOST_INSIDE), entry.span());
+                    continue;
+                }
+                for (key, value) in table {
+                    let deeper = inside(value.get_ref()).map(|one| entries(one.get_ref()));
+                    let number = deeper.chain([entries(value.get_ref())]).max().unwrap_or(0);
+                    if number > MOST_INSIDE {
+                        too_many(self, (key.get_ref(), number, MOST_INSIDE), key.span());
+                    }
+                }
+            }
+        }
+        told
     }
 
     /// Reports every key that such a file does not have.

@@ -1,6 +1,4 @@
-//! Messages of the parsers of TOML and JSON, in words that people use.
-
-use crate::formats::plan::NotAPlan;
+//! Messages of the parser of TOML, in words that people use.
 
 /// A parser's message without the names of its types: `integer 3, where a text belongs`.
 pub(super) fn in_words(message: &str) -> String {
@@ -40,14 +38,6 @@ pub(super) fn in_words(message: &str) -> String {
         _ => found.to_string(),
     };
     format!("{found}, where {} belongs{at}", kind.map_or(expected, |(_, words)| words))
-}
-
-/// What is wrong with a plan for programs.
-pub(super) fn of_plan(error: &NotAPlan) -> String {
-    match error {
-        NotAPlan::Unreadable(why) => NotAPlan::Unreadable(in_words(why)).to_string(),
-        NotAPlan::OtherFormat(_) => error.to_string(),
-    }
 }
 
 #[cfg(test)]

@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 use std::path::Path;
 
-use super::executed_plan::with_book;
+use super::executed_plan::{of_bytes, with_book};
 use super::{Memory, fitted_pieces};
 use crate::digest::sha256;
 use crate::formats::common::PieceJson;
@@ -47,12 +47,12 @@ pub(super) fn packs_of_json(path: &Path, job: &Job) -> Result<Packs, Problems> {
     };
     let bytes = super::bounded::bytes(path, super::bounded::OF_PLAN);
     let bytes = bytes.map_err(|error| plan::NotAPlan::Unreadable(error.to_string()));
-    let read = bytes.and_then(|bytes| Ok((plan::parse(&bytes)?, sha256(&bytes))));
+    let read = bytes.and_then(|bytes| Ok((of_bytes(&bytes)?, sha256(&bytes))));
     let (plan, sha256) = match read {
         Ok(read) => read,
         Err(error) => {
             let expected = "a plan as `gapwright kit --json` writes it";
-            let found = super::parser_words::of_plan(&error);
+            let found = error.to_string();
             problems.add(wrong(found, expected, error.fix()));
             return Err(problems);
         }

@@ -573,7 +573,7 @@ mod tests {
         let (model, plan) = (model(), plan());
         let widest = Drawer::new(&model, &plan, 10_000);
         let mut plainest = Drawer::new(&model, &plan, 10_000);
-        plainest.arch = pulp::Arch::Scalar;
+        plainest.level = fearless_simd::Level::baseline();
         let cuts = widest.cuts();
         let [one, other] = [&widest, &plainest].map(|drawer| {
             let batch = drawer.batch(&mut Desk::new(drawer), 5, &cuts);

@@ -448,6 +448,11 @@ pub fn fault(fault: &ProvisionError, stock: &str, pumps: &str) -> Problem {
     };
     match fault {
         ProvisionError::Choose(error) => error.problem(stock, pumps),
+        ProvisionError::NoRoom(megabytes) => in_pumps(
+            "values and scenarios to examine that do not fit into memory".into(),
+            &format!("what can be worked out with {megabytes} MB of memory"),
+            "take a coarser --step, narrow the ranges, or fewer --scenarios and --checks; or give more with --memory",
+        ),
         ProvisionError::TooManyValues { tag, values, step } => in_pumps(
             format!("pump {tag}, which can come to {values} values"),
             &format!("at most {MOST_VALUES} values of one pump"),

@@ -3,7 +3,7 @@
 use rust_xlsxwriter::{ConditionalFormatFormula, Format, FormatAlign, FormatBorder, Worksheet};
 
 use super::WriteError;
-use super::page::{Page, Written};
+use super::page::{Page, Written, lean};
 use super::style::{INK, Styles, lines};
 use super::table::{Cell, Cells};
 use crate::formats::issue_log::{HEADINGS, SEAL};
@@ -16,7 +16,8 @@ use crate::issue::log::{Entry, HEADING_ROW, Log, SHEET};
 /// [`WriteError::Workbook`] and [`WriteError::Date`].
 pub fn workbook(log: &Log, date: &str) -> Result<Vec<u8>, WriteError> {
     let (mut workbook, styles) = super::start("Issue log", date)?;
-    workbook.push_worksheet(sheet(log, &styles)?);
+    let page = Page::on(lean(&mut workbook), SHEET, &styles)?;
+    workbook.push_worksheet(sheet(page, log)?);
     Ok(workbook.save_to_buffer()?)
 }
 
@@ -24,9 +25,10 @@ pub fn workbook(log: &Log, date: &str) -> Result<Vec<u8>, WriteError> {
 const WIDTHS: [f64; 15] =
     [8.0, 12.0, 7.0, 15.0, 13.0, 32.0, 20.0, 8.0, 8.0, 24.0, 9.0, 9.0, 10.0, 40.0, 24.0];
 
-fn sheet(log: &Log, styles: &Styles) -> Written<Worksheet> {
+fn sheet(mut page: Page<'_>, log: &Log) -> Written<Worksheet> {
+    let styles = page.styles;
     let lead = "One line per movement; a negative Out is pieces put back. `gapwright issue` checks every line and refuses a log that was changed by hand.";
-    let mut page = Page::begin(SHEET, "Issue log", lead, styles)?;
+    page.title("Issue log", lead)?;
     page.widths(&WIDTHS)?;
     page.row = 2;
     let Styles { strong, count, remark, .. } = styles;

@@ -1,6 +1,6 @@
 //! A sheet while it is written, from the top down: what is written goes into the next free row.
 
-use rust_xlsxwriter::{Format, Worksheet, XlsxError};
+use rust_xlsxwriter::{Format, Workbook, Worksheet, XlsxError};
 
 use super::style::{Styles, set_up, tall};
 use super::table::{self, Cell, Cells, Column};
@@ -9,6 +9,12 @@ use crate::model::{NOT_FIT, USUAL_CAUTIONS};
 
 /// The outcome of writing.
 pub(super) type Written<T = ()> = Result<T, XlsxError>;
+
+/// A sheet whose rows go through a temporary file as they are written, from the top down: tables as long as an input
+/// do not lie in memory once more. Where there can be no such file, memory has to do.
+pub(super) fn lean(workbook: &mut Workbook) -> Worksheet {
+    workbook.new_worksheet_with_low_memory().unwrap_or_else(|_| Worksheet::new())
+}
 
 /// A sheet with its formats and the next free row.
 pub(super) struct Page<'s> {
@@ -22,7 +28,12 @@ pub(super) struct Page<'s> {
 impl<'s> Page<'s> {
     /// An empty sheet that has its name and is set up for print.
     pub(super) fn new(name: &str, styles: &'s Styles) -> Written<Page<'s>> {
-        let mut page = Page { sheet: Worksheet::new(), styles, row: 0, last: 0 };
+        Page::on(Worksheet::new(), name, styles)
+    }
+
+    /// An empty page on a sheet that is there.
+    pub(super) fn on(sheet: Worksheet, name: &str, styles: &'s Styles) -> Written<Page<'s>> {
+        let mut page = Page { sheet, styles, row: 0, last: 0 };
         set_up(&mut page.sheet, name, &styles.date)?;
         Ok(page)
     }

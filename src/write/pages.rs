@@ -5,7 +5,7 @@
 
 use rust_xlsxwriter::{Workbook, Worksheet};
 
-use super::page::{Page, Written};
+use super::page::{Page, Written, lean};
 use super::style::{Styles, set_up};
 use crate::sheet::numbered;
 
@@ -73,10 +73,7 @@ impl<'a> Pages<'a> {
     }
 
     fn next_sheet(&mut self) -> Written {
-        // Rows beyond the first sheet go through a temporary file: an outage of 10,000 pumps does not fit into
-        // memory twice. Where there can be none, memory has to do.
-        let next = self.workbook.new_worksheet_with_low_memory();
-        let next = next.unwrap_or_else(|_| Worksheet::new());
+        let next = lean(self.workbook);
         let sheet = std::mem::replace(&mut self.page.sheet, next);
         self.close(sheet)?;
         let name = self.name();

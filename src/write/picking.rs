@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 
 use rust_xlsxwriter::Worksheet;
 
+use super::order::of_bins;
 use super::page::{Page, Written};
 use super::style::{Styles, tall};
 use super::table::{Cells, Column, OTHER_UNIT};
@@ -119,7 +120,7 @@ fn walk(job: &Job, issued: &[u32]) -> Vec<usize> {
     let bin = |i: &usize| job.stock[*i].bin.as_deref().unwrap_or_default();
     let homeless = |i: &usize| job.stock[*i].bin.is_none();
     order.sort_by(|a, b| {
-        let bins = natord::compare_ignore_case(bin(a), bin(b));
+        let bins = of_bins(bin(a), bin(b));
         homeless(a).cmp(&homeless(b)).then(bins).then(a.cmp(b))
     });
     order

@@ -3,9 +3,9 @@
 
 use std::collections::BTreeMap;
 
-use rust_xlsxwriter::{ExcelDateTime, Format, Formula, Worksheet};
+use rust_xlsxwriter::{ExcelDateTime, Format, Formula, Workbook, Worksheet};
 
-use super::page::{Page, Written};
+use super::page::{Page, Written, lean};
 use super::style::Styles;
 use super::text::WriteText;
 use crate::columns;
@@ -16,7 +16,7 @@ use crate::verify::Verified;
 
 /// The stock without the pieces that are issued, or spoiled with their pack, the sheets without those that are cut
 /// up, then what no plan changes: the shapes, the blades of the feeler set.
-pub(super) fn sheets(verified: &Verified, styles: &Styles) -> Written<Vec<Worksheet>> {
+pub(super) fn add(workbook: &mut Workbook, verified: &Verified, styles: &Styles) -> Written {
     let job = verified.job();
     let (left, plates_left) = (verified.left(), verified.plates_left());
     // A piece that is cut has its row in another sheet.
@@ -33,19 +33,23 @@ pub(super) fn sheets(verified: &Verified, styles: &Styles) -> Written<Vec<Worksh
     let source = &job.stock_sheet;
     let rows = source.sheet.rows.iter().filter(|row| row.number >= source.heading_row);
     let counts = (source.on_hand_column, &stock as &dyn Fn(u32) -> Option<u32>);
-    let mut all = vec![table("Stock after", rows, counts, new(StockPage::Stock), styles)?];
+    let page = Page::on(lean(workbook), "Stock after", styles)?;
+    workbook.push_worksheet(table(page, rows, counts, new(StockPage::Stock))?);
     let source = &job.plates_sheet;
     if !source.sheet.rows.is_empty() {
         let rows = source.sheet.rows.iter().filter(|row| row.number >= source.heading_row);
         let counts = (source.on_hand_column, &sheets as &dyn Fn(u32) -> Option<u32>);
-        all.push(table("Plate", rows, counts, new(StockPage::Plate), styles)?);
+        let page = Page::on(lean(workbook), "Plate", styles)?;
+        workbook.push_worksheet(table(page, rows, counts, new(StockPage::Plate))?);
     }
     for (name, source) in [("Fit", &job.fit_sheet), ("Feelers", &job.feelers_sheet)] {
         if !source.rows.is_empty() {
-            all.push(table(name, source.rows.iter(), (0, &|_| None), std::iter::empty(), styles)?);
+            let page = Page::on(lean(workbook), name, styles)?;
+            let sheet = table(page, source.rows.iter(), (0, &|_| None), std::iter::empty())?;
+            workbook.push_worksheet(sheet);
         }
     }
-    Ok(all)
+    Ok(())
 }
 
 /// Lots that go back and have no row in the stock yet.
@@ -116,18 +120,24 @@ impl NewRows {
 /// Rows as they came, headings first, with what is left on hand of a row, in its column, where that is known; then
 /// the lots that are new.
 fn table<'a>(
-    name: &str,
+    mut page: Page<'_>,
     rows: impl Iterator<Item = &'a SheetRow>,
     (on_hand_column, left): (u32, &dyn Fn(u32) -> Option<u32>),
     new: impl Iterator<Item = &'a ReturnedLot>,
-    styles: &Styles,
 ) -> Written<Worksheet> {
     let rows: Vec<&SheetRow> = rows.collect();
     let new: Vec<&ReturnedLot> = new.collect();
-    let mut page = Page::new(name, styles)?;
+    let styles = page.styles;
+    let cells = rows.iter().flat_map(|row| &row.cells);
+    let last = cells.map(|(column, _)| *column).max().unwrap_or(0);
+    let columns = NewRows::below(rows.first().copied(), last, &new);
     page.repeat()?;
     page.sheet.set_freeze_panes(1, 0)?;
     let mut widest = BTreeMap::new();
+    for (heading, column) in &columns.added {
+        page.sheet.write_text(0, *column, heading, &styles.head)?;
+        widen(&mut widest, *column, &Cell::Text(heading.clone()));
+    }
     for (at, row) in (0..).zip(&rows) {
         let format = if at == 0 { &styles.head } else { &styles.text };
         let left = left(row.number);
@@ -143,12 +153,6 @@ fn table<'a>(
                 None => copy(&mut page.sheet, (at, column), cell, [format, format])?,
             }
         }
-    }
-    let last = widest.keys().next_back().copied().unwrap_or(0);
-    let columns = NewRows::below(rows.first().copied(), last.into(), &new);
-    for (heading, column) in &columns.added {
-        page.sheet.write_text(0, *column, heading, &styles.head)?;
-        widen(&mut widest, *column, &Cell::Text(heading.clone()));
     }
     for (row, lot) in (u32::try_from(rows.len()).unwrap_or(u32::MAX)..).zip(new) {
         columns.write(&mut page.sheet, row, (lot, lot.count), styles)?;

@@ -6,7 +6,7 @@ use std::collections::BTreeMap;
 use rust_xlsxwriter::{Format, FormatAlign, Worksheet};
 
 use super::WriteError;
-use super::page::Written;
+use super::page::{Written, lean};
 use super::stock_after::{NewRows, copy, fit, widen};
 use super::style::Styles;
 use super::text::{SheetNames, WriteText};
@@ -42,54 +42,77 @@ pub fn workbook(
         }
     }
     for source in &book.sheets {
-        let sheet = workbook.add_worksheet();
+        let mut sheet = lean(&mut workbook);
         // A text file's one sheet has no name of its own.
         let wanted = if book.is_text { "Stock" } else { &source.name };
         sheet.set_name(names.take(wanted))?;
         let heading = held.headings.iter().find(|(name, _)| *name == source.name);
-        write(sheet, source, heading.map(|(_, row)| *row), &counts, &styles)?;
         // The stock's own sheet was found first.
         let page = match held.headings.iter().position(|(name, _)| *name == source.name) {
-            Some(0) => StockPage::Stock,
-            Some(_) => StockPage::Plate,
-            None => continue,
+            Some(0) => Some(StockPage::Stock),
+            Some(_) => Some(StockPage::Plate),
+            None => None,
         };
-        let lots: Vec<&ReturnedLot> = moves.new.iter().filter(|lot| lot.page == page).collect();
-        append(sheet, (source, heading.map_or(0, |(_, row)| *row)), &lots, &new, &styles)?;
+        let lots = moves.new.iter().filter(|lot| Some(lot.page) == page);
+        let lots: Vec<&ReturnedLot> = lots.collect();
+        let below = Below::of(source, heading.map(|(_, row)| *row), lots);
+        write(&mut sheet, source, &below, &counts, &styles)?;
+        below.append(&mut sheet, source, &new, &styles)?;
+        workbook.push_worksheet(sheet);
     }
     Ok(workbook.save_to_buffer()?)
 }
 
-/// Adds rows for lots below all others.
-fn append(
-    sheet: &mut Worksheet,
-    (source, heading): (&Sheet, u32),
-    lots: &[&ReturnedLot],
-    on_hand: &dyn Fn(&ReturnedLot) -> u32,
-    styles: &Styles,
-) -> Written {
-    let headings = source.rows.iter().find(|row| row.number == heading);
-    let cells = source.rows.iter().flat_map(|row| &row.cells);
-    let last = cells.map(|(column, _)| *column).max().unwrap_or(0);
-    let columns = NewRows::below(headings, last, lots);
-    for (name, column) in &columns.added {
-        sheet.write_text(heading, *column, name, &styles.head)?;
-        sheet.set_column_width(*column, 14.0)?;
-    }
-    let next = source.rows.last().map_or(0, |row| row.number + 1);
-    for (row, lot) in (next..).zip(lots) {
-        columns.write(sheet, row, (lot, on_hand(lot)), styles)?;
-    }
-    Ok(())
+/// Lots below all others, and the row of the headings that they are under.
+struct Below<'a> {
+    heading: Option<u32>,
+    lots: Vec<&'a ReturnedLot>,
+    columns: NewRows,
 }
 
+impl<'a> Below<'a> {
+    fn of(source: &Sheet, heading: Option<u32>, lots: Vec<&'a ReturnedLot>) -> Below<'a> {
+        let headings = source.rows.iter().find(|row| Some(row.number) == heading);
+        let cells = source.rows.iter().flat_map(|row| &row.cells);
+        let last = cells.map(|(column, _)| *column).max().unwrap_or(0);
+        Below { heading, columns: NewRows::below(headings, last, &lots), lots }
+    }
+
+    /// Adds the headings that the sheet does not have yet, in their row.
+    fn head(&self, sheet: &mut Worksheet, styles: &Styles) -> Written {
+        for (name, column) in &self.columns.added {
+            sheet.write_text(self.heading.unwrap_or(0), *column, name, &styles.head)?;
+            sheet.set_column_width(*column, 14.0)?;
+        }
+        Ok(())
+    }
+
+    /// Adds the rows.
+    fn append(
+        &self,
+        sheet: &mut Worksheet,
+        source: &Sheet,
+        on_hand: &dyn Fn(&ReturnedLot) -> u32,
+        styles: &Styles,
+    ) -> Written {
+        let next = source.rows.last().map_or(0, |row| row.number + 1);
+        for (row, lot) in (next..).zip(&self.lots) {
+            self.columns.write(sheet, row, (lot, on_hand(lot)), styles)?;
+        }
+        Ok(())
+    }
+}
+
+/// Copies the rows from the top down; what is hidden is said of a row before it is written.
 fn write(
     sheet: &mut Worksheet,
     source: &Sheet,
-    heading: Option<u32>,
+    below: &Below<'_>,
     counts: &BTreeMap<(&str, u32, u32), u32>,
     styles: &Styles,
 ) -> Written {
+    let heading = below.heading;
+    hide_rows(sheet, source)?;
     let mut widest = BTreeMap::new();
     // As many places as there are, with the number on its side of the cell.
     let number_format = styles.text.clone().set_align(FormatAlign::Right);
@@ -112,6 +135,9 @@ fn write(
             for column in &headed {
                 sheet.write_blank(row.number, *column, &styles.text)?;
             }
+        }
+        if heading == Some(row.number) {
+            below.head(sheet, styles)?;
         }
         for (column, cell) in &row.cells {
             let Ok(at) = u16::try_from(*column) else {
@@ -142,17 +168,22 @@ fn write(
         sheet.set_repeat_rows(heading, heading)?;
         sheet.set_freeze_panes(heading + 1, 0)?;
     }
-    hide(sheet, source, widest.keys().next_back().copied())
+    hide_columns(sheet, source, widest.keys().next_back().copied())
 }
 
-/// Hides what is hidden in the sheet that it is made from, up to its last row and column.
-fn hide(sheet: &mut Worksheet, source: &Sheet, last: Option<u16>) -> Written {
+/// Hides what is hidden in the sheet that it is made from, up to its last row.
+fn hide_rows(sheet: &mut Worksheet, source: &Sheet) -> Written {
     sheet.set_hidden(source.hidden);
     for span in source.hidden_rows.iter() {
         for row in span.first..=span.last.min(source.rows.last().map_or(0, |row| row.number)) {
             sheet.set_row_hidden(row)?;
         }
     }
+    Ok(())
+}
+
+/// Hides its hidden columns, up to the last one.
+fn hide_columns(sheet: &mut Worksheet, source: &Sheet, last: Option<u16>) -> Written {
     for span in &source.hidden_columns {
         let last = last.unwrap_or(0);
         for column in span.first..=span.last.min(last.into()) {

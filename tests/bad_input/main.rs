@@ -963,3 +963,41 @@ fn the_section_of_a_ring_in_the_stock_counts_only_where_it_is_asked_for() {
     let job = job(&shop.sources()).unwrap();
     assert!(job.warnings.is_empty() && job.stock[2].section.is_none());
 }
+
+/// A thousand million pieces at a million each: 10^15, of which whole millionths no longer fit into 64 bits (9.2 x 10^12,
+/// by hand: 2^63 / 10^6). The count or the price is a typing error; wherever it stands it is said.
+#[test]
+fn prices_whose_sums_would_overflow_are_refused() {
+    let head = "Item,Kind,Fit,Thickness (in),Tolerance (in),On hand,Unit cost,Pack qty,Min level\n";
+    let row = |rest: &str| format!("{head}A,shim,F1,0.020,0.0002,{rest}\n");
+    for wrong in ["1000000000,1000000,1,0", "1,1000000,1000000000,0", "1,1000000,1,1000000000"] {
+        let gasket = "G,gasket,F1,0.105,0.0005,3,3.00,1,0\n";
+        only(
+            &problems_of(&format!("{}{gasket}", row(wrong)), PUMPS),
+            &["come to more than 4600000000000 in all, most of it for `A`", "correct Unit cost"],
+        );
+    }
+    // Each of them alone is possible.
+    for right in ["1000000000,1.00,1,0", "1,1000000,1,0", "1,1.00,1000000000,1000000000"] {
+        let shop =
+            Shop::new(&format!("{}G,gasket,F1,0.105,0.0005,3,3.00,1,0\n", row(right)), PUMPS);
+        job(&shop.sources()).unwrap_or_else(|problems| panic!("{:#?}", problems.sorted()));
+    }
+}
+
+/// macOS puts a file `._name` beside each on the disks of other systems; no sheet, no model, and no reason to stop.
+#[test]
+fn shadows_of_files_in_a_folder_are_left_alone() {
+    let shop = Shop::new(STOCK, PUMPS);
+    let (folder, models) = (shop.path("stock"), shop.path("models"));
+    fs::create_dir(&folder).unwrap();
+    fs::create_dir(&models).unwrap();
+    fs::rename(shop.path("stock.csv"), folder.join("Stock.csv")).unwrap();
+    let shadow = b"\x00\x05\x16\x07\x00\x02\x00\x00Mac OS X        ";
+    fs::write(folder.join("._Stock.csv"), shadow).unwrap();
+    fs::write(folder.join("._Notes.CSV"), shadow).unwrap();
+    fs::write(models.join("._own.toml"), shadow).unwrap();
+    let sources = Sources { stock: folder, models: Some(models), ..shop.sources() };
+    let job = job(&sources).unwrap_or_else(|problems| panic!("{:#?}", problems.sorted()));
+    assert_eq!(job.unused, [""; 0]);
+}

@@ -811,3 +811,38 @@ fn coverage_factors_and_levels() {
     assert_eq!(job(&both("2", "95 %")).unwrap().policy.coverage, level(950_000));
     assert_eq!(shown(&job(&both("0", "-1")).unwrap_err(), shop.folder.path()).len(), 2);
 }
+
+/// More entries than any pump has, of every kind: one problem each, at the name, and nothing else is said of the file.
+/// Without the limits each of these took from half a minute to hours.
+#[test]
+fn entries_without_number_are_refused() {
+    let many = |one: &dyn Fn(usize) -> String| (0..20_000).map(one).collect::<String>();
+    let dimensions = many(&|n| format!("[dimension.more{n}]\nxyz = 1\n"));
+    let packs = many(&|n| format!("[pack.more{n}]\nkind = \"k\"\nmost_pieces = 1\n"));
+    let unknown = many(&|n| format!("key{n} = 1\n"));
+    let terms = many(&|n| format!("t{n} = 1, "));
+    let sums = "{ gap = 1 }, ".repeat(20_000);
+    let correlations =
+        "[[correlation]]\nbetween = [\"gap\", \"ring\"]\ncoefficient = 0.1\n".repeat(20_000);
+    for (text, found) in [
+        (format!("{GOOD}\n{dimensions}"), "entries in `dimension`"),
+        (format!("{GOOD}\n{packs}"), "entries in `pack`"),
+        (format!("{GOOD}\n{correlations}"), "entries in `correlation`"),
+        (format!("{unknown}\n{GOOD}"), "entries in `the file`"),
+        (format!("{GOOD}\n[dimension.more]\n{unknown}"), "entries in `dimension`"),
+        (
+            format!("{GOOD}\n[requirement.more]\nterms = {{ {terms} gap = 1 }}"),
+            "entries in `terms`",
+        ),
+        (format!("{GOOD}\n[requirement.more]\nleast_of = [{sums}]"), "entries in `least_of`"),
+        (
+            format!("{GOOD}\n[requirement.more]\nleast_of = [{{ {terms} gap = 1 }}]"),
+            "entries in `least_of`",
+        ),
+    ] {
+        let problems = parse_model("m", "m.toml", &text).unwrap_err();
+        let told: Vec<String> = problems.sorted().iter().map(|p| p.to_string()).collect();
+        assert_eq!(told.len(), 1, "{found}: {told:?}");
+        assert!(told[0].contains(found) && told[0].contains("at most"), "{found}: {told:?}");
+    }
+}

@@ -55,6 +55,8 @@ pub fn kit(files: &Files, limit: u64) -> Run {
         .arg("--json")
         .arg(&files.json)
         .args(["--time-limit", &limit.to_string(), "--date", "2027-03-01"])
+        // Fleets of ten thousand pumps are measured too.
+        .args(["--memory", "8000"])
         .stdout(told.try_clone().unwrap())
         .stderr(told)
         .spawn()

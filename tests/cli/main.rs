@@ -2,6 +2,7 @@
 
 #![allow(clippy::unwrap_used, clippy::expect_used, missing_docs)]
 
+mod full;
 mod inputs;
 #[cfg(target_os = "linux")]
 mod interrupt;
@@ -74,7 +75,7 @@ fn the_json_is_what_it_says_it_is() {
     let folder = TempDir::new().unwrap();
     let (_, json) = kit(folder.path(), &[]);
     let plan: PlanJson = serde_json::from_str(&json).unwrap();
-    assert_eq!(plan.format, "gapwright.plan.v3");
+    assert_eq!(plan.format, "gapwright.plan.v4");
     assert!(plan.proven);
     assert_eq!((plan.served_weight, &plan.waste), (plan.served_weight_bound, &plan.waste_bound));
     assert_eq!(plan.pumps.len(), outage().pumps.len());

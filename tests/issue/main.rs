@@ -5,6 +5,7 @@
 mod chain;
 mod random;
 mod shop;
+mod tampered;
 mod trouble;
 
 use std::collections::BTreeMap;

@@ -182,7 +182,7 @@ fn files_that_are_no_logs_are_refused_and_left_alone() {
 fn files_that_are_no_plans_are_refused() {
     let shop = Shop::tiny();
     let json = fs::read_to_string(shop.at("plan.json")).unwrap();
-    shop.write("other.json", &json.replace("gapwright.plan.v3", "gapwright.plan.v9"));
+    shop.write("other.json", &json.replace("gapwright.plan.v4", "gapwright.plan.v9"));
     shop.write("cut.json", &json[..json.len() / 2]);
     // A plan from before it listed its inputs.
     let (start, _) = json.split_once("\"inputs\"").unwrap();
@@ -191,7 +191,7 @@ fn files_that_are_no_plans_are_refused() {
     for (plan, found) in [
         ("other.json", "the format `gapwright.plan.v9`"),
         ("cut.json", "not a plan file"),
-        ("old.json", "a plan that does not say which stock it was made from"),
+        ("old.json", "a plan that is not as `gapwright kit` wrote it"),
         ("empty.xlsx", "an empty file"),
         ("stock.csv", "no sheet Issue"),
         ("none.xlsx", "no such file"),

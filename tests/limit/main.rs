@@ -7,6 +7,7 @@
 
 #[path = "../bench/generate.rs"]
 mod generate;
+mod memory;
 mod others;
 
 use std::sync::Mutex;

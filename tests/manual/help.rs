@@ -77,7 +77,9 @@ fn man_writes_a_page_for_every_command_and_topic() {
     let pages = folder.path().join("man");
     told(&["man", "--out", pages.to_str().unwrap()]);
     let commands = ["kit", "stack", "check", "provision", "recheck", "issue", "reorder", "blank"];
-    for name in commands.iter().chain(&["completions", "help", "man", "model", "schema"]) {
+    for name in
+        commands.iter().chain(&["completions", "help", "licences", "man", "model", "schema"])
+    {
         assert!(pages.join(format!("gapwright-{name}.1")).exists(), "{name}");
     }
     let main = fs::read_to_string(pages.join("gapwright.1")).unwrap();
@@ -86,5 +88,5 @@ fn man_writes_a_page_for_every_command_and_topic() {
         assert!(page.contains(&format!(".TH gapwright-{} 7 ", topic.name)), "{page}");
         assert!(main.contains(topic.about()), "{}", topic.name);
     }
-    assert_eq!(fs::read_dir(&pages).unwrap().count(), 14 + TOPICS.len());
+    assert_eq!(fs::read_dir(&pages).unwrap().count(), 15 + TOPICS.len());
 }

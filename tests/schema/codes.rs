@@ -76,7 +76,11 @@ fn codes_of_a_provision() {
     codes(
         &schema,
         "StoppedBy",
-        &[("time_limit", StoppedBy::TimeLimit), ("interrupt", StoppedBy::Interrupt)],
+        &[
+            ("time_limit", StoppedBy::TimeLimit),
+            ("interrupt", StoppedBy::Interrupt),
+            ("memory", StoppedBy::Memory),
+        ],
     );
     codes(
         &schema,

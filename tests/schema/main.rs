@@ -127,6 +127,7 @@ fn what_is_written_for_programs_is_as_its_schema_says() {
             "stack" => 1,
             "recheck" => 4,
             "problems" => 2,
+            "plan" => 4,
             _ => 3,
         };
         let format = format!("gapwright.{name}.v{version}");

@@ -1,5 +1,5 @@
-//! Packages that this one is built from: their licences, the Rust that they need, their sources, and duplicate
-//! versions.
+//! Packages that this one is built from: their licences and notices, the Rust that they need, their sources, and
+//! duplicate versions.
 //!
 //! Nothing is fetched: cargo reports the packages that it has. A plain build has no packages of other platforms, so
 //! only those for this one are checked; with `GAPWRIGHT_PLATFORMS=all`, after `cargo fetch`, those of every platform
@@ -12,10 +12,12 @@
 
 #![allow(clippy::unwrap_used, clippy::expect_used, missing_docs)]
 
+mod notices;
+
 use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
 use std::io::Write;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::process::Command;
 
 use serde_json::Value;
@@ -27,11 +29,6 @@ const LICENCES: [&str; 7] =
 
 /// Licences accepted only for tests: the fuzzer's own.
 const LICENCES_OF_TESTS: [&str; 1] = ["NCSA"];
-
-/// Packages that need a newer Rust than ours, with the reason why that is harmless: they are no part of the program,
-/// which builds with ours; its tests do not.
-const NEWER: [(&str, &str); 1] =
-    [("statrs 0.19.1", "of ironcalc, the other spreadsheet engine of tests/workbook")];
 
 /// Packages with several versions, because others need different ones.
 const SEVERAL: [&str; 13] = [
@@ -60,6 +57,8 @@ struct Package {
     rust: Option<String>,
     /// Whether it is part of the program, or builds a part of it.
     shipped: bool,
+    /// Where its files lie.
+    folder: PathBuf,
 }
 
 /// Whether the packages of all platforms are checked.
@@ -119,6 +118,7 @@ fn packages_of(manifest: &str) -> Vec<Package> {
         licence: text(&package["license"]),
         rust: text(&package["rust_version"]),
         shipped: shipped.contains(package["id"].as_str().unwrap()),
+        folder: Path::new(package["manifest_path"].as_str().unwrap()).parent().unwrap().into(),
     })
     .collect()
 }
@@ -223,19 +223,10 @@ fn no_package_asks_for_a_newer_rust_than_ours() {
         let rust = package.rust.as_deref();
         rust.is_some_and(|rust| version(rust) > version(ours))
     };
-    let excused = |package: &&Package| {
-        !package.shipped && NEWER.iter().any(|(name, _)| *name == package.name)
-    };
-    let (excused, wrong): (Vec<&Package>, Vec<&Package>) =
-        packages.iter().filter(newer).partition(excused);
-    let told: Vec<String> = wrong
-        .iter()
-        .map(|package| format!("{} asks for {:?}", package.name, package.rust))
-        .collect();
+    let wrong = packages.iter().filter(newer);
+    let told: Vec<String> =
+        wrong.map(|package| format!("{} asks for {:?}", package.name, package.rust)).collect();
     assert_eq!(told, [""; 0], "ours is {ours}");
-    let excused: Vec<&str> = excused.iter().map(|package| package.name.as_str()).collect();
-    let named: Vec<&str> = NEWER.iter().map(|(name, _)| *name).collect();
-    assert_eq!(excused, named, "an excuse that is not needed any more");
 }
 
 /// Packages of a lock file: name, version, and whether registry and checksum are stated.

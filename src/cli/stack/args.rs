@@ -20,7 +20,7 @@ use crate::sweep::{Knob, Sweep};
 #[command(after_long_help = AFTER)]
 pub(in crate::cli) struct Args {
     /// Pump workbook: .xlsx, .xlsm, .xlsb, .xls, .ods, .csv, or a folder of .csv files.
-    pumps: PathBuf,
+    pub(super) pumps: PathBuf,
     /// Stock workbook, to choose pieces from or to name them by their item numbers.
     #[arg(long, value_name = "FILE")]
     stock: Option<PathBuf>,

@@ -77,6 +77,24 @@ pub(super) const KEYS: [(&str, &[&str]); 12] = [
     ("figures", &[]),
 ];
 
+/// Most entries of each kind that a model file may have: far more than a pump needs, few enough that any file is read,
+/// and its example worked out, within seconds.
+pub(super) const MOST_ENTRIES: [(&str, usize); 10] = [
+    ("dimension", 40),
+    ("pack", 12),
+    ("requirement", 20),
+    ("material", 500),
+    ("consumable", 200),
+    ("caution", 200),
+    ("thermal", 20),
+    ("derived", 20),
+    ("correlation", 1_000),
+    ("figures", 500),
+];
+
+/// Most entries of a list or table inside one of them: terms of a sum, sums of a list, limits.
+pub(super) const MOST_INSIDE: usize = 100;
+
 /// Required keys of the tables.
 pub(super) const NEEDED: [(&str, &[&str]); 7] = [
     ("", &["title", "unit"]),

@@ -69,7 +69,7 @@ impl Library {
                     else {
                         continue;
                     };
-                    if path.extension().is_none_or(|e| e != "toml") {
+                    if path.extension().is_none_or(|e| e != "toml") || bounded::is_shadow(&path) {
                         continue;
                     }
                     match bounded::text(&path, bounded::OF_MODEL) {

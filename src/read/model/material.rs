@@ -14,6 +14,10 @@ use crate::problem::Problems;
 /// Reads a materials table; its problems are added to `problems`.
 pub(super) fn gather_materials(file: &str, text: &str, problems: &mut Problems) -> Vec<Material> {
     let mut reader = Reader { file, text, problems: Problems::new() };
+    if reader.too_many_entries() {
+        problems.absorb(reader.problems);
+        return Vec::new();
+    }
     reader.unknown_keys(&[("material", &MATERIAL_KEYS)]);
     let materials = match toml::from_str::<MaterialsFile>(text) {
         // A bare number has no unit here: tolerances are a model's or the stock's own.

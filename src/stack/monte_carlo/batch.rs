@@ -2,7 +2,7 @@
 
 use chacha20::ChaCha8Rng;
 use chacha20::rand_core::SeedableRng;
-use pulp::{Arch, NullaryFnOnce};
+use fearless_simd::{Level, dispatch};
 
 use super::coverage::{Tails, sort_tails, tail, upwards};
 use super::joint::factor;
@@ -105,7 +105,8 @@ pub(super) struct Drawer<'a> {
     drawn: Vec<Source>,
     /// Members of each group with the Cholesky factor of their correlation.
     groups: Vec<(&'a [usize], Vec<Vec<f64>>)>,
-    pub(super) arch: Arch,
+    /// Widest registers of the processor that the two loops over a batch are compiled for.
+    pub(super) level: Level,
 }
 
 impl<'a> Drawer<'a> {
@@ -119,7 +120,7 @@ impl<'a> Drawer<'a> {
             let law = Law::Normal { sd: 1.0 };
             drawn[member] = Source { mean: 0.0, law };
         }
-        Drawer { drawn, model, plan, size, groups: groups.collect(), arch: Arch::new() }
+        Drawer { drawn, model, plan, size, groups: groups.collect(), level: Level::new() }
     }
 
     /// Cuts from the draws of the first batch that nearly always leave every batch its tails.
@@ -143,7 +144,8 @@ impl<'a> Drawer<'a> {
     /// Batch of this number: the same on any desk, and after any other.
     pub(super) fn batch(&self, desk: &mut Desk, number: usize, cuts: &Cuts) -> Batch {
         self.draw(desk, number);
-        self.arch.dispatch(SumUp(self, desk, cuts))
+        // Compiled for several widths: more draws at a time, each computed as before.
+        dispatch!(self.level, _simd => self.sum_up(desk, cuts))
     }
 
     fn draw(&self, desk: &mut Desk, number: usize) {
@@ -151,7 +153,16 @@ impl<'a> Drawer<'a> {
         seed[..8].copy_from_slice(&self.plan.seed.to_le_bytes());
         let mut rng = ChaCha8Rng::from_seed(seed);
         rng.set_stream(number as u64);
-        self.arch.dispatch(Draw(self, desk, rng));
+        dispatch!(self.level, _simd => self.draw_with(desk, &mut rng));
+    }
+
+    #[inline(always)]
+    fn draw_with(&self, desk: &mut Desk, rng: &mut ChaCha8Rng) {
+        let mut draws = std::mem::take(&mut desk.draws);
+        for block in draws.chunks_mut(BLOCK) {
+            self.block(desk, rng, block);
+        }
+        desk.draws = draws;
     }
 
     #[inline(always)]
@@ -233,36 +244,6 @@ impl<'a> Drawer<'a> {
             symmetric,
             shortest,
         }
-    }
-}
-
-/// Two loops over a batch, in a form that is compiled for the widest registers of the processor: more draws
-/// at a time, each computed as before.
-struct Draw<'a>(&'a Drawer<'a>, &'a mut Desk, ChaCha8Rng);
-
-impl NullaryFnOnce for Draw<'_> {
-    type Output = ();
-
-    #[inline(always)]
-    fn call(self) {
-        let Draw(drawer, desk, mut rng) = self;
-        let mut draws = std::mem::take(&mut desk.draws);
-        for block in draws.chunks_mut(BLOCK) {
-            drawer.block(desk, &mut rng, block);
-        }
-        desk.draws = draws;
-    }
-}
-
-struct SumUp<'a>(&'a Drawer<'a>, &'a mut Desk, &'a Cuts);
-
-impl NullaryFnOnce for SumUp<'_> {
-    type Output = Batch;
-
-    #[inline(always)]
-    fn call(self) -> Batch {
-        let SumUp(drawer, desk, cuts) = self;
-        drawer.sum_up(desk, cuts)
     }
 }
 

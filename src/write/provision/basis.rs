@@ -17,6 +17,7 @@ pub(super) fn sheet(provided: &Provided<'_>, styles: &Styles) -> Written<Workshe
     let ended = match provision.stopped {
         Some(Stop::TimeLimit) => "no: time limit",
         Some(Stop::Interrupt) => "no: interrupt",
+        Some(Stop::Memory) => "no: memory limit",
         None if provision.trolley.proven() => "yes",
         None => "no: trolley not proven",
     };

@@ -2,6 +2,7 @@
 
 use rust_xlsxwriter::Worksheet;
 
+use super::super::order::of_bins;
 use super::super::page::{Page, Written};
 use super::super::style::Styles;
 use super::super::table::{Cells, Column, OTHER_UNIT};
@@ -66,7 +67,7 @@ pub(super) fn sheet(provided: &Provided<'_>, styles: &Styles) -> Written<Workshe
     page.open(&columns)?;
     let mut order: Vec<&SetAside> = trolley.pieces.iter().collect();
     let bin = |one: &SetAside| job.stock[one.item].bin.as_deref().unwrap_or_default();
-    order.sort_by(|a, b| natord::compare_ignore_case(bin(a), bin(b)).then(a.item.cmp(&b.item)));
+    order.sort_by(|a, b| of_bins(bin(a), bin(b)).then(a.item.cmp(&b.item)));
     for one in order {
         let item = &job.stock[one.item];
         page.high(height(&[(&item.item, 18)]))?;
