@@ -1,6 +1,6 @@
 //! Exact lower bounds: the Lagrangian relaxation in integers, valid for any multipliers.
 //!
-//! A linear program in floating point proposes multipliers. They are rounded to multiples of 2^-40 and the
+//! A linear program in floating point proposes multipliers. They are rounded to multiples of 2^-50 and the
 //! bound is computed in integers, so it is a proof and not an estimate. With multipliers `h, l >= 0` for the
 //! most and least pieces of each set of items and `n >= 0` for the earlier goals, and the price `p` of an
 //! item the sum of `h - l` over the sets that hold it, every plan costs at least
@@ -23,8 +23,9 @@ use crate::choose::control::{Control, Pace};
 use crate::choose::instance::{CostRow, Instance};
 use crate::plan::Stop;
 
-/// Unit of the multipliers: they are integers in 1/SCALE.
-pub const SCALE: i128 = 1 << 40;
+/// Unit of the multipliers: they are integers in 1/SCALE. So fine because a millionth of waste, as a row of the goal of
+/// fewest pieces, has a price of some 1e-7 pieces, which is then multiplied by the waste of the whole fleet.
+pub const SCALE: i128 = 1 << 50;
 
 /// Limits on the total pieces of a set of items.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

@@ -17,8 +17,10 @@ use crate::choose::bound::{Allowed, Multipliers, Priced, Prices, Range, SCALE, S
 use crate::choose::climb::{Climb, FAR, NEAR, Pool, put_in};
 use crate::choose::control::{Control, Pace};
 use crate::choose::instance::{Assignment, CostRow, Instance, fits, put_back, take};
+use crate::choose::master::Master;
 use crate::choose::mending::{Ranking, mend, refine, supply};
 use crate::choose::relaxation::{Entry, scales};
+use crate::choose::simplex::Basis;
 use crate::plan::{Objective, Stop};
 
 /// Result of the search for one goal.
@@ -69,23 +71,28 @@ pub fn close(
         };
     }
     let value = stage.instance.value(&incumbent);
-    let mut search = Search::new(stage, value, aim, control);
+    let mut search = Search::new(stage, &allowed, value.clone(), aim, control);
     search.put_in_pool(&incumbent);
     search.start = Some(incumbent.clone());
     search.known = known;
     let (bound, allowed, multipliers, stopped) = search.run(allowed);
+    // A plan in hand is a bound from the other side.
+    let bound = bound.min(search.best.as_ref().map_or(value[stage.tier], |_| search.to_beat()));
     Closed { taken: search.best.unwrap_or(incumbent), bound, allowed, multipliers, stopped }
 }
 
+/// Steps beyond which carried multipliers do not grow.
+const MOST_STEP: i128 = 1_000_000;
+
 /// The multipliers that the goal before this one ended with, made into some for this one: so large that
 /// losing a grain of the earlier goal costs a few grains of this one.
-pub fn carried(stage: Stage<'_>, earlier: &Multipliers) -> Multipliers {
+pub fn carried(stage: Stage<'_>, allowed: &Allowed, earlier: &Multipliers) -> Multipliers {
     let Some(before) = stage.tier.checked_sub(1) else {
         return Multipliers::zero(stage.sets.len(), 0);
     };
-    let theirs = i128::from(cost_step(stage.instance, before));
-    let own = i128::from(cost_step(stage.instance, stage.tier));
-    let times = |multiplier: i128| 4 * own * multiplier / theirs;
+    let theirs = i128::from(cost_step(stage.instance, before, allowed));
+    let own = i128::from(cost_step(stage.instance, stage.tier, allowed));
+    let times = |multiplier: i128| 4 * own.min(MOST_STEP) * multiplier / theirs;
     Multipliers {
         sets: earlier.sets.iter().map(|&(most, least)| (times(most), times(least))).collect(),
         goals: earlier.goals.iter().map(|&goal| times(goal)).chain([times(SCALE)]).collect(),
@@ -105,10 +112,9 @@ pub fn reach(
     control: &Control<'_>,
 ) -> Result<Option<Assignment>, Stop> {
     let mut value = stage.limits.to_vec();
-    value.push(most);
-    let mut search = Search::new(stage, value, aim, control);
-    // Whatever reaches `most` is better than one step above it.
-    search.value[stage.tier] += search.cost_step;
+    // Whatever reaches `most` is better than anything above it.
+    value.push(most + 1);
+    let mut search = Search::new(stage, &allowed, value, aim, control);
     search.any_will_do = true;
     let (_, _, _, stopped) = search.run(allowed);
     match (search.best, stopped) {
@@ -124,6 +130,8 @@ struct Node {
     number: usize,
     allowed: Allowed,
     multipliers: Multipliers,
+    /// Basis to go on from, if there is one.
+    basis: Option<Arc<Basis>>,
 }
 
 impl Node {
@@ -155,6 +163,7 @@ struct Relaxed {
     bound: i64,
     multipliers: Multipliers,
     fractions: Vec<(Entry, f64)>,
+    basis: Option<Arc<Basis>>,
 }
 
 struct Search<'a> {
@@ -176,7 +185,9 @@ struct Search<'a> {
     is_part: bool,
     /// Nodes after which the search ends.
     most_nodes: usize,
-    /// The columns that a linear program has ever asked for.
+    /// The linear program, where its shape fits; otherwise the general solver has it.
+    master: Option<Master<'a>>,
+    /// The columns that the general solver has ever asked for.
     pool: Pool,
     /// [`scales`] of the stage.
     scales: Vec<f64>,
@@ -186,15 +197,25 @@ struct Search<'a> {
 impl<'a> Search<'a> {
     fn new(
         stage: Stage<'a>,
-        value: Vec<i64>,
+        allowed: &Allowed,
+        mut value: Vec<i64>,
         aim: Objective,
         control: &'a Control<'a>,
     ) -> Search<'a> {
+        let cost_step = cost_step(stage.instance, stage.tier, allowed);
+        let scales = scales(stage, allowed);
+        // Between two steps there is nothing: what is below the value is below the step above it.
+        let off = value[stage.tier].rem_euclid(cost_step);
+        if off != 0 {
+            value[stage.tier] += cost_step - off;
+            value[stage.tier + 1..].fill(i64::MIN);
+        }
         Search {
             stage,
             aim,
             control,
-            cost_step: cost_step(stage.instance, stage.tier),
+            cost_step,
+            master: Master::new(stage, &scales, cost_step),
             best: None,
             start: None,
             known: None,
@@ -203,15 +224,19 @@ impl<'a> Search<'a> {
             is_part: false,
             most_nodes: control.most_nodes,
             pool: vec![Vec::new(); stage.instance.blocks.len()],
-            scales: scales(stage),
+            scales,
             nodes: 0,
         }
     }
 
     fn put_in_pool(&mut self, taken: &Assignment) {
-        for (known, column) in self.pool.iter_mut().zip(taken) {
-            if let Some(column) = column {
-                put_in(known, *column);
+        for (block, column) in taken.iter().enumerate() {
+            match (column, &mut self.master) {
+                (Some(column), Some(master)) => master.add(block, *column),
+                (Some(column), None) => {
+                    put_in(&mut self.pool[block], *column);
+                }
+                (None, _) => {}
             }
         }
     }
@@ -231,6 +256,7 @@ impl<'a> Search<'a> {
             number: 0,
             allowed: allowed.clone(),
             multipliers: self.known.clone().unwrap_or(zero),
+            basis: None,
         };
         let Some(relaxed) = self.relax(&root) else {
             // A pump that must be served has no column left.
@@ -334,12 +360,15 @@ impl<'a> Search<'a> {
     /// the node holds no plan better than the best one.
     fn relax(&mut self, node: &Node) -> Option<Relaxed> {
         let root = node.number == 0;
-        let sample = root && self.can_sample();
         // What the climb has found by then is worth more as a plan than as a slightly better bound.
         let climbing = match root && !self.is_part {
             true => &self.control.tenths(7),
             false => self.control,
         };
+        if self.master.is_some() {
+            return self.relax_here(node, climbing);
+        }
+        let sample = root && self.can_sample();
         let start = if sample {
             self.sampled(&node.allowed, SAMPLE, climbing)
         } else {
@@ -368,14 +397,34 @@ impl<'a> Search<'a> {
                 bound,
                 multipliers: peak.multipliers,
                 fractions: Vec::new(),
+                basis: None,
             });
         }
         let fractions = if climbing.stop().is_some() {
-            goal.cheapest(&peak, self.control)
+            cheapest(self.stage, &node.allowed, &peak.multipliers, self.control)
         } else {
             goal.fractions(&peak, &self.pool, self.control)
         };
-        Some(Relaxed { bound, multipliers: peak.multipliers, fractions })
+        Some(Relaxed { bound, multipliers: peak.multipliers, fractions, basis: None })
+    }
+
+    /// [`Search::relax`] by the master, where there is one.
+    fn relax_here(&mut self, node: &Node, control: &Control<'_>) -> Option<Relaxed> {
+        let to_beat = self.to_beat();
+        let master = self.master.as_mut()?;
+        let plan = self.best.as_ref().or(self.start.as_ref());
+        let Node { allowed, multipliers, basis, .. } = node;
+        let peak = master.relax(allowed, multipliers, basis.as_ref(), plan, to_beat, control)?;
+        let bound = round_up(peak.bound, self.cost_step);
+        let fractions = match bound < to_beat {
+            true if control.stop().is_some() => {
+                cheapest(self.stage, allowed, &peak.multipliers, self.control)
+            }
+            true => master.fractions(),
+            false if node.number == 0 => Vec::new(),
+            false => return None,
+        };
+        Some(Relaxed { bound, multipliers: peak.multipliers, fractions, basis: peak.basis })
     }
 
     /// How exactly a sample's bound is worth knowing: a small part of what one pump costs.
@@ -392,14 +441,12 @@ impl<'a> Search<'a> {
         (32.0 / f64::from(blocks.max(1))).powi(2).clamp(NEAR / 16.0, 1.0)
     }
 
-    /// Whether multipliers can be had from a sample of the pumps: where there are many, and all
-    /// pieces lie ready or are bought.
+    /// Whether multipliers can be had from a sample of the pumps: where there are many, and pieces are bought.
     fn can_sample(&self) -> bool {
         let instance = self.stage.instance;
-        let all_ready = instance.pumps == instance.blocks.len();
         // What is bought can be bought for a part of the pumps as well.
         let bought = instance.tiers.iter().any(|tier| matches!(tier, CostRow::Bought(_)));
-        (all_ready || bought) && instance.pumps >= 4 * SAMPLE && self.known.is_none()
+        bought && instance.pumps >= 4 * SAMPLE && self.known.is_none()
     }
 
     /// Multipliers from every fourth pump with a fourth of the stock, and so on down to about
@@ -465,6 +512,7 @@ impl<'a> Search<'a> {
                 number: self.nodes,
                 allowed,
                 multipliers: relaxed.multipliers.clone(),
+                basis: relaxed.basis.clone(),
             }
         });
         let first = children.next();
@@ -745,14 +793,14 @@ impl<'a> Search<'a> {
             })
             .collect();
         let beat = self.value.iter().zip(&others).map(|(all, held)| all - held);
-        let mut search = Search::new(stage, beat.collect(), self.aim, self.control);
-        search.put_in_pool(&start);
-        search.is_part = true;
-        search.most_nodes = PART_NODES;
         let mut whole = Allowed::all(&part);
         for (idle, &block) in whole.idle.iter_mut().zip(free) {
             *idle = allowed.idle[block];
         }
+        let mut search = Search::new(stage, &whole, beat.collect(), self.aim, self.control);
+        search.put_in_pool(&start);
+        search.is_part = true;
+        search.most_nodes = PART_NODES;
         search.run(whole);
         if let Some(found) = search.best {
             let mut taken = held;
@@ -785,8 +833,23 @@ impl<'a> Search<'a> {
     }
 }
 
-/// The greatest common divisor of all costs of a goal.
-fn cost_step(instance: &Instance, tier: usize) -> i64 {
+/// The plan in which each block takes what is cheapest for it, for when there is no time for more.
+fn cheapest(
+    stage: Stage<'_>,
+    allowed: &Allowed,
+    multipliers: &Multipliers,
+    control: &Control<'_>,
+) -> Vec<(Entry, f64)> {
+    let prices = stage.prices(multipliers, &allowed.ranges);
+    let Ok(Some(priced)) = stage.price(&prices, allowed, control) else {
+        return Vec::new();
+    };
+    let blocks = priced.cheapest.into_iter().enumerate();
+    blocks.filter_map(|(block, (_, column))| Some(((block, column?), 1.0))).collect()
+}
+
+/// The greatest common divisor of the costs of a goal, over the columns that are allowed.
+fn cost_step(instance: &Instance, tier: usize, allowed: &Allowed) -> i64 {
     let gcd = |mut a: i64, mut b: i64| {
         while b != 0 {
             (a, b) = (b, a % b);
@@ -794,8 +857,8 @@ fn cost_step(instance: &Instance, tier: usize) -> i64 {
         a
     };
     let mut grain = 0;
-    for (pump, columns) in instance.blocks.iter().enumerate() {
-        for column in (0..).take(columns.len()) {
+    for (pump, columns) in allowed.columns.iter().enumerate() {
+        for &column in columns.iter() {
             grain = gcd(grain, instance.cost(tier, pump, column).abs());
             if grain == 1 {
                 return 1;
@@ -997,4 +1060,87 @@ fn widest(allowed: &Allowed) -> Option<[Allowed; 2]> {
             None => false,
         }),
     )
+}
+
+#[cfg(test)]
+mod tests {
+    use rand::{RngExt, SeedableRng};
+    use rand_chacha::ChaCha8Rng;
+
+    use crate::choose::control::Control;
+    use crate::choose::instance::{Column, CostRow, Instance};
+    use crate::choose::stages::solve_from;
+    use crate::plan::Objective;
+
+    const AIMS: [Objective; 3] = [Objective::ServedWeight, Objective::Waste, Objective::Pieces];
+
+    fn random(rng: &mut ChaCha8Rng) -> Instance {
+        let items = rng.random_range(1..=5_u16);
+        let capacity = (0..items).map(|_| rng.random_range(0..=4)).collect();
+        let pumps = rng.random_range(1..=5);
+        let step = [1, 3, 1_000][rng.random_range(0..3)];
+        let column = |rng: &mut ChaCha8Rng| {
+            let some: Vec<u16> = (0..items).filter(|_| rng.random_bool(0.5)).collect();
+            let uses = some.into_iter().map(|item| (item, rng.random_range(1..=2)));
+            Column { uses: uses.collect(), waste: step * rng.random_range(0..=9) }
+        };
+        let blocks: Vec<Vec<Column>> = (0..pumps)
+            .map(|_| (0..rng.random_range(0..=5)).map(|_| column(rng)).collect())
+            .collect();
+        Instance {
+            capacity,
+            classes: vec![(0..u32::from(items)).collect()],
+            blocks: blocks.into(),
+            pumps,
+            tiers: vec![
+                CostRow::Served((0..pumps).map(|_| rng.random_range(1..=3)).collect()),
+                CostRow::Waste,
+                CostRow::Pieces(vec![1; usize::from(items)]),
+            ],
+        }
+    }
+
+    /// Value of the best plan, by going through all of them.
+    fn best(instance: &Instance) -> Vec<i64> {
+        let mut plans = vec![Vec::new()];
+        for columns in instance.blocks.iter() {
+            let choices = (0..).take(columns.len()).map(Some).chain([None]);
+            let grown = choices.flat_map(|choice| {
+                plans.iter().map(move |plan: &Vec<Option<u32>>| {
+                    plan.iter().copied().chain([choice]).collect()
+                })
+            });
+            plans = grown.collect();
+        }
+        let possible = plans.into_iter().filter(|plan| instance.left(plan).iter().all(|&n| n >= 0));
+        possible.map(|plan| instance.value(&plan)).min().unwrap()
+    }
+
+    /// However few nodes it may take, a bound holds and a goal is proven only if nothing is better.
+    #[test]
+    fn a_goal_is_proven_only_if_nothing_is_open() {
+        let mut rng = ChaCha8Rng::seed_from_u64(3);
+        let mut open = 0;
+        for case in 0..1_500 {
+            let instance = random(&mut rng);
+            let best = best(&instance);
+            for nodes in [0, 1, 2, 4, usize::MAX] {
+                let control = Control::unlimited();
+                let solved = solve_from(&instance, &AIMS, None, &[], &control.quick(nodes));
+                assert_eq!(instance.value(&solved.taken), solved.values, "case {case}");
+                for tier in 0..AIMS.len() {
+                    let (value, bound) = (solved.values[tier], solved.bounds[tier]);
+                    assert!(bound <= best[tier], "case {case}, {nodes} nodes: {solved:?} {best:?}");
+                    if bound < value {
+                        open += 1;
+                        assert!(nodes < usize::MAX, "case {case}: {solved:?}");
+                        // Later goals are bounded under the value of this one.
+                        break;
+                    }
+                    assert_eq!(value, best[tier], "case {case}, {nodes} nodes: {solved:?}");
+                }
+            }
+        }
+        assert!(open > 50, "{open}");
+    }
 }

@@ -160,7 +160,7 @@ fn stages(
         let counts = matches!(instance.tiers[tier], CostRow::Pieces(_) | CostRow::Plates(_));
         let earlier = multipliers.last().filter(|_| counts);
         let known = known.multipliers.get(tier).cloned();
-        let known = known.or_else(|| earlier.map(|earlier| carried(stage, earlier)));
+        let known = known.or_else(|| earlier.map(|earlier| carried(stage, &allowed, earlier)));
         // Packs are lumps, and a large purchase may take any time: some is kept for the later goals.
         let control = match instance.tiers[tier] {
             CostRow::Bought(_) => &control.tenths(7),
@@ -178,12 +178,10 @@ fn stages(
         multipliers.push(closed.multipliers);
         limits.push(instance.value(&taken)[tier]);
     }
-    if stopped.is_some() {
-        // A plan found for a later goal may be better on an earlier one that was left open.
-        let held = known.held.len();
-        limits.truncate(held);
-        limits.extend(&instance.value(&taken)[held..aims.len()]);
-    }
+    // A plan found for a later goal may be better on an earlier one that was left open.
+    let held = known.held.len();
+    limits.truncate(held);
+    limits.extend(&instance.value(&taken)[held..aims.len()]);
     Stages { solved: Solved { values: limits, bounds, taken, multipliers, stopped }, allowed }
 }
 
