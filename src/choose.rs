@@ -72,8 +72,8 @@
 //!    once a choice is whole. Of patterns that take the same pieces the least wasteful one becomes a column.
 //!
 //! A good plan comes early: the pumps that the relaxation serves whole stay, and the rest are searched with some forty
-//! others as a small problem. Last comes a fixed order among equal plans, for groups of at most 40 pumps: pump by pump,
-//! the earliest column with which every goal can still be reached.
+//! others as a small problem. Last comes a fixed order among equal plans: pump by pump, the earliest column with which
+//! every goal can still be reached; large groups with suppliers keep the plan found.
 //!
 //! # Sizes
 //!

@@ -20,7 +20,7 @@ use std::sync::Arc;
 use rayon::prelude::*;
 
 use crate::choose::control::{Control, Pace};
-use crate::choose::instance::{CostRow, Instance};
+use crate::choose::instance::{CostRow, Instance, listed};
 use crate::plan::Stop;
 
 /// Unit of the multipliers: they are integers in 1/SCALE. So fine because a millionth of waste, as a row of the goal of
@@ -63,6 +63,8 @@ pub struct Prices {
     waste: i128,
     /// Price of one millionth of purchase cost, and the purchase costs by supplier and column.
     bought: Option<(i128, Arc<Vec<Vec<i64>>>)>,
+    /// Price of costs that are listed, and the list by block and column.
+    listed: Option<(i128, Arc<Vec<Vec<i64>>>)>,
     /// Price of serving, by pump; negative where it gains.
     serving: Vec<i128>,
     /// Constant part of the bound, independent of the columns taken.
@@ -164,6 +166,7 @@ impl Stage<'_> {
             supplied: items,
             waste: 0,
             bought: None,
+            listed: None,
             serving: vec![0; instance.pumps],
             constant,
         };
@@ -183,6 +186,7 @@ impl Stage<'_> {
                     Some((price, _)) => *price += goal,
                     none => *none = Some((goal, Arc::clone(asked))),
                 },
+                CostRow::Listed(costs) => prices.listed = Some((goal, Arc::clone(costs))),
                 CostRow::Waste => prices.waste += goal,
                 CostRow::Pieces(each) => {
                     for (price, each) in prices.taken.iter_mut().zip(each) {
@@ -210,6 +214,9 @@ impl Stage<'_> {
             (&prices.bought, block.checked_sub(self.instance.pumps))
         {
             sum += price * i128::from(asked[supplier][number]);
+        }
+        if let Some((price, costs)) = &prices.listed {
+            sum += price * i128::from(listed(costs, block, number));
         }
         for &(item, count) in &column.uses {
             sum += items[usize::from(item)] * i128::from(count);

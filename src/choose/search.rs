@@ -16,7 +16,7 @@ use std::sync::Arc;
 use crate::choose::bound::{Allowed, Multipliers, Priced, Prices, Range, SCALE, Stage, round_up};
 use crate::choose::climb::{Climb, FAR, NEAR, Pool, put_in};
 use crate::choose::control::{Control, Pace};
-use crate::choose::instance::{Assignment, CostRow, Instance, fits, put_back, take};
+use crate::choose::instance::{Assignment, CostRow, Instance, fits, listed, put_back, take};
 use crate::choose::master::Master;
 use crate::choose::mending::{Ranking, mend, refine, supply};
 use crate::choose::relaxation::{Entry, scales};
@@ -99,30 +99,6 @@ pub fn carried(stage: Stage<'_>, allowed: &Allowed, earlier: &Multipliers) -> Mu
     }
 }
 
-/// A plan that keeps the earlier goals and comes to at most `most` on this one, if there is one
-/// within what is allowed.
-///
-/// # Errors
-/// Why the search ended before that was known.
-pub fn reach(
-    stage: Stage<'_>,
-    allowed: Allowed,
-    most: i64,
-    aim: Objective,
-    control: &Control<'_>,
-) -> Result<Option<Assignment>, Stop> {
-    let mut value = stage.limits.to_vec();
-    // Whatever reaches `most` is better than anything above it.
-    value.push(most + 1);
-    let mut search = Search::new(stage, &allowed, value, aim, control);
-    search.any_will_do = true;
-    let (_, _, _, stopped) = search.run(allowed);
-    match (search.best, stopped) {
-        (None, Some(stop)) => Err(stop),
-        (best, _) => Ok(best),
-    }
-}
-
 /// A part of the search space that is still open.
 struct Node {
     bound: i64,
@@ -179,8 +155,6 @@ struct Search<'a> {
     known: Option<Multipliers>,
     /// The value to beat on every goal from this one on.
     value: Vec<i64>,
-    /// Whether to end with the first plan that is better.
-    any_will_do: bool,
     /// Whether this is the search of a part of a larger one.
     is_part: bool,
     /// Nodes after which the search ends.
@@ -220,7 +194,6 @@ impl<'a> Search<'a> {
             start: None,
             known: None,
             value,
-            any_will_do: false,
             is_part: false,
             most_nodes: control.most_nodes,
             pool: vec![Vec::new(); stage.instance.blocks.len()],
@@ -277,7 +250,7 @@ impl<'a> Search<'a> {
         let mut bound = relaxed.bound;
         if relaxed.bound < self.to_beat() {
             let mut dive = self.split(root, &relaxed, &mut open);
-            while !(self.any_will_do && self.best.is_some()) && self.nodes < self.most_nodes {
+            while self.nodes < self.most_nodes {
                 if let Some(stop) = self.control.stop() {
                     stopped = Some(stop);
                     open.extend(dive.take());
@@ -776,6 +749,12 @@ impl<'a> Search<'a> {
                         });
                         CostRow::Bought(Arc::new(asked.collect()))
                     }
+                    CostRow::Listed(costs) => {
+                        let blocks = free.iter().zip(&kept).map(|(&block, kept)| {
+                            kept.iter().map(|&c| listed(costs, block, c as usize)).collect()
+                        });
+                        CostRow::Listed(Arc::new(blocks.collect()))
+                    }
                     cost => cost.clone(),
                 })
                 .collect(),
@@ -1060,87 +1039,4 @@ fn widest(allowed: &Allowed) -> Option<[Allowed; 2]> {
             None => false,
         }),
     )
-}
-
-#[cfg(test)]
-mod tests {
-    use rand::{RngExt, SeedableRng};
-    use rand_chacha::ChaCha8Rng;
-
-    use crate::choose::control::Control;
-    use crate::choose::instance::{Column, CostRow, Instance};
-    use crate::choose::stages::solve_from;
-    use crate::plan::Objective;
-
-    const AIMS: [Objective; 3] = [Objective::ServedWeight, Objective::Waste, Objective::Pieces];
-
-    fn random(rng: &mut ChaCha8Rng) -> Instance {
-        let items = rng.random_range(1..=5_u16);
-        let capacity = (0..items).map(|_| rng.random_range(0..=4)).collect();
-        let pumps = rng.random_range(1..=5);
-        let step = [1, 3, 1_000][rng.random_range(0..3)];
-        let column = |rng: &mut ChaCha8Rng| {
-            let some: Vec<u16> = (0..items).filter(|_| rng.random_bool(0.5)).collect();
-            let uses = some.into_iter().map(|item| (item, rng.random_range(1..=2)));
-            Column { uses: uses.collect(), waste: step * rng.random_range(0..=9) }
-        };
-        let blocks: Vec<Vec<Column>> = (0..pumps)
-            .map(|_| (0..rng.random_range(0..=5)).map(|_| column(rng)).collect())
-            .collect();
-        Instance {
-            capacity,
-            classes: vec![(0..u32::from(items)).collect()],
-            blocks: blocks.into(),
-            pumps,
-            tiers: vec![
-                CostRow::Served((0..pumps).map(|_| rng.random_range(1..=3)).collect()),
-                CostRow::Waste,
-                CostRow::Pieces(vec![1; usize::from(items)]),
-            ],
-        }
-    }
-
-    /// Value of the best plan, by going through all of them.
-    fn best(instance: &Instance) -> Vec<i64> {
-        let mut plans = vec![Vec::new()];
-        for columns in instance.blocks.iter() {
-            let choices = (0..).take(columns.len()).map(Some).chain([None]);
-            let grown = choices.flat_map(|choice| {
-                plans.iter().map(move |plan: &Vec<Option<u32>>| {
-                    plan.iter().copied().chain([choice]).collect()
-                })
-            });
-            plans = grown.collect();
-        }
-        let possible = plans.into_iter().filter(|plan| instance.left(plan).iter().all(|&n| n >= 0));
-        possible.map(|plan| instance.value(&plan)).min().unwrap()
-    }
-
-    /// However few nodes it may take, a bound holds and a goal is proven only if nothing is better.
-    #[test]
-    fn a_goal_is_proven_only_if_nothing_is_open() {
-        let mut rng = ChaCha8Rng::seed_from_u64(3);
-        let mut open = 0;
-        for case in 0..1_500 {
-            let instance = random(&mut rng);
-            let best = best(&instance);
-            for nodes in [0, 1, 2, 4, usize::MAX] {
-                let control = Control::unlimited();
-                let solved = solve_from(&instance, &AIMS, None, &[], &control.quick(nodes));
-                assert_eq!(instance.value(&solved.taken), solved.values, "case {case}");
-                for tier in 0..AIMS.len() {
-                    let (value, bound) = (solved.values[tier], solved.bounds[tier]);
-                    assert!(bound <= best[tier], "case {case}, {nodes} nodes: {solved:?} {best:?}");
-                    if bound < value {
-                        open += 1;
-                        assert!(nodes < usize::MAX, "case {case}: {solved:?}");
-                        // Later goals are bounded under the value of this one.
-                        break;
-                    }
-                    assert_eq!(value, best[tier], "case {case}, {nodes} nodes: {solved:?}");
-                }
-            }
-        }
-        assert!(open > 50, "{open}");
-    }
 }

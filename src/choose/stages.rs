@@ -1,12 +1,13 @@
 //! Goals of one group in lexicographic order, each proven before the next.
 
+use std::ops::Range;
 use std::sync::Arc;
 
 use crate::choose::bound::{Allowed, Multipliers, Stage};
 use crate::choose::control::{Control, Phase};
 use crate::choose::instance::{Assignment, CostRow, Instance};
 use crate::choose::mending::{Ranking, mend, refine, supply, take_back};
-use crate::choose::search::{carried, close, reach};
+use crate::choose::search::{carried, close};
 use crate::plan::{Objective, Stop};
 
 /// Result for a group.
@@ -82,7 +83,7 @@ impl Reached {
             return;
         }
         let allowed = self.allowed.clone();
-        match first_in_order(instance, aims, &self.solved, allowed, control) {
+        match first_in_order(instance, aims, &self.solved, allowed, MOST_ORDERS, control) {
             Ok(ordered) => self.solved.taken = ordered,
             // Everything is proven, but the order among equal plans is not settled.
             Err(stop) => {
@@ -190,6 +191,9 @@ pub(super) fn least(tier: &CostRow) -> i64 {
     match tier {
         CostRow::Served(gains) => -gains.iter().sum::<i64>(),
         CostRow::Bought(_) | CostRow::Waste | CostRow::Pieces(_) | CostRow::Plates(_) => 0,
+        CostRow::Listed(costs) => {
+            costs.iter().map(|costs| costs.iter().copied().min().unwrap_or(0).min(0)).sum()
+        }
     }
 }
 
@@ -217,50 +221,90 @@ fn first_plan(instance: &Instance, sets: &[Vec<u32>], control: &Control<'_>) -> 
     taken
 }
 
-/// Most pumps of a group for which the last ties are broken pump by pump; there may be as many suppliers as
-/// well.
-const MOST_ORDERED: usize = 40;
+/// Most pumps of a group with suppliers that are put in order; there may be as many suppliers as well. Their linear
+/// programs are the general solver's, and each takes long.
+const MOST_WITH_SUPPLIERS: usize = 40;
+
+/// Greatest number of a block of pumps in the fixed order: what a linear program can tell from one less.
+const MOST_ORDERS: i64 = 1 << 24;
 
 /// First among plans that are equal on every goal: the first pump takes the earliest of its columns, then the
-/// second, and so on. The answer then depends neither on the backend nor on the path of the search. Large
-/// groups keep the plan that the search found, which is also the same on every machine and with every number
-/// of threads.
+/// second, and so on. The answer then depends neither on the backend nor on the path of the search.
+///
+/// Pumps are settled some at a time, as many as numbers up to `most` allow. What each of them takes is a digit, its first column zero and taking none the last;
+/// the digits of a few pumps make one number, in which each digit has as many values as its pump has choices. The least
+/// such number that keeps all goals is one more goal, and its proof settles these pumps. Whatever the numbers are cut
+/// into, the plan is the same.
 fn first_in_order(
     instance: &Instance,
     aims: &[Objective],
     found: &Solved,
     mut allowed: Allowed,
+    most: i64,
     control: &Control<'_>,
 ) -> Result<Assignment, Stop> {
     let mut taken = found.taken.clone();
-    if instance.pumps > MOST_ORDERED || instance.blocks.len() > 2 * MOST_ORDERED {
-        return Ok(taken);
-    }
-    let (Some(last), Some((&most, earlier))) = (aims.last(), found.values.split_last()) else {
+    let (pumps, blocks) = (instance.pumps, taken.len());
+    let Some(&aim) = aims.last() else {
         return Ok(taken);
     };
+    if blocks > pumps && (pumps > MOST_WITH_SUPPLIERS || blocks > 2 * MOST_WITH_SUPPLIERS) {
+        return Ok(taken);
+    }
     let sets = &instance.sets();
     // The values in these searches are not values of a goal.
     let quiet = &control.unheard();
-    let stage = Stage { instance, sets, tier: aims.len() - 1, limits: earlier };
-    for pump in 0..taken.len() {
-        control.step(Phase::Order, pump, taken.len());
-        // Taking a column comes before taking none.
-        let held = taken[pump].unwrap_or(u32::MAX);
-        let columns = Arc::clone(&allowed.columns[pump]);
-        for &column in columns.iter().filter(|&&column| column < held) {
-            if let Some(stop) = control.stop() {
+    let mut from = 0;
+    while from < blocks {
+        control.step(Phase::Order, from, blocks);
+        let choices = |block: usize| {
+            let choices = allowed.columns[block].len() + usize::from(allowed.idle[block]);
+            i64::try_from(choices.max(1)).unwrap_or(i64::MAX)
+        };
+        let (mut to, mut numbers) = (from, 1_i64);
+        while to < blocks && (to == from || numbers.saturating_mul(choices(to)) <= most) {
+            numbers = numbers.saturating_mul(choices(to));
+            to += 1;
+        }
+        if numbers > 1 {
+            let mut ordered = instance.clone();
+            ordered.tiers.truncate(aims.len());
+            ordered.tiers.push(CostRow::Listed(Arc::new(digits(instance, &allowed, from..to))));
+            let stage = Stage { instance: &ordered, sets, tier: aims.len(), limits: &found.values };
+            let closed = close(stage, allowed, taken, None, aim, quiet);
+            if let Some(stop) = closed.stopped {
                 return Err(stop);
             }
-            let fixed = only(&allowed, pump, Some(column));
-            if let Some(earlier) = reach(stage, fixed, most, *last, quiet)? {
-                taken = earlier;
-                break;
-            }
+            (taken, allowed) = (closed.taken, closed.allowed);
         }
-        allowed = only(&allowed, pump, taken[pump]);
+        for (block, taken) in taken.iter().enumerate().take(to).skip(from) {
+            allowed = only(&allowed, block, *taken);
+        }
+        from = to;
     }
     Ok(taken)
+}
+
+/// Digits of some blocks, each times what a step of it counts: by block and column, empty for other blocks. Taking none
+/// costs nothing in every goal, so where it may be taken the columns count from below.
+fn digits(instance: &Instance, allowed: &Allowed, some: Range<usize>) -> Vec<Vec<i64>> {
+    let mut costs = vec![Vec::new(); instance.blocks.len()];
+    let mut step = 1;
+    for block in some.rev() {
+        let columns = &allowed.columns[block];
+        let count = i64::try_from(columns.len()).unwrap_or(i64::MAX);
+        let idle = allowed.idle[block];
+        if count + i64::from(idle) < 2 {
+            continue;
+        }
+        costs[block] = vec![0; instance.blocks[block].len()];
+        let first = if idle { -count } else { 0 };
+        for (digit, &column) in (first..).zip(columns.iter()) {
+            costs[block][column as usize] = digit * step;
+        }
+        step *= count + i64::from(idle);
+    }
+    costs
 }
 
 /// Allows a pump one column, or none at all.
@@ -269,4 +313,105 @@ fn only(allowed: &Allowed, pump: usize, column: Option<u32>) -> Allowed {
     fixed.columns[pump] = Arc::new(column.into_iter().collect());
     fixed.idle[pump] = column.is_none();
     fixed
+}
+
+#[cfg(test)]
+mod tests {
+    use rand::{RngExt, SeedableRng};
+    use rand_chacha::ChaCha8Rng;
+
+    use super::{MOST_ORDERS, first_in_order, reached, solve_from};
+    use crate::choose::control::Control;
+    use crate::choose::instance::{Assignment, Column, CostRow, Instance};
+    use crate::plan::Objective;
+
+    const AIMS: [Objective; 3] = [Objective::ServedWeight, Objective::Waste, Objective::Pieces];
+
+    fn random(rng: &mut ChaCha8Rng) -> Instance {
+        let items = rng.random_range(1..=5_u16);
+        let capacity = (0..items).map(|_| rng.random_range(0..=4)).collect();
+        let pumps = rng.random_range(1..=5);
+        let step = [1, 3, 1_000][rng.random_range(0..3)];
+        let column = |rng: &mut ChaCha8Rng| {
+            let some: Vec<u16> = (0..items).filter(|_| rng.random_bool(0.5)).collect();
+            let uses = some.into_iter().map(|item| (item, rng.random_range(1..=2)));
+            Column { uses: uses.collect(), waste: step * rng.random_range(0..=9) }
+        };
+        let blocks: Vec<Vec<Column>> = (0..pumps)
+            .map(|_| (0..rng.random_range(0..=5)).map(|_| column(rng)).collect())
+            .collect();
+        Instance {
+            capacity,
+            classes: vec![(0..u32::from(items)).collect()],
+            blocks: blocks.into(),
+            pumps,
+            tiers: vec![
+                CostRow::Served((0..pumps).map(|_| rng.random_range(1..=3)).collect()),
+                CostRow::Waste,
+                CostRow::Pieces(vec![1; usize::from(items)]),
+            ],
+        }
+    }
+
+    /// Value of the best plan, and the first of those that have it, by going through all plans.
+    fn best(instance: &Instance) -> (Vec<i64>, Assignment) {
+        let mut plans: Vec<Assignment> = vec![Vec::new()];
+        for columns in instance.blocks.iter() {
+            // Taking none comes last.
+            let choices = || (0..).take(columns.len()).map(Some).chain([None]);
+            let grown = plans.iter().flat_map(|plan| {
+                choices().map(|choice| plan.iter().copied().chain([choice]).collect())
+            });
+            plans = grown.collect();
+        }
+        let possible = plans.into_iter().filter(|plan| instance.left(plan).iter().all(|&n| n >= 0));
+        possible.map(|plan| (instance.value(&plan), plan)).min_by(|a, b| a.0.cmp(&b.0)).unwrap()
+    }
+
+    /// However few nodes it may take, a bound holds and a goal is proven only if nothing is better.
+    #[test]
+    fn a_goal_is_proven_only_if_nothing_is_open() {
+        let mut rng = ChaCha8Rng::seed_from_u64(3);
+        let mut open = 0;
+        for case in 0..1_500 {
+            let instance = random(&mut rng);
+            let (best, _) = best(&instance);
+            for nodes in [0, 1, 2, 4, usize::MAX] {
+                let control = Control::unlimited();
+                let solved = solve_from(&instance, &AIMS, None, &[], &control.quick(nodes));
+                assert_eq!(instance.value(&solved.taken), solved.values, "case {case}");
+                for tier in 0..AIMS.len() {
+                    let (value, bound) = (solved.values[tier], solved.bounds[tier]);
+                    assert!(bound <= best[tier], "case {case}, {nodes} nodes: {solved:?} {best:?}");
+                    if bound < value {
+                        open += 1;
+                        assert!(nodes < usize::MAX, "case {case}: {solved:?}");
+                        // Later goals are bounded under the value of this one.
+                        break;
+                    }
+                    assert_eq!(value, best[tier], "case {case}, {nodes} nodes: {solved:?}");
+                }
+            }
+        }
+        assert!(open > 50, "{open}");
+    }
+
+    /// However the pumps are parted, they come to the first of the best plans.
+    #[test]
+    fn the_order_is_that_of_all_plans() {
+        let mut rng = ChaCha8Rng::seed_from_u64(4);
+        for case in 0..1_500 {
+            let instance = random(&mut rng);
+            let (values, first) = best(&instance);
+            let control = Control::unlimited();
+            let found = reached(&instance, &AIMS, &control);
+            assert_eq!(found.solved.values, values, "case {case}");
+            for most in [1, 6, 40, MOST_ORDERS] {
+                let allowed = found.allowed.clone();
+                let order =
+                    first_in_order(&instance, &AIMS, &found.solved, allowed, most, &control);
+                assert_eq!(order, Ok(first.clone()), "case {case}, numbers to {most}");
+            }
+        }
+    }
 }
