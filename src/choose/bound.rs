@@ -20,7 +20,7 @@ use std::sync::Arc;
 use rayon::prelude::*;
 
 use crate::choose::control::{Control, Pace};
-use crate::choose::instance::{CostRow, Instance, listed};
+use crate::choose::instance::{Column, CostRow, Instance, listed};
 use crate::plan::Stop;
 
 /// Unit of the multipliers: they are integers in 1/SCALE. So fine because a millionth of waste, as a row of the goal of
@@ -99,21 +99,24 @@ pub struct Allowed {
 impl Allowed {
     /// Whole search space of the stock.
     pub fn all(instance: &Instance) -> Allowed {
+        let all = |columns: &Vec<Column>| Arc::new((0..).take(columns.len()).collect());
+        Allowed::within(instance, &instance.blocks.iter().map(all).collect::<Vec<_>>())
+    }
+
+    /// Search space of the stock over some of the columns.
+    pub(super) fn within(instance: &Instance, some: &[Arc<Vec<u32>>]) -> Allowed {
         let most = instance.most();
-        let columns = instance
-            .blocks
+        let columns = some
             .iter()
             .enumerate()
-            .map(|(block, columns)| {
+            .map(|(block, some)| {
                 // A pump's column that needs more pieces than there can be is useless.
                 let there = |&column: &u32| {
+                    let mut uses = instance.column(block, column).uses.iter();
                     block >= instance.pumps
-                        || columns[column as usize]
-                            .uses
-                            .iter()
-                            .all(|&(item, count)| i64::from(count) <= most[usize::from(item)])
+                        || uses.all(|&(item, count)| i64::from(count) <= most[usize::from(item)])
                 };
-                Arc::new((0..).take(columns.len()).filter(there).collect())
+                Arc::new(some.iter().copied().filter(there).collect())
             })
             .collect();
         let stock = instance.capacity.iter().map(|&most| Range { least: 0, most: Some(most) });

@@ -33,13 +33,10 @@ const HAIR: (f64, f64) = (1e-6, 1e-8);
 /// Reduced costs that floating point cannot tell apart, as a share of the greatest cost.
 const NOISE: f64 = 1e-9;
 
-/// Master of one goal.
-pub(super) struct Master<'a> {
-    stage: Stage<'a>,
-    cost_step: i64,
-    /// A column joins if its reduced cost is better by more: all blocks together then lose less than a thousandth of a
-    /// step of the bound. In 1/SCALE.
-    least_gain: i128,
+/// Linear program of a goal with its columns and its basis. It outlives its goal, to begin with in nearly the same problem:
+/// the same columns, other limits.
+#[derive(Debug, Clone)]
+pub struct Program {
     scales: Vec<f64>,
     simplex: Simplex,
     /// Rows of each item: its own, and those of its classes.
@@ -52,8 +49,20 @@ pub(super) struct Master<'a> {
     entries: Vec<Option<Entry>>,
     /// Numbers of taking none, by block: where that is allowed, and where it only fills a gap.
     idle: Vec<(u32, u32)>,
+    /// Basis at the end of the whole search space, before any split.
+    root: Option<Arc<Basis>>,
     /// Basis that the program is at.
     at: Option<Arc<Basis>>,
+}
+
+/// Master of one goal.
+pub(super) struct Master<'a> {
+    stage: Stage<'a>,
+    cost_step: i64,
+    /// A column joins if its reduced cost is better by more: all blocks together then lose less than a thousandth of a
+    /// step of the bound. In 1/SCALE.
+    least_gain: i128,
+    pub(super) program: Program,
 }
 
 /// Where the rounds of a node ended.
@@ -75,8 +84,7 @@ impl<'a> Master<'a> {
             return None;
         }
         let mut limits = vec![(f64::NEG_INFINITY, f64::INFINITY, HAIR.0); stage.sets.len()];
-        let goals = stage.limits.iter().zip(scales).map(|(&limit, scale)| to_f64(limit) / scale);
-        limits.extend(goals.map(|limit| (f64::NEG_INFINITY, limit, HAIR.1)));
+        limits.resize(stage.sets.len() + stage.tier, (f64::NEG_INFINITY, f64::INFINITY, HAIR.1));
         let mut rows = vec![Vec::new(); instance.capacity.len()];
         for (row, set) in stage.sets.iter().enumerate() {
             set.iter().for_each(|&item| rows[item as usize].push(row));
@@ -87,11 +95,7 @@ impl<'a> Master<'a> {
             (allowed, simplex.add_column(block, MISS, []))
         };
         let idle: Vec<(u32, u32)> = (0..blocks).map(none).collect();
-        Some(Master {
-            stage,
-            cost_step,
-            least_gain: (SCALE * i128::from(cost_step) / 1024 / blocks.max(1) as i128)
-                .max(to_whole(scales[stage.tier] * NOISE)),
+        let program = Program {
             scales: scales.to_vec(),
             simplex,
             rows,
@@ -99,13 +103,27 @@ impl<'a> Master<'a> {
             numbers: vec![Vec::new(); blocks],
             entries: vec![None; 2 * blocks],
             idle,
+            root: None,
             at: None,
-        })
+        };
+        Some(Master::of(stage, program, cost_step))
+    }
+
+    /// Master of a goal with the columns and the basis of the same goal in nearly the same problem.
+    pub(super) fn of(stage: Stage<'a>, program: Program, cost_step: i64) -> Master<'a> {
+        let least_gain = SCALE * i128::from(cost_step) / 1024 / program.pool.len().max(1) as i128;
+        let noise = to_whole(program.scales[stage.tier] * NOISE);
+        Master { stage, cost_step, least_gain: least_gain.max(noise), program }
+    }
+
+    /// Basis at the end of the whole search space, if it is known.
+    pub(super) fn root(&self) -> Option<Arc<Basis>> {
+        self.program.root.clone()
     }
 
     /// Lets a column of a block join.
     pub(super) fn add(&mut self, block: usize, column: u32) {
-        if put_in(&mut self.pool[block], column) {
+        if put_in(&mut self.program.pool[block], column) {
             self.number(block);
         }
     }
@@ -113,16 +131,20 @@ impl<'a> Master<'a> {
     /// Numbers the columns of a block that have joined the pool.
     fn number(&mut self, block: usize) {
         let Stage { instance, tier, .. } = self.stage;
-        for at in 0..self.pool[block].len() {
-            let column = self.pool[block][at];
-            let known = self.numbers[block].get(at);
-            if known.is_some_and(|&known| self.entries[known as usize] == Some((block, column))) {
+        for at in 0..self.program.pool[block].len() {
+            let column = self.program.pool[block][at];
+            let known = self.program.numbers[block].get(at);
+            if known
+                .is_some_and(|&known| self.program.entries[known as usize] == Some((block, column)))
+            {
                 continue;
             }
-            let cost = |tier: usize| to_f64(instance.cost(tier, block, column)) / self.scales[tier];
+            let cost = |tier: usize| {
+                to_f64(instance.cost(tier, block, column)) / self.program.scales[tier]
+            };
             let mut amounts: Vec<(usize, f64)> = Vec::new();
             for &(item, count) in &instance.column(block, column).uses {
-                for &row in &self.rows[usize::from(item)] {
+                for &row in &self.program.rows[usize::from(item)] {
                     match amounts.iter_mut().find(|(other, _)| *other == row) {
                         Some((_, amount)) => *amount += f64::from(count),
                         None => amounts.push((row, f64::from(count))),
@@ -131,9 +153,9 @@ impl<'a> Master<'a> {
             }
             let goals = (0..tier).map(|tier| (self.stage.sets.len() + tier, cost(tier)));
             amounts.extend(goals.filter(|(_, cost)| *cost != 0.0));
-            let number = self.simplex.add_column(block, cost(tier), amounts);
-            self.entries.push(Some((block, column)));
-            self.numbers[block].insert(at, number);
+            let number = self.program.simplex.add_column(block, cost(tier), amounts);
+            self.program.entries.push(Some((block, column)));
+            self.program.numbers[block].insert(at, number);
         }
     }
 
@@ -156,7 +178,7 @@ impl<'a> Master<'a> {
         if basis.is_none() {
             let prices = self.stage.prices(multipliers, ranges);
             let Ok(found) =
-                price(self.stage, allowed, &prices, &self.pool, self.least_gain, control)
+                price(self.stage, allowed, &prices, &self.program.pool, self.least_gain, control)
             else {
                 return Some(peak);
             };
@@ -172,7 +194,9 @@ impl<'a> Master<'a> {
             self.start(allowed, plan);
         }
         let mut cutoff = match basis {
-            Some(_) => to_f64(enough - self.cost_step) / self.scales[self.stage.tier] + 1e-6,
+            Some(_) => {
+                to_f64(enough - self.cost_step) / self.program.scales[self.stage.tier] + 1e-6
+            }
             None => f64::INFINITY,
         };
         for _ in 0..MOST_ROUNDS {
@@ -184,7 +208,7 @@ impl<'a> Master<'a> {
             let Some(next) = self.multipliers(ranges) else { break };
             let prices = self.stage.prices(&next, ranges);
             let Ok(found) =
-                price(self.stage, allowed, &prices, &self.pool, self.least_gain, control)
+                price(self.stage, allowed, &prices, &self.program.pool, self.least_gain, control)
             else {
                 break;
             };
@@ -211,24 +235,27 @@ impl<'a> Master<'a> {
                 break;
             }
         }
-        let basis = Arc::new(self.simplex.basis());
-        self.at = Some(Arc::clone(&basis));
+        let basis = Arc::new(self.program.simplex.basis());
+        self.program.at = Some(Arc::clone(&basis));
+        self.program.root.get_or_insert_with(|| Arc::clone(&basis));
         peak.basis = Some(basis);
         Some(peak)
     }
 
     /// Shares of the columns in the relaxed plan, in order.
     pub(super) fn fractions(&self) -> Vec<(Entry, f64)> {
-        let shares = self.simplex.shares().into_iter();
+        let shares = self.program.simplex.shares().into_iter();
         let mut shares: Vec<(Entry, f64)> = shares
-            .filter_map(|(number, share)| Some((self.entries[number as usize]?, share.min(1.0))))
+            .filter_map(|(number, share)| {
+                Some((self.program.entries[number as usize]?, share.min(1.0)))
+            })
             .collect();
         shares.sort_by_key(|(entry, _)| *entry);
         shares
     }
 
     fn join(&mut self, found: &[Found]) -> usize {
-        let fresh = join(&mut self.pool, found);
+        let fresh = join(&mut self.program.pool, found);
         for (block, found) in found.iter().enumerate() {
             if !found.fresh.is_empty() {
                 self.number(block);
@@ -239,38 +266,44 @@ impl<'a> Master<'a> {
 
     /// Moves the ranges and bars the columns that are not allowed.
     fn allow(&mut self, allowed: &Allowed) {
+        let goals = self.stage.limits.iter().zip(&self.program.scales);
+        for (row, (&limit, scale)) in (self.stage.sets.len()..).zip(goals) {
+            self.program.simplex.set_range(row, f64::NEG_INFINITY, to_f64(limit) / scale);
+        }
         for (row, range) in allowed.ranges.iter().enumerate() {
             let lo = if range.least > 0 { to_f64(range.least) } else { f64::NEG_INFINITY };
-            self.simplex.set_range(row, lo, range.most.map_or(f64::INFINITY, to_f64));
+            self.program.simplex.set_range(row, lo, range.most.map_or(f64::INFINITY, to_f64));
         }
         for (block, columns) in allowed.columns.iter().enumerate() {
-            for (column, &number) in self.pool[block].iter().zip(&self.numbers[block]) {
-                self.simplex.bar(number, columns.binary_search(column).is_err());
+            for (column, &number) in
+                self.program.pool[block].iter().zip(&self.program.numbers[block])
+            {
+                self.program.simplex.bar(number, columns.binary_search(column).is_err());
             }
-            self.simplex.bar(self.idle[block].0, !allowed.idle[block]);
+            self.program.simplex.bar(self.program.idle[block].0, !allowed.idle[block]);
         }
     }
 
     /// Goes to a basis, if it is not there; whether it could.
     fn go_to(&mut self, basis: Option<&Arc<Basis>>) -> bool {
         let Some(basis) = basis else { return false };
-        let there = self.at.as_ref().is_some_and(|at| Arc::ptr_eq(at, basis));
-        self.at = None;
-        there || self.simplex.resume(basis)
+        let there = self.program.at.as_ref().is_some_and(|at| Arc::ptr_eq(at, basis));
+        self.program.at = None;
+        there || self.program.simplex.resume(basis)
     }
 
     /// Starts with a plan as far as it is allowed, and with nothing elsewhere.
     fn start(&mut self, allowed: &Allowed, plan: Option<&Assignment>) {
         let key = |block: usize| {
-            let (idle, gap) = self.idle[block];
+            let (idle, gap) = self.program.idle[block];
             let none = if allowed.idle[block] { idle } else { gap };
             let taken = plan.and_then(|plan| plan[block]);
             let taken = taken.filter(|column| allowed.columns[block].binary_search(column).is_ok());
-            let at = taken.and_then(|column| self.pool[block].binary_search(&column).ok());
-            at.map_or(none, |at| self.numbers[block][at])
+            let at = taken.and_then(|column| self.program.pool[block].binary_search(&column).ok());
+            at.map_or(none, |at| self.program.numbers[block][at])
         };
-        let keys = (0..self.pool.len()).map(key).collect();
-        self.simplex.start(keys);
+        let keys = (0..self.program.pool.len()).map(key).collect();
+        self.program.simplex.start(keys);
     }
 
     /// Pivots to the end; `None` where the control stops it.
@@ -279,8 +312,8 @@ impl<'a> Master<'a> {
             if control.stop().is_some() {
                 return None;
             }
-            let end = match self.simplex.dual(PIVOTS, cutoff) {
-                End::Optimal => self.simplex.primal(PIVOTS),
+            let end = match self.program.simplex.dual(PIVOTS, cutoff) {
+                End::Optimal => self.program.simplex.primal(PIVOTS),
                 end => end,
             };
             if end != End::Paused {
@@ -291,8 +324,8 @@ impl<'a> Master<'a> {
 
     /// Multipliers of the present basis, in whole 1/SCALE.
     fn multipliers(&self, ranges: &[Range]) -> Option<Multipliers> {
-        let aim = self.scales[self.stage.tier];
-        let found: Vec<f64> = self.simplex.multipliers().collect();
+        let aim = self.program.scales[self.stage.tier];
+        let found: Vec<f64> = self.program.simplex.multipliers().collect();
         let (sets, goals) = found.split_at(self.stage.sets.len());
         let sets = sets.iter().zip(ranges).map(|(&found, range)| {
             Some((
@@ -300,7 +333,7 @@ impl<'a> Master<'a> {
                 whole_multiplier(-found * aim, range.least)?,
             ))
         });
-        let goals = goals.iter().zip(&self.scales).zip(self.stage.limits);
+        let goals = goals.iter().zip(&self.program.scales).zip(self.stage.limits);
         let goals =
             goals.map(|((found, scale), &limit)| whole_multiplier(found * aim / scale, limit));
         Some(Multipliers {

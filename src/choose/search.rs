@@ -17,7 +17,7 @@ use crate::choose::bound::{Allowed, Multipliers, Priced, Prices, Range, SCALE, S
 use crate::choose::climb::{Climb, FAR, NEAR, Pool, put_in};
 use crate::choose::control::{Control, Pace};
 use crate::choose::instance::{Assignment, CostRow, Instance, fits, listed, put_back, take};
-use crate::choose::master::Master;
+use crate::choose::master::{Master, Program};
 use crate::choose::mending::{Ranking, mend, refine, supply};
 use crate::choose::relaxation::{Entry, scales};
 use crate::choose::simplex::Basis;
@@ -36,6 +36,8 @@ pub struct Closed {
     pub multipliers: Multipliers,
     /// Why the search ended before bound and value met.
     pub stopped: Option<Stop>,
+    /// The linear program, where there was one of the shape.
+    pub program: Option<Program>,
 }
 
 /// Pumps in the smallest sample that multipliers are first looked for in.
@@ -51,13 +53,14 @@ const PART_COLUMNS: usize = 40;
 /// Parts that are tried at most.
 const MOST_PARTS: usize = 1000;
 
-/// Searches one goal to its proof, from a plan that keeps the earlier goals, and from multipliers
-/// if some are known.
+/// Searches one goal to its proof, from a plan that keeps the earlier goals, from multipliers if some are known, and from
+/// the linear program of nearly the same problem if there is one.
 pub fn close(
     stage: Stage<'_>,
     allowed: Allowed,
     incumbent: Assignment,
     known: Option<Multipliers>,
+    program: Option<Program>,
     aim: Objective,
     control: &Control<'_>,
 ) -> Closed {
@@ -68,17 +71,23 @@ pub fn close(
             allowed,
             multipliers: Multipliers::zero(stage.sets.len(), stage.tier),
             stopped: Some(stop),
+            program: None,
         };
     }
     let value = stage.instance.value(&incumbent);
     let mut search = Search::new(stage, &allowed, value.clone(), aim, control);
+    if let Some(program) = program {
+        search.master = Some(Master::of(stage, program, search.cost_step));
+    }
     search.put_in_pool(&incumbent);
     search.start = Some(incumbent.clone());
     search.known = known;
     let (bound, allowed, multipliers, stopped) = search.run(allowed);
     // A plan in hand is a bound from the other side.
     let bound = bound.min(search.best.as_ref().map_or(value[stage.tier], |_| search.to_beat()));
-    Closed { taken: search.best.unwrap_or(incumbent), bound, allowed, multipliers, stopped }
+    let program = search.master.map(|master| master.program);
+    let taken = search.best.unwrap_or(incumbent);
+    Closed { taken, bound, allowed, multipliers, stopped, program }
 }
 
 /// Steps beyond which carried multipliers do not grow.
@@ -229,7 +238,7 @@ impl<'a> Search<'a> {
             number: 0,
             allowed: allowed.clone(),
             multipliers: self.known.clone().unwrap_or(zero),
-            basis: None,
+            basis: self.master.as_ref().and_then(Master::root),
         };
         let Some(relaxed) = self.relax(&root) else {
             // A pump that must be served has no column left.
@@ -300,33 +309,9 @@ impl<'a> Search<'a> {
             .unwrap_or_else(|| allowed.clone())
     }
 
-    /// Drops every column that lifts the bound above `most` (in 1/SCALE); `None` if that leaves
-    /// a pump nothing to take. Where the control stops it, some columns stay that might have gone.
+    /// [`reduce()`] under this search's control.
     fn reduce(&self, allowed: &Allowed, multipliers: &Multipliers, most: i128) -> Option<Allowed> {
-        let prices = self.stage.prices(multipliers, &allowed.ranges);
-        let Ok(priced) = self.stage.price(&prices, allowed, self.control) else {
-            return Some(allowed.clone());
-        };
-        let priced = priced?;
-        let room = most - priced.bound;
-        if room < 0 {
-            return None;
-        }
-        let mut kept = allowed.clone();
-        let mut pace = Pace::of(self.control);
-        for (pump, (cheapest, _)) in priced.cheapest.iter().enumerate() {
-            if pace.stop(allowed.columns[pump].len()).is_some() {
-                break;
-            }
-            let affordable = |reduced: i128| reduced - cheapest <= room;
-            kept.idle[pump] = allowed.idle[pump] && affordable(0);
-            let columns = &allowed.columns[pump];
-            let stays = |column: &u32| affordable(self.stage.reduced(&prices, pump, *column));
-            if columns.iter().any(|c| !stays(c)) {
-                kept.columns[pump] = Arc::new(columns.iter().copied().filter(stays).collect());
-            }
-        }
-        Some(kept)
+        reduce(self.stage, allowed, multipliers, most, self.control)
     }
 
     /// Column generation at a node: the best bound, and the relaxed plan behind it. `None` when
@@ -810,6 +795,42 @@ impl<'a> Search<'a> {
             self.value = value;
         }
     }
+}
+
+/// Drops every column that lifts the bound above `most` (in 1/SCALE); `None` if that leaves
+/// a pump nothing to take. Where the control stops it, some columns stay that might have gone.
+pub(super) fn reduce(
+    stage: Stage<'_>,
+    allowed: &Allowed,
+    multipliers: &Multipliers,
+    most: i128,
+    control: &Control<'_>,
+) -> Option<Allowed> {
+    let prices = stage.prices(multipliers, &allowed.ranges);
+    let Ok(priced) = stage.price(&prices, allowed, control) else {
+        return Some(allowed.clone());
+    };
+    let priced = priced?;
+    let room = most - priced.bound;
+    if room < 0 {
+        return None;
+    }
+    let mut kept = allowed.clone();
+    let mut pace = Pace::of(control);
+    for (pump, (cheapest, _)) in priced.cheapest.iter().enumerate() {
+        if pace.stop(allowed.columns[pump].len()).is_some() {
+            break;
+        }
+        let affordable = |reduced: i128| reduced - cheapest <= room;
+        kept.idle[pump] = allowed.idle[pump] && affordable(0);
+        let columns = &allowed.columns[pump];
+        let stays = |column: &u32| affordable(stage.reduced(&prices, pump, *column));
+        let few: Vec<u32> = columns.iter().copied().filter(stays).collect();
+        if few.len() < columns.len() {
+            kept.columns[pump] = Arc::new(few);
+        }
+    }
+    Some(kept)
 }
 
 /// The plan in which each block takes what is cheapest for it, for when there is no time for more.

@@ -1,13 +1,14 @@
 //! Goals of one group in lexicographic order, each proven before the next.
 
-use std::ops::Range;
+use std::ops;
 use std::sync::Arc;
 
-use crate::choose::bound::{Allowed, Multipliers, Stage};
+use crate::choose::bound::{Allowed, Multipliers, Range, SCALE, Stage};
 use crate::choose::control::{Control, Phase};
 use crate::choose::instance::{Assignment, CostRow, Instance};
+use crate::choose::master::Program;
 use crate::choose::mending::{Ranking, mend, refine, supply, take_back};
-use crate::choose::search::{carried, close};
+use crate::choose::search::{carried, close, reduce};
 use crate::plan::{Objective, Stop};
 
 /// Result for a group.
@@ -65,7 +66,7 @@ pub(super) fn reached(instance: &Instance, aims: &[Objective], control: &Control
     let sets = instance.sets();
     let start = first_plan(instance, &sets, control);
     let allowed = Allowed::all(instance);
-    let known = Known { held: &[], multipliers: &[] };
+    let known = Known { held: &[], multipliers: &[], program: None };
     let stages = stages(instance, &sets, aims, start, known, allowed, control);
     Reached { solved: stages.solved, unsettled: None, allowed: stages.allowed }
 }
@@ -103,7 +104,7 @@ pub fn solve_held(
     start: Assignment,
     control: &Control<'_>,
 ) -> Solved {
-    let known = Known { held, multipliers: &[] };
+    let known = Known { held, multipliers: &[], program: None };
     let allowed = Allowed::all(instance);
     let sets = instance.sets();
     stages(instance, &sets, aims, start, known, allowed, control).solved
@@ -121,8 +122,86 @@ pub fn solve_from(
     let sets = instance.sets();
     let start = start.unwrap_or_else(|| first_plan(instance, &sets, control));
     let allowed = Allowed::all(instance);
-    let known = Known { held: &[], multipliers: known };
+    let known = Known { held: &[], multipliers: known, program: None };
     stages(instance, &sets, aims, start, known, allowed, control).solved
+}
+
+/// Proven group, ready to be solved again with one more piece of an item.
+pub(super) struct Proven {
+    /// Result for the group.
+    pub solved: Solved,
+    program: Option<Program>,
+    /// Columns that any better plan may take, whichever item there is one more of.
+    columns: Vec<Arc<Vec<u32>>>,
+}
+
+impl Proven {
+    /// Solves a group from a known plan; `None` unless every goal is proven. The columns may need one piece more of an item
+    /// than there is.
+    pub(super) fn of(
+        instance: &Instance,
+        aims: &[Objective],
+        start: Option<Assignment>,
+        control: &Control<'_>,
+    ) -> Result<Proven, Option<Stop>> {
+        let sets = instance.sets();
+        let start = start.unwrap_or_else(|| first_plan(instance, &sets, control));
+        let known = Known { held: &[], multipliers: &[], program: None };
+        let allowed = Allowed::all(instance);
+        let Stages { solved, program, .. } =
+            stages(instance, &sets, aims, start, known, allowed, control);
+        if solved.values != solved.bounds {
+            return Err(solved.stopped);
+        }
+        let mut more = instance.clone();
+        more.capacity.iter_mut().for_each(|capacity| *capacity += 1);
+        let mut proven = Proven { columns: Allowed::all(&more).columns, solved, program };
+        if let Some(few) = proven.few(instance, &sets, control) {
+            proven.columns = few;
+        }
+        Ok(proven)
+    }
+
+    /// Columns that leave room for a plan that is better on the last goal, where the goals before it cannot become better.
+    /// One more piece moves the bound by its multiplier.
+    fn few(
+        &self,
+        instance: &Instance,
+        sets: &[Vec<u32>],
+        control: &Control<'_>,
+    ) -> Option<Vec<Arc<Vec<u32>>>> {
+        let (&value, earlier) = self.solved.values.split_last()?;
+        let mut allowed = Allowed { columns: self.columns.clone(), ..Allowed::all(instance) };
+        for tier in 0..earlier.len() {
+            let stage = Stage { instance, sets, tier, limits: &earlier[..tier] };
+            allowed = all_served(stage, &allowed, &self.solved.taken)?;
+        }
+        let multipliers = self.solved.multipliers.last()?;
+        let dearest = multipliers.sets.iter().map(|(most, _)| *most).max()?;
+        let stage = Stage { instance, sets, tier: earlier.len(), limits: earlier };
+        let most = SCALE * i128::from(value - 1) + dearest;
+        reduce(stage, &allowed, multipliers, most, control).map(|few| few.columns)
+    }
+
+    /// Solves the group with one more piece of an item, which the instance has. A better plan takes every piece that there
+    /// is then, for any other was possible before: so only those are searched.
+    pub(super) fn with_more(
+        &self,
+        instance: &Instance,
+        item: usize,
+        aims: &[Objective],
+        control: &Control<'_>,
+    ) -> Solved {
+        let sets = instance.sets();
+        let mut allowed = Allowed::within(instance, &self.columns);
+        if let Range { most: Some(all), .. } = allowed.ranges[item] {
+            allowed.ranges[item].least = all;
+        }
+        let Proven { solved, program, .. } = self;
+        let known =
+            Known { held: &[], multipliers: &solved.multipliers, program: program.as_ref() };
+        stages(instance, &sets, aims, solved.taken.clone(), known, allowed, control).solved
+    }
 }
 
 /// Data known before the first stage.
@@ -132,12 +211,16 @@ struct Known<'a> {
     held: &'a [i64],
     /// Multipliers of each tier of nearly the same group, if any.
     multipliers: &'a [Multipliers],
+    /// Linear program of its last tier, if any.
+    program: Option<&'a Program>,
 }
 
 /// Result of the stages, and the columns that are still useful.
 struct Stages {
     solved: Solved,
     allowed: Allowed,
+    /// Linear program of the last tier, where there was one.
+    program: Option<Program>,
 }
 
 fn stages(
@@ -155,11 +238,13 @@ fn stages(
     let mut multipliers: Vec<Multipliers> =
         (0..known.held.len()).map(|tier| Multipliers::zero(sets.len(), tier)).collect();
     let mut stopped = None;
+    let mut program = None;
     for (tier, &aim) in aims.iter().enumerate().skip(known.held.len()) {
         let stage = Stage { instance, sets, tier, limits: &limits };
         // Multipliers of one cost are a good start for the next.
         let counts = matches!(instance.tiers[tier], CostRow::Pieces(_) | CostRow::Plates(_));
         let earlier = multipliers.last().filter(|_| counts);
+        let seed = known.program.filter(|_| tier + 1 == aims.len()).cloned();
         let known = known.multipliers.get(tier).cloned();
         let known = known.or_else(|| earlier.map(|earlier| carried(stage, &allowed, earlier)));
         // Packs are lumps, and a large purchase may take any time: some is kept for the later goals.
@@ -167,8 +252,17 @@ fn stages(
             CostRow::Bought(_) => &control.tenths(7),
             _ => control,
         };
-        let closed = close(stage, allowed, taken, known, aim, control);
+        if let Some(settled) = all_served(stage, &allowed, &taken) {
+            let value = instance.value(&taken)[tier];
+            allowed = settled;
+            bounds.push(value);
+            multipliers.push(Multipliers::zero(sets.len(), tier));
+            limits.push(value);
+            continue;
+        }
+        let closed = close(stage, allowed, taken, known, seed, aim, control);
         taken = closed.taken;
+        program = closed.program;
         if closed.stopped.is_some() {
             take_back(instance, &mut taken);
         }
@@ -183,7 +277,26 @@ fn stages(
     let held = known.held.len();
     limits.truncate(held);
     limits.extend(&instance.value(&taken)[held..aims.len()]);
-    Stages { solved: Solved { values: limits, bounds, taken, multipliers, stopped }, allowed }
+    Stages {
+        solved: Solved { values: limits, bounds, taken, multipliers, stopped },
+        allowed,
+        program,
+    }
+}
+
+/// Where a plan serves every pump that a goal of serving counts, there is nothing to search: that none of them is left out
+/// is all that follows.
+fn all_served(stage: Stage<'_>, allowed: &Allowed, taken: &Assignment) -> Option<Allowed> {
+    let CostRow::Served(gains) = &stage.instance.tiers[stage.tier] else {
+        return None;
+    };
+    let counted = || gains.iter().enumerate().filter(|(_, gain)| **gain > 0).map(|(pump, _)| pump);
+    if counted().any(|pump| taken[pump].is_none()) {
+        return None;
+    }
+    let mut allowed = allowed.clone();
+    counted().for_each(|pump| allowed.idle[pump] = false);
+    Some(allowed)
 }
 
 /// Trivial bound: serving gains at most all gains, and no cost is negative.
@@ -271,7 +384,7 @@ fn first_in_order(
             ordered.tiers.truncate(aims.len());
             ordered.tiers.push(CostRow::Listed(Arc::new(digits(instance, &allowed, from..to))));
             let stage = Stage { instance: &ordered, sets, tier: aims.len(), limits: &found.values };
-            let closed = close(stage, allowed, taken, None, aim, quiet);
+            let closed = close(stage, allowed, taken, None, None, aim, quiet);
             if let Some(stop) = closed.stopped {
                 return Err(stop);
             }
@@ -287,7 +400,7 @@ fn first_in_order(
 
 /// Digits of some blocks, each times what a step of it counts: by block and column, empty for other blocks. Taking none
 /// costs nothing in every goal, so where it may be taken the columns count from below.
-fn digits(instance: &Instance, allowed: &Allowed, some: Range<usize>) -> Vec<Vec<i64>> {
+fn digits(instance: &Instance, allowed: &Allowed, some: ops::Range<usize>) -> Vec<Vec<i64>> {
     let mut costs = vec![Vec::new(); instance.blocks.len()];
     let mut step = 1;
     for block in some.rev() {
@@ -320,7 +433,7 @@ mod tests {
     use rand::{RngExt, SeedableRng};
     use rand_chacha::ChaCha8Rng;
 
-    use super::{MOST_ORDERS, first_in_order, reached, solve_from};
+    use super::{MOST_ORDERS, Proven, first_in_order, reached, solve_from};
     use crate::choose::control::Control;
     use crate::choose::instance::{Assignment, Column, CostRow, Instance};
     use crate::plan::Objective;
@@ -413,5 +526,30 @@ mod tests {
                 assert_eq!(order, Ok(first.clone()), "case {case}, numbers to {most}");
             }
         }
+    }
+
+    /// One more piece of each item in turn, as going through all plans says.
+    #[test]
+    fn one_more_piece_is_worth_what_all_plans_say() {
+        let mut rng = ChaCha8Rng::seed_from_u64(5);
+        let (mut gains, mut none) = (0, 0);
+        for case in 0..1_500 {
+            let mut instance = random(&mut rng);
+            let (values, _) = best(&instance);
+            let control = Control::unlimited();
+            let proven = Proven::of(&instance, &AIMS, None, &control).ok().unwrap();
+            assert_eq!(proven.solved.values, values, "case {case}");
+            for item in 0..instance.capacity.len() {
+                instance.capacity[item] += 1;
+                let after = proven.with_more(&instance, item, &AIMS, &control);
+                let (best, _) = best(&instance);
+                assert_eq!(after.values, best, "case {case}, item {item}");
+                assert_eq!(after.bounds, best, "case {case}, item {item}");
+                gains += usize::from(best != values);
+                none += usize::from(best == values);
+                instance.capacity[item] -= 1;
+            }
+        }
+        assert!(gains > 500 && none > 500, "{gains} {none}");
     }
 }
