@@ -47,7 +47,8 @@
 //! ```
 //!
 //! (no 0 for a supplier). This Lagrangian bound holds for all such prices. The linear programs, in floating point, only
-//! propose prices; the bound is computed in integers (`bound`) and rounded up to a multiple of the common divisor of the
+//! propose prices: by a simplex method for this shape (`simplex`), or a general solver where there are suppliers or
+//! very many items; the bound is computed in integers (`bound`) and rounded up to a multiple of the common divisor of the
 //! costs. Columns whose reduced cost lifts the bound above the best value are removed (*reduced-cost fixing*). Branches
 //! limit the total of a class of items, then of one item; then they split the columns of one pump.
 //!
@@ -71,8 +72,8 @@
 //!    once a choice is whole. Of patterns that take the same pieces the least wasteful one becomes a column.
 //!
 //! A good plan comes early: the pumps that the relaxation serves whole stay, and the rest are searched with some forty
-//! others as a small problem. Last comes a fixed order among equal plans, for groups of at most 40 pumps: pump by pump,
-//! the earliest column with which every goal can still be reached.
+//! others as a small problem. Last comes a fixed order among equal plans: pump by pump, the earliest column with which
+//! every goal can still be reached; large groups with suppliers keep the plan found.
 //!
 //! # Sizes
 //!
@@ -80,20 +81,22 @@
 //! more than the [`Room`](control::Room) of the run holds. Where
 //! the time limit ends the listing, each pump has the columns listed by then, at least a few spread over its totals, and
 //! only the trivial bound counts. Packs that are spoiled once opened, and plates, have a weak bound until the search has
-//! branched on an item's total. In large groups the linear programs of the waste goal take longest: microlp looks at its clock once
-//! in a thousand pivots; HiGHS is given the time that is left and cannot be interrupted.
+//! branched on an item's total. The general solvers look seldom at the clock: microlp once in a thousand pivots; HiGHS is
+//! given the time that is left and cannot be interrupted.
 
 mod bound;
 mod climb;
 pub(crate) mod combination;
 pub mod control;
 pub(crate) mod instance;
+mod master;
 mod mending;
 pub(crate) mod pattern;
 pub mod purchase;
 mod relaxation;
 mod room;
 mod search;
+mod simplex;
 pub(crate) mod stages;
 mod supply;
 mod unproven;

@@ -1,6 +1,6 @@
 //! Exact lower bounds: the Lagrangian relaxation in integers, valid for any multipliers.
 //!
-//! A linear program in floating point proposes multipliers. They are rounded to multiples of 2^-40 and the
+//! A linear program in floating point proposes multipliers. They are rounded to multiples of 2^-50 and the
 //! bound is computed in integers, so it is a proof and not an estimate. With multipliers `h, l >= 0` for the
 //! most and least pieces of each set of items and `n >= 0` for the earlier goals, and the price `p` of an
 //! item the sum of `h - l` over the sets that hold it, every plan costs at least
@@ -20,11 +20,12 @@ use std::sync::Arc;
 use rayon::prelude::*;
 
 use crate::choose::control::{Control, Pace};
-use crate::choose::instance::{CostRow, Instance};
+use crate::choose::instance::{Column, CostRow, Instance, listed};
 use crate::plan::Stop;
 
-/// Unit of the multipliers: they are integers in 1/SCALE.
-pub const SCALE: i128 = 1 << 40;
+/// Unit of the multipliers: they are integers in 1/SCALE. So fine because a millionth of waste, as a row of the goal of
+/// fewest pieces, has a price of some 1e-7 pieces, which is then multiplied by the waste of the whole fleet.
+pub const SCALE: i128 = 1 << 50;
 
 /// Limits on the total pieces of a set of items.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -62,6 +63,8 @@ pub struct Prices {
     waste: i128,
     /// Price of one millionth of purchase cost, and the purchase costs by supplier and column.
     bought: Option<(i128, Arc<Vec<Vec<i64>>>)>,
+    /// Price of costs that are listed, and the list by block and column.
+    listed: Option<(i128, Arc<Vec<Vec<i64>>>)>,
     /// Price of serving, by pump; negative where it gains.
     serving: Vec<i128>,
     /// Constant part of the bound, independent of the columns taken.
@@ -96,21 +99,24 @@ pub struct Allowed {
 impl Allowed {
     /// Whole search space of the stock.
     pub fn all(instance: &Instance) -> Allowed {
+        let all = |columns: &Vec<Column>| Arc::new((0..).take(columns.len()).collect());
+        Allowed::within(instance, &instance.blocks.iter().map(all).collect::<Vec<_>>())
+    }
+
+    /// Search space of the stock over some of the columns.
+    pub(super) fn within(instance: &Instance, some: &[Arc<Vec<u32>>]) -> Allowed {
         let most = instance.most();
-        let columns = instance
-            .blocks
+        let columns = some
             .iter()
             .enumerate()
-            .map(|(block, columns)| {
+            .map(|(block, some)| {
                 // A pump's column that needs more pieces than there can be is useless.
                 let there = |&column: &u32| {
+                    let mut uses = instance.column(block, column).uses.iter();
                     block >= instance.pumps
-                        || columns[column as usize]
-                            .uses
-                            .iter()
-                            .all(|&(item, count)| i64::from(count) <= most[usize::from(item)])
+                        || uses.all(|&(item, count)| i64::from(count) <= most[usize::from(item)])
                 };
-                Arc::new((0..).take(columns.len()).filter(there).collect())
+                Arc::new(some.iter().copied().filter(there).collect())
             })
             .collect();
         let stock = instance.capacity.iter().map(|&most| Range { least: 0, most: Some(most) });
@@ -163,6 +169,7 @@ impl Stage<'_> {
             supplied: items,
             waste: 0,
             bought: None,
+            listed: None,
             serving: vec![0; instance.pumps],
             constant,
         };
@@ -182,6 +189,7 @@ impl Stage<'_> {
                     Some((price, _)) => *price += goal,
                     none => *none = Some((goal, Arc::clone(asked))),
                 },
+                CostRow::Listed(costs) => prices.listed = Some((goal, Arc::clone(costs))),
                 CostRow::Waste => prices.waste += goal,
                 CostRow::Pieces(each) => {
                     for (price, each) in prices.taken.iter_mut().zip(each) {
@@ -209,6 +217,9 @@ impl Stage<'_> {
             (&prices.bought, block.checked_sub(self.instance.pumps))
         {
             sum += price * i128::from(asked[supplier][number]);
+        }
+        if let Some((price, costs)) = &prices.listed {
+            sum += price * i128::from(listed(costs, block, number));
         }
         for &(item, count) in &column.uses {
             sum += items[usize::from(item)] * i128::from(count);

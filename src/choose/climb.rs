@@ -1,4 +1,5 @@
-//! Column generation: climbs to the multipliers with the best bound.
+//! Column generation with a general solver: climbs to the multipliers with the best bound. For groups with suppliers and
+//! stocks of many items; for the others, [`master`](mod@crate::choose::master) does it.
 //!
 //! A linear program over the columns at hand says where the best multipliers would lie if these
 //! were all there are. All columns are priced there, which gives an exact bound, and the few that
@@ -40,7 +41,7 @@ const MOST_ROUNDS: usize = 300;
 const COLUMNS_A_ROUND: usize = 3;
 
 /// A bound that says nothing.
-const NOTHING: i128 = i128::MIN / 4;
+pub(super) const NOTHING: i128 = i128::MIN / 4;
 
 /// A climb to be made.
 pub struct Climb<'a> {
@@ -68,11 +69,13 @@ pub struct Peak {
 }
 
 /// Result of a round of pricing for one block.
-struct Found {
+pub(super) struct Found {
     /// The least reduced cost.
-    least: i128,
+    pub least: i128,
+    /// The least among the columns at hand, if there are any.
+    pub known: Option<i128>,
     /// The few columns that do better than those at hand.
-    fresh: SmallVec<[(i128, u32); COLUMNS_A_ROUND]>,
+    pub fresh: SmallVec<[(i128, u32); COLUMNS_A_ROUND]>,
 }
 
 impl Climb<'_> {
@@ -187,59 +190,14 @@ impl Climb<'_> {
         Program { stage: self.stage, ranges: &self.allowed.ranges, options, scales: self.scales }
     }
 
-    /// Prices every column: what is least, what is least among those at hand, and what is better;
-    /// `None` if a block that must take a column has none.
+    /// [`price()`] in this part of the search space.
     fn price(
         &self,
         prices: &Prices,
         pool: &Pool,
         control: &Control<'_>,
     ) -> Result<Option<Vec<Found>>, Stop> {
-        let Allowed { columns, idle, .. } = self.allowed;
-        let found = columns
-            .par_iter()
-            .enumerate()
-            .with_min_len(AT_ONCE)
-            .map_init(
-                || Pace::of(control),
-                |pace, (block, columns)| {
-                    if let Some(stop) = pace.stop(columns.len()) {
-                        return Err(Some(stop));
-                    }
-                    let reduced = |column: u32| self.stage.reduced(prices, block, column);
-                    let at_hand = pool[block]
-                        .iter()
-                        .filter(|column| columns.binary_search(column).is_ok())
-                        .map(|&column| reduced(column));
-                    let known = at_hand.chain(idle[block].then_some(0)).min();
-                    let better = known.map_or(i128::MAX, |known| known - SCALE / 1024);
-                    let mut fresh: SmallVec<[(i128, u32); COLUMNS_A_ROUND]> = SmallVec::new();
-                    let mut least = known;
-                    for &column in columns.iter() {
-                        let cost = reduced(column);
-                        if cost < better {
-                            let full = fresh.len() == COLUMNS_A_ROUND;
-                            if full && fresh.last().is_some_and(|last| last.0 <= cost) {
-                                continue;
-                            }
-                            if full {
-                                fresh.pop();
-                            }
-                            let at = fresh.partition_point(|other| other.0 <= cost);
-                            fresh.insert(at, (cost, column));
-                        } else if least.is_none_or(|least| cost < least) {
-                            least = Some(cost);
-                        }
-                    }
-                    let least = fresh.first().map(|f| f.0).into_iter().chain(least).min();
-                    Ok(Found { least: least.ok_or(None)?, fresh })
-                },
-            )
-            .collect::<Result<_, Option<Stop>>>();
-        match found {
-            Ok(found) => Ok(Some(found)),
-            Err(stop) => stop.map_or(Ok(None), Err),
-        }
+        price(self.stage, self.allowed, prices, pool, SCALE / 1024, control)
     }
 
     /// Options that a linear program in a box of `reach` must consider.
@@ -266,17 +224,6 @@ impl Climb<'_> {
                 .sort_by_cached_key(|&column| (self.stage.reduced(prices, block, column), column));
             options.columns.truncate(3);
         }
-    }
-
-    /// The plan in which each block takes what is cheapest for it, for when there is no time for
-    /// more.
-    pub fn cheapest(&self, peak: &Peak, control: &Control<'_>) -> Vec<(Entry, f64)> {
-        let prices = self.stage.prices(&peak.multipliers, &self.allowed.ranges);
-        let Ok(Some(priced)) = self.stage.price(&prices, self.allowed, control) else {
-            return Vec::new();
-        };
-        let blocks = priced.cheapest.into_iter().enumerate();
-        blocks.filter_map(|(block, (_, column))| Some(((block, column?), 1.0))).collect()
     }
 
     /// The options at hand whose reduced cost is within `slack` of the least.
@@ -311,6 +258,63 @@ impl Climb<'_> {
     }
 }
 
+/// Prices every column: what is least, what is least among those at hand, and what is better by more than `least_gain`;
+/// `None` if a block that must take a column has none.
+pub(super) fn price(
+    stage: Stage<'_>,
+    allowed: &Allowed,
+    prices: &Prices,
+    pool: &Pool,
+    least_gain: i128,
+    control: &Control<'_>,
+) -> Result<Option<Vec<Found>>, Stop> {
+    let Allowed { columns, idle, .. } = allowed;
+    let found = columns
+        .par_iter()
+        .enumerate()
+        .with_min_len(AT_ONCE)
+        .map_init(
+            || Pace::of(control),
+            |pace, (block, columns)| {
+                if let Some(stop) = pace.stop(columns.len()) {
+                    return Err(Some(stop));
+                }
+                let reduced = |column: u32| stage.reduced(prices, block, column);
+                let at_hand = pool[block]
+                    .iter()
+                    .filter(|column| columns.binary_search(column).is_ok())
+                    .map(|&column| reduced(column));
+                let known = at_hand.chain(idle[block].then_some(0)).min();
+                let better = known.map_or(i128::MAX, |known| known - least_gain);
+                let mut fresh: SmallVec<[(i128, u32); COLUMNS_A_ROUND]> = SmallVec::new();
+                let mut least = known;
+                for &column in columns.iter() {
+                    let cost = reduced(column);
+                    if cost < better {
+                        let full = fresh.len() == COLUMNS_A_ROUND;
+                        if full && fresh.last().is_some_and(|last| last.0 <= cost) {
+                            continue;
+                        }
+                        if full {
+                            fresh.pop();
+                        }
+                        let at = fresh.partition_point(|other| other.0 <= cost);
+                        fresh.insert(at, (cost, column));
+                    } else if least.is_none_or(|least| cost < least) {
+                        least = Some(cost);
+                    }
+                }
+                let least = fresh.first().map(|f| f.0).into_iter().chain(least).min();
+                Ok(Found { least: least.ok_or(None)?, known, fresh })
+            },
+        )
+        .collect::<Result<_, Option<Stop>>>();
+    match found {
+        Ok(found) => Ok(Some(found)),
+        Err(stop) => stop.map_or(Ok(None), Err),
+    }
+}
+
 /// The options of those blocks that have several.
 fn undecided(options: &[Options]) -> usize {
     let counts = options.iter().map(|o| o.columns.len() + usize::from(o.idle));
@@ -327,7 +331,7 @@ pub fn put_in(known: &mut Vec<u32>, column: u32) -> bool {
 }
 
 /// Puts the fresh columns into the pool; how many they are.
-fn join(pool: &mut Pool, found: &[Found]) -> usize {
+pub(super) fn join(pool: &mut Pool, found: &[Found]) -> usize {
     let mut count = 0;
     for (known, found) in pool.iter_mut().zip(found) {
         for &(_, column) in &found.fresh {

@@ -35,6 +35,8 @@ pub enum CostRow {
     Pieces(Vec<i64>),
     /// Cost of each plate that a supplier cuts, by item.
     Plates(Vec<i64>),
+    /// Any costs, by block and column; a block whose list is empty has none.
+    Listed(Arc<Vec<Vec<i64>>>),
 }
 
 /// Bare problem of a group of pumps that draw on the same items.
@@ -50,6 +52,11 @@ pub struct Instance {
     pub pumps: usize,
     /// Objectives, in lexicographic order.
     pub tiers: Vec<CostRow>,
+}
+
+/// Cost of a column in a list by block and column.
+pub fn listed(costs: &[Vec<i64>], block: usize, column: usize) -> i64 {
+    costs[block].get(column).copied().unwrap_or(0)
 }
 
 /// Column that each block takes, if any.
@@ -68,6 +75,7 @@ impl Instance {
             CostRow::Pieces(each) if pump => self.counted(each, block, column),
             CostRow::Plates(each) if !pump => self.counted(each, block, column),
             CostRow::Pieces(_) | CostRow::Plates(_) => 0,
+            CostRow::Listed(costs) => listed(costs, block, column as usize),
         }
     }
 

@@ -1,4 +1,4 @@
-//! The linear programs: the only door to good_lp.
+//! The linear programs that are not of the shape of [`simplex`](mod@crate::choose::simplex): the only door to good_lp.
 //!
 //! Backends differ in what they tell beside the solution, so the multipliers are got by solving
 //! the dual as a linear program of its own. Both are asked in scaled floating point and both
@@ -24,7 +24,7 @@ use good_lp::{
     Constraint, Expression, ProblemVariables, SolverModel, Variable, constraint, variable,
 };
 
-use crate::choose::bound::{Multipliers, Prices, Range, SCALE, Stage};
+use crate::choose::bound::{Allowed, Multipliers, Prices, Range, SCALE, Stage};
 use crate::choose::control::Control;
 use crate::choose::instance::CostRow;
 
@@ -144,13 +144,14 @@ pub struct Program<'a> {
     pub scales: &'a [f64],
 }
 
-/// The greatest cost of any column on each goal up to the stage's own, one at least.
-pub fn scales(stage: Stage<'_>) -> Vec<f64> {
+/// About the greatest cost of a column on each goal up to the stage's own, one at least: of the first and the last
+/// allowed column of each block.
+pub fn scales(stage: Stage<'_>, allowed: &Allowed) -> Vec<f64> {
     let scale = |tier: usize| {
-        let blocks = stage.instance.blocks.iter().enumerate();
+        let blocks = allowed.columns.iter().enumerate();
         let costs = blocks.flat_map(|(block, columns)| {
-            let columns = (0..).take(columns.len());
-            columns.map(move |column| stage.instance.cost(tier, block, column).abs())
+            let ends = columns.first().into_iter().chain(columns.last());
+            ends.map(move |&column| stage.instance.cost(tier, block, column).abs())
         });
         to_f64(costs.max().unwrap_or(1).max(1))
     };
@@ -158,7 +159,7 @@ pub fn scales(stage: Stage<'_>) -> Vec<f64> {
 }
 
 #[expect(clippy::cast_precision_loss, reason = "advice only: bounds are recomputed in integers")]
-fn to_f64(number: i64) -> f64 {
+pub(super) fn to_f64(number: i64) -> f64 {
     number as f64
 }
 
@@ -391,8 +392,8 @@ impl Program<'_> {
 
 /// A multiplier in whole 1/SCALE; tiny negatives are nothing, and one whose product with its
 /// limit would be absurdly large is refused.
-fn whole_multiplier(value: f64, limit: i64) -> Option<i128> {
-    if !value.is_finite() || value * to_f64(limit.abs().max(1_000_000)) > 1e24 {
+pub(super) fn whole_multiplier(value: f64, limit: i64) -> Option<i128> {
+    if !value.is_finite() || value * to_f64(limit.abs().max(1_000_000)) > 1e21 {
         return None;
     }
     #[expect(clippy::cast_possible_truncation, reason = "checked to be finite and far below 2^127")]

@@ -16,9 +16,11 @@ use std::sync::Arc;
 use crate::choose::bound::{Allowed, Multipliers, Priced, Prices, Range, SCALE, Stage, round_up};
 use crate::choose::climb::{Climb, FAR, NEAR, Pool, put_in};
 use crate::choose::control::{Control, Pace};
-use crate::choose::instance::{Assignment, CostRow, Instance, fits, put_back, take};
+use crate::choose::instance::{Assignment, CostRow, Instance, fits, listed, put_back, take};
+use crate::choose::master::{Master, Program};
 use crate::choose::mending::{Ranking, mend, refine, supply};
 use crate::choose::relaxation::{Entry, scales};
+use crate::choose::simplex::Basis;
 use crate::plan::{Objective, Stop};
 
 /// Result of the search for one goal.
@@ -34,6 +36,8 @@ pub struct Closed {
     pub multipliers: Multipliers,
     /// Why the search ended before bound and value met.
     pub stopped: Option<Stop>,
+    /// The linear program, where there was one of the shape.
+    pub program: Option<Program>,
 }
 
 /// Pumps in the smallest sample that multipliers are first looked for in.
@@ -49,13 +53,14 @@ const PART_COLUMNS: usize = 40;
 /// Parts that are tried at most.
 const MOST_PARTS: usize = 1000;
 
-/// Searches one goal to its proof, from a plan that keeps the earlier goals, and from multipliers
-/// if some are known.
+/// Searches one goal to its proof, from a plan that keeps the earlier goals, from multipliers if some are known, and from
+/// the linear program of nearly the same problem if there is one.
 pub fn close(
     stage: Stage<'_>,
     allowed: Allowed,
     incumbent: Assignment,
     known: Option<Multipliers>,
+    program: Option<Program>,
     aim: Objective,
     control: &Control<'_>,
 ) -> Closed {
@@ -66,54 +71,40 @@ pub fn close(
             allowed,
             multipliers: Multipliers::zero(stage.sets.len(), stage.tier),
             stopped: Some(stop),
+            program: None,
         };
     }
     let value = stage.instance.value(&incumbent);
-    let mut search = Search::new(stage, value, aim, control);
+    let mut search = Search::new(stage, &allowed, value.clone(), aim, control);
+    if let Some(program) = program {
+        search.master = Some(Master::of(stage, program, search.cost_step));
+    }
     search.put_in_pool(&incumbent);
     search.start = Some(incumbent.clone());
     search.known = known;
     let (bound, allowed, multipliers, stopped) = search.run(allowed);
-    Closed { taken: search.best.unwrap_or(incumbent), bound, allowed, multipliers, stopped }
+    // A plan in hand is a bound from the other side.
+    let bound = bound.min(search.best.as_ref().map_or(value[stage.tier], |_| search.to_beat()));
+    let program = search.master.map(|master| master.program);
+    let taken = search.best.unwrap_or(incumbent);
+    Closed { taken, bound, allowed, multipliers, stopped, program }
 }
+
+/// Steps beyond which carried multipliers do not grow.
+const MOST_STEP: i128 = 1_000_000;
 
 /// The multipliers that the goal before this one ended with, made into some for this one: so large that
 /// losing a grain of the earlier goal costs a few grains of this one.
-pub fn carried(stage: Stage<'_>, earlier: &Multipliers) -> Multipliers {
+pub fn carried(stage: Stage<'_>, allowed: &Allowed, earlier: &Multipliers) -> Multipliers {
     let Some(before) = stage.tier.checked_sub(1) else {
         return Multipliers::zero(stage.sets.len(), 0);
     };
-    let theirs = i128::from(cost_step(stage.instance, before));
-    let own = i128::from(cost_step(stage.instance, stage.tier));
-    let times = |multiplier: i128| 4 * own * multiplier / theirs;
+    let theirs = i128::from(cost_step(stage.instance, before, allowed));
+    let own = i128::from(cost_step(stage.instance, stage.tier, allowed));
+    let times = |multiplier: i128| 4 * own.min(MOST_STEP) * multiplier / theirs;
     Multipliers {
         sets: earlier.sets.iter().map(|&(most, least)| (times(most), times(least))).collect(),
         goals: earlier.goals.iter().map(|&goal| times(goal)).chain([times(SCALE)]).collect(),
-    }
-}
-
-/// A plan that keeps the earlier goals and comes to at most `most` on this one, if there is one
-/// within what is allowed.
-///
-/// # Errors
-/// Why the search ended before that was known.
-pub fn reach(
-    stage: Stage<'_>,
-    allowed: Allowed,
-    most: i64,
-    aim: Objective,
-    control: &Control<'_>,
-) -> Result<Option<Assignment>, Stop> {
-    let mut value = stage.limits.to_vec();
-    value.push(most);
-    let mut search = Search::new(stage, value, aim, control);
-    // Whatever reaches `most` is better than one step above it.
-    search.value[stage.tier] += search.cost_step;
-    search.any_will_do = true;
-    let (_, _, _, stopped) = search.run(allowed);
-    match (search.best, stopped) {
-        (None, Some(stop)) => Err(stop),
-        (best, _) => Ok(best),
     }
 }
 
@@ -126,6 +117,8 @@ struct Node {
     multipliers: Multipliers,
     /// Bytes that were taken for it.
     held: usize,
+    /// Basis to go on from, if there is one.
+    basis: Option<Arc<Basis>>,
 }
 
 impl Node {
@@ -134,7 +127,9 @@ impl Node {
         let columns =
             self.allowed.columns.iter().map(|columns| columns.len() * size_of::<u32>() + 48);
         let sets = size_of::<Range>() + size_of::<(i128, i128)>();
-        columns.sum::<usize>() + self.allowed.ranges.len() * sets + size_of::<Node>()
+        // Counted in full, though its children share it.
+        let basis = self.basis.as_ref().map_or(0, |basis| basis.bytes());
+        columns.sum::<usize>() + self.allowed.ranges.len() * sets + basis + size_of::<Node>()
     }
 
     /// Least bound first, then deepest, then oldest.
@@ -165,6 +160,7 @@ struct Relaxed {
     bound: i64,
     multipliers: Multipliers,
     fractions: Vec<(Entry, f64)>,
+    basis: Option<Arc<Basis>>,
 }
 
 struct Search<'a> {
@@ -180,13 +176,13 @@ struct Search<'a> {
     known: Option<Multipliers>,
     /// The value to beat on every goal from this one on.
     value: Vec<i64>,
-    /// Whether to end with the first plan that is better.
-    any_will_do: bool,
     /// Whether this is the search of a part of a larger one.
     is_part: bool,
     /// Nodes after which the search ends.
     most_nodes: usize,
-    /// The columns that a linear program has ever asked for.
+    /// The linear program, where its shape fits; otherwise the general solver has it.
+    master: Option<Master<'a>>,
+    /// The columns that the general solver has ever asked for.
     pool: Pool,
     /// [`scales`] of the stage.
     scales: Vec<f64>,
@@ -198,33 +194,46 @@ struct Search<'a> {
 impl<'a> Search<'a> {
     fn new(
         stage: Stage<'a>,
-        value: Vec<i64>,
+        allowed: &Allowed,
+        mut value: Vec<i64>,
         aim: Objective,
         control: &'a Control<'a>,
     ) -> Search<'a> {
+        let cost_step = cost_step(stage.instance, stage.tier, allowed);
+        let scales = scales(stage, allowed);
+        // Between two steps there is nothing: what is below the value is below the step above it.
+        let off = value[stage.tier].rem_euclid(cost_step);
+        if off != 0 {
+            value[stage.tier] += cost_step - off;
+            value[stage.tier + 1..].fill(i64::MIN);
+        }
         Search {
             stage,
             aim,
             control,
-            cost_step: cost_step(stage.instance, stage.tier),
+            cost_step,
+            master: Master::new(stage, &scales, cost_step),
             best: None,
             start: None,
             known: None,
             value,
-            any_will_do: false,
             is_part: false,
             most_nodes: control.most_nodes,
             pool: vec![Vec::new(); stage.instance.blocks.len()],
-            scales: scales(stage),
+            scales,
             nodes: 0,
             no_room: false,
         }
     }
 
     fn put_in_pool(&mut self, taken: &Assignment) {
-        for (known, column) in self.pool.iter_mut().zip(taken) {
-            if let Some(column) = column {
-                put_in(known, *column);
+        for (block, column) in taken.iter().enumerate() {
+            match (column, &mut self.master) {
+                (Some(column), Some(master)) => master.add(block, *column),
+                (Some(column), None) => {
+                    put_in(&mut self.pool[block], *column);
+                }
+                (None, _) => {}
             }
         }
     }
@@ -245,6 +254,7 @@ impl<'a> Search<'a> {
             allowed: allowed.clone(),
             multipliers: self.known.clone().unwrap_or(zero),
             held: 0,
+            basis: self.master.as_ref().and_then(Master::root),
         };
         let Some(relaxed) = self.relax(&root) else {
             // A pump that must be served has no column left.
@@ -265,7 +275,7 @@ impl<'a> Search<'a> {
         let mut bound = relaxed.bound;
         if relaxed.bound < self.to_beat() {
             let mut dive = self.split(root, &relaxed, &mut open);
-            while !(self.any_will_do && self.best.is_some()) && self.nodes < self.most_nodes {
+            while self.nodes < self.most_nodes {
                 let no_room = self.no_room.then_some(Stop::Memory);
                 if let Some(stop) = no_room.or_else(|| self.control.stop()) {
                     stopped = Some(stop);
@@ -318,45 +328,24 @@ impl<'a> Search<'a> {
             .unwrap_or_else(|| allowed.clone())
     }
 
-    /// Drops every column that lifts the bound above `most` (in 1/SCALE); `None` if that leaves
-    /// a pump nothing to take. Where the control stops it, some columns stay that might have gone.
+    /// [`reduce()`] under this search's control.
     fn reduce(&self, allowed: &Allowed, multipliers: &Multipliers, most: i128) -> Option<Allowed> {
-        let prices = self.stage.prices(multipliers, &allowed.ranges);
-        let Ok(priced) = self.stage.price(&prices, allowed, self.control) else {
-            return Some(allowed.clone());
-        };
-        let priced = priced?;
-        let room = most - priced.bound;
-        if room < 0 {
-            return None;
-        }
-        let mut kept = allowed.clone();
-        let mut pace = Pace::of(self.control);
-        for (pump, (cheapest, _)) in priced.cheapest.iter().enumerate() {
-            if pace.stop(allowed.columns[pump].len()).is_some() {
-                break;
-            }
-            let affordable = |reduced: i128| reduced - cheapest <= room;
-            kept.idle[pump] = allowed.idle[pump] && affordable(0);
-            let columns = &allowed.columns[pump];
-            let stays = |column: &u32| affordable(self.stage.reduced(&prices, pump, *column));
-            if columns.iter().any(|c| !stays(c)) {
-                kept.columns[pump] = Arc::new(columns.iter().copied().filter(stays).collect());
-            }
-        }
-        Some(kept)
+        reduce(self.stage, allowed, multipliers, most, self.control)
     }
 
     /// Column generation at a node: the best bound, and the relaxed plan behind it. `None` when
     /// the node holds no plan better than the best one.
     fn relax(&mut self, node: &Node) -> Option<Relaxed> {
         let root = node.number == 0;
-        let sample = root && self.can_sample();
         // What the climb has found by then is worth more as a plan than as a slightly better bound.
         let climbing = match root && !self.is_part {
             true => &self.control.tenths(7),
             false => self.control,
         };
+        if self.master.is_some() {
+            return self.relax_here(node, climbing);
+        }
+        let sample = root && self.can_sample();
         let start = if sample {
             self.sampled(&node.allowed, SAMPLE, climbing)
         } else {
@@ -385,14 +374,34 @@ impl<'a> Search<'a> {
                 bound,
                 multipliers: peak.multipliers,
                 fractions: Vec::new(),
+                basis: None,
             });
         }
         let fractions = if climbing.stop().is_some() {
-            goal.cheapest(&peak, self.control)
+            cheapest(self.stage, &node.allowed, &peak.multipliers, self.control)
         } else {
             goal.fractions(&peak, &self.pool, self.control)
         };
-        Some(Relaxed { bound, multipliers: peak.multipliers, fractions })
+        Some(Relaxed { bound, multipliers: peak.multipliers, fractions, basis: None })
+    }
+
+    /// [`Search::relax`] by the master, where there is one.
+    fn relax_here(&mut self, node: &Node, control: &Control<'_>) -> Option<Relaxed> {
+        let to_beat = self.to_beat();
+        let master = self.master.as_mut()?;
+        let plan = self.best.as_ref().or(self.start.as_ref());
+        let Node { allowed, multipliers, basis, .. } = node;
+        let peak = master.relax(allowed, multipliers, basis.as_ref(), plan, to_beat, control)?;
+        let bound = round_up(peak.bound, self.cost_step);
+        let fractions = match bound < to_beat {
+            true if control.stop().is_some() => {
+                cheapest(self.stage, allowed, &peak.multipliers, self.control)
+            }
+            true => master.fractions(),
+            false if node.number == 0 => Vec::new(),
+            false => return None,
+        };
+        Some(Relaxed { bound, multipliers: peak.multipliers, fractions, basis: peak.basis })
     }
 
     /// How exactly a sample's bound is worth knowing: a small part of what one pump costs.
@@ -409,14 +418,12 @@ impl<'a> Search<'a> {
         (32.0 / f64::from(blocks.max(1))).powi(2).clamp(NEAR / 16.0, 1.0)
     }
 
-    /// Whether multipliers can be had from a sample of the pumps: where there are many, and all
-    /// pieces lie ready or are bought.
+    /// Whether multipliers can be had from a sample of the pumps: where there are many, and pieces are bought.
     fn can_sample(&self) -> bool {
         let instance = self.stage.instance;
-        let all_ready = instance.pumps == instance.blocks.len();
         // What is bought can be bought for a part of the pumps as well.
         let bought = instance.tiers.iter().any(|tier| matches!(tier, CostRow::Bought(_)));
-        (all_ready || bought) && instance.pumps >= 4 * SAMPLE && self.known.is_none()
+        bought && instance.pumps >= 4 * SAMPLE && self.known.is_none()
     }
 
     /// Multipliers from every fourth pump with a fourth of the stock, and so on down to about
@@ -483,6 +490,7 @@ impl<'a> Search<'a> {
                 allowed,
                 multipliers: relaxed.multipliers.clone(),
                 held: 0,
+                basis: relaxed.basis.clone(),
             }
         });
         let first = children.next();
@@ -755,6 +763,12 @@ impl<'a> Search<'a> {
                         });
                         CostRow::Bought(Arc::new(asked.collect()))
                     }
+                    CostRow::Listed(costs) => {
+                        let blocks = free.iter().zip(&kept).map(|(&block, kept)| {
+                            kept.iter().map(|&c| listed(costs, block, c as usize)).collect()
+                        });
+                        CostRow::Listed(Arc::new(blocks.collect()))
+                    }
                     cost => cost.clone(),
                 })
                 .collect(),
@@ -772,14 +786,14 @@ impl<'a> Search<'a> {
             })
             .collect();
         let beat = self.value.iter().zip(&others).map(|(all, held)| all - held);
-        let mut search = Search::new(stage, beat.collect(), self.aim, self.control);
-        search.put_in_pool(&start);
-        search.is_part = true;
-        search.most_nodes = PART_NODES;
         let mut whole = Allowed::all(&part);
         for (idle, &block) in whole.idle.iter_mut().zip(free) {
             *idle = allowed.idle[block];
         }
+        let mut search = Search::new(stage, &whole, beat.collect(), self.aim, self.control);
+        search.put_in_pool(&start);
+        search.is_part = true;
+        search.most_nodes = PART_NODES;
         search.run(whole);
         if let Some(found) = search.best {
             let mut taken = held;
@@ -812,8 +826,59 @@ impl<'a> Search<'a> {
     }
 }
 
-/// The greatest common divisor of all costs of a goal.
-fn cost_step(instance: &Instance, tier: usize) -> i64 {
+/// Drops every column that lifts the bound above `most` (in 1/SCALE); `None` if that leaves
+/// a pump nothing to take. Where the control stops it, some columns stay that might have gone.
+pub(super) fn reduce(
+    stage: Stage<'_>,
+    allowed: &Allowed,
+    multipliers: &Multipliers,
+    most: i128,
+    control: &Control<'_>,
+) -> Option<Allowed> {
+    let prices = stage.prices(multipliers, &allowed.ranges);
+    let Ok(priced) = stage.price(&prices, allowed, control) else {
+        return Some(allowed.clone());
+    };
+    let priced = priced?;
+    let room = most - priced.bound;
+    if room < 0 {
+        return None;
+    }
+    let mut kept = allowed.clone();
+    let mut pace = Pace::of(control);
+    for (pump, (cheapest, _)) in priced.cheapest.iter().enumerate() {
+        if pace.stop(allowed.columns[pump].len()).is_some() {
+            break;
+        }
+        let affordable = |reduced: i128| reduced - cheapest <= room;
+        kept.idle[pump] = allowed.idle[pump] && affordable(0);
+        let columns = &allowed.columns[pump];
+        let stays = |column: &u32| affordable(stage.reduced(&prices, pump, *column));
+        let few: Vec<u32> = columns.iter().copied().filter(stays).collect();
+        if few.len() < columns.len() {
+            kept.columns[pump] = Arc::new(few);
+        }
+    }
+    Some(kept)
+}
+
+/// The plan in which each block takes what is cheapest for it, for when there is no time for more.
+fn cheapest(
+    stage: Stage<'_>,
+    allowed: &Allowed,
+    multipliers: &Multipliers,
+    control: &Control<'_>,
+) -> Vec<(Entry, f64)> {
+    let prices = stage.prices(multipliers, &allowed.ranges);
+    let Ok(Some(priced)) = stage.price(&prices, allowed, control) else {
+        return Vec::new();
+    };
+    let blocks = priced.cheapest.into_iter().enumerate();
+    blocks.filter_map(|(block, (_, column))| Some(((block, column?), 1.0))).collect()
+}
+
+/// The greatest common divisor of the costs of a goal, over the columns that are allowed.
+fn cost_step(instance: &Instance, tier: usize, allowed: &Allowed) -> i64 {
     let gcd = |mut a: i64, mut b: i64| {
         while b != 0 {
             (a, b) = (b, a % b);
@@ -821,8 +886,8 @@ fn cost_step(instance: &Instance, tier: usize) -> i64 {
         a
     };
     let mut grain = 0;
-    for (pump, columns) in instance.blocks.iter().enumerate() {
-        for column in (0..).take(columns.len()) {
+    for (pump, columns) in allowed.columns.iter().enumerate() {
+        for &column in columns.iter() {
             grain = gcd(grain, instance.cost(tier, pump, column).abs());
             if grain == 1 {
                 return 1;

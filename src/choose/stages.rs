@@ -1,12 +1,14 @@
 //! Goals of one group in lexicographic order, each proven before the next.
 
+use std::ops;
 use std::sync::Arc;
 
-use crate::choose::bound::{Allowed, Multipliers, Stage};
+use crate::choose::bound::{Allowed, Multipliers, Range, SCALE, Stage};
 use crate::choose::control::{Control, Phase};
 use crate::choose::instance::{Assignment, CostRow, Instance};
+use crate::choose::master::Program;
 use crate::choose::mending::{Ranking, mend, refine, supply, take_back};
-use crate::choose::search::{carried, close, reach};
+use crate::choose::search::{carried, close, reduce};
 use crate::plan::{Objective, Stop};
 
 /// Result for a group.
@@ -64,7 +66,7 @@ pub(super) fn reached(instance: &Instance, aims: &[Objective], control: &Control
     let sets = instance.sets();
     let start = first_plan(instance, &sets, control);
     let allowed = Allowed::all(instance);
-    let known = Known { held: &[], multipliers: &[] };
+    let known = Known { held: &[], multipliers: &[], program: None };
     let stages = stages(instance, &sets, aims, start, known, allowed, control);
     Reached { solved: stages.solved, unsettled: None, allowed: stages.allowed }
 }
@@ -82,7 +84,7 @@ impl Reached {
             return;
         }
         let allowed = self.allowed.clone();
-        match first_in_order(instance, aims, &self.solved, allowed, control) {
+        match first_in_order(instance, aims, &self.solved, allowed, MOST_ORDERS, control) {
             Ok(ordered) => self.solved.taken = ordered,
             // Everything is proven, but the order among equal plans is not settled.
             Err(stop) => {
@@ -102,7 +104,7 @@ pub fn solve_held(
     start: Assignment,
     control: &Control<'_>,
 ) -> Solved {
-    let known = Known { held, multipliers: &[] };
+    let known = Known { held, multipliers: &[], program: None };
     let allowed = Allowed::all(instance);
     let sets = instance.sets();
     stages(instance, &sets, aims, start, known, allowed, control).solved
@@ -120,8 +122,86 @@ pub fn solve_from(
     let sets = instance.sets();
     let start = start.unwrap_or_else(|| first_plan(instance, &sets, control));
     let allowed = Allowed::all(instance);
-    let known = Known { held: &[], multipliers: known };
+    let known = Known { held: &[], multipliers: known, program: None };
     stages(instance, &sets, aims, start, known, allowed, control).solved
+}
+
+/// Proven group, ready to be solved again with one more piece of an item.
+pub(super) struct Proven {
+    /// Result for the group.
+    pub solved: Solved,
+    program: Option<Program>,
+    /// Columns that any better plan may take, whichever item there is one more of.
+    columns: Vec<Arc<Vec<u32>>>,
+}
+
+impl Proven {
+    /// Solves a group from a known plan; `None` unless every goal is proven. The columns may need one piece more of an item
+    /// than there is.
+    pub(super) fn of(
+        instance: &Instance,
+        aims: &[Objective],
+        start: Option<Assignment>,
+        control: &Control<'_>,
+    ) -> Result<Proven, Option<Stop>> {
+        let sets = instance.sets();
+        let start = start.unwrap_or_else(|| first_plan(instance, &sets, control));
+        let known = Known { held: &[], multipliers: &[], program: None };
+        let allowed = Allowed::all(instance);
+        let Stages { solved, program, .. } =
+            stages(instance, &sets, aims, start, known, allowed, control);
+        if solved.values != solved.bounds {
+            return Err(solved.stopped);
+        }
+        let mut more = instance.clone();
+        more.capacity.iter_mut().for_each(|capacity| *capacity += 1);
+        let mut proven = Proven { columns: Allowed::all(&more).columns, solved, program };
+        if let Some(few) = proven.few(instance, &sets, control) {
+            proven.columns = few;
+        }
+        Ok(proven)
+    }
+
+    /// Columns that leave room for a plan that is better on the last goal, where the goals before it cannot become better.
+    /// One more piece moves the bound by its multiplier.
+    fn few(
+        &self,
+        instance: &Instance,
+        sets: &[Vec<u32>],
+        control: &Control<'_>,
+    ) -> Option<Vec<Arc<Vec<u32>>>> {
+        let (&value, earlier) = self.solved.values.split_last()?;
+        let mut allowed = Allowed { columns: self.columns.clone(), ..Allowed::all(instance) };
+        for tier in 0..earlier.len() {
+            let stage = Stage { instance, sets, tier, limits: &earlier[..tier] };
+            allowed = all_served(stage, &allowed, &self.solved.taken)?;
+        }
+        let multipliers = self.solved.multipliers.last()?;
+        let dearest = multipliers.sets.iter().map(|(most, _)| *most).max()?;
+        let stage = Stage { instance, sets, tier: earlier.len(), limits: earlier };
+        let most = SCALE * i128::from(value - 1) + dearest;
+        reduce(stage, &allowed, multipliers, most, control).map(|few| few.columns)
+    }
+
+    /// Solves the group with one more piece of an item, which the instance has. A better plan takes every piece that there
+    /// is then, for any other was possible before: so only those are searched.
+    pub(super) fn with_more(
+        &self,
+        instance: &Instance,
+        item: usize,
+        aims: &[Objective],
+        control: &Control<'_>,
+    ) -> Solved {
+        let sets = instance.sets();
+        let mut allowed = Allowed::within(instance, &self.columns);
+        if let Range { most: Some(all), .. } = allowed.ranges[item] {
+            allowed.ranges[item].least = all;
+        }
+        let Proven { solved, program, .. } = self;
+        let known =
+            Known { held: &[], multipliers: &solved.multipliers, program: program.as_ref() };
+        stages(instance, &sets, aims, solved.taken.clone(), known, allowed, control).solved
+    }
 }
 
 /// Data known before the first stage.
@@ -131,12 +211,16 @@ struct Known<'a> {
     held: &'a [i64],
     /// Multipliers of each tier of nearly the same group, if any.
     multipliers: &'a [Multipliers],
+    /// Linear program of its last tier, if any.
+    program: Option<&'a Program>,
 }
 
 /// Result of the stages, and the columns that are still useful.
 struct Stages {
     solved: Solved,
     allowed: Allowed,
+    /// Linear program of the last tier, where there was one.
+    program: Option<Program>,
 }
 
 fn stages(
@@ -154,20 +238,31 @@ fn stages(
     let mut multipliers: Vec<Multipliers> =
         (0..known.held.len()).map(|tier| Multipliers::zero(sets.len(), tier)).collect();
     let mut stopped = None;
+    let mut program = None;
     for (tier, &aim) in aims.iter().enumerate().skip(known.held.len()) {
         let stage = Stage { instance, sets, tier, limits: &limits };
         // Multipliers of one cost are a good start for the next.
         let counts = matches!(instance.tiers[tier], CostRow::Pieces(_) | CostRow::Plates(_));
         let earlier = multipliers.last().filter(|_| counts);
+        let seed = known.program.filter(|_| tier + 1 == aims.len()).cloned();
         let known = known.multipliers.get(tier).cloned();
-        let known = known.or_else(|| earlier.map(|earlier| carried(stage, earlier)));
+        let known = known.or_else(|| earlier.map(|earlier| carried(stage, &allowed, earlier)));
         // Packs are lumps, and a large purchase may take any time: some is kept for the later goals.
         let control = match instance.tiers[tier] {
             CostRow::Bought(_) => &control.tenths(7),
             _ => control,
         };
-        let closed = close(stage, allowed, taken, known, aim, control);
+        if let Some(settled) = all_served(stage, &allowed, &taken) {
+            let value = instance.value(&taken)[tier];
+            allowed = settled;
+            bounds.push(value);
+            multipliers.push(Multipliers::zero(sets.len(), tier));
+            limits.push(value);
+            continue;
+        }
+        let closed = close(stage, allowed, taken, known, seed, aim, control);
         taken = closed.taken;
+        program = closed.program;
         if closed.stopped.is_some() {
             take_back(instance, &mut taken);
         }
@@ -178,13 +273,30 @@ fn stages(
         multipliers.push(closed.multipliers);
         limits.push(instance.value(&taken)[tier]);
     }
-    if stopped.is_some() {
-        // A plan found for a later goal may be better on an earlier one that was left open.
-        let held = known.held.len();
-        limits.truncate(held);
-        limits.extend(&instance.value(&taken)[held..aims.len()]);
+    // A plan found for a later goal may be better on an earlier one that was left open.
+    let held = known.held.len();
+    limits.truncate(held);
+    limits.extend(&instance.value(&taken)[held..aims.len()]);
+    Stages {
+        solved: Solved { values: limits, bounds, taken, multipliers, stopped },
+        allowed,
+        program,
     }
-    Stages { solved: Solved { values: limits, bounds, taken, multipliers, stopped }, allowed }
+}
+
+/// Where a plan serves every pump that a goal of serving counts, there is nothing to search: that none of them is left out
+/// is all that follows.
+fn all_served(stage: Stage<'_>, allowed: &Allowed, taken: &Assignment) -> Option<Allowed> {
+    let CostRow::Served(gains) = &stage.instance.tiers[stage.tier] else {
+        return None;
+    };
+    let counted = || gains.iter().enumerate().filter(|(_, gain)| **gain > 0).map(|(pump, _)| pump);
+    if counted().any(|pump| taken[pump].is_none()) {
+        return None;
+    }
+    let mut allowed = allowed.clone();
+    counted().for_each(|pump| allowed.idle[pump] = false);
+    Some(allowed)
 }
 
 /// Trivial bound: serving gains at most all gains, and no cost is negative.
@@ -192,6 +304,9 @@ pub(super) fn least(tier: &CostRow) -> i64 {
     match tier {
         CostRow::Served(gains) => -gains.iter().sum::<i64>(),
         CostRow::Bought(_) | CostRow::Waste | CostRow::Pieces(_) | CostRow::Plates(_) => 0,
+        CostRow::Listed(costs) => {
+            costs.iter().map(|costs| costs.iter().copied().min().unwrap_or(0).min(0)).sum()
+        }
     }
 }
 
@@ -219,50 +334,90 @@ fn first_plan(instance: &Instance, sets: &[Vec<u32>], control: &Control<'_>) -> 
     taken
 }
 
-/// Most pumps of a group for which the last ties are broken pump by pump; there may be as many suppliers as
-/// well.
-const MOST_ORDERED: usize = 40;
+/// Most pumps of a group with suppliers that are put in order; there may be as many suppliers as well. Their linear
+/// programs are the general solver's, and each takes long.
+const MOST_WITH_SUPPLIERS: usize = 40;
+
+/// Greatest number of a block of pumps in the fixed order: what a linear program can tell from one less.
+const MOST_ORDERS: i64 = 1 << 24;
 
 /// First among plans that are equal on every goal: the first pump takes the earliest of its columns, then the
-/// second, and so on. The answer then depends neither on the backend nor on the path of the search. Large
-/// groups keep the plan that the search found, which is also the same on every machine and with every number
-/// of threads.
+/// second, and so on. The answer then depends neither on the backend nor on the path of the search.
+///
+/// Pumps are settled some at a time, as many as numbers up to `most` allow. What each of them takes is a digit, its first column zero and taking none the last;
+/// the digits of a few pumps make one number, in which each digit has as many values as its pump has choices. The least
+/// such number that keeps all goals is one more goal, and its proof settles these pumps. Whatever the numbers are cut
+/// into, the plan is the same.
 fn first_in_order(
     instance: &Instance,
     aims: &[Objective],
     found: &Solved,
     mut allowed: Allowed,
+    most: i64,
     control: &Control<'_>,
 ) -> Result<Assignment, Stop> {
     let mut taken = found.taken.clone();
-    if instance.pumps > MOST_ORDERED || instance.blocks.len() > 2 * MOST_ORDERED {
-        return Ok(taken);
-    }
-    let (Some(last), Some((&most, earlier))) = (aims.last(), found.values.split_last()) else {
+    let (pumps, blocks) = (instance.pumps, taken.len());
+    let Some(&aim) = aims.last() else {
         return Ok(taken);
     };
+    if blocks > pumps && (pumps > MOST_WITH_SUPPLIERS || blocks > 2 * MOST_WITH_SUPPLIERS) {
+        return Ok(taken);
+    }
     let sets = &instance.sets();
     // The values in these searches are not values of a goal.
     let quiet = &control.unheard();
-    let stage = Stage { instance, sets, tier: aims.len() - 1, limits: earlier };
-    for pump in 0..taken.len() {
-        control.step(Phase::Order, pump, taken.len());
-        // Taking a column comes before taking none.
-        let held = taken[pump].unwrap_or(u32::MAX);
-        let columns = Arc::clone(&allowed.columns[pump]);
-        for &column in columns.iter().filter(|&&column| column < held) {
-            if let Some(stop) = control.stop() {
+    let mut from = 0;
+    while from < blocks {
+        control.step(Phase::Order, from, blocks);
+        let choices = |block: usize| {
+            let choices = allowed.columns[block].len() + usize::from(allowed.idle[block]);
+            i64::try_from(choices.max(1)).unwrap_or(i64::MAX)
+        };
+        let (mut to, mut numbers) = (from, 1_i64);
+        while to < blocks && (to == from || numbers.saturating_mul(choices(to)) <= most) {
+            numbers = numbers.saturating_mul(choices(to));
+            to += 1;
+        }
+        if numbers > 1 {
+            let mut ordered = instance.clone();
+            ordered.tiers.truncate(aims.len());
+            ordered.tiers.push(CostRow::Listed(Arc::new(digits(instance, &allowed, from..to))));
+            let stage = Stage { instance: &ordered, sets, tier: aims.len(), limits: &found.values };
+            let closed = close(stage, allowed, taken, None, None, aim, quiet);
+            if let Some(stop) = closed.stopped {
                 return Err(stop);
             }
-            let fixed = only(&allowed, pump, Some(column));
-            if let Some(earlier) = reach(stage, fixed, most, *last, quiet)? {
-                taken = earlier;
-                break;
-            }
+            (taken, allowed) = (closed.taken, closed.allowed);
         }
-        allowed = only(&allowed, pump, taken[pump]);
+        for (block, taken) in taken.iter().enumerate().take(to).skip(from) {
+            allowed = only(&allowed, block, *taken);
+        }
+        from = to;
     }
     Ok(taken)
+}
+
+/// Digits of some blocks, each times what a step of it counts: by block and column, empty for other blocks. Taking none
+/// costs nothing in every goal, so where it may be taken the columns count from below.
+fn digits(instance: &Instance, allowed: &Allowed, some: ops::Range<usize>) -> Vec<Vec<i64>> {
+    let mut costs = vec![Vec::new(); instance.blocks.len()];
+    let mut step = 1;
+    for block in some.rev() {
+        let columns = &allowed.columns[block];
+        let count = i64::try_from(columns.len()).unwrap_or(i64::MAX);
+        let idle = allowed.idle[block];
+        if count + i64::from(idle) < 2 {
+            continue;
+        }
+        costs[block] = vec![0; instance.blocks[block].len()];
+        let first = if idle { -count } else { 0 };
+        for (digit, &column) in (first..).zip(columns.iter()) {
+            costs[block][column as usize] = digit * step;
+        }
+        step *= count + i64::from(idle);
+    }
+    costs
 }
 
 /// Allows a pump one column, or none at all.
@@ -271,4 +426,130 @@ fn only(allowed: &Allowed, pump: usize, column: Option<u32>) -> Allowed {
     fixed.columns[pump] = Arc::new(column.into_iter().collect());
     fixed.idle[pump] = column.is_none();
     fixed
+}
+
+#[cfg(test)]
+mod tests {
+    use rand::{RngExt, SeedableRng};
+    use rand_chacha::ChaCha8Rng;
+
+    use super::{MOST_ORDERS, Proven, first_in_order, reached, solve_from};
+    use crate::choose::control::Control;
+    use crate::choose::instance::{Assignment, Column, CostRow, Instance};
+    use crate::plan::Objective;
+
+    const AIMS: [Objective; 3] = [Objective::ServedWeight, Objective::Waste, Objective::Pieces];
+
+    fn random(rng: &mut ChaCha8Rng) -> Instance {
+        let items = rng.random_range(1..=5_u16);
+        let capacity = (0..items).map(|_| rng.random_range(0..=4)).collect();
+        let pumps = rng.random_range(1..=5);
+        let step = [1, 3, 1_000][rng.random_range(0..3)];
+        let column = |rng: &mut ChaCha8Rng| {
+            let some: Vec<u16> = (0..items).filter(|_| rng.random_bool(0.5)).collect();
+            let uses = some.into_iter().map(|item| (item, rng.random_range(1..=2)));
+            Column { uses: uses.collect(), waste: step * rng.random_range(0..=9) }
+        };
+        let blocks: Vec<Vec<Column>> = (0..pumps)
+            .map(|_| (0..rng.random_range(0..=5)).map(|_| column(rng)).collect())
+            .collect();
+        Instance {
+            capacity,
+            classes: vec![(0..u32::from(items)).collect()],
+            blocks: blocks.into(),
+            pumps,
+            tiers: vec![
+                CostRow::Served((0..pumps).map(|_| rng.random_range(1..=3)).collect()),
+                CostRow::Waste,
+                CostRow::Pieces(vec![1; usize::from(items)]),
+            ],
+        }
+    }
+
+    /// Value of the best plan, and the first of those that have it, by going through all plans.
+    fn best(instance: &Instance) -> (Vec<i64>, Assignment) {
+        let mut plans: Vec<Assignment> = vec![Vec::new()];
+        for columns in instance.blocks.iter() {
+            // Taking none comes last.
+            let choices = || (0..).take(columns.len()).map(Some).chain([None]);
+            let grown = plans.iter().flat_map(|plan| {
+                choices().map(|choice| plan.iter().copied().chain([choice]).collect())
+            });
+            plans = grown.collect();
+        }
+        let possible = plans.into_iter().filter(|plan| instance.left(plan).iter().all(|&n| n >= 0));
+        possible.map(|plan| (instance.value(&plan), plan)).min_by(|a, b| a.0.cmp(&b.0)).unwrap()
+    }
+
+    /// However few nodes it may take, a bound holds and a goal is proven only if nothing is better.
+    #[test]
+    fn a_goal_is_proven_only_if_nothing_is_open() {
+        let mut rng = ChaCha8Rng::seed_from_u64(3);
+        let mut open = 0;
+        for case in 0..1_500 {
+            let instance = random(&mut rng);
+            let (best, _) = best(&instance);
+            for nodes in [0, 1, 2, 4, usize::MAX] {
+                let control = Control::unlimited();
+                let solved = solve_from(&instance, &AIMS, None, &[], &control.quick(nodes));
+                assert_eq!(instance.value(&solved.taken), solved.values, "case {case}");
+                for tier in 0..AIMS.len() {
+                    let (value, bound) = (solved.values[tier], solved.bounds[tier]);
+                    assert!(bound <= best[tier], "case {case}, {nodes} nodes: {solved:?} {best:?}");
+                    if bound < value {
+                        open += 1;
+                        assert!(nodes < usize::MAX, "case {case}: {solved:?}");
+                        // Later goals are bounded under the value of this one.
+                        break;
+                    }
+                    assert_eq!(value, best[tier], "case {case}, {nodes} nodes: {solved:?}");
+                }
+            }
+        }
+        assert!(open > 50, "{open}");
+    }
+
+    /// However the pumps are parted, they come to the first of the best plans.
+    #[test]
+    fn the_order_is_that_of_all_plans() {
+        let mut rng = ChaCha8Rng::seed_from_u64(4);
+        for case in 0..1_500 {
+            let instance = random(&mut rng);
+            let (values, first) = best(&instance);
+            let control = Control::unlimited();
+            let found = reached(&instance, &AIMS, &control);
+            assert_eq!(found.solved.values, values, "case {case}");
+            for most in [1, 6, 40, MOST_ORDERS] {
+                let allowed = found.allowed.clone();
+                let order =
+                    first_in_order(&instance, &AIMS, &found.solved, allowed, most, &control);
+                assert_eq!(order, Ok(first.clone()), "case {case}, numbers to {most}");
+            }
+        }
+    }
+
+    /// One more piece of each item in turn, as going through all plans says.
+    #[test]
+    fn one_more_piece_is_worth_what_all_plans_say() {
+        let mut rng = ChaCha8Rng::seed_from_u64(5);
+        let (mut gains, mut none) = (0, 0);
+        for case in 0..1_500 {
+            let mut instance = random(&mut rng);
+            let (values, _) = best(&instance);
+            let control = Control::unlimited();
+            let proven = Proven::of(&instance, &AIMS, None, &control).ok().unwrap();
+            assert_eq!(proven.solved.values, values, "case {case}");
+            for item in 0..instance.capacity.len() {
+                instance.capacity[item] += 1;
+                let after = proven.with_more(&instance, item, &AIMS, &control);
+                let (best, _) = best(&instance);
+                assert_eq!(after.values, best, "case {case}, item {item}");
+                assert_eq!(after.bounds, best, "case {case}, item {item}");
+                gains += usize::from(best != values);
+                none += usize::from(best == values);
+                instance.capacity[item] -= 1;
+            }
+        }
+        assert!(gains > 500 && none > 500, "{gains} {none}");
+    }
 }

@@ -1,14 +1,19 @@
 //! Marginal values: the change that one more piece of an item would make, by solving again.
 //!
 //! [`worth`] computes them. Columns are listed once with one more of every item. The present plan is proven
-//! again among them, which gives multipliers; then each item in turn gets its one piece, and the search goes
-//! on from the plan and the multipliers. Most items are settled by pricing the columns once: the bound does
-//! not move, so neither does the plan.
+//! again among them, which gives multipliers, a basis, and the few columns that a better plan may take; then each item by
+//! itself gets its one piece, and the search goes on from all that. A better plan takes every piece of the item, so only
+//! such plans are searched. Most items are settled in a few pivots.
+
+use std::sync::OnceLock;
+use std::sync::atomic::{AtomicUsize, Ordering};
+
+use rayon::prelude::*;
 
 use crate::accounting::by_pack;
 use crate::choose::control::{Control, Listed, Phase};
 use crate::choose::instance::{Assignment, Column};
-use crate::choose::stages::{Solved, solve_from};
+use crate::choose::stages::{Proven, solve_from};
 use crate::choose::supply::{Supply, suppliers};
 use crate::choose::{ChooseError, CombinationLists, Group};
 use crate::choose::{groups, list_columns, objectives, uses_of, wanted};
@@ -103,47 +108,52 @@ fn work_out(job: &Job, plan: &Plan, control: &Control<'_>) -> Result<Found, Choo
             let pumps = group.pumps.iter();
             pumps.map(|&pump| columns[pump].clone()).collect()
         };
-        let mut instance = group.instance(job, &aims, &supply.ready, mine(), &supply.suppliers);
+        let instance = group.instance(job, &aims, &supply.ready, mine(), &supply.suppliers);
         let start = at_hand(plan, group, &columns);
-        let before = solve_from(&instance, &aims, start, &[], quiet);
-        found.stopped = found.stopped.or(before.stopped);
-        if !proven(&before) {
-            continue;
-        }
-        for (index, &item) in group.items.iter().enumerate() {
-            let item = usize::from(item);
-            if !asked(item) {
+        let before = match Proven::of(&instance, &aims, start, quiet) {
+            Ok(before) => before,
+            Err(stopped) => {
+                found.stopped = found.stopped.or(stopped);
                 continue;
             }
-            control.step(Phase::Worth, found.worth.len(), all);
+        };
+        let items = group.items.iter().enumerate();
+        let items = items.map(|(index, &item)| (index, usize::from(item)));
+        let items: Vec<(usize, usize)> = items.filter(|&(_, item)| asked(item)).collect();
+        let worked_out = AtomicUsize::new(found.worth.len());
+        let stopped = OnceLock::new();
+        let worth = items.par_iter().map(|&(index, item)| {
+            if stopped.get().is_some() {
+                return None;
+            }
+            control.step(Phase::Worth, worked_out.fetch_add(1, Ordering::Relaxed), all);
             if let Some(stop) = control.stop() {
-                found.stopped = Some(stop);
-                break;
+                stopped.get_or_init(|| stop);
+                return None;
             }
             let after = if by_pack(job, item) {
                 // One more piece changes where the packs end, so the supplier is a different one.
                 let Supply { suppliers, ready, .. } = stock.supply(Some(item), quiet)?;
                 let other = group.instance(job, &aims, &ready, mine(), &suppliers);
-                solve_from(&other, &aims, None, &before.multipliers, quiet)
+                solve_from(&other, &aims, None, &before.solved.multipliers, quiet)
             } else {
-                instance.capacity[index] += 1;
-                let start = Some(before.taken.clone());
-                let after = solve_from(&instance, &aims, start, &before.multipliers, quiet);
-                instance.capacity[index] -= 1;
-                after
+                let mut more = instance.clone();
+                more.capacity[index] += 1;
+                before.with_more(&more, index, &aims, quiet)
             };
-            found.stopped = found.stopped.or(after.stopped);
-            if !proven(&after) {
-                continue;
+            if let Some(stop) = after.stopped {
+                stopped.get_or_init(|| stop);
             }
-            let change = |tier: usize| after.values[tier] - before.values[tier];
+            let change = |tier: usize| after.values[tier] - before.solved.values[tier];
             let served = weights.iter().enumerate();
-            found.worth.push(MarginalValue {
+            (after.values == after.bounds).then(|| MarginalValue {
                 item,
                 served_weight: served.map(|(tier, (_, weight))| -weight * change(tier)).sum(),
                 waste: Money::from_raw(change(aims.len() - 1)),
-            });
-        }
+            })
+        });
+        found.worth.extend(worth.collect::<Vec<_>>().into_iter().flatten());
+        found.stopped = found.stopped.or(stopped.into_inner());
     }
     found.worth.sort_by_key(|worth| worth.item);
     Ok(found)
@@ -172,10 +182,6 @@ impl Bare<'_> {
         let _lists = control.lists();
         Ok(suppliers(&job, &available, self.wanted, control)?)
     }
-}
-
-fn proven(solved: &Solved) -> bool {
-    solved.values == solved.bounds
 }
 
 /// Plan as columns of a group; `None` where suppliers are part of it.

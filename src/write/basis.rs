@@ -111,7 +111,10 @@ pub(super) fn program() -> (&'static str, String) {
 /// How linear programs are solved.
 pub(super) fn solver() -> (&'static str, String) {
     let backend = Backend::default().name();
-    let how = format!("{backend} through good_lp; bounds recomputed in integers");
+    let how = format!(
+        "own simplex; {backend} through good_lp where packs are bought or opened, plates are cut, or \
+         items are many; bounds recomputed in integers"
+    );
     ("LP solver", how)
 }
 

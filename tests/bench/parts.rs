@@ -160,8 +160,8 @@ fn climb(bencher: Bencher, backend: &str) {
     let control = Control::unlimited().backend(*backend.unwrap());
     let sets = INSTANCE.sets();
     let stage = Stage { instance: &INSTANCE, sets: &sets, tier: 0, limits: &[] };
-    let scales = scales(stage);
     let allowed = Allowed::all(&INSTANCE);
+    let scales = scales(stage, &allowed);
     bencher.bench_local(|| {
         let climb =
             Climb { stage, allowed: &allowed, cost_step: 1, enough: i64::MAX, scales: &scales };
