@@ -172,6 +172,19 @@ impl<'a> Control<'a> {
         self
     }
 
+    /// One of so many parts of its room, if that is bounded.
+    pub(crate) fn part(&self, of: usize) -> Option<Room> {
+        self.room.map(|room| room.part(of))
+    }
+
+    /// The same with a room of its own.
+    pub(crate) fn alone_in<'b>(&self, room: Option<&'b Room>) -> Control<'b>
+    where
+        'a: 'b,
+    {
+        Control { room, ..*self }
+    }
+
     /// Control over the same room that never says stop.
     pub(crate) fn patient(&self) -> Control<'a> {
         Control { room: self.room, ..Control::unlimited() }

@@ -48,6 +48,17 @@ impl Room {
         }
     }
 
+    /// One of so many equal parts of what is left, for searches side by side: none takes what another has.
+    pub(super) fn part(&self, of: usize) -> Room {
+        let left = |all: &AtomicUsize| AtomicUsize::new(all.load(Ordering::Relaxed) / of.max(1));
+        Room {
+            megabytes: self.megabytes,
+            lists: left(&self.lists),
+            whole_desk: self.whole_desk / of.max(1),
+            desk: left(&self.desk),
+        }
+    }
+
     /// Megabytes that the run may take in all.
     pub fn megabytes(&self) -> u64 {
         self.megabytes

@@ -5,7 +5,6 @@
 //! itself gets its one piece, and the search goes on from all that. A better plan takes every piece of the item, so only
 //! such plans are searched. Most items are settled in a few pivots.
 
-use std::sync::OnceLock;
 use std::sync::atomic::{AtomicUsize, Ordering};
 
 use rayon::prelude::*;
@@ -13,7 +12,7 @@ use rayon::prelude::*;
 use crate::accounting::by_pack;
 use crate::choose::control::{Control, Listed, Phase};
 use crate::choose::instance::{Assignment, Column};
-use crate::choose::stages::{Proven, solve_from};
+use crate::choose::stages::{Proven, Solved, solve_from};
 use crate::choose::supply::{Supply, suppliers};
 use crate::choose::{ChooseError, CombinationLists, Group};
 use crate::choose::{groups, list_columns, objectives, uses_of, wanted};
@@ -60,6 +59,9 @@ struct Found {
     stopped: Option<Stop>,
 }
 
+/// Items that are worked out side by side, whatever the number of threads: each has its part of the memory.
+const AT_ONCE: usize = 8;
+
 fn work_out(job: &Job, plan: &Plan, control: &Control<'_>) -> Result<Found, ChooseError> {
     let mut found = Found::default();
     let _lists = control.lists();
@@ -79,9 +81,9 @@ fn work_out(job: &Job, plan: &Plan, control: &Control<'_>) -> Result<Found, Choo
     let wanted = wanted(job.stock.len(), &columns);
     let stock = Bare::of(job, &wanted);
     let supply = stock.supply(None, quiet)?;
-    // Each item is tried on a copy.
+    // Each item is tried on a copy, beside the columns of its group.
     let copied = columns.iter().map(Vec::len).sum::<usize>() * size_of::<Column>();
-    quiet.keep(2 * copied)?;
+    quiet.keep((1 + AT_ONCE) * copied)?;
     found.stopped = cut.or(supply.cut);
     if found.stopped.is_some() {
         return Ok(found);
@@ -121,29 +123,11 @@ fn work_out(job: &Job, plan: &Plan, control: &Control<'_>) -> Result<Found, Choo
         let items = items.map(|(index, &item)| (index, usize::from(item)));
         let items: Vec<(usize, usize)> = items.filter(|&(_, item)| asked(item)).collect();
         let worked_out = AtomicUsize::new(found.worth.len());
-        let stopped = OnceLock::new();
-        let worth = items.par_iter().map(|&(index, item)| {
-            if stopped.get().is_some() {
-                return None;
-            }
+        let begin = || {
             control.step(Phase::Worth, worked_out.fetch_add(1, Ordering::Relaxed), all);
-            if let Some(stop) = control.stop() {
-                stopped.get_or_init(|| stop);
-                return None;
-            }
-            let after = if by_pack(job, item) {
-                // One more piece changes where the packs end, so the supplier is a different one.
-                let Supply { suppliers, ready, .. } = stock.supply(Some(item), quiet)?;
-                let other = group.instance(job, &aims, &ready, mine(), &suppliers);
-                solve_from(&other, &aims, None, &before.solved.multipliers, quiet)
-            } else {
-                let mut more = instance.clone();
-                more.capacity[index] += 1;
-                before.with_more(&more, index, &aims, quiet)
-            };
-            if let Some(stop) = after.stopped {
-                stopped.get_or_init(|| stop);
-            }
+            control.stop()
+        };
+        let worth = |item: usize, after: &Solved| {
             let change = |tier: usize| after.values[tier] - before.solved.values[tier];
             let served = weights.iter().enumerate();
             (after.values == after.bounds).then(|| MarginalValue {
@@ -151,9 +135,37 @@ fn work_out(job: &Job, plan: &Plan, control: &Control<'_>) -> Result<Found, Choo
                 served_weight: served.map(|(tier, (_, weight))| -weight * change(tier)).sum(),
                 waste: Money::from_raw(change(aims.len() - 1)),
             })
-        });
-        found.worth.extend(worth.collect::<Vec<_>>().into_iter().flatten());
-        found.stopped = found.stopped.or(stopped.into_inner());
+        };
+        let (by_packs, single): (Vec<_>, Vec<_>) =
+            items.into_iter().partition(|&(_, item)| by_pack(job, item));
+        for (_, item) in by_packs {
+            if let Some(stop) = begin() {
+                found.stopped = Some(stop);
+                break;
+            }
+            // One more piece changes where the packs end, so the supplier is a different one.
+            let Supply { suppliers, ready, .. } = stock.supply(Some(item), quiet)?;
+            let other = group.instance(job, &aims, &ready, mine(), &suppliers);
+            let after = solve_from(&other, &aims, None, &before.solved.multipliers, quiet);
+            found.stopped = found.stopped.or(after.stopped);
+            found.worth.extend(worth(item, &after));
+        }
+        for some in single.chunks(AT_ONCE) {
+            let each = some.par_iter().map(|&(index, item)| {
+                if let Some(stop) = begin() {
+                    return (Some(stop), None);
+                }
+                let room = quiet.part(AT_ONCE);
+                let mut more = instance.clone();
+                more.capacity[index] += 1;
+                let after = before.with_more(&more, index, &aims, &quiet.alone_in(room.as_ref()));
+                (after.stopped, worth(item, &after))
+            });
+            for (stopped, worth) in each.collect::<Vec<_>>() {
+                found.stopped = found.stopped.or(stopped);
+                found.worth.extend(worth);
+            }
+        }
     }
     found.worth.sort_by_key(|worth| worth.item);
     Ok(found)

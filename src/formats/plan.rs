@@ -414,9 +414,9 @@ pub fn schema() -> Schema {
 }
 
 impl PlanJson {
-    /// The plan with its sums and its hash.
+    /// The plan with the sums and the hash of its contents: one that a program puts together is read with them.
     #[must_use]
-    pub(crate) fn sealed(mut self) -> PlanJson {
+    pub fn sealed(mut self) -> PlanJson {
         self.sums = self.summed();
         self.sha256 = self.hash();
         self

@@ -15,6 +15,7 @@ use gapwright::problem::Problems;
 use gapwright::read::{self, Sources};
 use gapwright::stack::report;
 use gapwright::verify::{Verified, verify};
+use serde_json::Value;
 
 use super::told;
 
@@ -30,8 +31,41 @@ pub fn run(bytes: &[u8]) {
     }
 }
 
-/// Bytes that may be a plan.
+/// Bytes that may be a plan; or values that are laid over those of a written one, its sums and hash made to fit.
 fn plan(bytes: &[u8]) {
+    read_back(bytes);
+    let Ok(over) = serde_json::from_slice(bytes) else { return };
+    let mut whole = serde_json::to_value(json::plan(&VERIFIED)).expect("a plan");
+    let format = whole["format"].clone();
+    lay_over(&mut whole, over);
+    whole["format"] = format;
+    if let Ok(plan) = serde_json::from_value::<PlanJson>(whole) {
+        read_back(&serde_json::to_vec(&plan.sealed()).expect("a plan as text"));
+    }
+}
+
+/// Puts values in the place of those under the same keys and numbers.
+fn lay_over(under: &mut Value, over: Value) {
+    match (under, over) {
+        (Value::Object(under), Value::Object(over)) => {
+            for (key, value) in over {
+                lay_over(under.entry(key).or_insert(Value::Null), value);
+            }
+        }
+        (Value::Array(under), Value::Array(over)) => {
+            for (at, value) in over.into_iter().enumerate() {
+                match under.get_mut(at) {
+                    Some(place) => lay_over(place, value),
+                    None => under.push(value),
+                }
+            }
+        }
+        (under, over) => *under = over,
+    }
+}
+
+/// Reads bytes as a plan, and draws on what was read.
+fn read_back(bytes: &[u8]) {
     if let Ok(plan) = serde_json::from_slice::<PlanJson>(bytes) {
         let text = serde_json::to_string(&plan).expect("a plan as text");
         let again: PlanJson = serde_json::from_str(&text).expect("what was written");
