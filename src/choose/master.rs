@@ -6,9 +6,8 @@
 //!
 //! # Decision
 //!
-//! Groups with suppliers, and stocks of more than [`MOST_ROWS`] items, are left to the general solver ([`climb`]): a
-//! supplier's columns reach into the hundreds of pieces and one of them changes the price of everything, which the box
-//! around good multipliers calms; and the inverse here grows with the square of the rows.
+//! Groups with suppliers, and those of more than [`MOST_ROWS`] items, are left to the general solver ([`climb`]). A supplier's
+//! columns are lumps of many pieces, which has not been measured here; and the inverse grows with the square of the rows.
 //!
 //! [`climb`]: mod@crate::choose::climb
 
