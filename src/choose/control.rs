@@ -177,7 +177,7 @@ impl<'a> Control<'a> {
         self.room.map(|room| room.part(of))
     }
 
-    /// The same with a room of its own.
+    /// Control over this room, and else as before.
     pub(crate) fn alone_in<'b>(&self, room: Option<&'b Room>) -> Control<'b>
     where
         'a: 'b,

@@ -35,7 +35,7 @@ const NOISE: f64 = 1e-9;
 /// Linear program of a goal with its columns and its basis. It outlives its goal, to begin with in nearly the same problem:
 /// the same columns, other limits.
 #[derive(Debug, Clone)]
-pub struct Program {
+pub struct MasterProgram {
     scales: Vec<f64>,
     simplex: Simplex,
     /// Rows of each item: its own, and those of its classes.
@@ -61,7 +61,7 @@ pub(super) struct Master<'a> {
     /// A column joins if its reduced cost is better by more: all blocks together then lose less than a thousandth of a
     /// step of the bound. In 1/SCALE.
     least_gain: i128,
-    pub(super) program: Program,
+    pub(super) program: MasterProgram,
 }
 
 /// Where the rounds of a node ended.
@@ -94,7 +94,7 @@ impl<'a> Master<'a> {
             (allowed, simplex.add_column(block, MISS, []))
         };
         let idle: Vec<(u32, u32)> = (0..blocks).map(none).collect();
-        let program = Program {
+        let program = MasterProgram {
             scales: scales.to_vec(),
             simplex,
             rows,
@@ -109,7 +109,7 @@ impl<'a> Master<'a> {
     }
 
     /// Master of a goal with the columns and the basis of the same goal in nearly the same problem.
-    pub(super) fn of(stage: Stage<'a>, program: Program, cost_step: i64) -> Master<'a> {
+    pub(super) fn of(stage: Stage<'a>, program: MasterProgram, cost_step: i64) -> Master<'a> {
         let least_gain = SCALE * i128::from(cost_step) / 1024 / program.pool.len().max(1) as i128;
         let noise = to_whole(program.scales[stage.tier] * NOISE);
         Master { stage, cost_step, least_gain: least_gain.max(noise), program }

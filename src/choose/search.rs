@@ -17,7 +17,7 @@ use crate::choose::bound::{Allowed, Multipliers, Priced, Prices, Range, SCALE, S
 use crate::choose::climb::{Climb, FAR, NEAR, Pool, put_in};
 use crate::choose::control::{Control, Pace};
 use crate::choose::instance::{Assignment, CostRow, Instance, fits, listed, put_back, take};
-use crate::choose::master::{Master, Program};
+use crate::choose::master::{Master, MasterProgram};
 use crate::choose::mending::{Ranking, mend, refine, supply};
 use crate::choose::relaxation::{Entry, scales};
 use crate::choose::simplex::Basis;
@@ -37,7 +37,7 @@ pub struct Closed {
     /// Why the search ended before bound and value met.
     pub stopped: Option<Stop>,
     /// The linear program, where there was one of the shape.
-    pub program: Option<Program>,
+    pub program: Option<MasterProgram>,
 }
 
 /// Pumps in the smallest sample that multipliers are first looked for in.
@@ -60,7 +60,7 @@ pub fn close(
     allowed: Allowed,
     incumbent: Assignment,
     known: Option<Multipliers>,
-    program: Option<Program>,
+    program: Option<MasterProgram>,
     aim: Objective,
     control: &Control<'_>,
 ) -> Closed {

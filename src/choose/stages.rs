@@ -6,7 +6,7 @@ use std::sync::Arc;
 use crate::choose::bound::{Allowed, Multipliers, Range, SCALE, Stage};
 use crate::choose::control::{Control, Phase};
 use crate::choose::instance::{Assignment, CostRow, Instance};
-use crate::choose::master::Program;
+use crate::choose::master::MasterProgram;
 use crate::choose::mending::{Ranking, mend, refine, supply, take_back};
 use crate::choose::search::{carried, close, reduce};
 use crate::plan::{Objective, Stop};
@@ -130,7 +130,7 @@ pub fn solve_from(
 pub(super) struct Proven {
     /// Result for the group.
     pub solved: Solved,
-    program: Option<Program>,
+    program: Option<MasterProgram>,
     /// Columns that any better plan may take, whichever item there is one more of.
     columns: Vec<Arc<Vec<u32>>>,
 }
@@ -212,7 +212,7 @@ struct Known<'a> {
     /// Multipliers of each tier of nearly the same group, if any.
     multipliers: &'a [Multipliers],
     /// Linear program of its last tier, if any.
-    program: Option<&'a Program>,
+    program: Option<&'a MasterProgram>,
 }
 
 /// Result of the stages, and the columns that are still useful.
@@ -220,7 +220,7 @@ struct Stages {
     solved: Solved,
     allowed: Allowed,
     /// Linear program of the last tier, where there was one.
-    program: Option<Program>,
+    program: Option<MasterProgram>,
 }
 
 fn stages(
