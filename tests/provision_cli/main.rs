@@ -674,6 +674,7 @@ fn a_measured_pump_that_is_not_fit_is_left_out_of_the_count() {
     let rows = rows.replace("0.0305,0.0415", "0.0305,0.0315");
     let measured = rows.lines().next().unwrap().split(',').count();
     assert_eq!(measured, head.split(',').count());
+    let rows: String = rows.lines().map(|row| format!("{row},\n")).collect();
     let pumps =
         format!("{head},Bare clearance (in)\n{rows}A2,screwed-impeller,F1,F1,,,0.050,0.0955\n");
     let (said, plain, cells) = provided(SMALL_STOCK, &pumps, &[]);
