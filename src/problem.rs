@@ -276,6 +276,15 @@ pub struct Problems {
     warnings: Capped,
 }
 
+/// Whether two places are one. Numbers are compared before names: a bad sheet has thousands of places to look through.
+fn is_same(one: &Place, other: &Place) -> bool {
+    let cell = |place: &Place| match &place.spot {
+        Spot::Cell { row, column, .. } => Some((*row, *column)),
+        _ => None,
+    };
+    cell(one) == cell(other) && one == other
+}
+
 impl Problems {
     /// Empty list.
     pub fn new() -> Problems {
@@ -302,13 +311,13 @@ impl Problems {
     /// Problem that stops the run at exactly this place.
     pub(crate) fn stops_at(&self, place: &Place) -> Option<&Problem> {
         let mut problems = self.problems.list.iter();
-        problems.find(|problem| problem.place == *place)
+        problems.find(|problem| is_same(&problem.place, place))
     }
 
     /// Whether there is a problem or a warning at exactly this place.
     pub(crate) fn asks_at(&self, place: &Place) -> bool {
         let mut warnings = self.warnings.list.iter();
-        self.stops_at(place).is_some() || warnings.any(|warning| warning.place == *place)
+        self.stops_at(place).is_some() || warnings.any(|warning| is_same(&warning.place, place))
     }
 
     /// Withdraws the warnings at exactly this place.
