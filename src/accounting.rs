@@ -16,7 +16,7 @@ pub mod warnings;
 
 use crate::cutting::Layout;
 use crate::decimal::Money;
-use crate::gauge::OfGauge;
+use crate::gauge::{Certified, OfGauge};
 use crate::job::Job;
 use crate::length::{Length, Tolerance};
 use crate::model::{Dimension, Shape, Spread, Term};
@@ -154,15 +154,7 @@ pub(crate) fn shared_errors(
         };
         let gauge = gauge.map(|of| (ErrorSource::Gauge(of.gauge), of.certified));
         for (source, certified) in mean.into_iter().chain(gauge) {
-            match shared.iter_mut().find(|known| known.source == source) {
-                Some(known) => known.members.push(index),
-                None => shared.push(SharedError {
-                    label: label(job, source),
-                    source,
-                    members: vec![index],
-                    certified,
-                }),
-            }
+            join(&mut shared, index, (source, certified), || label(job, source));
         }
     }
     shared
@@ -170,13 +162,23 @@ pub(crate) fn shared_errors(
 
 /// Lets the last contributor share the error of this gauge with all that was measured with it.
 pub(crate) fn share(stack: &mut Stack, of: OfGauge) {
-    let Some(last) = stack.contributors.len().checked_sub(1) else { return };
-    let (source, certified) = (ErrorSource::Gauge(of.gauge), of.certified);
-    match stack.shared.iter_mut().find(|known| known.source == source) {
-        Some(known) => known.members.push(last),
+    if let Some(last) = stack.contributors.len().checked_sub(1) {
+        let error = (ErrorSource::Gauge(of.gauge), of.certified);
+        join(&mut stack.shared, last, error, String::new);
+    }
+}
+
+/// Enters a contributor among those that share an error, which is labelled when it is new.
+fn join(
+    shared: &mut Vec<SharedError>,
+    member: usize,
+    (source, certified): (ErrorSource, Certified),
+    label: impl FnOnce() -> String,
+) {
+    match shared.iter_mut().find(|known| known.source == source) {
+        Some(known) => known.members.push(member),
         None => {
-            let label = String::new();
-            stack.shared.push(SharedError { label, source, members: vec![last], certified });
+            shared.push(SharedError { label: label(), source, members: vec![member], certified });
         }
     }
 }

@@ -7,6 +7,7 @@
 //! At most 20,000 problems and as many warnings are kept, each text 400 characters long; the rest is counted: a
 //! million bad cells must not take a gigabyte.
 
+use std::collections::HashSet;
 use std::fmt;
 
 use crate::narrow::narrow;
@@ -14,7 +15,7 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 /// Place of a problem: a file and, as far as it is known, the spot inside it.
-#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize)]
 pub struct Place {
     /// File as the user named it, or the command line.
     pub file: String,
@@ -23,7 +24,7 @@ pub struct Place {
 }
 
 /// Spot inside a file.
-#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Spot {
     /// File as a whole.
@@ -276,15 +277,6 @@ pub struct Problems {
     warnings: Capped,
 }
 
-/// Whether two places are one. Numbers are compared before names: a bad sheet has thousands of places to look through.
-fn is_same(one: &Place, other: &Place) -> bool {
-    let cell = |place: &Place| match &place.spot {
-        Spot::Cell { row, column, .. } => Some((*row, *column)),
-        _ => None,
-    };
-    cell(one) == cell(other) && one == other
-}
-
 impl Problems {
     /// Empty list.
     pub fn new() -> Problems {
@@ -311,13 +303,12 @@ impl Problems {
     /// Problem that stops the run at exactly this place.
     pub(crate) fn stops_at(&self, place: &Place) -> Option<&Problem> {
         let mut problems = self.problems.list.iter();
-        problems.find(|problem| is_same(&problem.place, place))
+        problems.find(|problem| problem.place == *place)
     }
 
-    /// Whether there is a problem or a warning at exactly this place.
-    pub(crate) fn asks_at(&self, place: &Place) -> bool {
-        let mut warnings = self.warnings.list.iter();
-        self.stops_at(place).is_some() || warnings.any(|warning| is_same(&warning.place, place))
+    /// Places of all problems and warnings.
+    pub(crate) fn places(&self) -> HashSet<&Place> {
+        self.problems.list.iter().chain(&self.warnings.list).map(|one| &one.place).collect()
     }
 
     /// Withdraws the warnings at exactly this place.

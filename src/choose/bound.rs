@@ -238,33 +238,42 @@ impl Stage<'_> {
         allowed: &Allowed,
         control: &Control<'_>,
     ) -> Result<Option<Priced>, Stop> {
-        let cheapest = allowed
-            .columns
-            .par_iter()
-            .enumerate()
-            .with_min_len(AT_ONCE)
-            .map_init(
-                || Pace::of(control),
-                |pace, (block, columns)| {
-                    if let Some(stop) = pace.stop(columns.len()) {
-                        return Err(Some(stop));
-                    }
-                    let idle = allowed.idle[block].then_some((0, None));
-                    columns
-                        .iter()
-                        .map(|&column| (self.reduced(prices, block, column), Some(column)))
-                        .chain(idle)
-                        .min_by(|a, b| a.0.cmp(&b.0))
-                        .ok_or(None)
-                },
-            )
-            .collect::<Result<Vec<(i128, Option<u32>)>, Option<Stop>>>();
-        let cheapest = match cheapest {
-            Ok(cheapest) => cheapest,
-            Err(stop) => return stop.map_or(Ok(None), Err),
-        };
+        let cheapest = by_block(allowed, control, |block, columns| {
+            let idle = allowed.idle[block].then_some((0, None));
+            columns
+                .iter()
+                .map(|&column| (self.reduced(prices, block, column), Some(column)))
+                .chain(idle)
+                .min_by(|a, b| a.0.cmp(&b.0))
+        })?;
+        let Some(cheapest) = cheapest else { return Ok(None) };
         let sum: i128 = cheapest.iter().map(|(reduced, _)| reduced).sum();
         Ok(Some(Priced { bound: prices.constant + sum, cheapest }))
+    }
+}
+
+/// Works on the columns of every block, side by side; `None` if it gives nothing of one of them.
+///
+/// # Errors
+/// Reason that the control stopped it.
+pub fn by_block<T: Send>(
+    allowed: &Allowed,
+    control: &Control<'_>,
+    work: impl Fn(usize, &[u32]) -> Option<T> + Sync,
+) -> Result<Option<Vec<T>>, Stop> {
+    let blocks = allowed.columns.par_iter().enumerate().with_min_len(AT_ONCE);
+    let done = blocks
+        .map_init(
+            || Pace::of(control),
+            |pace, (block, columns)| match pace.stop(columns.len()) {
+                Some(stop) => Err(Some(stop)),
+                None => work(block, columns).ok_or(None),
+            },
+        )
+        .collect::<Result<Vec<T>, Option<Stop>>>();
+    match done {
+        Ok(done) => Ok(Some(done)),
+        Err(stop) => stop.map_or(Ok(None), Err),
     }
 }
 

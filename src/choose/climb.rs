@@ -15,11 +15,10 @@
 //! The box, and starting multipliers from samples of pumps, instead of the whole dual solved cold each round:
 //! measured at 1,000 tight pumps, all goals took 17 to 24 s before and about 6 s after.
 
-use rayon::prelude::*;
 use smallvec::SmallVec;
 
-use crate::choose::bound::{AT_ONCE, Allowed, Multipliers, Prices, SCALE, Stage, round_up};
-use crate::choose::control::{Control, Pace};
+use crate::choose::bound::{Allowed, Multipliers, Prices, SCALE, Stage, by_block, round_up};
+use crate::choose::control::Control;
 use crate::choose::relaxation::{Advice, Entry, Options, Program};
 use crate::plan::Stop;
 
@@ -268,51 +267,35 @@ pub(super) fn price(
     least_gain: i128,
     control: &Control<'_>,
 ) -> Result<Option<Vec<Found>>, Stop> {
-    let Allowed { columns, idle, .. } = allowed;
-    let found = columns
-        .par_iter()
-        .enumerate()
-        .with_min_len(AT_ONCE)
-        .map_init(
-            || Pace::of(control),
-            |pace, (block, columns)| {
-                if let Some(stop) = pace.stop(columns.len()) {
-                    return Err(Some(stop));
+    by_block(allowed, control, |block, columns| {
+        let reduced = |column: u32| stage.reduced(prices, block, column);
+        let at_hand = pool[block]
+            .iter()
+            .filter(|column| columns.binary_search(column).is_ok())
+            .map(|&column| reduced(column));
+        let known = at_hand.chain(allowed.idle[block].then_some(0)).min();
+        let better = known.map_or(i128::MAX, |known| known - least_gain);
+        let mut fresh: SmallVec<[(i128, u32); COLUMNS_A_ROUND]> = SmallVec::new();
+        let mut least = known;
+        for &column in columns {
+            let cost = reduced(column);
+            if cost < better {
+                let full = fresh.len() == COLUMNS_A_ROUND;
+                if full && fresh.last().is_some_and(|last| last.0 <= cost) {
+                    continue;
                 }
-                let reduced = |column: u32| stage.reduced(prices, block, column);
-                let at_hand = pool[block]
-                    .iter()
-                    .filter(|column| columns.binary_search(column).is_ok())
-                    .map(|&column| reduced(column));
-                let known = at_hand.chain(idle[block].then_some(0)).min();
-                let better = known.map_or(i128::MAX, |known| known - least_gain);
-                let mut fresh: SmallVec<[(i128, u32); COLUMNS_A_ROUND]> = SmallVec::new();
-                let mut least = known;
-                for &column in columns.iter() {
-                    let cost = reduced(column);
-                    if cost < better {
-                        let full = fresh.len() == COLUMNS_A_ROUND;
-                        if full && fresh.last().is_some_and(|last| last.0 <= cost) {
-                            continue;
-                        }
-                        if full {
-                            fresh.pop();
-                        }
-                        let at = fresh.partition_point(|other| other.0 <= cost);
-                        fresh.insert(at, (cost, column));
-                    } else if least.is_none_or(|least| cost < least) {
-                        least = Some(cost);
-                    }
+                if full {
+                    fresh.pop();
                 }
-                let least = fresh.first().map(|f| f.0).into_iter().chain(least).min();
-                Ok(Found { least: least.ok_or(None)?, known, fresh })
-            },
-        )
-        .collect::<Result<_, Option<Stop>>>();
-    match found {
-        Ok(found) => Ok(Some(found)),
-        Err(stop) => stop.map_or(Ok(None), Err),
-    }
+                let at = fresh.partition_point(|other| other.0 <= cost);
+                fresh.insert(at, (cost, column));
+            } else if least.is_none_or(|least| cost < least) {
+                least = Some(cost);
+            }
+        }
+        let least = fresh.first().map(|f| f.0).into_iter().chain(least).min()?;
+        Some(Found { least, known, fresh })
+    })
 }
 
 /// The options of those blocks that have several.

@@ -93,10 +93,7 @@ pub(super) fn run(args: &Args, common: &Common) -> Ended {
     let job = run.read("reading and checking the workbooks", |memory, problems| {
         gathered_job(read::job(&args.sources(memory)), problems)
     })?;
-    run.has_memory_for(
-        write::bytes_of_plan(&job, job.pumps.iter()),
-        (&args.pumps, job.pumps.len()),
-    )?;
+    run.has_memory_for(&job, job.pumps.iter(), &args.pumps)?;
     use_threads(args.threads.threads);
     let plan = run.solve(&job.policy, |solving| args.plan(&job, solving))?;
     let verified = run.check(verify(job, plan))?;

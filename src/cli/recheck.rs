@@ -18,7 +18,6 @@ use crate::recheck::{Decision, recheck};
 use crate::verify::{VerifiedRecheck, verify_recheck};
 use crate::words::NOT_FIT;
 use crate::words::recheck::{decision, is_accepted_unmeasured, to_do};
-use crate::write;
 use crate::write::as_built::{self, AsBuilt};
 
 /// Arguments of `recheck`.
@@ -124,10 +123,7 @@ pub(super) fn run(args: &Args, common: &Common) -> Ended {
     let (job, back) = run.read("reading the workbooks and the readings", |memory, problems| {
         args.read(memory, problems)
     })?;
-    run.has_memory_for(
-        write::bytes_of_plan(&job, job.pumps.iter()),
-        (&args.pumps, job.pumps.len()),
-    )?;
+    run.has_memory_for(&job, job.pumps.iter(), &args.pumps)?;
     let records = run.work("looking for the smallest swaps", |_| {
         Ok(recheck(&job, &back.benches, &mut back.left.clone()))
     })?;

@@ -20,8 +20,10 @@ use crate::job::Job;
 use crate::output::{self, Output, WriteError};
 use crate::policy::Policy;
 use crate::problem::{Place, Problem, Problems};
+use crate::pump::Pump;
 use crate::read::Memory;
 use crate::verify::Breach;
+use crate::write::bytes_of_plan;
 
 /// A run that ended early, with its exit status; it has been said why.
 pub(super) struct Stop(pub(super) u8);
@@ -129,12 +131,18 @@ impl Run {
         }
     }
 
-    /// Refuses to go on to a workbook that takes more memory than the run may have, before the work is begun. `of` are
-    /// the pumps that it is about, in their file.
-    pub(super) fn has_memory_for(&mut self, bytes: u64, of: (&Path, usize)) -> Result<(), Stop> {
+    /// Refuses to go on to a workbook about these pumps of a file that takes more memory than the run may have, before
+    /// the work is begun.
+    pub(super) fn has_memory_for<'j>(
+        &mut self,
+        job: &'j Job,
+        of: impl ExactSizeIterator<Item = &'j Pump>,
+        file: &Path,
+    ) -> Result<(), Stop> {
         const MEGABYTE: u64 = 1_000_000;
-        let (file, pumps) = of;
-        let (asked, there) = (bytes.div_ceil(MEGABYTE), self.megabytes);
+        let pumps = of.len();
+        let asked = bytes_of_plan(job, of).div_ceil(MEGABYTE);
+        let there = self.megabytes;
         if asked <= there {
             return Ok(());
         }

@@ -27,8 +27,7 @@ pub(super) fn run(args: &Args, common: &Common) -> Ended {
         args.read(memory, problems)
     })?;
     let pumps = read.wanted.iter().map(|one| &read.job.pumps[one.pump]);
-    let bytes = write::bytes_of_plan(&read.job, pumps);
-    run.has_memory_for(bytes, (&args.pumps, read.wanted.len()))?;
+    run.has_memory_for(&read.job, pumps, &args.pumps)?;
     run.work("choosing the pieces", |run| {
         let room = run.room();
         let control = run.control(&read.job.policy, &room);

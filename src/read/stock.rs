@@ -188,20 +188,18 @@ pub(super) fn read(book: &Book, problems: &mut Problems) -> Option<Draft> {
             let kind = format!("{} {}", lot.item.kind, lot.item.fit.key());
             let size = lot.size.thickness;
             let other = bins.insert(bin.to_lowercase(), (kind.clone(), size));
-            let (found, expected) = match other {
-                Some((other, _)) if other != kind => {
-                    (format!("bin {bin} also holds {other}"), "one kind and fit per bin")
-                }
+            let mixed = match other {
+                Some((other, _)) if other != kind => Some((other, "one kind and fit per bin")),
                 Some((_, Some(other))) if size.is_some_and(|size| size != other) => {
                     let other = other.show(Unit::Millimetre);
-                    (format!("bin {bin} also holds {kind} of {other} mm"), "one thickness per bin")
+                    Some((format!("{kind} of {other} mm"), "one thickness per bin"))
                 }
-                _ => (String::new(), ""),
+                _ => None,
             };
-            if !found.is_empty() {
+            if let Some((other, expected)) = mixed {
                 problems.warn(Problem::new(
                     at,
-                    found,
+                    format!("bin {bin} also holds {other}"),
                     expected,
                     "check that the pieces cannot be mixed up when they are picked",
                 ));

@@ -454,11 +454,13 @@ impl<'a> Table<'a> {
             let near = nearest(name, headings.iter().map(|h| h.text.as_str()))?;
             all().find(|heading| heading.text == near)
         };
-        let asked = |h: &&Heading| problems.asks_at(&self.place(self.heading_row, h.column));
-        let asked = || all().filter(asked);
-        let meant = all().find(|heading| means(heading, name));
-        meant
-            .or_else(|| most_like(asked().collect()))
+        if let Some(meant) = all().find(|heading| means(heading, name)) {
+            return Some(meant);
+        }
+        let places = problems.places();
+        let is_asked = |h: &&Heading| places.contains(&self.place(self.heading_row, h.column));
+        let asked = || all().filter(is_asked);
+        most_like(asked().collect())
             .or_else(|| asked().find(|heading| share_words(name, &heading.text)))
             .or_else(|| most_like(all().collect()))
     }
