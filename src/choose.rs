@@ -91,6 +91,7 @@ pub mod control;
 pub(crate) mod instance;
 mod master;
 mod mending;
+mod near;
 pub(crate) mod pattern;
 pub mod purchase;
 mod relaxation;
@@ -100,6 +101,7 @@ mod simplex;
 pub(crate) mod stages;
 mod supply;
 mod unproven;
+mod ways;
 mod why;
 pub mod worth;
 
@@ -247,41 +249,71 @@ pub(crate) const MOST_COLUMNS: usize = 40_000_000;
 /// [`ChooseError`] when there are too many ways or too many items to list.
 pub fn choose(job: &Job, control: &Control<'_>) -> Result<Plan, ChooseError> {
     let _lists = control.lists();
-    let mut laid = Setup::build(job, control)?;
-    let servable: Vec<bool> = laid.columns.iter().map(|c| !c.is_empty()).collect();
+    if job.stock.len() + job.plates.len() > MOST_ITEMS {
+        return Err(ChooseError::TooManyItems);
+    }
+    let available: Vec<u32> = job.stock.iter().map(Item::available).collect();
     let aims = objectives(job);
+    let near = near::Laid::of(job, &available, control);
+    let found: Vec<Option<near::InWindow>> = near
+        .groups
+        .par_iter()
+        .map(|group| near::reached(job, &near, group, &available, &aims, control))
+        .collect();
+    let mut listed = near.others.clone();
+    let mut groups = Vec::new();
+    let mut servable: Vec<bool> = (0..job.pumps.len()).map(|pump| near.servable(pump)).collect();
+    for (group, found) in near.groups.into_iter().zip(found) {
+        match found {
+            Some(near::InWindow { instance, reached }) => groups.push((group, instance, reached)),
+            None => group.pumps.iter().for_each(|&pump| listed[pump] = true),
+        }
+    }
+    // The reason that a pump is short is looked for in lists.
+    listed.iter_mut().zip(&servable).for_each(|(listed, servable)| *listed |= !servable);
+    let mut laid = Setup::build(job, &listed, control)?;
+    for (pump, columns) in laid.columns.iter().enumerate() {
+        servable[pump] |= !columns.is_empty();
+        if listed[pump] {
+            servable[pump] = !columns.is_empty();
+        }
+    }
     let instances = laid.instances(job, &aims);
-    let mut reached: Vec<Reached> =
+    let reached: Vec<Reached> =
         instances.par_iter().map(|instance| stages::reached(instance, &aims, control)).collect();
+    let others = std::mem::take(&mut laid.groups).into_iter().zip(instances).zip(reached);
+    groups.extend(others.map(|((group, instance), reached)| (group, instance, reached)));
     // After all groups, because the goals of every group come first.
     let share = control.share();
-    reached
+    groups
         .par_iter_mut()
-        .zip(&instances)
-        .for_each(|(group, instance)| group.settle(instance, &aims, &share));
-    let order = reached.iter().find_map(|group| group.unsettled);
-    let solved: Vec<Solved> = reached.into_iter().map(|group| group.solved).collect();
+        .for_each(|(_, instance, reached)| reached.settle(instance, &aims, &share));
+    let order = groups.iter().find_map(|(.., reached)| reached.unsettled);
     let mut kits: Vec<Option<Vec<PackPick>>> = vec![None; job.pumps.len()];
     let mut layouts = Vec::new();
-    for ((group, instance), solved) in laid.groups.iter().zip(&instances).zip(&solved) {
-        group.read(job, &laid, instance, &solved.taken, &mut kits, &mut layouts);
+    for (group, instance, reached) in &groups {
+        let taken = &reached.solved.taken;
+        group.read(job, &laid.suppliers, instance, taken, &mut kits, &mut layouts);
     }
     layouts.sort();
     let reasons = Reasons {
         job,
-        available: &laid.available,
+        available: &available,
         drawers: &laid.drawers,
         servable: &servable,
         layouts: &layouts,
         cut: laid.cut.is_some(),
         control,
     };
+    let stopped = groups.iter().find_map(|(.., reached)| reached.solved.stopped);
+    let groups: Vec<(&Group, &Solved)> =
+        groups.iter().map(|(group, _, reached)| (group, &reached.solved)).collect();
     Ok(Plan {
         kits: reasons.explain(kits),
-        goals: laid.goals(job, &aims, &solved),
+        goals: laid.goals(job, &aims, &groups),
         layouts,
         worth: Vec::new(),
-        stopped_by: laid.cut.or(solved.iter().find_map(|s| s.stopped)),
+        stopped_by: laid.cut.or(stopped),
         left_out: LeftOut { order, worth: None },
     })
 }
@@ -292,12 +324,12 @@ pub fn choose(job: &Job, control: &Control<'_>) -> Result<Plan, ChooseError> {
 /// [`ChooseError`] when there are too many ways or too many items to list.
 #[doc(hidden)]
 pub fn instances(job: &Job) -> Result<Vec<Instance>, ChooseError> {
-    Ok(Setup::build(job, &Control::unlimited())?.instances(job, &objectives(job)))
+    let all = vec![true; job.pumps.len()];
+    Ok(Setup::build(job, &all, &Control::unlimited())?.instances(job, &objectives(job)))
 }
 
 /// Stock, combinations, columns and groups of a job, ready to be solved.
 struct Setup {
-    available: Vec<u32>,
     drawers: CombinationLists,
     /// Columns by pump.
     columns: Vec<Vec<Column>>,
@@ -310,18 +342,16 @@ struct Setup {
 }
 
 impl Setup {
-    fn build(job: &Job, control: &Control<'_>) -> Result<Setup, ChooseError> {
+    /// Lists the columns of some pumps.
+    fn build(job: &Job, some: &[bool], control: &Control<'_>) -> Result<Setup, ChooseError> {
         let available: Vec<u32> = job.stock.iter().map(Item::available).collect();
-        if job.stock.len() + job.plates.len() > MOST_ITEMS {
-            return Err(ChooseError::TooManyItems);
-        }
-        let drawers = CombinationLists::listed(job, &available, control)?;
-        let Listed { list: columns, cut } = list_columns(job, &drawers, &available, control)?;
+        let drawers = CombinationLists::listed(job, some, &available, control)?;
+        let Listed { list: columns, cut } =
+            list_columns(job, some, &drawers, &available, control)?;
         let wanted = wanted(job.stock.len(), &columns);
         let supply = supply::suppliers(job, &available, &wanted, control)?;
-        let groups = groups(job, &columns, &supply.suppliers);
+        let groups = groups(job, &drawn(&columns), &supply.suppliers);
         Ok(Setup {
-            available,
             drawers,
             columns,
             suppliers: supply.suppliers,
@@ -332,8 +362,13 @@ impl Setup {
     }
 
     /// Goals of all groups together. If the list of columns is incomplete, only the trivial bound holds.
-    fn goals(&self, job: &Job, aims: &[Objective], solved: &[Solved]) -> Vec<ObjectiveValue> {
-        let mut goals = goals(job, aims, &self.groups, solved);
+    fn goals(
+        &self,
+        job: &Job,
+        aims: &[Objective],
+        groups: &[(&Group, &Solved)],
+    ) -> Vec<ObjectiveValue> {
+        let mut goals = goals(job, aims, groups);
         if self.cut.is_some() {
             for goal in &mut goals {
                 goal.bound = most(job, goal.objective);
@@ -415,16 +450,18 @@ impl CombinationLists {
     /// # Errors
     /// [`ChooseError::TooManyCombinations`].
     pub fn list(job: &Job, available: &[u32]) -> Result<CombinationLists, ChooseError> {
-        CombinationLists::listed(job, available, &Control::unlimited())
+        let all = vec![true; job.pumps.len()];
+        CombinationLists::listed(job, &all, available, &Control::unlimited())
     }
 
-    /// [`CombinationLists::list`] under a control.
+    /// [`CombinationLists::list`] for some of the pumps, under a control.
     fn listed(
         job: &Job,
+        some: &[bool],
         available: &[u32],
         control: &Control<'_>,
     ) -> Result<CombinationLists, ChooseError> {
-        let pumps = job.pumps.iter();
+        let pumps = job.pumps.iter().zip(some).filter(|(_, some)| **some).map(|(pump, _)| pump);
         let windows = pumps.map(|pump| (pump, windows(job, pump, available)));
         CombinationLists::within(job, available, windows, control)
     }
@@ -571,10 +608,11 @@ pub(crate) fn most_totals(job: &Job, pump: &crate::pump::Pump, available: &[u32]
 /// Units of work, for all pumps together, that are done after the control has said stop.
 const GRACE: usize = 100 * UNITS;
 
-/// Columns of every pump, all under one cap. Pumps that the time does not allow to list whole have some of
+/// Columns of some pumps, all under one cap. Pumps that the time does not allow to list whole have some of
 /// theirs.
 fn list_columns(
     job: &Job,
+    some: &[bool],
     drawers: &CombinationLists,
     available: &[u32],
     control: &Control<'_>,
@@ -584,6 +622,9 @@ fn list_columns(
     let [listed, done] = [AtomicUsize::new(0), AtomicUsize::new(0)];
     control.step(Phase::Listing, 0, pumps);
     let of = |pump: usize| {
+        if !some[pump] {
+            return Ok(Listed { list: Vec::new(), cut: None });
+        }
         let columns = columns(job, drawers, available, pump, (control, grace))?;
         let count = columns.list.len();
         if listed.fetch_add(count, Ordering::Relaxed) > MOST_COLUMNS {
@@ -708,9 +749,21 @@ struct Group {
     items: Vec<u16>,
 }
 
-/// Groups of pumps that share an item, directly or through others. Pumps without a column belong to no group,
-/// and neither do suppliers that no pump draws on.
-fn groups(job: &Job, columns: &[Vec<Column>], suppliers: &[Supplier]) -> Vec<Group> {
+/// Items that each pump draws on; `None` for one without a column.
+fn drawn(columns: &[Vec<Column>]) -> Vec<Option<Vec<usize>>> {
+    let drawn = columns.iter().map(|columns| (!columns.is_empty()).then(|| items(columns)));
+    drawn.collect()
+}
+
+/// Items of some columns.
+fn items(columns: &[Column]) -> Vec<usize> {
+    let uses = columns.iter().flat_map(|column| &column.uses);
+    uses.map(|&(item, _)| usize::from(item)).unique().collect()
+}
+
+/// Groups of pumps that share an item, directly or through others, from the items that each pump draws on. Pumps without a
+/// column belong to no group, and neither do suppliers that no pump draws on.
+fn groups(job: &Job, drawn: &[Option<Vec<usize>>], suppliers: &[Supplier]) -> Vec<Group> {
     fn find(root: &mut [usize], mut item: usize) -> usize {
         while root[item] != item {
             root[item] = root[root[item]];
@@ -718,27 +771,20 @@ fn groups(job: &Job, columns: &[Vec<Column>], suppliers: &[Supplier]) -> Vec<Gro
         }
         item
     }
-    let items = |columns: &[Column]| -> Vec<usize> {
-        let uses = columns.iter().flat_map(|column| &column.uses);
-        uses.map(|&(item, _)| usize::from(item)).unique().collect()
-    };
-    let supplied = suppliers.iter().map(|supplier| items(&supplier.columns));
-    let drawn = columns.iter().map(|columns| items(columns));
-    let tied: Vec<Vec<usize>> = drawn.chain(supplied).collect();
+    let supplied = suppliers.iter().map(|supplier| Some(items(&supplier.columns)));
+    let tied: Vec<Option<Vec<usize>>> = drawn.iter().cloned().chain(supplied).collect();
     // There may be items after those of the stock.
-    let beyond = tied.iter().flatten().max().map_or(0, |most| most + 1);
+    let beyond = tied.iter().flatten().flatten().max().map_or(0, |most| most + 1);
     let beyond = beyond.max(job.stock.len());
     let mut root: Vec<usize> = (0..beyond).collect();
-    for pair in tied.iter().flat_map(|items| items.windows(2)) {
+    for pair in tied.iter().flatten().flat_map(|items| items.windows(2)) {
         let (a, b) = (find(&mut root, pair[0]), find(&mut root, pair[1]));
         root[a.max(b)] = a.min(b);
     }
     let mut groups: BTreeMap<usize, Group> = BTreeMap::new();
     for (block, items) in tied.iter().enumerate() {
-        let supplier = block.checked_sub(columns.len());
-        if supplier.is_none() && columns[block].is_empty() {
-            continue;
-        }
+        let Some(items) = items else { continue };
+        let supplier = block.checked_sub(drawn.len());
         // A pump that needs no piece is a group of its own, numbered after all items.
         let key = items.first().map_or(beyond + block, |&item| find(&mut root, item));
         let group = groups.entry(key).or_insert_with(|| Group {
@@ -773,6 +819,12 @@ fn objectives(job: &Job) -> Vec<Objective> {
         .chain((!job.plates.is_empty()).then_some(Objective::Plates))
         .chain([Objective::Pieces, Objective::Scarcity])
         .collect()
+}
+
+/// Waste among the goals, if it comes right after those of serving.
+fn tier_of_waste(aims: &[Objective]) -> Option<usize> {
+    let serving = aims.iter().take_while(|aim| matches!(aim, Objective::ServedOf(_))).count();
+    (aims.get(serving) == Some(&Objective::Waste)).then_some(serving)
 }
 
 /// Goal as a tier of a group, for its items (of the stock) and the prices of its suppliers.
@@ -828,7 +880,7 @@ impl Group {
     fn read(
         &self,
         job: &Job,
-        laid: &Setup,
+        suppliers: &[Supplier],
         instance: &Instance,
         taken: &Assignment,
         kits: &mut [Option<Vec<PackPick>>],
@@ -846,7 +898,7 @@ impl Group {
             });
         }
         for (&supplier, taken) in self.suppliers.iter().zip(&taken[self.pumps.len()..]) {
-            if let Some(layout) = &laid.suppliers[supplier].layout {
+            if let Some(layout) = &suppliers[supplier].layout {
                 let plates = taken.unwrap_or(0) as usize;
                 layouts.extend(std::iter::repeat_n(layout.clone(), plates));
             }
@@ -904,15 +956,15 @@ impl Group {
 fn goals(
     job: &Job,
     aims: &[Objective],
-    groups: &[Group],
-    solved: &[Solved],
+    groups: &[(&Group, &Solved)],
 ) -> Vec<ObjectiveValue> {
+    let solved = || groups.iter().map(|(_, solved)| *solved);
     let mut goals: Vec<ObjectiveValue> = aims
         .iter()
         .enumerate()
         .map(|(tier, &aim)| {
-            let value: i64 = solved.iter().map(|s| s.values[tier]).sum();
-            let bound: i64 = solved.iter().map(|s| s.bounds[tier]).sum();
+            let value: i64 = solved().map(|s| s.values[tier]).sum();
+            let bound: i64 = solved().map(|s| s.bounds[tier]).sum();
             // The search minimises minus the number served; the plan counts it upwards.
             match aim {
                 Objective::ServedOf(_) => {
@@ -926,7 +978,7 @@ fn goals(
         return goals;
     };
     let mut served = ObjectiveValue { objective: Objective::ServedWeight, value: 0, bound: 0 };
-    for (group, solved) in groups.iter().zip(solved) {
+    for (group, solved) in groups {
         // After the first priority that is not proven, no bound is known for the later ones.
         let mut proven = true;
         for (tier, &(priority, weight)) in weights.iter().enumerate() {

@@ -77,6 +77,16 @@ impl Prices {
         self.constant
     }
 
+    /// Price of a piece that a pump takes, by item, in 1/SCALE.
+    pub fn taken(&self, item: usize) -> i128 {
+        self.taken[item]
+    }
+
+    /// Price of serving a pump, in 1/SCALE.
+    pub fn serving(&self, pump: usize) -> i128 {
+        self.serving[pump]
+    }
+
     /// Mean absolute price of a piece, in 1/SCALE.
     pub fn mean(&self) -> i128 {
         let sum: i128 = self.supplied.iter().map(|price| price.abs()).sum();

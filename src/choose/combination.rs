@@ -141,18 +141,24 @@ fn grown(
 }
 
 /// Form in which a piece of a lot can be used: whole, or with some layers peeled off.
-struct Offer {
-    item: usize,
-    peeled: u32,
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Offer {
+    /// Lot.
+    pub item: usize,
+    /// Layers peeled off.
+    pub peeled: u32,
     /// Thickness in ticks, like the tolerance.
-    thickness: i64,
-    minus: i64,
-    plus: i64,
-    waste: i64,
+    pub thickness: i64,
+    /// Tolerance below it.
+    pub minus: i64,
+    /// Tolerance above it.
+    pub plus: i64,
+    /// Cost, handling and trim, in millionths of the currency.
+    pub waste: i64,
 }
 
 /// Pieces that can go into a place, thickest first; ties in the order of the stock sheet.
-fn offers(job: &Job, pack: &Pack, fit: &Code, available: &[u32]) -> Vec<Offer> {
+pub(super) fn offers(job: &Job, pack: &Pack, fit: &Code, available: &[u32]) -> Vec<Offer> {
     let items = job.offered(pack, fit).filter(|&i| available[i] > 0);
     let mut offers: Vec<Offer> = items
         .flat_map(|item| (0..=job.stock[item].most_peeled()).map(move |peeled| (item, peeled)))

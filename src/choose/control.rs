@@ -309,6 +309,11 @@ impl<'a> Control<'a> {
         Control { steps: None, most_nodes, ..self.unheard() }
     }
 
+    /// Control over a search that ends after this many nodes.
+    pub(crate) fn nodes(&self, most_nodes: usize) -> Control<'a> {
+        Control { most_nodes: self.most_nodes.min(most_nodes), ..*self }
+    }
+
     /// Control without a listener for values and bounds, which are not those of a goal.
     pub(crate) fn unheard(&self) -> Control<'a> {
         Control { listener: None, ..*self }

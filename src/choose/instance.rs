@@ -85,6 +85,20 @@ impl Instance {
         uses.iter().map(|&(item, count)| each[usize::from(item)] * i64::from(count)).sum()
     }
 
+    /// Values of the goals before this one, all goals of serving, where every pump is served.
+    pub(super) fn all_served(&self, tier: usize) -> Vec<i64> {
+        let gains = self.tiers[..tier].iter().map(|tier| match tier {
+            CostRow::Served(gains) => -gains.iter().sum::<i64>(),
+            _ => 0,
+        });
+        gains.collect()
+    }
+
+    /// Number of columns.
+    pub(super) fn count(&self) -> usize {
+        self.blocks.iter().map(Vec::len).sum()
+    }
+
     /// Column of a block.
     pub fn column(&self, block: usize, column: u32) -> &Column {
         &self.blocks[block][column as usize]

@@ -54,6 +54,30 @@ pub struct MasterProgram {
     at: Option<Arc<Basis>>,
 }
 
+impl MasterProgram {
+    /// The program over another list of columns, in which `find` gives each column's place, and its present basis as that of
+    /// the root. Columns that are not there are barred.
+    pub(super) fn moved(mut self, find: impl Fn(usize, u32) -> Option<u32>) -> MasterProgram {
+        for block in 0..self.pool.len() {
+            let known = std::mem::take(&mut self.pool[block]);
+            let numbers = std::mem::take(&mut self.numbers[block]);
+            let mut there = Vec::new();
+            for (column, number) in known.into_iter().zip(numbers) {
+                let place = find(block, column);
+                self.entries[number as usize] = place.map(|column| (block, column));
+                match place {
+                    Some(column) => there.push((column, number)),
+                    None => self.simplex.bar(number, true),
+                }
+            }
+            there.sort_unstable();
+            (self.pool[block], self.numbers[block]) = there.into_iter().unzip();
+        }
+        self.root = self.at.clone();
+        self
+    }
+}
+
 /// Master of one goal.
 pub(super) struct Master<'a> {
     stage: Stage<'a>,
@@ -113,6 +137,11 @@ impl<'a> Master<'a> {
         let least_gain = SCALE * i128::from(cost_step) / 1024 / program.pool.len().max(1) as i128;
         let noise = to_whole(program.scales[stage.tier] * NOISE);
         Master { stage, cost_step, least_gain: least_gain.max(noise), program }
+    }
+
+    /// Basis that the program is at, if it is at one.
+    pub(super) fn at(&self) -> Option<Arc<Basis>> {
+        self.program.at.clone()
     }
 
     /// Basis at the end of the whole search space, if it is known.

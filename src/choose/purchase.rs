@@ -28,7 +28,7 @@ use crate::choose::stages::{Solved, solve_from, solve_held};
 use crate::choose::supply::{Supply, bought};
 use crate::choose::why::Reasons;
 use crate::choose::{
-    ChooseError, CombinationLists, Group, MOST_ITEMS, Setup, groups, list_columns, objectives,
+    ChooseError, CombinationLists, Group, MOST_ITEMS, Setup, drawn, groups, list_columns, objectives,
     supply, wanted,
 };
 use crate::job::Job;
@@ -82,7 +82,7 @@ pub fn purchase(
     let mut kits: Vec<Option<Vec<PackPick>>> = vec![None; job.pumps.len()];
     let mut layouts = Vec::new();
     for ((group, instance), solved) in laid.groups.iter().zip(&instances).zip(&solved) {
-        group.read(job, &laid, instance, &solved.taken, &mut kits, &mut layouts);
+        group.read(job, &laid.suppliers, instance, &solved.taken, &mut kits, &mut layouts);
     }
     layouts.sort();
     // Packs that are needed: if they cost nothing, or the time ran out, the search may have taken more.
@@ -100,7 +100,7 @@ pub fn purchase(
         cartons: packs,
         plan: Plan {
             kits: Vec::new(),
-            goals: laid.goals(job, &aims, &solved),
+            goals: laid.goals(job, &aims, &laid.groups.iter().zip(&solved).collect::<Vec<_>>()),
             layouts,
             worth: Vec::new(),
             stopped_by: laid.cut.or(solved.iter().find_map(|s| s.stopped)),
@@ -156,8 +156,9 @@ fn lay_out(job: &Job, market: &Market, control: &Control<'_>) -> Result<Setup, C
     let on_hand: Vec<u32> = job.stock.iter().map(Item::available).collect();
     let offered: Vec<u32> =
         (0..job.stock.len()).map(|item| on_hand[item] + buyable(job, market, item)).collect();
-    let drawers = CombinationLists::listed(job, &offered, control)?;
-    let Listed { list: mut columns, cut } = list_columns(job, &drawers, &offered, control)?;
+    let all = vec![true; job.pumps.len()];
+    let drawers = CombinationLists::listed(job, &all, &offered, control)?;
+    let Listed { list: mut columns, cut } = list_columns(job, &all, &drawers, &offered, control)?;
     let held_back = hold_back(job, market, &mut columns);
     let wanted = wanted(job.stock.len() + held_back.len(), &columns);
     let Supply { mut suppliers, mut ready, cut: too_few } =
@@ -178,13 +179,12 @@ fn lay_out(job: &Job, market: &Market, control: &Control<'_>) -> Result<Setup, C
     for (ready, &item) in ready[job.stock.len()..].iter_mut().zip(&held_back) {
         *ready = i64::from(on_hand[item]);
     }
-    let mut groups = groups(job, &columns, &suppliers);
+    let mut groups = groups(job, &drawn(&columns), &suppliers);
     if market.budget.is_some() {
         // One budget for all groups.
         groups = Group::merged(groups);
     }
     Ok(Setup {
-        available: offered,
         drawers,
         columns,
         suppliers,

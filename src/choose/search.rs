@@ -21,6 +21,7 @@ use crate::choose::master::{Master, MasterProgram};
 use crate::choose::mending::{Ranking, mend, refine, supply};
 use crate::choose::relaxation::{Entry, scales};
 use crate::choose::simplex::Basis;
+use crate::choose::ways::gcd;
 use crate::plan::{Objective, Stop};
 
 /// Result of the search for one goal.
@@ -53,6 +54,71 @@ const PART_COLUMNS: usize = 40;
 /// Parts that are tried at most.
 const MOST_PARTS: usize = 1000;
 
+/// Start of a search, as far as it is known.
+#[derive(Default)]
+pub struct Start {
+    /// Plan that keeps the earlier goals.
+    pub plan: Option<Assignment>,
+    /// Multipliers.
+    pub multipliers: Option<Multipliers>,
+    /// Linear program of nearly the same problem.
+    pub program: Option<MasterProgram>,
+}
+
+/// Result of a search for a better plan.
+#[derive(Debug, Clone)]
+pub struct Sought {
+    /// The best plan that is better than asked for, if there is one.
+    pub better: Option<Assignment>,
+    /// No plan that keeps the earlier goals costs less.
+    pub bound: i64,
+    /// Whether nothing is open: no other plan is better.
+    pub whole: bool,
+    /// The columns that plans as good as the best one may use.
+    pub allowed: Allowed,
+    /// The best multipliers for everything together.
+    pub multipliers: Multipliers,
+    /// Reason that the control stopped it.
+    pub stopped: Option<Stop>,
+    /// The linear program, where there was one of the shape.
+    pub program: Option<MasterProgram>,
+}
+
+/// Searches for the best plan that is better than `to_beat`, a value on each goal.
+pub fn seek(
+    stage: Stage<'_>,
+    allowed: Allowed,
+    start: Start,
+    to_beat: Vec<i64>,
+    aim: Objective,
+    control: &Control<'_>,
+) -> Sought {
+    if let Some(stop) = control.stop() {
+        return Sought {
+            better: None,
+            bound: i64::MIN,
+            whole: false,
+            allowed,
+            multipliers: Multipliers::zero(stage.sets.len(), stage.tier),
+            stopped: Some(stop),
+            program: None,
+        };
+    }
+    let mut search = Search::new(stage, &allowed, to_beat, aim, control);
+    if let Some(program) = start.program {
+        search.master = Some(Master::of(stage, program, search.cost_step));
+    }
+    if let Some(plan) = &start.plan {
+        search.put_in_pool(plan);
+    }
+    search.start = start.plan;
+    search.known = start.multipliers;
+    let (bound, allowed, multipliers, stopped) = search.run(allowed);
+    let whole = bound >= search.to_beat();
+    let program = search.master.map(|master| master.program);
+    Sought { better: search.best, bound, whole, allowed, multipliers, stopped, program }
+}
+
 /// Searches one goal to its proof, from a plan that keeps the earlier goals, from multipliers if some are known, and from
 /// the linear program of nearly the same problem if there is one.
 pub fn close(
@@ -64,32 +130,18 @@ pub fn close(
     aim: Objective,
     control: &Control<'_>,
 ) -> Closed {
-    if let Some(stop) = control.stop() {
-        return Closed {
-            taken: incumbent,
-            bound: i64::MIN,
-            allowed,
-            multipliers: Multipliers::zero(stage.sets.len(), stage.tier),
-            stopped: Some(stop),
-            program: None,
-        };
-    }
     let value = stage.instance.value(&incumbent);
-    let mut search = Search::new(stage, &allowed, value.clone(), aim, control);
-    if let Some(program) = program {
-        search.master = Some(Master::of(stage, program, search.cost_step));
-    }
-    search.put_in_pool(&incumbent);
-    search.start = Some(incumbent.clone());
-    search.known = known;
-    let (bound, allowed, multipliers, stopped) = search.run(allowed);
+    let start = Start { plan: Some(incumbent.clone()), multipliers: known, program };
+    let sought = seek(stage, allowed, start, value.clone(), aim, control);
     // A plan in hand is a bound from the other side.
-    let bound = bound.min(search.best.as_ref().map_or(value[stage.tier], |_| search.to_beat()));
-    let program = search.master.map(|master| master.program);
-    let taken = search.best.unwrap_or(incumbent);
+    let taken = sought.better.unwrap_or(incumbent);
+    let bound = sought.bound.min(stage.instance.value(&taken)[stage.tier]);
+    let Sought { allowed, multipliers, stopped, program, .. } = sought;
     Closed { taken, bound, allowed, multipliers, stopped, program }
 }
 
+/// Value below every other, from which others can be taken off.
+pub(super) const LOWEST: i64 = i64::MIN / 4;
 /// Steps beyond which carried multipliers do not grow.
 const MOST_STEP: i128 = 1_000_000;
 
@@ -205,7 +257,7 @@ impl<'a> Search<'a> {
         let off = value[stage.tier].rem_euclid(cost_step);
         if off != 0 {
             value[stage.tier] += cost_step - off;
-            value[stage.tier + 1..].fill(i64::MIN);
+            value[stage.tier + 1..].fill(LOWEST);
         }
         Search {
             stage,
@@ -878,13 +930,7 @@ fn cheapest(
 }
 
 /// The greatest common divisor of the costs of a goal, over the columns that are allowed.
-fn cost_step(instance: &Instance, tier: usize, allowed: &Allowed) -> i64 {
-    let gcd = |mut a: i64, mut b: i64| {
-        while b != 0 {
-            (a, b) = (b, a % b);
-        }
-        a
-    };
+pub(super) fn cost_step(instance: &Instance, tier: usize, allowed: &Allowed) -> i64 {
     let mut grain = 0;
     for (pump, columns) in allowed.columns.iter().enumerate() {
         for &column in columns.iter() {

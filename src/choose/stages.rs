@@ -8,7 +8,7 @@ use crate::choose::control::{Control, Phase};
 use crate::choose::instance::{Assignment, CostRow, Instance};
 use crate::choose::master::MasterProgram;
 use crate::choose::mending::{Ranking, mend, refine, supply, take_back};
-use crate::choose::search::{carried, close, reduce};
+use crate::choose::search::{Closed, carried, close, reduce};
 use crate::plan::{Objective, Stop};
 
 /// Result for a group.
@@ -68,6 +68,29 @@ pub(super) fn reached(instance: &Instance, aims: &[Objective], control: &Control
     let allowed = Allowed::all(instance);
     let known = Known { held: &[], multipliers: &[], program: None };
     let stages = stages(instance, &sets, aims, start, known, allowed, control);
+    Reached { solved: stages.solved, unsettled: None, allowed: stages.allowed }
+}
+
+/// Goes on with the goals after one that is closed, where the earlier ones have the values of its plan.
+pub(super) fn onwards(
+    instance: &Instance,
+    aims: &[Objective],
+    tier: usize,
+    closed: Closed,
+    control: &Control<'_>,
+) -> Reached {
+    let Closed { taken, bound, allowed, multipliers, stopped, .. } = closed;
+    let sets = instance.sets();
+    let values = instance.value(&taken);
+    let mut known: Vec<Multipliers> =
+        (0..tier).map(|tier| Multipliers::zero(sets.len(), tier)).collect();
+    known.push(multipliers);
+    let known = Known { held: &values[..=tier], multipliers: &known, program: None };
+    let mut stages = stages(instance, &sets, aims, taken, known, allowed, control);
+    // A plan found for a later goal may be better on this one, if it was left open.
+    stages.solved.values.copy_from_slice(&instance.value(&stages.solved.taken)[..aims.len()]);
+    stages.solved.bounds[tier] = bound.min(stages.solved.values[tier]);
+    stages.solved.stopped = stopped.or(stages.solved.stopped);
     Reached { solved: stages.solved, unsettled: None, allowed: stages.allowed }
 }
 
@@ -235,8 +258,12 @@ fn stages(
     let mut taken = start;
     let mut limits = known.held.to_vec();
     let mut bounds = known.held.to_vec();
-    let mut multipliers: Vec<Multipliers> =
-        (0..known.held.len()).map(|tier| Multipliers::zero(sets.len(), tier)).collect();
+    let mut multipliers: Vec<Multipliers> = (0..known.held.len())
+        .map(|tier| match known.multipliers.get(tier) {
+            Some(known) => known.clone(),
+            None => Multipliers::zero(sets.len(), tier),
+        })
+        .collect();
     let mut stopped = None;
     let mut program = None;
     for (tier, &aim) in aims.iter().enumerate().skip(known.held.len()) {

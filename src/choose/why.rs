@@ -92,6 +92,10 @@ impl Reasons<'_> {
     fn of(&self, pump: usize, rivals: &Rivals, grace: usize) -> Vec<Shortfall> {
         let Reasons { job, drawers, .. } = *self;
         let lists = drawers.of(job, &job.pumps[pump]);
+        if self.servable[pump] && lists.iter().any(|list| list.is_empty()) {
+            // The time was over before anything was listed for it.
+            return vec![Shortfall::of(None, Cause::SearchEnded)];
+        }
         let mut pace = Pace::at_least(self.control, grace);
         let mut listed = |guard: Guard, most: usize| {
             pattern::listed(&job.pumps[pump], (job, guard), &lists, most, &mut pace)

@@ -15,7 +15,7 @@ use crate::choose::instance::{Assignment, Column};
 use crate::choose::stages::{Proven, Solved, solve_from};
 use crate::choose::supply::{Supply, suppliers};
 use crate::choose::{ChooseError, CombinationLists, Group};
-use crate::choose::{groups, list_columns, objectives, uses_of, wanted};
+use crate::choose::{drawn, groups, list_columns, objectives, uses_of, wanted};
 use crate::decimal::Money;
 use crate::job::{Job, Parts};
 use crate::plan::{Kit, MarginalValue, Objective, Plan, Stop};
@@ -74,10 +74,11 @@ fn work_out(job: &Job, plan: &Plan, control: &Control<'_>) -> Result<Found, Choo
         .collect();
     let more: Vec<u32> =
         job.stock.iter().map(|item| item.available() + u32::from(item.cut.is_none())).collect();
+    let all = vec![true; job.pumps.len()];
     // The listener hears the number of items done.
     let quiet = &control.unheard();
-    let drawers = CombinationLists::listed(job, &more, quiet)?;
-    let Listed { list: columns, cut } = list_columns(job, &drawers, &more, quiet)?;
+    let drawers = CombinationLists::listed(job, &all, &more, quiet)?;
+    let Listed { list: columns, cut } = list_columns(job, &all, &drawers, &more, quiet)?;
     let wanted = wanted(job.stock.len(), &columns);
     let stock = Bare::of(job, &wanted);
     let supply = stock.supply(None, quiet)?;
@@ -88,7 +89,7 @@ fn work_out(job: &Job, plan: &Plan, control: &Control<'_>) -> Result<Found, Choo
     if found.stopped.is_some() {
         return Ok(found);
     }
-    let groups = groups(job, &columns, &supply.suppliers);
+    let groups = groups(job, &drawn(&columns), &supply.suppliers);
     let asked = |item: usize| {
         job.stock.get(item).is_some_and(|lot| lot.size.is_some() && lot.cut.is_none())
     };

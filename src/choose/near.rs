@@ -1,0 +1,720 @@
+//! Columns near the bound: of all the ways to kit a pump only those are listed that a best plan can take.
+//!
+//! # Method
+//!
+//! 1. *Root.* Columns join a linear program as they are asked for. The ways to fill a place are priced without a list
+//!    ([`ways`]), which gives for each pump the cheapest of all its columns: an exact bound L.
+//! 2. *Window.* A plan that costs at most L + g takes only columns whose reduced cost is at most g above their pump's
+//!    least. These few are listed, from a small g on. Then the search goes through them completely; a plan that it finds
+//!    there is the best of all. If there is none, the least value is above L + g, and g doubles.
+//! 3. The goals that follow choose among equal plans, which all lie in the window.
+//!
+//! # Decisions
+//!
+//! - All pumps that can be served are served, and only the waste is searched for so. Where that does not come about, or where
+//!   pieces are cut or come from packs that are spoiled, or there are too many ways, all columns are listed: the goal of
+//!   most served leaves nearly every column within any window, and a supplier's columns are few.
+//! - Guards that depend on the very pieces make each combination an end of its own. The window is small all the same.
+//!
+//! [`ways`]: mod@crate::choose::ways
+
+use std::collections::{BTreeMap, HashMap, hash_map};
+use std::ops::ControlFlow;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicUsize, Ordering};
+
+use rayon::prelude::*;
+use smallvec::SmallVec;
+
+use crate::accounting::by_pack;
+use crate::choose::bound::{Allowed, Multipliers, Prices, SCALE, Stage, round_up};
+use crate::choose::combination::{Combination, Window};
+use crate::choose::control::{Control, Listed, Pace, Phase};
+use crate::choose::instance::{Assignment, Column, Instance, Uses};
+use crate::choose::master::{Master, MasterProgram};
+use crate::choose::pattern::{self, Demands, Pattern, listed_for};
+use crate::choose::relaxation::scales;
+use crate::choose::search::{Closed, LOWEST, Sought, Start, seek};
+use crate::choose::stages::{self, Reached, Solved, onwards};
+use crate::choose::ways::{Cheapest, FAR, PiecePrices, Ways, gcd, order};
+use crate::choose::{
+    DrawerKey, Group, MOST_PATTERNS, drawer_key, groups, tier_of_waste, uses_of, windows,
+};
+use crate::job::Job;
+use crate::model::Pack;
+use crate::plan::{Objective, Pick};
+use crate::stock::Code;
+
+/// Rounds of pricing at the root.
+const MOST_ROUNDS: usize = 300;
+/// Columns of a pump that join in a round.
+const A_ROUND: usize = 3;
+/// Columns of a pump in the first window, on average.
+const FIRST: usize = 8;
+/// Most columns in a window, on average and in all.
+const MOST_AVERAGE: usize = 2_000;
+const MOST_IN_ALL: usize = 2_000_000;
+/// Nodes of a search that has no plan yet.
+const MOST_NODES: usize = 300;
+
+/// Ways to kit the pumps of a job.
+pub(super) struct Laid {
+    ways: Vec<Ways>,
+    /// By pump; `None` where there are too many ways.
+    kits: Vec<Option<Kits>>,
+    /// Groups all of whose pumps can be kitted from here.
+    pub groups: Vec<Group>,
+    /// Whether a pump must have its columns listed, by pump.
+    pub others: Vec<bool>,
+}
+
+/// Ways to kit one pump.
+struct Kits {
+    /// Ways to fill each place, by number.
+    places: SmallVec<[usize; 4]>,
+    /// Ends that go together; each pattern is a choice among the ends of the places.
+    patterns: Vec<Pattern>,
+}
+
+impl Laid {
+    /// Ways to kit the pumps out of the pieces available.
+    pub(super) fn of(job: &Job, available: &[u32], control: &Control<'_>) -> Laid {
+        Laid::build(job, available, control).unwrap_or_else(|| Laid {
+            ways: Vec::new(),
+            kits: Vec::new(),
+            groups: Vec::new(),
+            others: vec![true; job.pumps.len()],
+        })
+    }
+
+    /// `None` where the control stops it, or there is no room.
+    fn build(job: &Job, available: &[u32], control: &Control<'_>) -> Option<Laid> {
+        /// Place with the hull of its windows, and whether its combinations are to be kept apart.
+        type Wanted<'a> = (&'a Pack, &'a Code, Window, bool);
+        let pumps = job.pumps.len();
+        control.step(Phase::Listing, 0, pumps);
+        let guard = job.policy.guard();
+        let demands: Vec<Demands> =
+            job.pumps.par_iter().map(|pump| Demands::of(pump, job, guard)).collect();
+        let mut wanted: BTreeMap<DrawerKey, Wanted<'_>> = BTreeMap::new();
+        for (pump, demands) in job.pumps.iter().zip(&demands) {
+            let places = job.model_of(pump).packs.iter().zip(&pump.fits);
+            let windows = windows(job, pump, available);
+            if windows.iter().any(|window| window.0 > window.1) {
+                continue;
+            }
+            for ((pack, fit), window) in places.zip(windows) {
+                let apart = demands.need_doubts();
+                let (.., hull, any) = wanted
+                    .entry(drawer_key(pack, fit))
+                    .or_insert((pack, fit, window, apart));
+                *hull = (hull.0.min(window.0), hull.1.max(window.1));
+                *any |= apart;
+            }
+        }
+        let numbers: HashMap<DrawerKey, usize> = wanted.keys().cloned().zip(0..).collect();
+        let ways: Vec<Option<Ways>> = wanted
+            .into_values()
+            .collect::<Vec<_>>()
+            .into_par_iter()
+            .map(|(pack, fit, window, apart)| {
+                Ways::of(job, (pack, fit), available, window, apart, control)
+            })
+            .collect();
+        if control.stop().is_some() {
+            return None;
+        }
+        let doubts = match demands.iter().any(Demands::need_doubts) {
+            true => pattern::doubts(job),
+            false => Vec::new(),
+        };
+        let kits = |(pump, demands): (&crate::pump::Pump, &Demands)| {
+            let packs = job.model_of(pump).packs.iter().zip(&pump.fits);
+            let places = packs.map(|(pack, fit)| numbers.get(&drawer_key(pack, fit)).copied());
+            // A pump without a window for some place cannot be kitted.
+            let Some(places) = places.collect::<Option<SmallVec<[usize; 4]>>>() else {
+                return Some(Kits { places: SmallVec::new(), patterns: Vec::new() });
+            };
+            let ends = places.iter().map(|&place| ways[place].as_ref().map(Ways::ends));
+            let ends: Vec<&[Combination]> = ends.collect::<Option<_>>()?;
+            let mut pace = Pace::of(control);
+            let listed =
+                listed_for(demands, (&job.policy, &doubts), &ends, MOST_PATTERNS, &mut pace);
+            let Listed { list: patterns, cut: None } = listed.ok()? else { return None };
+            control.keep(patterns.len() * size_of::<Pattern>()).ok()?;
+            Some(Kits { places, patterns })
+        };
+        let kits: Vec<Option<Kits>> = job.pumps.par_iter().zip(&demands).map(kits).collect();
+        if control.stop().is_some() {
+            return None;
+        }
+        let items: Vec<Vec<usize>> =
+            ways.iter().map(|ways| ways.as_ref().map_or(Vec::new(), Ways::items)).collect();
+        let drawn: Vec<Option<Vec<usize>>> = job
+            .pumps
+            .iter()
+            .zip(&kits)
+            .map(|(pump, kits)| match kits {
+                Some(kits) if kits.patterns.is_empty() => None,
+                Some(kits) => Some(kits.places.iter().flat_map(|&place| &items[place]).copied().collect()),
+                None => {
+                    let places = job.model_of(pump).packs.iter().zip(&pump.fits);
+                    Some(places.flat_map(|(pack, fit)| job.offered(pack, fit)).collect())
+                }
+            })
+            .collect();
+        let supplied = |&item: &u16| {
+            let item = usize::from(item);
+            job.stock.get(item).is_none_or(|lot| lot.cut.is_some()) || by_pack(job, item)
+        };
+        let mut others = vec![false; pumps];
+        let mut mine = Vec::new();
+        for group in groups(job, &drawn, &[]) {
+            let known = group.pumps.iter().all(|&pump| kits[pump].is_some());
+            if known && !group.items.iter().any(supplied) {
+                mine.push(group);
+            } else {
+                group.pumps.iter().for_each(|&pump| others[pump] = true);
+            }
+        }
+        // A place that was too much belongs to none of these groups.
+        let ways = ways.into_iter().map(|ways| ways.unwrap_or(Ways::Each(Vec::new()))).collect();
+        control.step(Phase::Listing, pumps, pumps);
+        Some(Laid { ways, kits, groups: mine, others })
+    }
+
+    /// Whether a pump can be kitted at all.
+    pub(super) fn servable(&self, pump: usize) -> bool {
+        self.kits.get(pump).and_then(Option::as_ref).is_some_and(|kits| !kits.patterns.is_empty())
+    }
+}
+
+/// Group with its goals reached, and the columns in the window.
+pub(super) struct InWindow {
+    /// Bare problem of the columns listed.
+    pub instance: Instance,
+    /// Its goals.
+    pub reached: Reached,
+}
+
+/// Solves the goals of a group that serves all its pumps; the order among equal plans is left open. `None` where that does
+/// not come about this way.
+pub(super) fn reached(
+    job: &Job,
+    laid: &Laid,
+    group: &Group,
+    available: &[u32],
+    aims: &[Objective],
+    control: &Control<'_>,
+) -> Option<InWindow> {
+    let ready: Vec<i64> = available.iter().map(|&count| i64::from(count)).collect();
+    let mut root = Root::new(job, laid, group, &ready, aims)?;
+    let peak = root.climb(i128::MAX, control);
+    if std::env::var("DBG").is_ok() { eprintln!("root {:?} cols {} step {}", peak.as_ref().map(|p| p.bound as f64 / SCALE as f64), root.instance.count(), root.step); }
+    let peak = peak?;
+    let r = root.search(&peak, control);
+    if std::env::var("DBG").is_ok() { eprintln!("reached {} {:?}", r.is_some(), r.as_ref().map(|r| (r.instance.count(), r.reached.solved.values.clone(), r.reached.solved.bounds.clone()))); }
+    r
+}
+
+/// Linear program of the columns asked for so far.
+pub(super) struct Root<'a> {
+    job: &'a Job,
+    laid: &'a Laid,
+    group: &'a Group,
+    aims: &'a [Objective],
+    /// Number within the group, by item of the stock.
+    number: HashMap<u16, u16>,
+    /// Ways that the group's pumps use.
+    used: Vec<usize>,
+    /// Columns asked for, by pump of the group.
+    pub instance: Instance,
+    pub allowed: Allowed,
+    tier: usize,
+    limits: Vec<i64>,
+    sets: Vec<Vec<u32>>,
+    /// A divisor of every column's waste.
+    step: i64,
+    program: Option<MasterProgram>,
+    multipliers: Multipliers,
+}
+
+/// Bound of the root, and what it leaves open.
+pub(super) struct Peak {
+    /// Bound, in 1/SCALE.
+    pub bound: i128,
+    /// Multipliers that prove it.
+    pub multipliers: Multipliers,
+}
+
+/// Cheapest ways and patterns at some prices.
+struct Priced {
+    prices: Prices,
+    /// By way; empty for those that the group does not use.
+    cheapest: Vec<Cheapest>,
+    /// By pump of the group: least reduced cost, and the best patterns.
+    best: Vec<SmallVec<[(i128, u32); A_ROUND]>>,
+}
+
+impl Priced {
+    fn bound(&self) -> i128 {
+        let least = self.best.iter().map(|best| best.first().map_or(0, |best| best.0));
+        self.prices.constant() + least.sum::<i128>()
+    }
+}
+
+impl<'a> Root<'a> {
+    /// Root with each pump's least wasteful column; `None` where the shape does not fit.
+    fn new(
+        job: &'a Job,
+        laid: &'a Laid,
+        group: &'a Group,
+        ready: &'a [i64],
+        aims: &'a [Objective],
+    ) -> Option<Root<'a>> {
+        let tier = tier_of_waste(aims)?;
+        let mut used: Vec<usize> = group
+            .pumps
+            .iter()
+            .filter_map(|&pump| laid.kits[pump].as_ref())
+            .flat_map(|kits| kits.places.iter().copied())
+            .collect();
+        used.sort_unstable();
+        used.dedup();
+        let none = vec![Vec::new(); group.pumps.len()];
+        let instance = group.instance(job, aims, ready, none, &[]);
+        let limits = instance.all_served(tier);
+        let sets = instance.sets();
+        let multipliers = Multipliers::zero(sets.len(), tier);
+        let charges = group.pumps.iter().filter_map(|&pump| laid.kits[pump].as_ref());
+        let charges = charges.flat_map(|kits| &kits.patterns).map(|pattern| pattern.off_target);
+        let steps = used.iter().map(|&way| laid.ways[way].step());
+        let step = steps.chain(charges).fold(0, gcd).max(1);
+        let mut root = Root {
+            job,
+            laid,
+            group,
+            aims,
+            number: group.items.iter().copied().zip(0..).collect(),
+            used,
+            allowed: Allowed::all(&instance),
+            instance,
+            tier,
+            limits,
+            sets,
+            step,
+            program: None,
+            multipliers,
+        };
+        let priced = root.price(&root.multipliers.clone(), &Control::unlimited())?;
+        root.join(&priced, &vec![FAR; root.group.pumps.len()], 0);
+        Some(root)
+    }
+
+    fn stage(&self) -> Stage<'_> {
+        Stage { instance: &self.instance, sets: &self.sets, tier: self.tier, limits: &self.limits }
+    }
+
+    fn kits(&self, at: usize) -> &'a [Pattern] {
+        self.laid.kits[self.group.pumps[at]].as_ref().map_or(&[], |kits| &kits.patterns)
+    }
+
+    fn places(&self, at: usize) -> &'a [usize] {
+        self.laid.kits[self.group.pumps[at]].as_ref().map_or(&[], |kits| &kits.places)
+    }
+
+    /// Prices every way to kit the pumps; `None` where the control stops it.
+    fn price(&self, multipliers: &Multipliers, control: &Control<'_>) -> Option<Priced> {
+        let prices = self.stage().prices(multipliers, &self.allowed.ranges);
+        let mut pieces = vec![0; self.job.stock.len()];
+        for (&item, &number) in &self.number {
+            pieces[usize::from(item)] = prices.taken(usize::from(number));
+        }
+        let mut most = vec![0; self.job.stock.len()];
+        for (&item, &number) in &self.number {
+            most[usize::from(item)] = self.instance.capacity[usize::from(number)];
+        }
+        let by_piece = PiecePrices { pieces: &pieces, waste: SCALE, most: &most };
+        let found: Vec<Cheapest> =
+            self.used.par_iter().map(|&way| self.laid.ways[way].cheapest(&by_piece)).collect();
+        let mut cheapest: Vec<Cheapest> = self.laid.ways.iter().map(|_| Cheapest::default()).collect();
+        for (&way, found) in self.used.iter().zip(found) {
+            cheapest[way] = found;
+        }
+        if control.stop().is_some() {
+            return None;
+        }
+        let best = (0..self.group.pumps.len()).into_par_iter().with_min_len(16).map(|at| {
+            let places = self.places(at);
+            let mut best: SmallVec<[(i128, u32); A_ROUND]> = SmallVec::new();
+            for (number, pattern) in (0..).zip(self.kits(at)) {
+                let cost = cost(&cheapest, places, pattern);
+                if cost >= FAR {
+                    continue;
+                }
+                if best.len() == A_ROUND {
+                    if best.last().is_some_and(|last| last.0 <= cost) {
+                        continue;
+                    }
+                    best.pop();
+                }
+                let before = best.partition_point(|other| other.0 <= cost);
+                best.insert(before, (cost, number));
+            }
+            let serving = prices.serving(at);
+            best.iter_mut().for_each(|(cost, _)| *cost += serving);
+            best
+        });
+        let best = best.collect();
+        Some(Priced { prices, cheapest, best })
+    }
+
+    /// Lets the best columns join that are better by more than a hair than those at hand; how much better the pumps' best
+    /// ones are in all, 0 where none is new.
+    fn join(&mut self, priced: &Priced, at_hand: &[i128], hair: i128) -> i128 {
+        let (mut better, mut fresh) = (0_i128, Vec::new());
+        for (at, best) in priced.best.iter().enumerate() {
+            let known = at_hand[at];
+            let gain = best.first().map_or(0, |best| known.saturating_sub(best.0));
+            better = better.saturating_add(gain);
+            if gain <= hair {
+                continue;
+            }
+            for &(_, pattern) in best.iter().filter(|best| best.0 < known) {
+                fresh.extend(self.cheapest_column(priced, at, pattern).map(|column| (at, column)));
+            }
+        }
+        let blocks = Arc::make_mut(&mut self.instance.blocks);
+        let mut joined = false;
+        for (at, column) in fresh {
+            if !blocks[at].contains(&column) {
+                blocks[at].push(column);
+                joined = true;
+            }
+        }
+        self.allowed = Allowed {
+            ranges: std::mem::take(&mut self.allowed.ranges),
+            idle: vec![false; self.group.pumps.len()],
+            ..Allowed::all(&self.instance)
+        };
+        if joined { better } else { 0 }
+    }
+
+    /// Column of a pattern at its cheapest, numbered as in the group; `None` if it needs more pieces than there are.
+    fn cheapest_column(&self, priced: &Priced, at: usize, pattern: u32) -> Option<Column> {
+        let pattern = &self.kits(at)[pattern as usize];
+        let mut parts: SmallVec<[Combination; 4]> = SmallVec::new();
+        for (&place, &end) in self.places(at).iter().zip(&pattern.choice) {
+            let cheapest = &priced.cheapest[place];
+            let most = cheapest.ends[end as usize];
+            let _ = self.laid.ways[place].within(cheapest, end as usize, most, &mut |one, _| {
+                parts.push(one.clone());
+                ControlFlow::Break(())
+            });
+        }
+        self.column(&parts, pattern.off_target)
+    }
+
+    /// Column of some combinations; `None` if it needs more pieces than there are.
+    fn column(&self, parts: &[Combination], off_target: i64) -> Option<Column> {
+        let mut uses: Uses = uses_of(parts.iter().flat_map(|part| &part.picks))?;
+        for (item, count) in &mut uses {
+            *item = *self.number.get(item)?;
+            if i64::from(*count) > self.instance.capacity[usize::from(*item)] {
+                return None;
+            }
+        }
+        Some(Column { waste: off_target + parts.iter().map(|part| part.waste).sum::<i64>(), uses })
+    }
+
+    /// Bound over all ways to kit the pumps; ends early where it is at least `enough`. `None` where the control stops it, or
+    /// a pump has no column at all.
+    pub(super) fn climb(&mut self, enough: i128, control: &Control<'_>) -> Option<Peak> {
+        let mut peak: Option<Peak> = None;
+        for _ in 0..MOST_ROUNDS {
+            if control.stop().is_some() {
+                return None;
+            }
+            let program = self.program.take();
+            let stage = self.stage();
+            let mut master = match program {
+                Some(program) => Master::of(stage, program, self.step),
+                None => Master::new(stage, &scales(stage, &self.allowed), self.step)?,
+            };
+            let basis = master.at();
+            let relaxed = master.relax(
+                &self.allowed,
+                &self.multipliers,
+                basis.as_ref(),
+                None,
+                i64::MAX,
+                control,
+            )?;
+            let program = master.program;
+            self.multipliers = relaxed.multipliers;
+            self.program = Some(program);
+            let priced = self.price(&self.multipliers.clone(), control)?;
+            let bound = priced.bound();
+            if peak.as_ref().is_none_or(|peak| bound > peak.bound) {
+                peak = Some(Peak { bound, multipliers: self.multipliers.clone() });
+            }
+            if bound >= enough {
+                break;
+            }
+            let at_hand = self.at_hand(&priced.prices);
+            let hair = SCALE * i128::from(self.step) / 1024;
+            let pumps = i128::try_from(at_hand.len().max(1)).unwrap_or(1);
+            if self.join(&priced, &at_hand, hair / pumps) <= hair {
+                break;
+            }
+        }
+        peak
+    }
+
+    /// Least reduced cost of the columns at hand, by pump.
+    fn at_hand(&self, prices: &Prices) -> Vec<i128> {
+        let stage = self.stage();
+        let least = |(at, columns): (usize, &Arc<Vec<u32>>)| {
+            let reduced = columns.iter().map(|&column| stage.reduced(prices, at, column));
+            reduced.min().unwrap_or(FAR)
+        };
+        self.allowed.columns.par_iter().enumerate().with_min_len(32).map(least).collect()
+    }
+
+    /// Columns whose reduced cost is at most `room` above their pump's least, in the order of lists; `None` if there are more
+    /// than `most` of them.
+    fn within(&self, priced: &Priced, room: i128, most: usize) -> Option<Vec<Vec<Column>>> {
+        let count = AtomicUsize::new(0);
+        let pumps = (0..self.group.pumps.len()).into_par_iter().with_min_len(4);
+        let columns = pumps.map(|at| {
+            let places = self.places(at);
+            let least = priced.best[at].first()?.0 - priced.prices.serving(at);
+            let mut listing =
+                Listing { root: self, priced, places, most, count: &count, columns: HashMap::new() };
+            for pattern in self.kits(at) {
+                let beyond = cost(&priced.cheapest, places, pattern) - least;
+                if beyond <= room
+                    && listing.extend(pattern, &mut Parts::new(), room - beyond).is_break()
+                {
+                    return None;
+                }
+            }
+            Some(listing.done())
+        });
+        columns.collect()
+    }
+
+    /// Searches windows until one holds the best plan; `None` if none is found this way.
+    fn search(&self, peak: &Peak, control: &Control<'_>) -> Option<InWindow> {
+        let priced = self.price(&peak.multipliers, control)?;
+        // A plan of the columns at hand costs no more; a bound above it means that there is none.
+        let dearest = |columns: &Vec<Column>| columns.iter().map(|column| column.waste).max();
+        let all = self.instance.blocks.iter().map(dearest).sum::<Option<i64>>()?;
+        if peak.bound > SCALE * i128::from(all) {
+            return None;
+        }
+        let mut room = 4 * self.step;
+        loop {
+            let mut window = self.window(peak, &priced, room)?;
+            while window.instance.count() < FIRST * self.group.pumps.len() && room < all {
+                room *= 2;
+                window = self.window(peak, &priced, room)?;
+            }
+            let mut found = window.seek(self, None, &control.nodes(MOST_NODES));
+            if std::env::var("DBG").is_ok() { eprintln!("room {room} cols {} better {} whole {} bound {} inside {}", window.instance.count(), found.better.is_some(), found.whole, found.bound, window.inside); }
+            if found.better.is_none() && found.whole {
+                // No plan lies in the window.
+                if room >= all {
+                    return None;
+                }
+                room *= 2;
+                continue;
+            }
+            if found.better.is_none() && found.stopped.is_some() {
+                return Some(self.greedy(peak, window, control));
+            }
+            if !found.whole && found.stopped.is_none() {
+                // Hard: from a plan at hand, among all that can be better than it.
+                let plan = match found.better {
+                    Some(plan) => plan,
+                    None => window.any(self, control)?,
+                };
+                let columns = window.columns(&plan);
+                let value = window.instance.value(&plan)[self.tier];
+                let room = value - i64::try_from(peak.bound.div_euclid(SCALE)).ok()?;
+                window = self.window(peak, &priced, room).unwrap_or(window);
+                found = window.seek(self, Some(window.find(&columns)?), control);
+            }
+            return window.done(self, found, control);
+        }
+    }
+
+    /// Columns that plans of up to `room` above the bound may take; `None` if they are too many.
+    fn window(&self, peak: &Peak, priced: &Priced, room: i64) -> Option<Span> {
+        let most = (MOST_AVERAGE * self.group.pumps.len()).min(MOST_IN_ALL);
+        let columns = self.within(priced, SCALE * i128::from(room), most)?;
+        let instance = Instance { blocks: Arc::new(columns), ..self.instance.clone() };
+        let inside = (peak.bound + SCALE * i128::from(room)).div_euclid(SCALE);
+        let mut allowed = Allowed::all(&instance);
+        allowed.idle.fill(false);
+        let multipliers = peak.multipliers.clone();
+        Some(Span { instance, allowed, multipliers, inside: i64::try_from(inside).ok()? })
+    }
+
+    /// Any plan of a window, where the time is over.
+    fn greedy(&self, peak: &Peak, window: Span, control: &Control<'_>) -> InWindow {
+        let mut reached = stages::reached(&window.instance, self.aims, control);
+        let Solved { values, bounds, .. } = &mut reached.solved;
+        if values[..self.tier] == self.limits {
+            bounds[self.tier] = round_up(peak.bound, 1).min(values[self.tier]);
+        }
+        InWindow { instance: window.instance, reached }
+    }
+
+    /// The linear program over the columns of a window.
+    fn moved(&self, instance: &Instance) -> Option<MasterProgram> {
+        let find = |block: usize, column: u32| {
+            let column = self.instance.column(block, column);
+            let at = instance.blocks[block].iter().position(|other| other == column)?;
+            u32::try_from(at).ok()
+        };
+        Some(self.program.clone()?.moved(find))
+    }
+}
+
+/// Window: some columns, among which are those of all plans that cost at most `inside`.
+struct Span {
+    instance: Instance,
+    allowed: Allowed,
+    multipliers: Multipliers,
+    inside: i64,
+}
+
+impl Span {
+    fn stage<'s>(&'s self, root: &'s Root<'_>) -> Stage<'s> {
+        Stage { instance: &self.instance, ..root.stage() }
+    }
+
+    /// Searches it for a plan that is better than this one, or for any that costs at most `inside`.
+    fn seek(&self, root: &Root<'_>, plan: Option<Assignment>, control: &Control<'_>) -> Sought {
+        let mut to_beat = root.limits.clone();
+        let known = plan.as_ref().map(|plan| self.instance.value(plan)[root.tier]);
+        to_beat.push(known.map_or(self.inside + 1, |value| value.min(self.inside + 1)));
+        to_beat.resize(root.aims.len(), LOWEST);
+        let multipliers = Some(self.multipliers.clone());
+        let start = Start { plan: plan.clone(), multipliers, program: root.moved(&self.instance) };
+        let aim = root.aims[root.tier];
+        let mut found = seek(self.stage(root), self.allowed.clone(), start, to_beat, aim, control);
+        found.better = found.better.or(plan);
+        found
+    }
+
+    /// A plan that serves all, however much it costs; `None` if none is found.
+    fn any(&self, root: &Root<'_>, control: &Control<'_>) -> Option<Assignment> {
+        let mut to_beat = root.limits.clone();
+        to_beat.push(i64::MAX / 4);
+        to_beat.resize(root.aims.len(), LOWEST);
+        let multipliers = Some(self.multipliers.clone());
+        let start = Start { plan: None, multipliers, program: root.moved(&self.instance) };
+        let (stage, allowed) = (self.stage(root), self.allowed.clone());
+        seek(stage, allowed, start, to_beat, root.aims[root.tier], &control.nodes(0)).better
+    }
+
+    fn columns(&self, plan: &Assignment) -> Vec<Option<Column>> {
+        let column = |(block, column): (usize, &Option<u32>)| {
+            column.map(|column| self.instance.column(block, column).clone())
+        };
+        plan.iter().enumerate().map(column).collect()
+    }
+
+    /// Plan with these columns; `None` if it lacks one.
+    fn find(&self, columns: &[Option<Column>]) -> Option<Assignment> {
+        let blocks = self.instance.blocks.iter().zip(columns);
+        let places = blocks.map(|(block, column)| {
+            let at = block.iter().position(|other| Some(other) == column.as_ref())?;
+            u32::try_from(at).ok().map(Some)
+        });
+        places.collect()
+    }
+
+    /// Goes on to the other goals from the best plan found.
+    fn done(self, root: &Root<'_>, found: Sought, control: &Control<'_>) -> Option<InWindow> {
+        let Sought { better, bound, allowed, multipliers, stopped, program, .. } = found;
+        let closed = Closed { taken: better?, bound, allowed, multipliers, stopped, program };
+        let reached = onwards(&self.instance, root.aims, root.tier, closed, control);
+        Some(InWindow { instance: self.instance, reached })
+    }
+}
+
+/// Combinations for the places of a pump, so far.
+type Parts = SmallVec<[Combination; 4]>;
+
+/// Columns of one pump in a window, in the making.
+struct Listing<'a> {
+    root: &'a Root<'a>,
+    priced: &'a Priced,
+    places: &'a [usize],
+    most: usize,
+    count: &'a AtomicUsize,
+    /// By what they use: the least waste, and the first combinations that have it.
+    columns: HashMap<Uses, (i64, Parts)>,
+}
+
+impl Listing<'_> {
+    /// Lists every column of a pattern that costs at most `room` above its cheapest; breaks where there are too many.
+    fn extend(&mut self, pattern: &Pattern, parts: &mut Parts, room: i128) -> ControlFlow<()> {
+        let Some(&place) = self.places.get(parts.len()) else {
+            return self.put(pattern.off_target, parts);
+        };
+        let end = pattern.choice[parts.len()] as usize;
+        let priced = self.priced;
+        let cheapest = &priced.cheapest[place];
+        let least = cheapest.ends[end];
+        self.root.laid.ways[place].within(cheapest, end, least + room, &mut |one, price| {
+            parts.push(one.clone());
+            let on = self.extend(pattern, parts, room - (price - least));
+            parts.pop();
+            on
+        })
+    }
+
+    fn put(&mut self, off_target: i64, parts: &Parts) -> ControlFlow<()> {
+        let Some(Column { waste, uses }) = self.root.column(parts, off_target) else {
+            return ControlFlow::Continue(());
+        };
+        match self.columns.entry(uses) {
+            hash_map::Entry::Vacant(place) => {
+                place.insert((waste, parts.clone()));
+                if self.count.fetch_add(1, Ordering::Relaxed) >= self.most {
+                    return ControlFlow::Break(());
+                }
+            }
+            hash_map::Entry::Occupied(mut known) => {
+                let (least, first) = known.get_mut();
+                if (waste, in_order(parts)).cmp(&(*least, in_order(first))).is_lt() {
+                    (*least, *first) = (waste, parts.clone());
+                }
+            }
+        }
+        ControlFlow::Continue(())
+    }
+
+    /// The columns in the order of lists.
+    fn done(self) -> Vec<Column> {
+        let mut columns: Vec<(Uses, (i64, Parts))> = self.columns.into_iter().collect();
+        columns.sort_unstable_by(|(_, (_, a)), (_, (_, b))| in_order(a).cmp(&in_order(b)));
+        columns.into_iter().map(|(uses, (waste, _))| Column { waste, uses }).collect()
+    }
+}
+
+/// Place of some combinations among all.
+fn in_order(parts: &Parts) -> SmallVec<[(i64, i64, &[Pick]); 4]> {
+    parts.iter().map(order).collect()
+}
+
+/// Price of a pattern at its cheapest.
+fn cost(cheapest: &[Cheapest], places: &[usize], pattern: &Pattern) -> i128 {
+    let ends = places.iter().zip(&pattern.choice);
+    let parts = ends.map(|(&place, &end)| cheapest[place].ends[end as usize]);
+    SCALE * i128::from(pattern.off_target) + parts.sum::<i128>()
+}
