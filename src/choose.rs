@@ -88,6 +88,7 @@ mod bound;
 mod climb;
 pub(crate) mod combination;
 pub mod control;
+mod cuts;
 pub(crate) mod instance;
 mod master;
 mod mending;
@@ -137,10 +138,10 @@ use crate::plan::{LeftOut, Objective, ObjectiveValue, PackPick, Pick, Plan, Stop
 use crate::problem::{Place, Problem};
 use crate::stock::{Code, Item};
 use combination::{Combination, Window};
-use control::{Control, Listed, NoRoom, Pace, Phase, UNITS, Unlisted};
+use control::{Control, Listed, NoRoom, Pace, Phase, UNITS, Unlisted, Work};
 use instance::{Assignment, Column, CostRow, Instance, Uses};
 use pattern::Pattern;
-use stages::{Reached, Solved};
+use stages::Solved;
 use supply::Supplier;
 use why::Reasons;
 
@@ -255,17 +256,24 @@ pub fn choose(job: &Job, control: &Control<'_>) -> Result<Plan, ChooseError> {
     let available: Vec<u32> = job.stock.iter().map(Item::available).collect();
     let aims = objectives(job);
     let near = near::Laid::of(job, &available, control);
-    let found: Vec<Option<near::InWindow>> = near
+    let found: Vec<(Work, Option<near::InWindow>)> = near
         .groups
         .par_iter()
-        .map(|group| near::reached(job, &near, group, &available, &aims, control))
+        .map(|group| {
+            let work = control.work();
+            let counted = control.working(&work);
+            let found = near::reached(job, &near, group, &available, &aims, &counted);
+            (work, found)
+        })
         .collect();
     let mut listed = near.others.clone();
     let mut groups = Vec::new();
     let mut servable: Vec<bool> = (0..job.pumps.len()).map(|pump| near.servable(pump)).collect();
-    for (group, found) in near.groups.into_iter().zip(found) {
+    for (group, (work, found)) in near.groups.into_iter().zip(found) {
         match found {
-            Some(near::InWindow { instance, reached }) => groups.push((group, instance, reached)),
+            Some(near::InWindow { instance, reached }) => {
+                groups.push((group, instance, reached, work));
+            }
             None => group.pumps.iter().for_each(|&pump| listed[pump] = true),
         }
     }
@@ -279,19 +287,26 @@ pub fn choose(job: &Job, control: &Control<'_>) -> Result<Plan, ChooseError> {
         }
     }
     let instances = laid.instances(job, &aims);
-    let reached: Vec<Reached> =
-        instances.par_iter().map(|instance| stages::reached(instance, &aims, control)).collect();
-    let others = std::mem::take(&mut laid.groups).into_iter().zip(instances).zip(reached);
-    groups.extend(others.map(|((group, instance), reached)| (group, instance, reached)));
-    // After all groups, because the goals of every group come first.
+    let others = std::mem::take(&mut laid.groups).into_par_iter().zip(instances);
+    let others = others.map(|(group, instance)| {
+        let work = control.work();
+        let reached = stages::reached(&instance, &aims, &control.working(&work));
+        (group, instance, reached, work)
+    });
+    groups.extend(others.collect::<Vec<_>>());
+    // After all groups, because the goals of every group come first. The general solver's work is not counted: only its time.
     let share = control.share();
-    groups
-        .par_iter_mut()
-        .for_each(|(_, instance, reached)| reached.settle(instance, &aims, &share));
-    let order = groups.iter().find_map(|(.., reached)| reached.unsettled);
+    groups.par_iter_mut().for_each(|(_, instance, reached, work)| {
+        let again = work.again();
+        match instance.blocks.len() > instance.pumps {
+            true => reached.settle(instance, &aims, &share),
+            false => reached.settle(instance, &aims, &control.working(&again)),
+        }
+    });
+    let order = groups.iter().find_map(|(_, _, reached, _)| reached.unsettled);
     let mut kits: Vec<Option<Vec<PackPick>>> = vec![None; job.pumps.len()];
     let mut layouts = Vec::new();
-    for (group, instance, reached) in &groups {
+    for (group, instance, reached, _) in &groups {
         let taken = &reached.solved.taken;
         group.read(job, &laid.suppliers, instance, taken, &mut kits, &mut layouts);
     }
@@ -305,9 +320,9 @@ pub fn choose(job: &Job, control: &Control<'_>) -> Result<Plan, ChooseError> {
         cut: laid.cut.is_some(),
         control,
     };
-    let stopped = groups.iter().find_map(|(.., reached)| reached.solved.stopped);
+    let stopped = groups.iter().find_map(|(_, _, reached, _)| reached.solved.stopped);
     let groups: Vec<(&Group, &Solved)> =
-        groups.iter().map(|(group, _, reached)| (group, &reached.solved)).collect();
+        groups.iter().map(|(group, _, reached, _)| (group, &reached.solved)).collect();
     Ok(Plan {
         kits: reasons.explain(kits),
         goals: laid.goals(job, &aims, &groups),

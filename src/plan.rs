@@ -208,7 +208,7 @@ pub struct Window {
     pub over: Vec<(usize, Length)>,
 }
 
-/// Marginal value of an item: the exact change that one more piece on hand would make.
+/// Marginal value of an item: the change that one more piece on hand would make.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct MarginalValue {
     /// The item's index in the stock.
@@ -217,6 +217,15 @@ pub struct MarginalValue {
     pub served_weight: i64,
     /// Change of the waste: negative is a saving; positive can be the price of serving more.
     pub waste: Money,
+    /// The least that this change can be: less than `waste` where the work allowed to it did not settle it.
+    pub waste_at_least: Money,
+}
+
+impl MarginalValue {
+    /// Whether the change is known exactly.
+    pub fn exact(&self) -> bool {
+        self.waste == self.waste_at_least
+    }
 }
 
 /// Cause that keeps a pump from being kitted.
@@ -318,6 +327,8 @@ pub enum Stop {
     Interrupt,
     /// Limit of the memory.
     Memory,
+    /// The work that the time limit stands for.
+    Work,
 }
 
 impl Stop {
@@ -327,6 +338,7 @@ impl Stop {
             Stop::TimeLimit => "time limit",
             Stop::Interrupt => "interrupt",
             Stop::Memory => "memory limit",
+            Stop::Work => "limit on work",
         }
     }
 }

@@ -646,6 +646,11 @@ pub fn lacks(verified: &Verified) -> Vec<String> {
 /// Value of one more piece.
 pub fn worth(job: &Job, worth: &MarginalValue) -> String {
     let change = worth.waste.raw();
+    if !worth.exact() {
+        let [least, most] = [-change, -worth.waste_at_least.raw()];
+        let [least, most] = [least, most].map(|saved| money_or_exactly(saved, job));
+        return format!("waste {least} to {most} less; not settled further");
+    }
     let waste = match change {
         0 => "waste unchanged".to_string(),
         _ if change < 0 => format!("waste {} less", money_or_exactly(-change, job)),

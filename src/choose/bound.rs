@@ -63,8 +63,8 @@ pub struct Prices {
     waste: i128,
     /// Price of one millionth of purchase cost, and the purchase costs by supplier and column.
     bought: Option<(i128, Arc<Vec<Vec<i64>>>)>,
-    /// Price of costs that are listed, and the list by block and column.
-    listed: Option<(i128, Arc<Vec<Vec<i64>>>)>,
+    /// Prices of costs that are listed, each with its list by block and column.
+    listed: Vec<(i128, Arc<Vec<Vec<i64>>>)>,
     /// Price of serving, by pump; negative where it gains.
     serving: Vec<i128>,
     /// Constant part of the bound, independent of the columns taken.
@@ -179,7 +179,7 @@ impl Stage<'_> {
             supplied: items,
             waste: 0,
             bought: None,
-            listed: None,
+            listed: Vec::new(),
             serving: vec![0; instance.pumps],
             constant,
         };
@@ -199,7 +199,7 @@ impl Stage<'_> {
                     Some((price, _)) => *price += goal,
                     none => *none = Some((goal, Arc::clone(asked))),
                 },
-                CostRow::Listed(costs) => prices.listed = Some((goal, Arc::clone(costs))),
+                CostRow::Listed(costs) => prices.listed.push((goal, Arc::clone(costs))),
                 CostRow::Waste => prices.waste += goal,
                 CostRow::Pieces(each) => {
                     for (price, each) in prices.taken.iter_mut().zip(each) {
@@ -228,7 +228,7 @@ impl Stage<'_> {
         {
             sum += price * i128::from(asked[supplier][number]);
         }
-        if let Some((price, costs)) = &prices.listed {
+        for (price, costs) in &prices.listed {
             sum += price * i128::from(listed(costs, block, number));
         }
         for &(item, count) in &column.uses {

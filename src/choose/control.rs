@@ -119,6 +119,39 @@ impl Looks {
     }
 }
 
+/// Work that a search may do, in units: a column or an edge priced is one, a pivot many. It is counted beside the time, so
+/// that a machine with other things to do comes to the same plan.
+#[derive(Debug)]
+pub(crate) struct Work {
+    done: AtomicU64,
+    most: u64,
+}
+
+impl Work {
+    /// Units for a second of a time limit: what a machine of today does in less than half of it.
+    const A_SECOND: u64 = 100_000_000;
+
+    /// So much work.
+    pub(crate) fn of(most: u64) -> Work {
+        Work { done: AtomicU64::new(0), most }
+    }
+
+    /// Work done so far.
+    pub(crate) fn done(&self) -> u64 {
+        self.done.load(Ordering::Relaxed)
+    }
+
+    /// One of so many equal parts.
+    pub(crate) fn part(&self, of: usize) -> u64 {
+        self.most / (of.max(1) as u64)
+    }
+
+    /// As much work again, at least what a second is for.
+    pub(crate) fn again(&self) -> Work {
+        Work::of(self.done().max(Work::A_SECOND))
+    }
+}
+
 /// Least time for the order among equal plans, and for the marginal values.
 const LEAST_SHARE: Duration = Duration::from_secs(1);
 
@@ -129,6 +162,7 @@ pub struct Control<'a> {
     interrupt: Option<&'a AtomicBool>,
     looks: Option<&'a Looks>,
     room: Option<&'a Room>,
+    work: Option<&'a Work>,
     listener: Option<&'a (dyn Fn(Progress) + Sync)>,
     steps: Option<&'a (dyn Fn(PhaseProgress) + Sync)>,
     /// Nodes after which a search ends.
@@ -146,6 +180,7 @@ impl<'a> Control<'a> {
             interrupt: None,
             looks: None,
             room: None,
+            work: None,
             listener: None,
             steps: None,
             most_nodes: usize::MAX,
@@ -170,6 +205,35 @@ impl<'a> Control<'a> {
     pub fn within(mut self, room: &'a Room) -> Control<'a> {
         self.room = Some(room);
         self
+    }
+
+    /// Work that the time limit stands for.
+    pub(crate) fn work(&self) -> Work {
+        let limit = self.deadline.map(|deadline| deadline.saturating_duration_since(self.start));
+        Work::of(limit.map_or(u64::MAX, |limit| limit.as_secs().saturating_mul(Work::A_SECOND)))
+    }
+
+    /// Control that counts the work of a search.
+    pub(crate) fn working<'b>(&self, work: &'b Work) -> Control<'b>
+    where
+        'a: 'b,
+    {
+        Control { work: Some(work), ..*self }
+    }
+
+    pub(crate) fn spent_so_far(&self) -> (u64, f64) { (self.work.map_or(0, |w| w.done()), self.start.elapsed().as_secs_f64()) }
+    /// Counts units of work.
+    pub(crate) fn spend(&self, units: u64) {
+        if let Some(work) = self.work {
+            work.done.fetch_add(units, Ordering::Relaxed);
+        }
+    }
+
+    /// Reason to end a search here. Asked where one thread alone is at work, so that the answer does not hang on their
+    /// number.
+    pub(crate) fn spent(&self) -> Option<Stop> {
+        let over = self.work.is_some_and(|work| work.done() > work.most);
+        self.stop().or(over.then_some(Stop::Work))
     }
 
     /// One of so many parts of its room, if that is bounded.
@@ -299,6 +363,7 @@ impl<'a> Control<'a> {
 
     /// Counts units of work, if looks are counted.
     fn worked(&self, units: usize) {
+        self.spend(units as u64);
         if let Some(looks) = self.looks {
             looks.worked(units as u64);
         }

@@ -16,6 +16,7 @@ use std::sync::Arc;
 use crate::choose::bound::{Allowed, Multipliers, Range, SCALE, Stage, round_up};
 use crate::choose::climb::{Found, NOTHING, Pool, join, price, put_in};
 use crate::choose::control::Control;
+use crate::choose::cuts::Line;
 use crate::choose::instance::Assignment;
 use crate::choose::relaxation::{Entry, to_f64, whole_multiplier};
 use crate::choose::simplex::{Basis, End, MISS, Simplex};
@@ -24,6 +25,8 @@ use crate::choose::simplex::{Basis, End, MISS, Simplex};
 const MOST_ROWS: usize = 300;
 /// Pivots between two looks at the control.
 const PIVOTS: u64 = 100;
+/// Work of a pivot beside a look at the columns.
+const PIVOT: u64 = 500;
 /// Rounds of pricing after which a node is left even if columns still price in.
 const MOST_ROUNDS: usize = 300;
 /// By how much a limit on pieces is wider while the simplex pivots, and one on an earlier goal.
@@ -282,6 +285,27 @@ impl<'a> Master<'a> {
         shares
     }
 
+    /// Lines of the basis that cuts can be made of, from both sides, at most so many.
+    pub(super) fn lines(&self, most: usize) -> Vec<Line> {
+        let sets = self.stage.sets.len();
+        let line = |line: &[f64], sign: f64| Line {
+            sets: line[..sets].iter().map(|weight| sign * weight).collect(),
+            goals: line[sets..]
+                .iter()
+                .zip(&self.program.scales)
+                .map(|(weight, scale)| sign * weight / scale)
+                .collect(),
+        };
+        let open = self.program.simplex.undecided();
+        open.into_iter().take(most).flat_map(|one| [line(one, 1.0), line(one, -1.0)]).collect()
+    }
+
+    /// Key of each block; `None` for taking none.
+    pub(super) fn keys(&self) -> Vec<Option<u32>> {
+        let keys = self.program.simplex.keys().iter();
+        keys.map(|&key| self.program.entries[key as usize].map(|(_, column)| column)).collect()
+    }
+
     fn join(&mut self, found: &[Found]) -> usize {
         let fresh = join(&mut self.program.pool, found);
         for (block, found) in found.iter().enumerate() {
@@ -340,10 +364,13 @@ impl<'a> Master<'a> {
             if control.stop().is_some() {
                 return None;
             }
+            let before = self.program.simplex.pivots();
             let end = match self.program.simplex.dual(PIVOTS, cutoff) {
                 End::Optimal => self.program.simplex.primal(PIVOTS),
                 end => end,
             };
+            let pivots = self.program.simplex.pivots() - before;
+            control.spend(pivots * (PIVOT + self.program.entries.len() as u64 / 4));
             if end != End::Paused {
                 return Some(end);
             }

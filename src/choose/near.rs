@@ -27,7 +27,7 @@ use rayon::prelude::*;
 use smallvec::SmallVec;
 
 use crate::accounting::by_pack;
-use crate::choose::bound::{Allowed, Multipliers, Prices, SCALE, Stage, round_up};
+use crate::choose::bound::{self, Allowed, Multipliers, Prices, SCALE, Stage, round_up};
 use crate::choose::combination::{Combination, Window};
 use crate::choose::control::{Control, Listed, Pace, Phase};
 use crate::choose::instance::{Assignment, Column, Instance, Uses};
@@ -42,7 +42,7 @@ use crate::choose::{
 };
 use crate::job::Job;
 use crate::model::Pack;
-use crate::plan::{Objective, Pick};
+use crate::plan::{Objective, Pick, Stop};
 use crate::stock::Code;
 
 /// Rounds of pricing at the root.
@@ -207,17 +207,15 @@ pub(super) fn reached(
     aims: &[Objective],
     control: &Control<'_>,
 ) -> Option<InWindow> {
-    let ready: Vec<i64> = available.iter().map(|&count| i64::from(count)).collect();
-    let mut root = Root::new(job, laid, group, &ready, aims)?;
-    let peak = root.climb(i128::MAX, control);
-    if std::env::var("DBG").is_ok() { eprintln!("root {:?} cols {} step {}", peak.as_ref().map(|p| p.bound as f64 / SCALE as f64), root.instance.count(), root.step); }
-    let peak = peak?;
+    let mut root = Root::new(job, laid, group, available, aims)?;
+    let peak = root.climb(i128::MAX, control)?;
     let r = root.search(&peak, control);
-    if std::env::var("DBG").is_ok() { eprintln!("reached {} {:?}", r.is_some(), r.as_ref().map(|r| (r.instance.count(), r.reached.solved.values.clone(), r.reached.solved.bounds.clone()))); }
+    if std::env::var("DBG").is_ok() { eprintln!("{} cols {:?} {:?}", group.pumps.len(), r.as_ref().map(|r| (r.instance.count(), r.reached.solved.values.clone(), r.reached.solved.bounds.clone(), r.reached.solved.stopped)), control.spent_so_far()); }
     r
 }
 
 /// Linear program of the columns asked for so far.
+#[derive(Clone)]
 pub(super) struct Root<'a> {
     job: &'a Job,
     laid: &'a Laid,
@@ -265,13 +263,14 @@ impl Priced {
 
 impl<'a> Root<'a> {
     /// Root with each pump's least wasteful column; `None` where the shape does not fit.
-    fn new(
+    pub(super) fn new(
         job: &'a Job,
         laid: &'a Laid,
         group: &'a Group,
-        ready: &'a [i64],
+        available: &[u32],
         aims: &'a [Objective],
     ) -> Option<Root<'a>> {
+        let ready: Vec<i64> = available.iter().map(|&count| i64::from(count)).collect();
         let tier = tier_of_waste(aims)?;
         let mut used: Vec<usize> = group
             .pumps
@@ -282,7 +281,7 @@ impl<'a> Root<'a> {
         used.sort_unstable();
         used.dedup();
         let none = vec![Vec::new(); group.pumps.len()];
-        let instance = group.instance(job, aims, ready, none, &[]);
+        let instance = group.instance(job, aims, &ready, none, &[]);
         let limits = instance.all_served(tier);
         let sets = instance.sets();
         let multipliers = Multipliers::zero(sets.len(), tier);
@@ -341,6 +340,9 @@ impl<'a> Root<'a> {
         for (&way, found) in self.used.iter().zip(found) {
             cheapest[way] = found;
         }
+        let edges = self.used.iter().map(|&way| self.laid.ways[way].size());
+        let patterns = (0..self.group.pumps.len()).map(|at| self.kits(at).len());
+        control.spend(edges.chain(patterns).sum::<usize>() as u64);
         if control.stop().is_some() {
             return None;
         }
@@ -504,8 +506,45 @@ impl<'a> Root<'a> {
         columns.collect()
     }
 
+    /// Change of the least waste with one more piece of an item of the group, which was `value` before: the least that it can
+    /// be, and the best that was found. A better plan takes every piece of the item, so only such plans are searched.
+    ///
+    /// # Errors
+    /// Reason that the control stopped it.
+    pub(super) fn one_more(
+        &self,
+        peak: &Peak,
+        item: usize,
+        value: i64,
+        control: &Control<'_>,
+    ) -> Result<(i64, i64), Option<Stop>> {
+        let mut more = self.clone();
+        more.multipliers = peak.multipliers.clone();
+        more.instance.capacity[item] += 1;
+        let all = more.instance.capacity[item];
+        more.allowed.ranges[item] = bound::Range { least: all, most: Some(all) };
+        let enough = SCALE * i128::from(value - 1) + 1;
+        let peak = more.climb(enough, control).ok_or(control.stop())?;
+        if peak.bound >= enough {
+            return Ok((0, 0));
+        }
+        let least = round_up(peak.bound, more.step) - value;
+        let priced = more.price(&peak.multipliers, control).ok_or(control.stop())?;
+        let room = -least;
+        let Some(mut window) = more.window(&peak, &priced, room) else { return Ok((least, 0)) };
+        window.inside = value - more.step;
+        window.allowed.ranges[item] = more.allowed.ranges[item];
+        let found = window.seek(&more, None, &control.nodes(MOST_NODES));
+        let better = found.better.map_or(0, |plan| window.instance.value(&plan)[self.tier] - value);
+        match found.stopped {
+            Some(stop) if stop != Stop::Work => Err(Some(stop)),
+            _ if found.whole => Ok((better, better)),
+            _ => Ok((least.max(found.bound.saturating_sub(value)), better)),
+        }
+    }
+
     /// Searches windows until one holds the best plan; `None` if none is found this way.
-    fn search(&self, peak: &Peak, control: &Control<'_>) -> Option<InWindow> {
+    pub(super) fn search(&self, peak: &Peak, control: &Control<'_>) -> Option<InWindow> {
         let priced = self.price(&peak.multipliers, control)?;
         // A plan of the columns at hand costs no more; a bound above it means that there is none.
         let dearest = |columns: &Vec<Column>| columns.iter().map(|column| column.waste).max();
@@ -521,7 +560,6 @@ impl<'a> Root<'a> {
                 window = self.window(peak, &priced, room)?;
             }
             let mut found = window.seek(self, None, &control.nodes(MOST_NODES));
-            if std::env::var("DBG").is_ok() { eprintln!("room {room} cols {} better {} whole {} bound {} inside {}", window.instance.count(), found.better.is_some(), found.whole, found.bound, window.inside); }
             if found.better.is_none() && found.whole {
                 // No plan lies in the window.
                 if room >= all {
@@ -530,10 +568,10 @@ impl<'a> Root<'a> {
                 room *= 2;
                 continue;
             }
-            if found.better.is_none() && found.stopped.is_some() {
+            if found.better.is_none() && control.stop().is_some() {
                 return Some(self.greedy(peak, window, control));
             }
-            if !found.whole && found.stopped.is_none() {
+            if !found.whole && control.stop().is_none() {
                 // Hard: from a plan at hand, among all that can be better than it.
                 let plan = match found.better {
                     Some(plan) => plan,

@@ -14,8 +14,9 @@ use std::collections::{BTreeSet, BinaryHeap};
 use std::sync::Arc;
 
 use crate::choose::bound::{Allowed, Multipliers, Priced, Prices, Range, SCALE, Stage, round_up};
-use crate::choose::climb::{Climb, FAR, NEAR, Pool, put_in};
+use crate::choose::climb::{Climb, FAR, NEAR, NOTHING, Pool, put_in};
 use crate::choose::control::{Control, Pace};
+use crate::choose::cuts::{Cut, Line};
 use crate::choose::instance::{Assignment, CostRow, Instance, fits, listed, put_back, take};
 use crate::choose::master::{Master, MasterProgram};
 use crate::choose::mending::{Ranking, mend, refine, supply};
@@ -41,6 +42,14 @@ pub struct Closed {
     pub program: Option<MasterProgram>,
 }
 
+/// Nodes of a search before it is tried with cuts.
+const BEFORE_CUTS: usize = 60;
+/// Lines of a basis of which cuts are made in a round.
+const A_ROUND: usize = 12;
+/// Rounds in a row that may gain nothing.
+const IDLE_ROUNDS: usize = 3;
+/// Most cuts at a time.
+const MOST_CUTS: usize = 60;
 /// Pumps in the smallest sample that multipliers are first looked for in.
 const SAMPLE: usize = 60;
 /// Pumps in a part that is searched by itself.
@@ -113,10 +122,26 @@ pub fn seek(
     }
     search.start = start.plan;
     search.known = start.multipliers;
-    let (bound, allowed, multipliers, stopped) = search.run(allowed);
+    let most_nodes = search.most_nodes;
+    if search.master.is_some() {
+        search.most_nodes = most_nodes.min(BEFORE_CUTS);
+    }
+    let (bound, kept, multipliers, stopped) = search.run(allowed.clone());
     let whole = bound >= search.to_beat();
-    let program = search.master.map(|master| master.program);
-    Sought { better: search.best, bound, whole, allowed, multipliers, stopped, program }
+    let mut sought = Sought {
+        better: search.best.clone(),
+        bound,
+        whole,
+        allowed: kept,
+        multipliers,
+        stopped,
+        program: search.master.as_ref().map(|master| master.program.clone()),
+    };
+    if !whole && stopped.is_none() && search.nodes < most_nodes {
+        search.most_nodes = most_nodes - search.nodes;
+        search.go_on_with_cuts(&mut sought);
+    }
+    sought
 }
 
 /// Searches one goal to its proof, from a plan that keeps the earlier goals, from multipliers if some are known, and from
@@ -329,7 +354,7 @@ impl<'a> Search<'a> {
             let mut dive = self.split(root, &relaxed, &mut open);
             while self.nodes < self.most_nodes {
                 let no_room = self.no_room.then_some(Stop::Memory);
-                if let Some(stop) = no_room.or_else(|| self.control.stop()) {
+                if let Some(stop) = no_room.or_else(|| self.control.spent()) {
                     stopped = Some(stop);
                     open.extend(dive.take());
                     break;
@@ -364,6 +389,79 @@ impl<'a> Search<'a> {
         let bound = bound.min(self.to_beat());
         let kept = self.keep(&allowed, &relaxed.multipliers);
         (bound, kept, relaxed.multipliers, stopped)
+    }
+
+    /// Searches again with cuts, in what the first search has left.
+    fn go_on_with_cuts(&mut self, sought: &mut Sought) {
+        let mut cuts: Vec<Cut> = Vec::new();
+        let mut best = NOTHING;
+        let mut idle_rounds = 0;
+        let mut known = sought.multipliers.clone();
+        let plan = self.best.clone().or_else(|| self.start.clone());
+        loop {
+            let (instance, limits) = Cut::put_before(&cuts, self.stage);
+            let tier = self.stage.tier + cuts.len();
+            let stage = Stage { instance: &instance, limits: &limits, tier, ..self.stage };
+            let mut value = self.value.clone();
+            let before = cuts.iter().map(Cut::limit);
+            value.splice(self.stage.tier..self.stage.tier, before);
+            let mut search = Search::new(stage, &sought.allowed, value, self.aim, self.control);
+            search.start = plan.clone();
+            search.is_part = self.is_part;
+            if let Some(plan) = &plan {
+                search.put_in_pool(plan);
+            }
+            let Some(master) = &mut search.master else { return };
+            known.goals.resize(tier, 0);
+            let to_beat = self.value[self.stage.tier];
+            let relaxed = master.relax(
+                &sought.allowed,
+                &known,
+                None,
+                plan.as_ref(),
+                to_beat,
+                self.control,
+            );
+            let Some(relaxed) = relaxed else {
+                (sought.bound, sought.whole) = (to_beat, true);
+                return;
+            };
+            known = relaxed.multipliers;
+            sought.bound = sought.bound.max(round_up(relaxed.bound, self.cost_step).min(to_beat));
+            if sought.bound >= to_beat {
+                sought.whole = true;
+                return;
+            }
+            // A round that gains less than a hundredth of a step is idle.
+            let gained = relaxed.bound > best + SCALE * i128::from(self.cost_step) / 100;
+            idle_rounds = if gained { 0 } else { idle_rounds + 1 };
+            best = best.max(relaxed.bound);
+            let over = self.control.spent().is_some();
+            let mut fresh = Vec::new();
+            if idle_rounds < IDLE_ROUNDS && !over && cuts.len() < MOST_CUTS {
+                let (fractions, keys) = (master.fractions(), master.keys());
+                let lines = master.lines(A_ROUND);
+                let cut = |line: &Line| Cut::of(stage, &sought.allowed, line, &keys, &fractions);
+                fresh.extend(lines.iter().filter_map(cut));
+            }
+            if fresh.is_empty() {
+                search.known = Some(known);
+                search.most_nodes = self.most_nodes;
+                let (bound, _, _, stopped) = search.run(sought.allowed.clone());
+                sought.whole = bound >= search.to_beat();
+                sought.bound = sought.bound.max(bound);
+                sought.better = search.best.or(sought.better.take());
+                sought.stopped = stopped;
+                return;
+            }
+            // Cuts that cost nothing are dropped.
+            let first = self.stage.tier;
+            let mut kept: Vec<(Cut, i128)> =
+                cuts.into_iter().zip(known.goals.drain(first..)).collect();
+            kept.retain(|(_, price)| *price != 0);
+            known.goals.extend(kept.iter().map(|(_, price)| *price));
+            cuts = kept.into_iter().map(|(cut, _)| cut).chain(fresh).collect();
+        }
     }
 
     fn tell(&self, bound: i64, open: usize) {
@@ -644,7 +742,7 @@ impl<'a> Search<'a> {
             let Some(best) = self.best.clone().or_else(|| self.start.clone()) else {
                 return;
             };
-            if relaxed.bound >= self.to_beat() || self.control.stop().is_some() {
+            if relaxed.bound >= self.to_beat() || self.control.spent().is_some() {
                 return;
             }
             let beyond = |pump: usize| {

@@ -212,6 +212,11 @@ impl Simplex {
         self.barred[column as usize] = barred;
     }
 
+    /// Pivots so far, changes of keys included.
+    pub fn pivots(&self) -> u64 {
+        self.pivots
+    }
+
     /// Multiplier of each row: what the value falls by if the range moves up by one.
     pub fn multipliers(&self) -> impl Iterator<Item = f64> + '_ {
         self.price.iter().map(|price| -price)
@@ -833,6 +838,24 @@ impl Simplex {
             }
         }
         best.map(|(_, _, variable, reduced)| (variable, reduced))
+    }
+
+    /// Lines of the inverse whose column is taken in part, those that are most undecided first.
+    pub fn undecided(&self) -> Vec<&[f64]> {
+        let lines = self.head.iter().zip(&self.value).enumerate();
+        let mut open: Vec<(f64, usize)> = lines
+            .filter(|(_, (variable, _))| matches!(variable, Basic::Column(_)))
+            .map(|(line, (_, value))| ((value - value.round()).abs(), line))
+            .filter(|(off, _)| *off > 1e-4)
+            .collect();
+        open.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
+        let rows = self.rows;
+        open.into_iter().map(|(_, line)| &self.inverse[line * rows..(line + 1) * rows]).collect()
+    }
+
+    /// Key of each block.
+    pub fn keys(&self) -> &[u32] {
+        &self.key
     }
 
     /// Value of the present basis, misses included.

@@ -125,6 +125,14 @@ impl Ways {
         }
     }
 
+    /// Number of combinations or edges.
+    pub(super) fn size(&self) -> usize {
+        match self {
+            Ways::Each(list) => list.len(),
+            Ways::Alike(graph) => graph.edges.len(),
+        }
+    }
+
     /// A divisor of the waste of every way.
     pub(super) fn step(&self) -> i64 {
         match self {

@@ -10,8 +10,9 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 use rayon::prelude::*;
 
 use crate::accounting::by_pack;
-use crate::choose::control::{Control, Listed, Phase};
+use crate::choose::control::{Control, Listed, Phase, Work};
 use crate::choose::instance::{Assignment, Column};
+use crate::choose::near::{Laid, Root};
 use crate::choose::stages::{Proven, Solved, solve_from};
 use crate::choose::supply::{Supply, suppliers};
 use crate::choose::{ChooseError, CombinationLists, Group};
@@ -28,7 +29,7 @@ pub fn valued(job: &Job, mut plan: Plan, control: &Control<'_>) -> Plan {
     if !plan.waste_proven() {
         return plan;
     }
-    match work_out(job, &plan, &control.share()) {
+    match work_out(job, &plan, control) {
         Ok(found) => {
             plan.worth = found.worth;
             plan.left_out.worth = found.stopped;
@@ -74,38 +75,53 @@ fn work_out(job: &Job, plan: &Plan, control: &Control<'_>) -> Result<Found, Choo
         .collect();
     let more: Vec<u32> =
         job.stock.iter().map(|item| item.available() + u32::from(item.cut.is_none())).collect();
-    let all = vec![true; job.pumps.len()];
     // The listener hears the number of items done.
     let quiet = &control.unheard();
-    let drawers = CombinationLists::listed(job, &all, &more, quiet)?;
-    let Listed { list: columns, cut } = list_columns(job, &all, &drawers, &more, quiet)?;
+    let asked = |item: usize| {
+        job.stock.get(item).is_some_and(|lot| lot.size.is_some() && lot.cut.is_none())
+    };
+    let all = (0..job.stock.len()).filter(|&item| asked(item)).count();
+    let worked_out = AtomicUsize::new(0);
+    let begin = || {
+        control.step(Phase::Worth, worked_out.fetch_add(1, Ordering::Relaxed), all);
+        control.stop()
+    };
+    // Plates are numbered after the stock.
+    let mut in_a_group = vec![false; job.stock.len() + job.plates.len()];
+    let mut drawn_on = |group: &Group| {
+        group.items.iter().for_each(|&item| in_a_group[usize::from(item)] = true);
+    };
+    let near = Laid::of(job, &more, quiet);
+    let mut listed = near.others.clone();
+    for group in &near.groups {
+        match near_the_bound(job, &near, group, &aims, &asked, &begin, quiet) {
+            Some(few) => {
+                drawn_on(group);
+                found.worth.extend(few.worth);
+                found.stopped = found.stopped.or(few.stopped);
+            }
+            None => group.pumps.iter().for_each(|&pump| listed[pump] = true),
+        }
+    }
+    drop(near);
+    let quiet = &control.share().unheard();
+    let drawers = CombinationLists::listed(job, &listed, &more, quiet)?;
+    let Listed { list: columns, cut } = list_columns(job, &listed, &drawers, &more, quiet)?;
     let wanted = wanted(job.stock.len(), &columns);
     let stock = Bare::of(job, &wanted);
     let supply = stock.supply(None, quiet)?;
     // Each item is tried on a copy, beside the columns of its group.
     let copied = columns.iter().map(Vec::len).sum::<usize>() * size_of::<Column>();
     quiet.keep((1 + AT_ONCE) * copied)?;
-    found.stopped = cut.or(supply.cut);
-    if found.stopped.is_some() {
+    if let Some(stop) = cut.or(supply.cut) {
+        found.stopped = Some(stop);
         return Ok(found);
     }
     let groups = groups(job, &drawn(&columns), &supply.suppliers);
-    let asked = |item: usize| {
-        job.stock.get(item).is_some_and(|lot| lot.size.is_some() && lot.cut.is_none())
-    };
-    let all = (0..job.stock.len()).filter(|&item| asked(item)).count();
-    // Plates are numbered after the stock.
-    let mut in_a_group = vec![false; job.stock.len() + job.plates.len()];
-    for item in groups.iter().flat_map(|group| &group.items) {
-        in_a_group[usize::from(*item)] = true;
-    }
+    groups.iter().for_each(&mut drawn_on);
     // An item that no pump can use has the value zero.
     let idle = (0..job.stock.len()).filter(|&item| asked(item) && !in_a_group[item]);
-    found.worth.extend(idle.map(|item| MarginalValue {
-        item,
-        served_weight: 0,
-        waste: Money::ZERO,
-    }));
+    found.worth.extend(idle.map(|item| saved(item, (0, 0))));
     for group in &groups {
         let mine = || -> Vec<Vec<Column>> {
             let pumps = group.pumps.iter();
@@ -123,18 +139,13 @@ fn work_out(job: &Job, plan: &Plan, control: &Control<'_>) -> Result<Found, Choo
         let items = group.items.iter().enumerate();
         let items = items.map(|(index, &item)| (index, usize::from(item)));
         let items: Vec<(usize, usize)> = items.filter(|&(_, item)| asked(item)).collect();
-        let worked_out = AtomicUsize::new(found.worth.len());
-        let begin = || {
-            control.step(Phase::Worth, worked_out.fetch_add(1, Ordering::Relaxed), all);
-            control.stop()
-        };
         let worth = |item: usize, after: &Solved| {
             let change = |tier: usize| after.values[tier] - before.solved.values[tier];
             let served = weights.iter().enumerate();
+            let waste = change(aims.len() - 1);
             (after.values == after.bounds).then(|| MarginalValue {
-                item,
                 served_weight: served.map(|(tier, (_, weight))| -weight * change(tier)).sum(),
-                waste: Money::from_raw(change(aims.len() - 1)),
+                ..saved(item, (waste, waste))
             })
         };
         let (by_packs, single): (Vec<_>, Vec<_>) =
@@ -170,6 +181,54 @@ fn work_out(job: &Job, plan: &Plan, control: &Control<'_>) -> Result<Found, Choo
     }
     found.worth.sort_by_key(|worth| worth.item);
     Ok(found)
+}
+
+/// Value of an item where only the waste changes: the least that the change can be, and the best found.
+fn saved(item: usize, (least, found): (i64, i64)) -> MarginalValue {
+    let [waste_at_least, waste] = [least, found].map(Money::from_raw);
+    MarginalValue { item, served_weight: 0, waste, waste_at_least }
+}
+
+/// Values of the items of a group that serves all its pumps; `None` where it does not, or this way is not for it.
+fn near_the_bound(
+    job: &Job,
+    near: &Laid,
+    group: &Group,
+    aims: &[Objective],
+    asked: &dyn Fn(usize) -> bool,
+    begin: &(dyn Fn() -> Option<Stop> + Sync),
+    control: &Control<'_>,
+) -> Option<Found> {
+    let available: Vec<u32> = job.stock.iter().map(Item::available).collect();
+    let work = control.work();
+    let counted = control.working(&work);
+    let mut root = Root::new(job, near, group, &available, aims)?;
+    let peak = root.climb(i128::MAX, &counted)?;
+    let Solved { values, bounds, .. } = root.search(&peak, &counted)?.reached.solved;
+    let value = values.last().copied().filter(|_| values == bounds)?;
+    let items = group.items.iter().enumerate().map(|(at, &item)| (at, usize::from(item)));
+    let items: Vec<(usize, usize)> = items.filter(|&(_, item)| asked(item)).collect();
+    let each = work.again().part(items.len());
+    let mut found = Found::default();
+    for some in items.chunks(AT_ONCE) {
+        let each = some.par_iter().map(|&(at, item)| {
+            if let Some(stop) = begin() {
+                return Err(Some(stop));
+            }
+            let room = control.part(AT_ONCE);
+            let work = Work::of(each);
+            let control = control.alone_in(room.as_ref()).working(&work);
+            let change = root.one_more(&peak, at, value, &control)?;
+            Ok(saved(item, change))
+        });
+        for worth in each.collect::<Vec<Result<MarginalValue, Option<Stop>>>>() {
+            match worth {
+                Ok(worth) => found.worth.push(worth),
+                Err(stopped) => found.stopped = found.stopped.or(stopped),
+            }
+        }
+    }
+    Some(found)
 }
 
 /// Job without its pumps, on which alone suppliers depend.

@@ -70,6 +70,9 @@ pub struct WorthJson {
     pub served_weight: i64,
     /// Change of the waste; a negative number is a saving.
     pub waste: String,
+    /// Least that this change can be, where it was not settled exactly.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub waste_at_least: Option<String>,
 }
 
 /// Result of a requirement.
@@ -290,6 +293,8 @@ pub enum StoppedBy {
     Interrupt,
     /// The memory that the run may take.
     Memory,
+    /// The work that the time limit stands for, so that a loaded machine gives the same plan.
+    WorkLimit,
 }
 
 impl From<Stop> for StoppedBy {
@@ -298,6 +303,7 @@ impl From<Stop> for StoppedBy {
             Stop::TimeLimit => StoppedBy::TimeLimit,
             Stop::Interrupt => StoppedBy::Interrupt,
             Stop::Memory => StoppedBy::Memory,
+            Stop::Work => StoppedBy::WorkLimit,
         }
     }
 }

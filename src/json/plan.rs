@@ -123,7 +123,12 @@ pub(super) fn inputs(job: &Job) -> Vec<InputJson> {
 
 /// The worth of one more of an item.
 pub(super) fn worth(worth: &MarginalValue) -> WorthJson {
-    WorthJson { served_weight: worth.served_weight, waste: show_money(worth.waste) }
+    let open = (!worth.exact()).then(|| show_money(worth.waste_at_least));
+    WorthJson {
+        served_weight: worth.served_weight,
+        waste: show_money(worth.waste),
+        waste_at_least: open,
+    }
 }
 
 fn goal(goal: &ObjectiveValue) -> GoalJson {

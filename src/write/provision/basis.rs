@@ -18,6 +18,7 @@ pub(super) fn sheet(provided: &Provided<'_>, styles: &Styles) -> Written<Workshe
         Some(Stop::TimeLimit) => "no: time limit",
         Some(Stop::Interrupt) => "no: interrupt",
         Some(Stop::Memory) => "no: memory limit",
+        Some(Stop::Work) => "no: limit on work",
         None if provision.trolley.proven() => "yes",
         None => "no: trolley not proven",
     };

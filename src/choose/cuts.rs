@@ -1,0 +1,138 @@
+//! Cuts: rows that every whole plan keeps and the relaxed plan does not, from the rows of its basis.
+//!
+//! With weights `u >= 0` of the shared rows `a x <= b` and any weights `w` of the blocks, whose columns add up to one,
+//!
+//! ```text
+//! sum over j of floor(u . a_j + w_block(j)) x_j  <=  floor(u . b + sum over blocks of w)
+//! ```
+//!
+//! holds for every plan, since the left side is a whole number and no x is negative. The weights are taken from a line of
+//! the inverse basis whose column is taken in part; all sums are in whole 2^-50, so that a cut holds whatever the linear
+//! program did. A cut is a goal like an earlier one, with its own costs and limit, and needs no other method.
+//!
+//! Source (from memory): Chvátal, Edmonds polytopes and a hierarchy of combinatorial problems, Discrete Mathematics 4 (1973);
+//! Gomory, Outline of an algorithm for integer solutions to linear programs, Bulletin of the AMS 64 (1958).
+
+use std::sync::Arc;
+
+use rayon::prelude::*;
+
+use crate::choose::bound::{Allowed, SCALE, Stage};
+use crate::choose::instance::{CostRow, Instance};
+use crate::choose::relaxation::Entry;
+
+/// Row that every whole plan keeps.
+#[derive(Debug, Clone)]
+pub(super) struct Cut {
+    /// Whole cost of each column, by block.
+    costs: Arc<Vec<Vec<i64>>>,
+    /// Most that a plan's columns cost.
+    limit: i64,
+}
+
+/// Line of an inverse basis, with what it stands for.
+pub(super) struct Line {
+    /// Weight of each set's row.
+    pub sets: Vec<f64>,
+    /// Weight of each earlier goal's row.
+    pub goals: Vec<f64>,
+}
+
+/// Weights nearer to a whole number count as whole.
+const WHOLE: f64 = 1e-9;
+/// Added to a block's weight, so that a whole number does not come out as one less.
+const HAIR: i128 = SCALE >> 22;
+/// Least by which the relaxed plan breaks a cut.
+const BROKEN: f64 = 1e-3;
+/// Greatest cost in a cut.
+const MOST: i64 = 1 << 40;
+
+impl Cut {
+    /// Cut of a line of the basis, if the relaxed plan breaks it. `keys` holds the column that fixes the weight of each block.
+    pub(super) fn of(
+        stage: Stage<'_>,
+        allowed: &Allowed,
+        line: &Line,
+        keys: &[Option<u32>],
+        fractions: &[(Entry, f64)],
+    ) -> Option<Cut> {
+        let instance = stage.instance;
+        let mut items = vec![0; instance.capacity.len()];
+        let mut right = 0;
+        for ((set, range), &weight) in stage.sets.iter().zip(&allowed.ranges).zip(&line.sets) {
+            let (Some(most), weight) = (range.most, part(weight)) else { continue };
+            set.iter().for_each(|&item| items[item as usize] += weight);
+            right += weight * i128::from(most);
+        }
+        let goals: Vec<i128> = line.goals.iter().map(|&weight| part(weight)).collect();
+        for (weight, &limit) in goals.iter().zip(stage.limits) {
+            right += weight * i128::from(limit);
+        }
+        let weighed = |block: usize, column: u32| {
+            let uses = instance.column(block, column).uses.iter();
+            let taken = uses.map(|&(item, count)| items[usize::from(item)] * i128::from(count));
+            let goals = goals.iter().enumerate().filter(|(_, weight)| **weight != 0);
+            let spent = goals.map(|(tier, weight)| {
+                weight * i128::from(instance.cost(tier, block, column))
+            });
+            taken.sum::<i128>() + spent.sum::<i128>()
+        };
+        // Below one, so that taking none costs nothing.
+        let of_block = |block: usize| {
+            let key = keys[block].map_or(0, |column| weighed(block, column));
+            ((-key).rem_euclid(SCALE) + HAIR).min(SCALE - 1)
+        };
+        let mut costs: Vec<Vec<i64>> = (0..allowed.columns.len())
+            .into_par_iter()
+            .map(|block| {
+                let own = of_block(block);
+                let mut costs = vec![0; instance.blocks[block].len()];
+                for &column in allowed.columns[block].iter() {
+                    let cost = (weighed(block, column) + own).div_euclid(SCALE);
+                    costs[column as usize] = i64::try_from(cost).ok().filter(|cost| cost.abs() < MOST)?;
+                }
+                Some(costs)
+            })
+            .collect::<Option<_>>()?;
+        right += (0..costs.len()).map(of_block).sum::<i128>();
+        let mut limit = i64::try_from(right.div_euclid(SCALE)).ok().filter(|l| l.abs() < MOST)?;
+        // Where a column must be taken only differences count.
+        for (block, costs) in costs.iter_mut().enumerate().filter(|(block, _)| !allowed.idle[*block]) {
+            let least = allowed.columns[block].iter().map(|&c| costs[c as usize]).min()?;
+            allowed.columns[block].iter().for_each(|&c| costs[c as usize] -= least);
+            limit -= least;
+        }
+        let spent = fractions.iter().map(|&((block, column), share)| to_f64(costs[block][column as usize]) * share);
+        let broken = spent.sum::<f64>() - to_f64(limit) > BROKEN;
+        broken.then(|| Cut { costs: Arc::new(costs), limit })
+    }
+
+    /// Instance with cuts as goals before the one that is sought, and the limits of all goals before it.
+    pub(super) fn put_before(cuts: &[Cut], stage: Stage<'_>) -> (Instance, Vec<i64>) {
+        let mut instance = stage.instance.clone();
+        let rows = cuts.iter().map(|cut| CostRow::Listed(Arc::clone(&cut.costs)));
+        instance.tiers.splice(stage.tier..stage.tier, rows);
+        let limits = stage.limits.iter().copied().chain(cuts.iter().map(|cut| cut.limit));
+        (instance, limits.collect())
+    }
+
+    /// Most that a plan's columns cost.
+    pub(super) fn limit(&self) -> i64 {
+        self.limit
+    }
+}
+
+/// Part of a weight above a whole number, in whole 2^-50.
+#[expect(clippy::cast_possible_truncation, reason = "between 0 and 2^50")]
+#[expect(clippy::cast_precision_loss, reason = "SCALE is a power of two")]
+fn part(weight: f64) -> i128 {
+    let part = weight - weight.floor();
+    // A goal's weight is per millionth of money, and small.
+    let whole = part > 1.0 - WHOLE || part < WHOLE && weight.abs() > WHOLE;
+    if !part.is_finite() || whole { 0 } else { (part * SCALE as f64).round() as i128 }
+}
+
+#[expect(clippy::cast_precision_loss, reason = "says which cuts are worth having; nothing is proven by it")]
+fn to_f64(number: i64) -> f64 {
+    number as f64
+}
