@@ -34,7 +34,7 @@ use crate::choose::instance::{Assignment, Column, Instance, Uses};
 use crate::choose::master::{Master, MasterProgram};
 use crate::choose::pattern::{self, Demands, Pattern, listed_for};
 use crate::choose::relaxation::scales;
-use crate::choose::search::{Closed, LOWEST, Sought, Start, seek};
+use crate::choose::search::{BEFORE_CUTS, Closed, LOWEST, Sought, Start, seek};
 use crate::choose::stages::{self, Reached, Solved, onwards};
 use crate::choose::ways::{Cheapest, FAR, PiecePrices, Ways, gcd, order};
 use crate::choose::{
@@ -54,6 +54,8 @@ const FIRST: usize = 8;
 /// Most columns in a window, on average and in all.
 const MOST_AVERAGE: usize = 2_000;
 const MOST_IN_ALL: usize = 2_000_000;
+/// Most columns on average where one more piece is tried.
+const MOST_FOR_ONE: usize = 300;
 /// Nodes of a search that has no plan yet.
 const MOST_NODES: usize = 300;
 
@@ -531,10 +533,13 @@ impl<'a> Root<'a> {
         let least = round_up(peak.bound, more.step) - value;
         let priced = more.price(&peak.multipliers, control).ok_or(control.stop())?;
         let room = -least;
-        let Some(mut window) = more.window(&peak, &priced, room) else { return Ok((least, 0)) };
+        let most = MOST_FOR_ONE * self.group.pumps.len();
+        let Some(mut window) = more.window(&peak, &priced, room, most) else {
+            return Ok((least, 0));
+        };
         window.inside = value - more.step;
         window.allowed.ranges[item] = more.allowed.ranges[item];
-        let found = window.seek(&more, None, &control.nodes(MOST_NODES));
+        let found = window.seek(&more, None, &control.nodes(BEFORE_CUTS));
         let better = found.better.map_or(0, |plan| window.instance.value(&plan)[self.tier] - value);
         match found.stopped {
             Some(stop) if stop != Stop::Work => Err(Some(stop)),
@@ -552,12 +557,13 @@ impl<'a> Root<'a> {
         if peak.bound > SCALE * i128::from(all) {
             return None;
         }
+        let most = (MOST_AVERAGE * self.group.pumps.len()).min(MOST_IN_ALL);
         let mut room = 4 * self.step;
         loop {
-            let mut window = self.window(peak, &priced, room)?;
+            let mut window = self.window(peak, &priced, room, most)?;
             while window.instance.count() < FIRST * self.group.pumps.len() && room < all {
                 room *= 2;
-                window = self.window(peak, &priced, room)?;
+                window = self.window(peak, &priced, room, most)?;
             }
             let mut found = window.seek(self, None, &control.nodes(MOST_NODES));
             if found.better.is_none() && found.whole {
@@ -580,7 +586,7 @@ impl<'a> Root<'a> {
                 let columns = window.columns(&plan);
                 let value = window.instance.value(&plan)[self.tier];
                 let room = value - i64::try_from(peak.bound.div_euclid(SCALE)).ok()?;
-                window = self.window(peak, &priced, room).unwrap_or(window);
+                window = self.window(peak, &priced, room, most).unwrap_or(window);
                 found = window.seek(self, Some(window.find(&columns)?), control);
             }
             return window.done(self, found, control);
@@ -588,8 +594,7 @@ impl<'a> Root<'a> {
     }
 
     /// Columns that plans of up to `room` above the bound may take; `None` if they are too many.
-    fn window(&self, peak: &Peak, priced: &Priced, room: i64) -> Option<Span> {
-        let most = (MOST_AVERAGE * self.group.pumps.len()).min(MOST_IN_ALL);
+    fn window(&self, peak: &Peak, priced: &Priced, room: i64, most: usize) -> Option<Span> {
         let columns = self.within(priced, SCALE * i128::from(room), most)?;
         let instance = Instance { blocks: Arc::new(columns), ..self.instance.clone() };
         let inside = (peak.bound + SCALE * i128::from(room)).div_euclid(SCALE);

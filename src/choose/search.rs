@@ -43,7 +43,7 @@ pub struct Closed {
 }
 
 /// Nodes of a search before it is tried with cuts.
-const BEFORE_CUTS: usize = 60;
+pub(super) const BEFORE_CUTS: usize = 60;
 /// Lines of a basis of which cuts are made in a round.
 const A_ROUND: usize = 12;
 /// Rounds in a row that may gain nothing.
@@ -430,12 +430,18 @@ impl<'a> Search<'a> {
             sought.bound = sought.bound.max(round_up(relaxed.bound, self.cost_step).min(to_beat));
             if sought.bound >= to_beat {
                 sought.whole = true;
+                let most = SCALE * i128::from(to_beat);
+                if let Some(kept) = reduce(stage, &sought.allowed, &known, most, self.control) {
+                    sought.allowed = kept;
+                }
                 return;
             }
             // A round that gains less than a hundredth of a step is idle.
             let gained = relaxed.bound > best + SCALE * i128::from(self.cost_step) / 100;
             idle_rounds = if gained { 0 } else { idle_rounds + 1 };
             best = best.max(relaxed.bound);
+            let columns = sought.allowed.columns.iter().map(|columns| columns.len());
+            self.control.spend((columns.sum::<usize>() * (2 * A_ROUND + cuts.len())) as u64);
             let over = self.control.spent().is_some();
             let mut fresh = Vec::new();
             if idle_rounds < IDLE_ROUNDS && !over && cuts.len() < MOST_CUTS {
@@ -447,8 +453,11 @@ impl<'a> Search<'a> {
             if fresh.is_empty() {
                 search.known = Some(known);
                 search.most_nodes = self.most_nodes;
-                let (bound, _, _, stopped) = search.run(sought.allowed.clone());
+                let (bound, kept, _, stopped) = search.run(sought.allowed.clone());
                 sought.whole = bound >= search.to_beat();
+                if sought.whole {
+                    sought.allowed = kept;
+                }
                 sought.bound = sought.bound.max(bound);
                 sought.better = search.best.or(sought.better.take());
                 sought.stopped = stopped;
