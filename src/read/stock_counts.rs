@@ -4,7 +4,7 @@ use std::sync::Arc;
 
 use super::stock::counts;
 use super::table::Table;
-use super::{find_sheet, named_sheet};
+use super::{find_sheet, named_sheet, policy};
 use crate::columns::{NEEDED_OF_PLATE, NEEDED_OF_STOCK};
 use crate::issue::counts::{CountedLot, Held, Stated};
 use crate::length::Length;
@@ -46,6 +46,9 @@ pub fn held(book: &Book, problems: &mut Problems) -> Option<Held> {
             }
         }
     }
+    let mut book = Some(book.clone());
+    policy::confirm([&mut book, &mut None], problems);
+    let book = &book?;
     let stock = find_sheet(book, "Stock", &NEEDED_OF_STOCK, problems)?;
     let sheets = named_sheet(book, "Plate").filter(|sheet| sheet.name != stock.name);
     Some(of(stock, sheets, problems))

@@ -5,7 +5,7 @@ use std::fs;
 
 use gapwright::length::{Length, Unit};
 use gapwright::problem::Problems;
-use gapwright::read::{Sources, job};
+use gapwright::read::{Memory, Sources, book, job, stock_alone};
 use rust_xlsxwriter::{Format, Workbook};
 
 use super::{PUMPS, STOCK, Shop, only, problems_of, shown};
@@ -79,6 +79,56 @@ fn a_figure_that_shows_otherwise_is_asked_about_and_can_be_confirmed() {
     // Within a tenth of the tolerance nothing is asked, and the stored digits count.
     let job = Book::new((2, 3), 0.02002, "0.0000", &[]).read().unwrap();
     assert_eq!(job.stock[1].size.unwrap().thickness, Length::parse("0.02002 in", None).unwrap());
+}
+
+/// A stock that is checked without pumps has its confirmations on a sheet Policy of its own; so may one with pumps.
+#[test]
+fn a_stock_alone_can_be_confirmed_too() {
+    let stock = |setting: &str, value: &str| {
+        let shop = Shop::new(STOCK, PUMPS);
+        let mut stock = Workbook::new();
+        let sheet = stock.add_worksheet().set_name("Stock").unwrap();
+        fill(sheet, STOCK);
+        let format = Format::new().set_num_format("0.000");
+        sheet.write_number_with_format(2, 3, 0.0204, &format).unwrap();
+        let sheet = stock.add_worksheet().set_name("Policy").unwrap();
+        sheet.write_row(0, 0, ["Setting", "Value"]).unwrap();
+        sheet.write_row(1, 0, [setting, value]).unwrap();
+        stock.save(shop.path("stock.xlsx")).unwrap();
+        shop
+    };
+    let alone = |shop: &Shop| {
+        let read = stock_alone(&shop.path("stock.xlsx"), None, &mut Memory::default());
+        read.map_err(|problems| shown(&problems, shop.folder.path()))
+    };
+    let both = |shop: &Shop| {
+        let sources = Sources { stock: shop.path("stock.xlsx"), ..shop.sources() };
+        job(&sources).map_err(|problems| shown(&problems, shop.folder.path()))
+    };
+    let good = stock("Confirmed", "Stock!D3 = 0.0204");
+    let read = alone(&good).unwrap();
+    assert_eq!(read.lots[1].size.unwrap().thickness.show(Unit::Inch), "0.0204");
+    assert!(read.unused.is_empty() && read.warnings.is_empty(), "{read:?}");
+    let read = both(&good).unwrap();
+    assert_eq!(read.stock[1].size.unwrap().thickness.show(Unit::Inch), "0.0204");
+    assert!(read.warnings.is_empty(), "{:?}", read.warnings);
+    // Counts are read alone where pieces are written off.
+    let held = |shop: &Shop| {
+        let book = book(&shop.path("stock.xlsx"), &mut Memory::default()).unwrap();
+        let mut problems = Problems::new();
+        gapwright::read::held(&book, &mut problems);
+        shown(&problems, shop.folder.path())
+    };
+    assert!(held(&good).is_empty(), "{:?}", held(&good));
+    // Other settings belong to the pumps, and are named.
+    let other = stock("Clearance reading within", "0.001 in");
+    only(&alone(&other).unwrap_err(), &["cell D3", "shows `0.020`"]);
+    let none = stock("Confirmed", "Stock!D30 = 0.0204");
+    assert!(alone(&none).unwrap_err().iter().any(|p| p.contains("Policy, cell B2")));
+    assert!(both(&none).unwrap_err().iter().any(|p| p.contains("no such cell")));
+    // The pumps are not there, and so neither is their sheet.
+    let pumps = stock("Confirmed", "Pumps!F2 = 0.031");
+    only(&alone(&pumps).unwrap_err(), &["cell D3", "shows `0.020`"]);
 }
 
 #[test]
