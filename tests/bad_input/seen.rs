@@ -185,6 +185,42 @@ fn a_due_date_that_is_none_is_asked_about() {
     only(&due(0.5, "h:mm").unwrap_err(), &["cell H2", "a time of day without a date"]);
     only(&due(36_161.0, "d/m/yy").unwrap_err(), &["cell H2", "1999-01-01", "before the year 2000"]);
     assert!(due(46_432.0, "d/m/yy").is_ok());
+    // As texts, which is all that a text file has.
+    let typed = |due: &str| {
+        let pumps = PUMPS.replace("Snap ring (in)", "Snap ring (in),Due");
+        problems_of(STOCK, &pumps.replace("0.050\n", &format!("0.050,{due}\n")))
+    };
+    for time in ["12:30", "9:05:10", "7:30 AM"] {
+        only(&typed(time), &["cell H2", "a time of day without a date"]);
+    }
+    only(&typed("1999-01-01"), &["cell H2", "1999-01-01", "before the year 2000"]);
+}
+
+/// The due date of a gauge, as that of a pump; it is asked about on any day of the run.
+#[test]
+fn a_due_date_of_a_gauge_that_is_none_is_asked_about() {
+    let due = |value: f64, format: &str, policy: &[(&str, &str)]| {
+        let shop = Shop::new(STOCK, PUMPS);
+        let mut pumps = Workbook::new();
+        fill(pumps.add_worksheet().set_name("Pumps").unwrap(), PUMPS);
+        let sheet = pumps.add_worksheet().set_name("Gauges").unwrap();
+        fill(sheet, "Gauge,Standard uncertainty (in),Due\nM1,0.0001,\n");
+        let format = Format::new().set_num_format(format);
+        sheet.write_number_with_format(1, 2, value, &format).unwrap();
+        let sheet = pumps.add_worksheet().set_name("Policy").unwrap();
+        sheet.write_row(0, 0, ["Setting", "Value"]).unwrap();
+        for (row, (setting, value)) in (1..).zip(policy) {
+            sheet.write_row(row, 0, [*setting, *value]).unwrap();
+        }
+        pumps.save(shop.path("pumps.xlsx")).unwrap();
+        let sources = Sources { pumps: shop.path("pumps.xlsx"), ..shop.sources() };
+        job(&sources).map_err(|problems| shown(&problems, shop.folder.path()))
+    };
+    only(&due(0.5, "h:mm", &[]).unwrap_err(), &["Gauges", "cell C2", "a time of day without"]);
+    let old = due(36_161.0, "d/m/yy", &[]).unwrap_err();
+    only(&old, &["Gauges", "cell C2", "1999-01-01", "Confirmed | Gauges!C2 = 1999-01-01"]);
+    assert!(due(36_161.0, "d/m/yy", &[("Confirmed", "Gauges!C2 = 1999-01-01")]).is_ok());
+    assert!(due(46_432.0, "d/m/yy", &[]).is_ok());
 }
 
 #[test]
