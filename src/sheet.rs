@@ -40,7 +40,7 @@ pub enum Cell {
     },
     /// An error value such as `#N/A`.
     Error(String),
-    /// A formula that no program has calculated yet.
+    /// A formula whose result is missing, or is to be worked out again before it counts.
     Uncalculated(String),
 }
 

@@ -39,7 +39,7 @@ pub fn held(book: &Book, problems: &mut Problems) -> Option<Held> {
             if matches!(cell, Cell::Uncalculated(_)) {
                 problems.warn(Problem::new(
                     sheet.place(row, *column),
-                    format!("the formula {}, which no program has calculated yet", cell.show()),
+                    format!("the formula {}, whose result is missing or pending", cell.show()),
                     "a value to carry to the stock workbook for next time",
                     "nothing, if its text is enough there; else open and save the workbook in the spreadsheet program",
                 ));

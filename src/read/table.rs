@@ -683,9 +683,9 @@ impl TableRow<'_, '_> {
             Cell::Uncalculated(formula) => {
                 problems.add(Problem::new(
                     self.place(heading),
-                    format!("the formula ={formula}, which no program has calculated yet"),
+                    format!("the formula ={formula}, whose result is missing or pending"),
                     format!("a value for `{}`", heading.text),
-                    "open and save the workbook in the spreadsheet program, or type the value",
+                    "open and save the workbook in the spreadsheet program; if that does not help, type the value",
                 ));
                 None
             }
