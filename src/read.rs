@@ -310,7 +310,10 @@ const BY_NAME: [(&str, &[&str]); 4] = [
 /// Sheets of a workbook that are not used. One that looks like a known sheet under another name is reported.
 fn unused_sheets(book: &Option<Book>, used: &[&str], problems: &mut Problems) -> Vec<String> {
     let sheets = book.iter().flat_map(|book| &book.sheets);
-    let others = sheets.filter(|s| !used.contains(&s.name.as_str()));
+    let confirms = |sheet: &Sheet| {
+        columns::key(&sheet.name) == columns::key("Policy") && policy::confirms_only(sheet)
+    };
+    let others = sheets.filter(|s| !used.contains(&s.name.as_str()) && !confirms(s));
     let said = others.map(|sheet| {
         let key = columns::key(&sheet.name);
         // Many other tables have a thickness and a tolerance.

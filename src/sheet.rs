@@ -40,7 +40,7 @@ pub enum Cell {
     },
     /// An error value such as `#N/A`.
     Error(String),
-    /// A formula that no program has calculated yet.
+    /// A formula whose result is missing, or is to be worked out again before it counts.
     Uncalculated(String),
 }
 
@@ -139,7 +139,7 @@ pub struct Sheet {
     pub hidden_rows: Vec<Span>,
     /// Columns that are hidden.
     pub hidden_columns: Vec<Span>,
-    /// Rows with a value that is struck through, or white on white.
+    /// Rows with a value that is struck through, or in the colour of its ground.
     pub struck_rows: Vec<Span>,
     /// Cells that are merged into one; only the first of them holds the value.
     pub merged: Vec<Merged>,

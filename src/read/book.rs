@@ -10,6 +10,14 @@
 //! A cell is what it shows: `format` makes the text from the stored value, or the file has it (.ods, .csv). The digits
 //! behind it are found in one way for all kinds ([`crate::sheet::in_full`]).
 //!
+//! A formula counts by its stored result, if the file does not say that it is to be worked out again. Rows that are
+//! hidden, and values that nobody sees (`ink`), are read and reported. Beyond the reach of a file:
+//!
+//! - .csv has no formulas, nothing hidden and no colours.
+//! - .ods has no mark for a result that is pending; a formula without a result is found.
+//! - .xls has a result in every formula, even where its program worked out none, and then sets the mark for pending. It
+//!   gives colours as the nearest of its palette. Neither it nor .xlsb gives the formula's text here.
+//!
 //! To add a **reader**: a file here that turns bytes into sheets. Every cell goes through a `Gatherer`, which keeps
 //! them in order and draws on [`Memory`]; nothing is allocated on the word of the file. A number goes through
 //! `values::number` with its format, or `values::shown` with its text; a text through `values::dressed`. Then a line
@@ -21,8 +29,10 @@ mod csv;
 mod format;
 mod gather;
 mod guard;
+mod ink;
 mod memory;
 mod ods;
+mod styles;
 mod survey;
 mod values;
 mod xls;

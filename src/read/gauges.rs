@@ -114,9 +114,7 @@ pub(super) fn read(
             ));
             continue;
         }
-        if let Some(day) = day {
-            warn_of_due(&line, &text, day, problems);
-        }
+        warn_of_due(&line, &text, day, problems);
         let certificate = line.text(table.optional("Certificate"), problems);
         match uncertainty(&line, heading, policy.coverage, problems) {
             Some(certified) => gauges.list.push(Gauge { name: text, certified, certificate }),
@@ -259,12 +257,16 @@ fn factor(cell: &Cell) -> Option<Millionths> {
     number.filter(|k| (1_000_000..=10_000_000).contains(&k.raw()))
 }
 
-/// Warns of a gauge past its due date, or of a date that cannot be read.
-fn warn_of_due(line: &TableRow<'_, '_>, name: &str, today: i64, problems: &mut Problems) {
+/// Warns of a gauge past its due date on the day of the run, if there is one, or of a date that cannot be read; asks about
+/// one before the year 2000.
+fn warn_of_due(line: &TableRow<'_, '_>, name: &str, today: Option<i64>, problems: &mut Problems) {
     let Some(heading) = line.table.optional("Due") else {
         return;
     };
     let Some(cell) = line.cell(heading, problems) else {
+        return;
+    };
+    let Some((today, ())) = today.zip(line.due_in_doubt(heading, cell, problems)) else {
         return;
     };
     let due = match cell {

@@ -56,17 +56,29 @@ pub(super) fn of_display(place: Place, stored: &str, hidden: bool, heading: &str
 /// First day of the year 2000, as spreadsheets count.
 pub(super) const YEAR_2000: u32 = 36_526;
 
-/// Question about a due date before the year 2000: mostly a time alone, or a year of two figures.
+/// Question about a due date before the year 2000: mostly a time alone, which is no day, or a year of two figures.
 pub(super) fn of_due(place: Place, serial: f64, iso: &str) -> Problem {
-    let found = match serial < 1.0 {
-        true => "a time of day without a date".to_string(),
-        false => format!("the date {iso}, before the year 2000"),
+    let (found, fix) = match (0.0..1.0).contains(&serial) {
+        true => {
+            ("a time of day without a date".to_string(), "type the date, such as 2027-03-15".into())
+        }
+        false => (
+            format!("the date {iso}, before the year 2000"),
+            format!(
+                "type the date, such as 2027-03-15; if {iso} is meant, write {}",
+                confirmed(&place, iso)
+            ),
+        ),
     };
-    let fix = format!(
-        "type the date, such as 2027-03-15; if {iso} is meant, write {}",
-        confirmed(&place, iso)
-    );
-    Problem::new(place, found, "the day on which the pump is due", fix)
+    Problem::new(place, found, "the day on which it is due", fix)
+}
+
+/// Whether a text is a time of day, as people type it or as .ods stores it.
+pub(super) fn is_time(text: &str) -> bool {
+    let text = text.trim().to_ascii_lowercase();
+    let clock = text.trim_end_matches(['a', 'p', 'm', '.', ' ']);
+    let typed = clock.contains(':') && clock.chars().all(|c| c.is_ascii_digit() || c == ':');
+    typed || (text.starts_with("pt") && text.bytes().any(|byte| byte.is_ascii_digit()))
 }
 
 /// The two meanings of a text in a metric column that looks like inches: a fraction without a unit, which is mostly

@@ -326,9 +326,9 @@ pub(super) fn say_hidden(table: &Table<'_>, problems: &mut Problems) {
         let column = table.headings.first().map_or(0, |heading| heading.column);
         problems.warn(Problem::new(
             table.place(first, column),
-            format!("rows with a value struck through, or white on white: {text}"),
+            format!("rows with a value struck through, or in the colour of its ground: {text}"),
             "rows that count, in plain sight; these are read like the others",
-            "remove those that should not count, and take the line off the others",
+            "remove those that should not count, and show the others plainly",
         ));
     }
     let mut columns: Vec<u32> = table.headings.iter().map(|h| h.column).collect();

@@ -3,7 +3,9 @@
 use std::path::Path;
 
 use super::model::Library;
-use super::{Memory, book, feelers, gather, named_sheet, plates, stock, table, unused_sheets};
+use super::{
+    Memory, book, feelers, gather, named_sheet, plates, policy, stock, table, unused_sheets,
+};
 use crate::columns;
 use crate::cutting::PlateLot;
 use crate::policy::Policy;
@@ -71,7 +73,8 @@ pub fn stock_alone(
 ) -> Result<Stock, Problems> {
     let mut problems = Problems::new();
     let library = Library::open(models, &mut problems);
-    let book = gather(book(path, memory), &mut problems);
+    let mut book = gather(book(path, memory), &mut problems);
+    policy::confirm([&mut book, &mut None], &mut problems);
     let names = library.names();
     let models = names.iter().filter_map(|name| library.find(name, &mut problems));
     let models: Vec<_> = models.collect();

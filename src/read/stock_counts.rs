@@ -4,7 +4,7 @@ use std::sync::Arc;
 
 use super::stock::counts;
 use super::table::Table;
-use super::{find_sheet, named_sheet};
+use super::{find_sheet, named_sheet, policy};
 use crate::columns::{NEEDED_OF_PLATE, NEEDED_OF_STOCK};
 use crate::issue::counts::{CountedLot, Held, Stated};
 use crate::length::Length;
@@ -39,13 +39,16 @@ pub fn held(book: &Book, problems: &mut Problems) -> Option<Held> {
             if matches!(cell, Cell::Uncalculated(_)) {
                 problems.warn(Problem::new(
                     sheet.place(row, *column),
-                    format!("the formula {}, which no program has calculated yet", cell.show()),
+                    format!("the formula {}, whose result is missing or pending", cell.show()),
                     "a value to carry to the stock workbook for next time",
                     "nothing, if its text is enough there; else open and save the workbook in the spreadsheet program",
                 ));
             }
         }
     }
+    let mut book = Some(book.clone());
+    policy::confirm([&mut book, &mut None], problems);
+    let book = &book?;
     let stock = find_sheet(book, "Stock", &NEEDED_OF_STOCK, problems)?;
     let sheets = named_sheet(book, "Plate").filter(|sheet| sheet.name != stock.name);
     Some(of(stock, sheets, problems))

@@ -10,6 +10,7 @@ use std::collections::{BTreeSet, HashMap, HashSet};
 use super::questions;
 use super::rows::{self, Lone};
 use crate::columns::key;
+use crate::day;
 use crate::decimal::{Millionths, Money};
 use crate::length::{Length, LengthError, Tolerance, Unit};
 use crate::model::{Scale, TEMPERATURE, Temperature, degrees};
@@ -682,9 +683,9 @@ impl TableRow<'_, '_> {
             Cell::Uncalculated(formula) => {
                 problems.add(Problem::new(
                     self.place(heading),
-                    format!("the formula ={formula}, which no program has calculated yet"),
+                    format!("the formula ={formula}, whose result is missing or pending"),
                     format!("a value for `{}`", heading.text),
-                    "open and save the workbook in the spreadsheet program, or type the value",
+                    "open and save the workbook in the spreadsheet program; if that does not help, type the value",
                 ));
                 None
             }
@@ -729,6 +730,28 @@ impl TableRow<'_, '_> {
             });
         }
         meant
+    }
+
+    /// Asks about a due date before the year 2000; `None` if the question stands.
+    pub(super) fn due_in_doubt(
+        &self,
+        heading: &Heading,
+        cell: &Cell,
+        problems: &mut Problems,
+    ) -> Option<()> {
+        let (serial, iso) = match cell {
+            Cell::Date { serial, iso } => (*serial, iso),
+            Cell::Text(text) if questions::is_time(text) => (0.0, text),
+            Cell::Text(text) => (day::number(text).map_or(f64::INFINITY, f64::from), text),
+            _ => return Some(()),
+        };
+        if serial >= f64::from(questions::YEAR_2000) {
+            return Some(());
+        }
+        let question = questions::of_due(self.place(heading), serial, iso);
+        let meanings: Vec<_> = day::number(iso).into_iter().collect();
+        let read = |cell: &Cell| day::number(&cell.show());
+        self.asked(heading, &meanings, read, question, problems).map(|_| ())
     }
 
     /// A text; a number is taken as shown.

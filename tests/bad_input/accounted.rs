@@ -5,7 +5,7 @@ use std::collections::BTreeSet;
 use std::path::Path;
 
 use gapwright::problem::{Problem, Spot};
-use gapwright::read::{Memory, Sources, book, job, job_of};
+use gapwright::read::{Ahead, Memory, Sources, book, forecast, job, job_of};
 use gapwright::sheet::{Book, Cell, Sheet, SheetRow};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
@@ -140,31 +140,47 @@ fn no_cell_of_a_random_sheet_is_passed_over() {
 
 #[test]
 fn no_cell_of_the_samples_is_passed_over() {
-    for (stock, pumps) in [
-        ("samples/tiny/stock.csv", "samples/tiny/pumps.csv"),
-        ("samples/outage/stock.xlsx", "samples/outage/pumps.xlsx"),
-        ("samples/purchase/stock.csv", "samples/purchase/pumps.csv"),
+    for files in [
+        &["samples/tiny/stock.csv", "samples/tiny/pumps.csv"][..],
+        &["samples/outage/stock.xlsx", "samples/outage/pumps.xlsx"],
+        &["samples/purchase/stock.csv", "samples/purchase/pumps.csv"],
+        &[
+            "samples/provision/stock.xlsx",
+            "samples/provision/pumps.xlsx",
+            "samples/provision/past.xlsx",
+        ],
     ] {
-        let read = job(&Sources { stock: stock.into(), pumps: pumps.into(), ..Sources::default() });
+        let sources =
+            Sources { stock: files[0].into(), pumps: files[1].into(), ..Sources::default() };
+        // Past readings are for pumps that are not measured yet.
+        let read = match files.get(2) {
+            None => job(&sources),
+            Some(past) => {
+                let ahead = Ahead { history: Some(past.into()), ..Ahead::default() };
+                forecast(&sources, &ahead).map(|forecast| forecast.into_parts().0)
+            }
+        };
         let read = read.unwrap_or_else(|problems| panic!("{:#?}", problems.sorted()));
-        let books =
-            [stock, pumps].map(|file| book(Path::new(file), &mut Memory::default()).unwrap());
-        for sheet in books.iter().flat_map(|book| &book.sheets) {
+        let books = files.iter().map(|file| book(Path::new(file), &mut Memory::default()).unwrap());
+        let mut cells = 0;
+        for sheet in books.flat_map(|book| book.sheets) {
             // The heading row is the first with as many texts as the sheet is wide.
             let width = sheet.rows.iter().map(|row| row.cells.len()).max().unwrap_or(0);
             let heading = sheet.rows.iter().find(|row| row.cells.len() == width).unwrap();
             let headed: BTreeSet<u32> = heading.cells.iter().map(|(column, _)| *column).collect();
             for row in sheet.rows.iter().filter(|row| row.number > heading.number) {
                 for (column, _) in &row.cells {
+                    cells += 1;
                     let at = (row.number, *column);
                     assert!(
                         headed.contains(column)
-                            || is_named(sheet, at, &read.unused, &read.warnings),
-                        "{stock}, {pumps}: {}",
+                            || is_named(&sheet, at, &read.unused, &read.warnings),
+                        "{files:?}: {}",
                         gapwright::problem::reference(&sheet.name, row.number, *column)
                     );
                 }
             }
         }
+        assert!(cells > 20, "{files:?}: {cells} cells");
     }
 }

@@ -520,7 +520,7 @@ fn cells_that_hold_no_value_to_read() {
         sheet.write_formula(4, 3, Formula::new("=A1+1")).unwrap();
     });
     let bytes = edited(&bytes, "xl/worksheets/sheet1.xml", "<f>A1+1</f><v>0</v>", "<f>A1+1</f>");
-    only(&stock_file("stock.xlsx", &bytes), &["cell D5", "no program has calculated yet"]);
+    only(&stock_file("stock.xlsx", &bytes), &["cell D5", "whose result is missing or pending"]);
     let bytes = with_thickness(|sheet| {
         let date = ExcelDateTime::from_ymd(2027, 1, 2).unwrap();
         let format = Format::new().set_num_format("yyyy-mm-dd");

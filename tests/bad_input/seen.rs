@@ -5,7 +5,7 @@ use std::fs;
 
 use gapwright::length::{Length, Unit};
 use gapwright::problem::Problems;
-use gapwright::read::{Sources, job};
+use gapwright::read::{Memory, Sources, book, job, stock_alone};
 use rust_xlsxwriter::{Format, Workbook};
 
 use super::{PUMPS, STOCK, Shop, only, problems_of, shown};
@@ -81,6 +81,56 @@ fn a_figure_that_shows_otherwise_is_asked_about_and_can_be_confirmed() {
     assert_eq!(job.stock[1].size.unwrap().thickness, Length::parse("0.02002 in", None).unwrap());
 }
 
+/// A stock that is checked without pumps has its confirmations on a sheet Policy of its own; so may one with pumps.
+#[test]
+fn a_stock_alone_can_be_confirmed_too() {
+    let stock = |setting: &str, value: &str| {
+        let shop = Shop::new(STOCK, PUMPS);
+        let mut stock = Workbook::new();
+        let sheet = stock.add_worksheet().set_name("Stock").unwrap();
+        fill(sheet, STOCK);
+        let format = Format::new().set_num_format("0.000");
+        sheet.write_number_with_format(2, 3, 0.0204, &format).unwrap();
+        let sheet = stock.add_worksheet().set_name("Policy").unwrap();
+        sheet.write_row(0, 0, ["Setting", "Value"]).unwrap();
+        sheet.write_row(1, 0, [setting, value]).unwrap();
+        stock.save(shop.path("stock.xlsx")).unwrap();
+        shop
+    };
+    let alone = |shop: &Shop| {
+        let read = stock_alone(&shop.path("stock.xlsx"), None, &mut Memory::default());
+        read.map_err(|problems| shown(&problems, shop.folder.path()))
+    };
+    let both = |shop: &Shop| {
+        let sources = Sources { stock: shop.path("stock.xlsx"), ..shop.sources() };
+        job(&sources).map_err(|problems| shown(&problems, shop.folder.path()))
+    };
+    let good = stock("Confirmed", "Stock!D3 = 0.0204");
+    let read = alone(&good).unwrap();
+    assert_eq!(read.lots[1].size.unwrap().thickness.show(Unit::Inch), "0.0204");
+    assert!(read.unused.is_empty() && read.warnings.is_empty(), "{read:?}");
+    let read = both(&good).unwrap();
+    assert_eq!(read.stock[1].size.unwrap().thickness.show(Unit::Inch), "0.0204");
+    assert!(read.warnings.is_empty(), "{:?}", read.warnings);
+    // Counts are read alone where pieces are written off.
+    let held = |shop: &Shop| {
+        let book = book(&shop.path("stock.xlsx"), &mut Memory::default()).unwrap();
+        let mut problems = Problems::new();
+        gapwright::read::held(&book, &mut problems);
+        shown(&problems, shop.folder.path())
+    };
+    assert!(held(&good).is_empty(), "{:?}", held(&good));
+    // Other settings belong to the pumps, and are named.
+    let other = stock("Clearance reading within", "0.001 in");
+    only(&alone(&other).unwrap_err(), &["cell D3", "shows `0.020`"]);
+    let none = stock("Confirmed", "Stock!D30 = 0.0204");
+    assert!(alone(&none).unwrap_err().iter().any(|p| p.contains("Policy, cell B2")));
+    assert!(both(&none).unwrap_err().iter().any(|p| p.contains("no such cell")));
+    // The pumps are not there, and so neither is their sheet.
+    let pumps = stock("Confirmed", "Pumps!F2 = 0.031");
+    only(&alone(&pumps).unwrap_err(), &["cell D3", "shows `0.020`"]);
+}
+
 #[test]
 fn a_value_out_of_sight_counts_only_when_it_is_confirmed() {
     let hidden = |policy: &[(&str, &str)]| Book::new((2, 3), 0.02, ";;;", policy);
@@ -135,6 +185,42 @@ fn a_due_date_that_is_none_is_asked_about() {
     only(&due(0.5, "h:mm").unwrap_err(), &["cell H2", "a time of day without a date"]);
     only(&due(36_161.0, "d/m/yy").unwrap_err(), &["cell H2", "1999-01-01", "before the year 2000"]);
     assert!(due(46_432.0, "d/m/yy").is_ok());
+    // As texts, which is all that a text file has.
+    let typed = |due: &str| {
+        let pumps = PUMPS.replace("Snap ring (in)", "Snap ring (in),Due");
+        problems_of(STOCK, &pumps.replace("0.050\n", &format!("0.050,{due}\n")))
+    };
+    for time in ["12:30", "9:05:10", "7:30 AM"] {
+        only(&typed(time), &["cell H2", "a time of day without a date"]);
+    }
+    only(&typed("1999-01-01"), &["cell H2", "1999-01-01", "before the year 2000"]);
+}
+
+/// The due date of a gauge, as that of a pump; it is asked about on any day of the run.
+#[test]
+fn a_due_date_of_a_gauge_that_is_none_is_asked_about() {
+    let due = |value: f64, format: &str, policy: &[(&str, &str)]| {
+        let shop = Shop::new(STOCK, PUMPS);
+        let mut pumps = Workbook::new();
+        fill(pumps.add_worksheet().set_name("Pumps").unwrap(), PUMPS);
+        let sheet = pumps.add_worksheet().set_name("Gauges").unwrap();
+        fill(sheet, "Gauge,Standard uncertainty (in),Due\nM1,0.0001,\n");
+        let format = Format::new().set_num_format(format);
+        sheet.write_number_with_format(1, 2, value, &format).unwrap();
+        let sheet = pumps.add_worksheet().set_name("Policy").unwrap();
+        sheet.write_row(0, 0, ["Setting", "Value"]).unwrap();
+        for (row, (setting, value)) in (1..).zip(policy) {
+            sheet.write_row(row, 0, [*setting, *value]).unwrap();
+        }
+        pumps.save(shop.path("pumps.xlsx")).unwrap();
+        let sources = Sources { pumps: shop.path("pumps.xlsx"), ..shop.sources() };
+        job(&sources).map_err(|problems| shown(&problems, shop.folder.path()))
+    };
+    only(&due(0.5, "h:mm", &[]).unwrap_err(), &["Gauges", "cell C2", "a time of day without"]);
+    let old = due(36_161.0, "d/m/yy", &[]).unwrap_err();
+    only(&old, &["Gauges", "cell C2", "1999-01-01", "Confirmed | Gauges!C2 = 1999-01-01"]);
+    assert!(due(36_161.0, "d/m/yy", &[("Confirmed", "Gauges!C2 = 1999-01-01")]).is_ok());
+    assert!(due(46_432.0, "d/m/yy", &[]).is_ok());
 }
 
 #[test]

@@ -127,6 +127,74 @@ pub fn stock(probes: &[&Probe]) -> Vec<u8> {
     packed(book, &sheets, parts.into_iter())
 }
 
+/// A colour ([MS-XLSB] 2.5.11): kind, number in the palette or theme, no tint, red, green, blue.
+fn colour(kind: u8, number: u8, [red, green, blue]: [u8; 3]) -> [u8; 8] {
+    [kind << 1 | 1, number, 0, 0, red, green, blue, 255]
+}
+
+/// A sheet with values that nobody sees in its first column, and formulas; `flags` are those of the calculation.
+pub fn unseen(flags: u8) -> Vec<u8> {
+    let formula = |flags: u8| vec![flags, 0, 0, 0, 0, 0];
+    let sheet = sheet_part(|mut part| {
+        for (row, style) in [0_u32, 1, 2, 3, 4, 5, 6].into_iter().enumerate() {
+            part = part.row(row as u32, false).cell(6, 0, style, &wide("shim"));
+        }
+        let number = |flags| [1.5_f64.to_le_bytes().as_slice(), &formula(flags)].concat();
+        part.cell(9, 1, 0, &number(0))
+            .cell(9, 2, 0, &number(2))
+            .cell(8, 3, 0, &[wide("text"), formula(2)].concat())
+            .cell(10, 4, 0, &[vec![1], formula(2)].concat())
+            .cell(11, 5, 0, &[vec![0x07], formula(2)].concat())
+    });
+    let red = [255, 0, 0];
+    let font = |struck: bool, colour: [u8; 8]| {
+        let head = [220, 0, if struck { 8 } else { 0 }, 0, 144, 1, 0, 0, 0, 2, 0, 0];
+        [&head[..], &colour, &[0], &wide("Sans")].concat()
+    };
+    let fill = |pattern: u8, fore: [u8; 8]| {
+        [&[pattern, 0, 0, 0][..], &fore, &colour(1, 65, [255; 3]), &[0; 48]].concat()
+    };
+    let automatic = colour(0, 0, [0; 3]);
+    let mut styles = Part::default().record(278, &[]).record(611, &5_u32.to_le_bytes());
+    for font in [
+        font(false, automatic),
+        font(false, colour(3, 0, [0; 3])),
+        font(false, colour(2, 0, red)),
+        font(false, colour(1, 9, [0; 3])),
+        font(true, automatic),
+    ] {
+        styles = styles.record(43, &font);
+    }
+    styles = styles.record(612, &[]).record(603, &4_u32.to_le_bytes());
+    let grey = fill(17, automatic);
+    for fill in
+        [fill(0, automatic), grey, fill(1, colour(2, 0, red)), fill(1, colour(1, 8, [0; 3]))]
+    {
+        styles = styles.record(45, &fill);
+    }
+    styles = styles.record(604, &[]).record(617, &7_u32.to_le_bytes());
+    // White (by the theme) without a fill, red on red, white (of the palette) on black, struck through, red without a
+    // fill, white on a pattern.
+    for [font, fill] in [[0_u8, 0], [1, 0], [2, 2], [3, 3], [4, 0], [2, 0], [3, 1]] {
+        let xf = [&[0, 0, 0, 0, font, 0, fill, 0][..], &[0; 8]].concat();
+        styles = styles.record(47, &xf);
+    }
+    let styles = styles.record(618, &[]).record(279, &[]).0;
+    let listed = [&[0; 4][..], &1_u32.to_le_bytes(), &wide("rId1"), &wide("Stock")].concat();
+    let calculation = [vec![0; 24], vec![flags, 0]].concat();
+    let book = Part::default()
+        .record(131, &[])
+        .record(143, &[])
+        .record(156, &listed)
+        .record(144, &[])
+        .record(157, &calculation)
+        .record(132, &[])
+        .0;
+    let sheets = [("rId1", "worksheet", "worksheets/sheet1.bin"), ("rId2", "styles", "styles.bin")];
+    let parts = [("xl/worksheets/sheet1.bin", sheet), ("xl/styles.bin", styles)];
+    packed(book, &sheets, parts.into_iter())
+}
+
 /// The workbook's bytes: a sheet Stock and a hidden sheet Old.
 pub fn workbook() -> Vec<u8> {
     let formula = [0_u8, 0, 0, 0, 0, 0];

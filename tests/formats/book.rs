@@ -1,6 +1,6 @@
 //! Workbooks of cells in number formats.
 
-use rust_xlsxwriter::{Format, Workbook, Worksheet, XlsxError};
+use rust_xlsxwriter::{Color, Format, Formula, Workbook, Worksheet, XlsxError};
 
 use super::probes::{HEADINGS, Probe};
 
@@ -53,6 +53,42 @@ pub fn stock(probes: &[&Probe]) -> Result<Vec<u8>, XlsxError> {
     }
     let struck = Format::new().set_font_strikethrough();
     sheet.write_string_with_format(STRUCK, 1, "shim", &struck)?;
+    book.save_to_buffer()
+}
+
+/// Rows of [`unseen`] whose kind is struck through, or has the colour of its ground.
+#[allow(dead_code)]
+pub const UNSEEN: [u32; 3] = [2, 3, 5];
+/// The row of [`unseen`] that is hidden, its column that is, and its row with the formula `=1+1` for the count.
+#[allow(dead_code)]
+pub const HIDDEN: [u32; 3] = [6, 6, 7];
+
+/// A stock sheet with rows that nobody sees, and a formula with its result.
+pub fn unseen() -> Result<Vec<u8>, XlsxError> {
+    let mut book = Workbook::new();
+    let sheet = book.add_worksheet().set_name("Stock")?;
+    for (column, heading) in (0..).zip(HEADINGS) {
+        sheet.write_string(0, column, heading)?;
+    }
+    let red = Color::RGB(0x00ff_0000);
+    let kinds = [
+        Format::new(),
+        Format::new().set_font_color(Color::White),
+        Format::new().set_font_color(red).set_background_color(red),
+        Format::new().set_font_color(Color::White).set_background_color(Color::Black),
+        Format::new().set_font_strikethrough(),
+        Format::new(),
+        Format::new().set_font_color(red),
+    ];
+    for (row, kind) in (1..).zip(&kinds) {
+        for (column, good) in (0..).zip(good(row)) {
+            cell(sheet, (row, column), "General", &good)?;
+        }
+        sheet.write_string_with_format(row, 1, "shim", kind)?;
+    }
+    sheet.set_row_hidden(6)?;
+    sheet.set_column_hidden(6)?;
+    sheet.write_formula(7, 5, Formula::new("=1+1").set_result("2"))?;
     book.save_to_buffer()
 }
 

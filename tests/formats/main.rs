@@ -8,6 +8,7 @@ mod binary;
 mod book;
 mod probes;
 mod shown;
+mod sight;
 
 use std::path::Path;
 

@@ -3,7 +3,10 @@
 //!     shown --write FILE.xlsx          the table's formats and values
 //!     shown --compare FILE.csv         what the program shows of them, beside the table
 //!     shown --record FILE.csv          the same, into the table
-//!     shown --probes read|refused FILE.xlsx
+//!     shown --probes read|refused|unseen FILE.xlsx
+//!     shown --alike RECORDED FRESH     the probes as recorded, and as the program makes them today
+//!
+//! The recorded probes-*.xls and probes-*.ods are made by `soffice --convert-to xls` (and `ods`) from `--probes`.
 
 #![allow(missing_docs)]
 
@@ -13,6 +16,10 @@ mod probes;
 
 use std::error::Error;
 use std::fs;
+use std::path::Path;
+
+use gapwright::read::Memory;
+use gapwright::sheet::Sheet;
 
 const TABLE: &str = "tests/formats/shown.tsv";
 
@@ -24,7 +31,28 @@ fn main() -> Result<(), Box<dyn Error>> {
         ["--write", file] => fs::write(file, book::table(&table)?)?,
         ["--probes", which, file] => {
             let [read, refused] = probes::sheets();
-            fs::write(file, book::stock(if *which == "read" { &read } else { &refused })?)?;
+            let bytes = match *which {
+                "read" => book::stock(&read)?,
+                "refused" => book::stock(&refused)?,
+                _ => book::unseen()?,
+            };
+            fs::write(file, bytes)?;
+        }
+        ["--alike", recorded, fresh] => {
+            let [old, new] = [recorded, fresh].map(|file| {
+                let book = gapwright::read::book(Path::new(file), &mut Memory::default());
+                book.map_err(|problems| format!("{:#?}", problems.sorted()))
+            });
+            let (old, new) = (old?.sheets, new?.sheets);
+            let alike = old.len() == new.len()
+                && old.iter().zip(&new).all(|(old, new)| {
+                    **old == Sheet { file: old.file.clone(), ..Sheet::clone(new) }
+                });
+            if !alike {
+                return Err(format!("{recorded} reads as {old:#?}\n{fresh} as {new:#?}").into());
+            }
+            let cells = new.iter().flat_map(|sheet| &sheet.rows).map(|row| row.cells.len());
+            println!("{} cells read as in {recorded}", cells.sum::<usize>());
         }
         [what, file] => {
             let mut reader =

@@ -134,7 +134,7 @@ pub(super) struct Spans {
     pub(super) rows: Vec<Span>,
     /// Hidden columns.
     pub(super) columns: Vec<Span>,
-    /// Rows with a value that is struck through, or white on white.
+    /// Rows with a value that is struck through, or in the colour of its ground.
     pub(super) struck: Vec<Span>,
     /// Merged cells.
     pub(super) merged: Vec<Merged>,

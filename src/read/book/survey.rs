@@ -1,7 +1,7 @@
 //! Surveys an Office Open XML workbook part by part before it is read: the memory that its reader would need, and
 //! facts that the reader does not give (hidden rows and columns, merged cells, number formats).
 
-use std::collections::HashMap;
+use std::collections::{HashMap, HashSet};
 use std::io::{BufReader, Read};
 use std::sync::Arc;
 
@@ -10,6 +10,7 @@ use quick_xml::events::{BytesStart, Event};
 use super::archive::{Archive, Trouble, broken, check_sheets, resolved, survey};
 use super::format::Format;
 use super::gather::{MOST_COLUMNS, MOST_ROWS, Spans, hide};
+use super::ink::Inks;
 use super::memory::Memory;
 use super::xml::{Events, attribute, says_yes};
 use crate::narrow::narrow;
@@ -23,7 +24,7 @@ pub(super) struct Survey {
     of_sheets: HashMap<String, OfSheet>,
     /// Formats, by the number of the cell style.
     pub(super) formats: Vec<Arc<Format>>,
-    /// Whether the text of a cell style is struck through, or white without a fill.
+    /// Whether the text of a cell style is struck through, or cannot be seen.
     struck: Vec<bool>,
     /// Whether formulas are to be worked out anew before their results count.
     pub(super) recalculation_pending: bool,
@@ -41,11 +42,13 @@ pub(super) struct OfSheet {
     pub(super) spans: Spans,
     /// Cell styles, for cells that may show more than their value.
     pub(super) styles: HashMap<(u32, u32), usize>,
+    /// Formulas that are to be worked out again.
+    pub(super) pending: HashSet<(u32, u32)>,
 }
 
 impl OfSheet {
     fn held(&self) -> u64 {
-        self.spans.held() + 48 * u64::try_from(self.styles.len()).unwrap_or(u64::MAX / 48)
+        self.spans.held() + 48 * narrow::<u64>(self.styles.len() + self.pending.len())
     }
 }
 
@@ -100,9 +103,8 @@ impl Survey {
         let (mut texts, mut held, mut longest, mut styles) = (0_u64, 0_u64, 0_u64, 0_u64);
         let mut of_sheet = OfSheet::default();
         let mut formats: HashMap<u32, Arc<Format>> = HashMap::new();
-        let (mut row, mut of_cells) = (0, false);
-        // Whether each font is struck through, and whether it is white.
-        let (mut fonts, mut in_fonts): (Vec<[bool; 2]>, bool) = (Vec::new(), false);
+        let (mut row, mut next, mut of_cells) = (0_u32, 0_u32, false);
+        let (mut inks, mut here) = (Inks::default(), (0, 0));
         let mut all = 0;
         loop {
             let (event, took) = events.next()?;
@@ -113,28 +115,36 @@ impl Survey {
                     let name = element.local_name();
                     let name = name.as_ref();
                     held += held_for(name);
+                    inks.element(&element);
                     match name {
-                        "row" => hide_row(&mut of_sheet.spans, &element, &mut row),
+                        "row" => {
+                            hide_row(&mut of_sheet.spans, &element, &mut row);
+                            next = 0;
+                        }
                         // The reader takes any letters and digits, and some of these end up in other cells.
                         "c" => {
                             let at = attribute(&element, "r");
-                            let cell = at.as_deref().map(address);
-                            if let (Some(None), Some(at)) = (cell, &at) {
-                                return Err(Trouble::Broken(format!(
-                                    "`{at}` is no address of a cell"
-                                )));
-                            }
+                            let cell = match &at {
+                                Some(text) => address(text).ok_or_else(|| {
+                                    Trouble::Broken(format!("`{text}` is no address of a cell"))
+                                })?,
+                                // A cell without an address follows the last one.
+                                None => (row.saturating_sub(1), next),
+                            };
+                            next = cell.1.saturating_add(1);
+                            here = cell;
                             let style = attribute(&element, "s").and_then(|s| s.parse().ok());
-                            let format = style.and_then(|style: usize| self.formats.get(style));
-                            let dressed = format.is_some_and(|format| !format.is_plain());
-                            if let (Some(style), Some(Some(cell))) = (style, cell) {
-                                if dressed {
-                                    of_sheet.styles.insert(cell, style);
-                                }
-                                if self.struck.get(style) == Some(&true) {
-                                    hide(&mut of_sheet.spans.struck, cell.0, cell.0);
-                                }
+                            let style: usize = style.unwrap_or(0);
+                            let format = self.formats.get(style);
+                            if format.is_some_and(|format| !format.is_plain()) {
+                                of_sheet.styles.insert(cell, style);
                             }
+                            if self.struck.get(style) == Some(&true) {
+                                hide(&mut of_sheet.spans.struck, cell.0, cell.0);
+                            }
+                        }
+                        "f" if says_yes(&element, "ca") => {
+                            of_sheet.pending.insert(here);
                         }
                         "col" => hide_column(&mut of_sheet.spans, &element),
                         "mergeCell" => of_sheet.spans.merged.extend(merged(&element)),
@@ -147,33 +157,16 @@ impl Survey {
                                 formats.insert(number, Arc::new(Format::parse(&code)));
                             }
                         }
-                        "fonts" => in_fonts = true,
-                        "fills" | "borders" | "dxfs" => in_fonts = false,
-                        "font" if in_fonts => fonts.push([false; 2]),
-                        "strike" if in_fonts => {
-                            let no = attribute(&element, "val")
-                                .is_some_and(|v| v == "0" || v == "false");
-                            fonts.last_mut().into_iter().for_each(|font| font[0] = !no);
-                        }
-                        "color" if in_fonts => {
-                            let white = attribute(&element, "rgb")
-                                .is_some_and(|c| c.ends_with("FFFFFF"))
-                                || attribute(&element, "theme").is_some_and(|theme| theme == "0");
-                            fonts.last_mut().into_iter().for_each(|font| font[1] = white);
-                        }
                         "cellXfs" => of_cells = true,
                         "cellStyleXfs" => of_cells = false,
                         "xf" => {
                             styles += 1;
                             if of_cells {
-                                let font =
-                                    attribute(&element, "fontId").and_then(|n| n.parse().ok());
-                                let font = font.and_then(|font: usize| fonts.get(font));
-                                let bare =
-                                    attribute(&element, "fillId").is_none_or(|fill| fill == "0");
-                                self.struck.push(
-                                    font.is_some_and(|[struck, white]| *struck || (*white && bare)),
-                                );
+                                let number =
+                                    |name| attribute(&element, name).and_then(|n| n.parse().ok());
+                                let [font, fill] =
+                                    ["fontId", "fillId"].map(|name| number(name).unwrap_or(0));
+                                self.struck.push(inks.hide(font, fill));
                                 let number = attribute(&element, "numFmtId");
                                 let number = number.and_then(|n| n.parse().ok()).unwrap_or(0);
                                 let known = formats.get(&number).cloned();

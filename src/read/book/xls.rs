@@ -12,6 +12,7 @@ use std::sync::Arc;
 use super::archive::{broken, check_sheets, cut_short, password};
 use super::format::Format;
 use super::gather::{Gatherer, Spans, hide};
+use super::ink::{Colour, Ink};
 use super::memory::Memory;
 use super::values::{self, Value};
 use crate::narrow::narrow;
@@ -26,8 +27,10 @@ mod record {
     pub(super) const PASSWORD: u16 = 0x002f;
     pub(super) const FONT: u16 = 0x0031;
     pub(super) const CONTINUE: u16 = 0x003c;
+    pub(super) const UNCALCULATED: u16 = 0x005e;
     pub(super) const COLUMNS: u16 = 0x007d;
     pub(super) const SHEET: u16 = 0x0085;
+    pub(super) const PALETTE: u16 = 0x0092;
     pub(super) const NUMBERS: u16 = 0x00bd;
     pub(super) const RICH_TEXT: u16 = 0x00d6;
     pub(super) const CELL_STYLE: u16 = 0x00e0;
@@ -152,6 +155,29 @@ struct Listed {
     worksheet: bool,
 }
 
+/// A cell style ([MS-XLS] 2.4.353): numbers of its font and format, the pattern of its fill (0 none, 1 solid) and the
+/// number of its colour.
+struct CellStyle {
+    font: usize,
+    format: u16,
+    pattern: u32,
+    fill: u16,
+}
+
+impl CellStyle {
+    fn of(body: &[u8]) -> CellStyle {
+        let number = |at| u16_at(body, at).unwrap_or(0);
+        // There is no font with the number 4.
+        let font = number(0) - u16::from(number(0) > 4);
+        CellStyle {
+            font: font.into(),
+            format: number(2),
+            pattern: u32_at(body, 14).unwrap_or(0) >> 26,
+            fill: number(18) & 0x7f,
+        }
+    }
+}
+
 /// Facts about the whole workbook.
 #[derive(Default)]
 struct Globals {
@@ -159,7 +185,7 @@ struct Globals {
     texts: Vec<String>,
     /// By the number of the cell style.
     formats: Vec<Arc<Format>>,
-    /// Whether the text of a cell style is struck through.
+    /// Whether the text of a cell style is struck through, or cannot be seen.
     struck: Vec<bool>,
     from_1904: bool,
 }
@@ -174,6 +200,7 @@ impl Globals {
         let mut globals = Globals::default();
         let mut formats = HashMap::new();
         let (mut styles, mut fonts, mut held) = (Vec::new(), Vec::new(), 0);
+        let mut palette = Vec::new();
         loop {
             let next = records.next()?;
             if matches!(
@@ -196,14 +223,13 @@ impl Globals {
                     }
                 }
                 record::FONT => {
-                    fonts.push(u16_at(next.body, 2).is_some_and(|flags| flags & 0x0008 != 0));
+                    let struck = u16_at(next.body, 2).is_some_and(|flags| flags & 0x0008 != 0);
+                    fonts.push((struck, u16_at(next.body, 4).unwrap_or(0x7fff)));
                 }
-                record::CELL_STYLE => {
-                    styles.extend(u16_at(next.body, 2));
-                    // There is no font with the number 4.
-                    let font = u16_at(next.body, 0).map(|font| font - u16::from(font > 4));
-                    let struck = font.and_then(|font| fonts.get(usize::from(font)));
-                    globals.struck.push(struck == Some(&true));
+                record::CELL_STYLE => styles.push(CellStyle::of(next.body)),
+                record::PALETTE => {
+                    let colours = next.body.get(2..).unwrap_or_default().chunks_exact(4);
+                    palette = colours.map(|c| u32::from_be_bytes([0, c[0], c[1], c[2]])).collect();
                 }
                 record::SHEET => globals.sheets.extend(listed(next.body)),
                 record::SHARED_TEXTS => {
@@ -214,13 +240,25 @@ impl Globals {
                 _ => {}
             }
         }
-        globals.formats = styles
-            .into_iter()
-            .map(|number| match formats.get(&number) {
+        // The first eight colours are always the same.
+        let colour = |number: u16| {
+            let own = number.checked_sub(8).and_then(|at| palette.get(usize::from(at)));
+            own.map_or_else(|| Colour::indexed(number.into()), |rgb| Colour::Rgb(*rgb))
+        };
+        let ink = |&(struck, number)| Ink { struck, colour: colour(number) };
+        for CellStyle { font, format, pattern, fill } in styles {
+            globals.formats.push(match formats.get(&format) {
                 Some(format) => Arc::clone(format),
-                None => Arc::new(Format::built_in(number.into())),
-            })
-            .collect();
+                None => Arc::new(Format::built_in(format.into())),
+            });
+            let ground = match pattern {
+                0 => Some(Colour::WHITE),
+                1 => Some(colour(fill)),
+                _ => None,
+            };
+            let ink = fonts.get(font).map(ink).unwrap_or_default();
+            globals.struck.push(ink.is_out_of_sight(ground));
+        }
         Ok(globals)
     }
 
@@ -243,7 +281,7 @@ impl Globals {
         let whole = records.stream.len();
         let mut depth = 0_u32;
         // A formula's text is in a record of its own after it.
-        let mut awaited = None;
+        let (mut awaited, mut all_pending) = (None, false);
         loop {
             let Record { kind, body } = records.next()?;
             if whole - records.stream.len() > *walk {
@@ -255,6 +293,7 @@ impl Globals {
                 record::END => depth -= 1,
                 // Inside a chart.
                 _ if depth > 1 => {}
+                record::UNCALCULATED => all_pending = true,
                 record::ROW => {
                     if let (Some(row), Some(flags)) = (u16_at(body, 0), u16_at(body, 12))
                         && flags & 0x20 != 0
@@ -323,15 +362,22 @@ impl Globals {
                         record::BOOL_OR_ERROR => bool_or_error(rest),
                         record::FORMULA => match rest {
                             // Not a number: the two high bytes mark it, the first one gives its kind.
+                            [2, _, code, _, _, _, 0xff, 0xff, ..] => {
+                                Some(Value::Cell(values::error_of_code(*code)))
+                            }
+                            [3, _, _, _, _, _, 0xff, 0xff, ..] => None,
+                            // fAlwaysCalc of [MS-XLS] 2.4.127.
+                            [_, _, _, _, _, _, _, _, flags, ..]
+                                if all_pending || flags & 1 != 0 =>
+                            {
+                                Some(Value::Cell(Cell::Uncalculated("...".into())))
+                            }
                             [0, _, _, _, _, _, 0xff, 0xff, ..] => {
                                 awaited = Some((at, style));
                                 None
                             }
                             [1, _, yes, _, _, _, 0xff, 0xff, ..] => {
                                 Some(Value::Cell(Cell::Bool(*yes != 0)))
-                            }
-                            [2, _, code, _, _, _, 0xff, 0xff, ..] => {
-                                Some(Value::Cell(values::error_of_code(*code)))
                             }
                             [_, _, _, _, _, _, 0xff, 0xff, ..] => None,
                             _ => f64_at(rest).map(|number| self.number(number, style)),

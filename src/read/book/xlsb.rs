@@ -1,6 +1,6 @@
 //! Reads .xlsb workbooks: the parts of .xlsx in binary records.
 
-use std::collections::HashMap;
+use std::collections::{HashMap, HashSet};
 use std::io::{BufReader, Cursor, Read};
 use std::sync::Arc;
 
@@ -11,12 +11,13 @@ use super::archive::{
 };
 use super::format::Format;
 use super::gather::{Gatherer, Spans, hide};
+use super::ink::{Colour, Ink, Inks};
 use super::memory::Memory;
 use super::values::{self, Value};
 use super::xml::{Events, attribute};
 use crate::narrow::narrow;
 use crate::problem::Problem;
-use crate::sheet::{Merged, Sheet};
+use crate::sheet::{Cell, Merged, Sheet};
 use quick_xml::events::Event;
 
 /// Records that are read here, by their numbers in [MS-XLSB] 2.3.
@@ -25,14 +26,19 @@ mod record {
     /// Cells with a value, from short numbers to formulas.
     pub(super) const FIRST_CELL: u16 = 2;
     pub(super) const LAST_CELL: u16 = 11;
+    pub(super) const FORMULA_TEXT: u16 = 8;
+    pub(super) const FORMULA_NUMBER: u16 = 9;
+    pub(super) const FORMULA_BOOL: u16 = 10;
     pub(super) const FORMULA_ERROR: u16 = 11;
     pub(super) const SHARED_TEXT: u16 = 19;
     pub(super) const NAME: u16 = 39;
     pub(super) const FONT: u16 = 43;
     pub(super) const FORMAT: u16 = 44;
+    pub(super) const FILL: u16 = 45;
     pub(super) const CELL_STYLE: u16 = 47;
     pub(super) const COLUMNS: u16 = 60;
     pub(super) const SHEET: u16 = 156;
+    pub(super) const CALCULATION: u16 = 157;
     pub(super) const MERGED: u16 = 176;
     pub(super) const CELL_STYLES: u16 = 617;
     pub(super) const END_OF_CELL_STYLES: u16 = 618;
@@ -65,6 +71,8 @@ pub(super) fn sheets(
             let format = part.styles.get(&at).and_then(|style| survey.formats.get(*style));
             let format = format.map(AsRef::as_ref);
             if let Value::Cell(cell) = values::value(found.get_value().clone(), format) {
+                let pending = part.pending.contains(&at);
+                let cell = if pending { Cell::Uncalculated("...".into()) } else { cell };
                 gatherer.push(at, cell, memory)?;
             }
         }
@@ -83,6 +91,8 @@ struct OfSheet {
     spans: Spans,
     /// Formulas that give an error, which it ignores.
     errors: Vec<((u32, u32), u8)>,
+    /// Formulas with another result that are to be worked out again.
+    pending: HashSet<(u32, u32)>,
     /// Cell styles, for cells that may show more than their value.
     styles: HashMap<(u32, u32), usize>,
 }
@@ -92,8 +102,10 @@ struct OfSheet {
 struct Survey {
     /// Formats, by the number of the cell style.
     formats: Vec<Arc<Format>>,
-    /// Whether the text of a cell style is struck through.
+    /// Whether the text of a cell style is struck through, or cannot be seen.
     struck: Vec<bool>,
+    /// Whether formulas are to be worked out again before their results count.
+    recalculation_pending: bool,
     parts: HashMap<String, OfSheet>,
     /// Sheets by name, with the relation that leads to the part.
     sheets: HashMap<String, String>,
@@ -108,10 +120,11 @@ impl Survey {
             let read = ["worksheets/", "sharedstrings", "styles", "workbook"];
             key.ends_with(".bin") && read.iter().any(|read| key.contains(read))
         };
-        // Styles must be known where they are used.
-        let styles = |key: &str| wanted(key) && key.contains("styles");
-        let others = |key: &str| wanted(key) && !key.contains("styles");
-        for these in [&styles as &dyn Fn(&str) -> bool, &others] {
+        // Facts about the whole workbook must be known where they are used.
+        let of_all = |key: &str| key.contains("styles") || key.contains("workbook");
+        let whole = |key: &str| wanted(key) && of_all(key);
+        let others = |key: &str| wanted(key) && !of_all(key);
+        for these in [&whole as &dyn Fn(&str) -> bool, &others] {
             survey(file, archive, memory, these, |key, stream, room| {
                 taken.part(key, BufReader::new(stream), room, memory)
             })?;
@@ -137,7 +150,7 @@ impl Survey {
         let mut of_sheet = OfSheet::default();
         let (mut row, mut held, mut of_cells) = (0, 0, false);
         let mut formats: HashMap<u16, Arc<Format>> = HashMap::new();
-        let mut fonts = Vec::new();
+        let mut inks = Inks::default();
         let mut body = Vec::new();
         while let Some(kind) = start(&mut stream)? {
             let length = length(&mut stream)?;
@@ -164,7 +177,7 @@ impl Survey {
             match kind {
                 record::ROW => {
                     row = u32_at(&body, 0).unwrap_or(row);
-                    // Height, style and flags follow; the flag is fDyZero of [MS-XLSB] 2.4.740.
+                    // Style, height and flags follow; the flag is fDyZero of [MS-XLSB] 2.4.740.
                     if body.get(11).is_some_and(|flags| flags & 0x10 != 0) {
                         hide(&mut of_sheet.spans.rows, row, row);
                     }
@@ -199,17 +212,45 @@ impl Survey {
                         formats.insert(number, Arc::new(Format::parse(&code)));
                     }
                 }
+                record::FORMULA_TEXT | record::FORMULA_NUMBER | record::FORMULA_BOOL => {
+                    // The result is followed by flags; the second is fAlwaysCalc of [MS-XLSB] 2.5.70.
+                    let flags = match kind {
+                        record::FORMULA_TEXT => wide_text(&body, 8).map(|(_, end)| end),
+                        record::FORMULA_NUMBER => Some(16),
+                        _ => Some(9),
+                    };
+                    let marked = flags.and_then(|at| body.get(at)).is_some_and(|f| f & 2 != 0);
+                    if let (Some(column), true) =
+                        (u32_at(&body, 0), marked || self.recalculation_pending)
+                    {
+                        held += 48;
+                        of_sheet.pending.insert((row, column));
+                    }
+                }
+                // Flags at the end: fFullCalcOnLoad and fSomeUncalced of [MS-XLSB] 2.4.315.
+                record::CALCULATION => {
+                    self.recalculation_pending |= body.get(24).is_some_and(|f| f & 0x11 != 0);
+                }
                 record::FONT => {
                     held += 100;
-                    fonts.push(u16_at(&body, 2).is_some_and(|flags| flags & 0x0008 != 0));
+                    let struck = u16_at(&body, 2).is_some_and(|flags| flags & 0x0008 != 0);
+                    inks.fonts.push(Ink { struck, colour: colour(&body, 12) });
+                }
+                record::FILL => {
+                    held += 100;
+                    inks.fills.push(match u32_at(&body, 0) {
+                        Some(0) => Some(Colour::WHITE),
+                        Some(1) => Some(colour(&body, 4)),
+                        _ => None,
+                    });
                 }
                 record::CELL_STYLES => of_cells = true,
                 record::END_OF_CELL_STYLES => of_cells = false,
                 record::CELL_STYLE => {
                     held += 500;
                     if of_cells {
-                        let font = u16_at(&body, 4).and_then(|font| fonts.get(usize::from(font)));
-                        self.struck.push(font == Some(&true));
+                        let [font, fill] = [4, 6].map(|at| u16_at(&body, at).unwrap_or(0).into());
+                        self.struck.push(inks.hide(font, fill));
                         let number = u16_at(&body, 2).unwrap_or(0);
                         let built_in = || Arc::new(Format::built_in(number.into()));
                         self.formats.push(formats.get(&number).cloned().unwrap_or_else(built_in));
@@ -314,6 +355,19 @@ fn u16_at(body: &[u8], at: usize) -> Option<u16> {
 fn u32_at(body: &[u8], at: usize) -> Option<u32> {
     let bytes = body.get(at..at + 4)?;
     Some(u32::from_le_bytes(bytes.try_into().ok()?))
+}
+
+/// A colour ([MS-XLSB] 2.5.11: kind, number, tint, then red, green and blue).
+fn colour(body: &[u8], at: usize) -> Colour {
+    let Some(&[kind, number, low, high, red, green, blue]) = body.get(at..at + 7) else {
+        return Colour::Automatic;
+    };
+    match kind >> 1 {
+        1 => Colour::indexed(number.into()),
+        2 => Colour::Rgb(u32::from_be_bytes([0, red, green, blue])),
+        3 => Colour::theme(number.into(), u16::from_le_bytes([low, high]).into()),
+        _ => Colour::Automatic,
+    }
 }
 
 /// A sheet's name and relation ([MS-XLSB] 2.4.311: state, number, relation, name).

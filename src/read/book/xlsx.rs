@@ -43,7 +43,7 @@ pub(super) fn sheets(
                 .and_then(|style| survey.formats.get(*style))
                 .map(AsRef::as_ref);
             let formula = found.formula.and_then(uncalculated);
-            let pending = survey.recalculation_pending;
+            let pending = survey.recalculation_pending || of_sheet.pending.contains(&found.pos);
             let cell = match values::value(found.value, format) {
                 // An error is none of the results that could be read by mistake.
                 Value::Cell(cell @ Cell::Error(_)) => cell,

@@ -77,15 +77,7 @@ impl PumpReader<'_> {
         let due = optional("Due").and_then(|h| {
             let cell = line.cell(h, problems)?;
             let due = due(cell);
-            if let Cell::Date { serial, iso } = cell
-                && *serial < f64::from(questions::YEAR_2000)
-            {
-                let question = questions::of_due(line.place(h), *serial, iso);
-                let read = |cell: &Cell| day::number(&cell.show());
-                let meant = day::number(iso);
-                let meanings: Vec<_> = meant.into_iter().collect();
-                line.asked(h, &meanings, read, question, problems)?;
-            }
+            line.due_in_doubt(h, cell, problems)?;
             if due.serial.is_infinite() {
                 problems.warn(Problem::new(
                     line.place(h),
