@@ -221,7 +221,6 @@ impl<'a> Control<'a> {
         Control { work: Some(work), ..*self }
     }
 
-    pub(crate) fn spent_so_far(&self) -> (u64, f64) { (self.work.map_or(0, |w| w.done()), self.start.elapsed().as_secs_f64()) }
     /// Counts units of work.
     pub(crate) fn spend(&self, units: u64) {
         if let Some(work) = self.work {

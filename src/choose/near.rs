@@ -211,9 +211,7 @@ pub(super) fn reached(
 ) -> Option<InWindow> {
     let mut root = Root::new(job, laid, group, available, aims)?;
     let peak = root.climb(i128::MAX, control)?;
-    let r = root.search(&peak, control);
-    if std::env::var("DBG").is_ok() { eprintln!("{} cols {:?} {:?}", group.pumps.len(), r.as_ref().map(|r| (r.instance.count(), r.reached.solved.values.clone(), r.reached.solved.bounds.clone(), r.reached.solved.stopped)), control.spent_so_far()); }
-    r
+    root.search(&peak, control)
 }
 
 /// Linear program of the columns asked for so far.
@@ -549,7 +547,7 @@ impl<'a> Root<'a> {
     }
 
     /// Searches windows until one holds the best plan; `None` if none is found this way.
-    pub(super) fn search(&self, peak: &Peak, control: &Control<'_>) -> Option<InWindow> {
+    fn search(&self, peak: &Peak, control: &Control<'_>) -> Option<InWindow> {
         let priced = self.price(&peak.multipliers, control)?;
         // A plan of the columns at hand costs no more; a bound above it means that there is none.
         let dearest = |columns: &Vec<Column>| columns.iter().map(|column| column.waste).max();

@@ -292,6 +292,16 @@ impl Demands {
         }
     }
 
+    /// Charges off target of packs with these totals, in millionths of the currency.
+    pub(crate) fn off_target(&self, totals: &[i64], policy: &Policy) -> i64 {
+        let charge = |aim: &Aimed| {
+            let packs = aim.sensitivity.iter().zip(totals);
+            let distance = aim.constant + packs.map(|(c, &total)| c * i128::from(total)).sum::<i128>();
+            off_target_charge(distance, policy.off_target)
+        };
+        self.aims.iter().map(charge).sum()
+    }
+
     /// Whether some guard is known only for a complete kit.
     pub fn need_doubts(&self) -> bool {
         !self.rows.iter().all(SideRow::adds_up)

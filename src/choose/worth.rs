@@ -9,10 +9,11 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 
 use rayon::prelude::*;
 
-use crate::accounting::by_pack;
+use crate::accounting::{by_pack, piece_waste};
 use crate::choose::control::{Control, Listed, Phase, Work};
 use crate::choose::instance::{Assignment, Column};
 use crate::choose::near::{Laid, Root};
+use crate::choose::pattern::Demands;
 use crate::choose::stages::{Proven, Solved, solve_from};
 use crate::choose::supply::{Supply, suppliers};
 use crate::choose::{ChooseError, CombinationLists, Group};
@@ -94,7 +95,7 @@ fn work_out(job: &Job, plan: &Plan, control: &Control<'_>) -> Result<Found, Choo
     let near = Laid::of(job, &more, quiet);
     let mut listed = near.others.clone();
     for group in &near.groups {
-        match near_the_bound(job, &near, group, &aims, &asked, &begin, quiet) {
+        match near_the_bound(job, plan, &near, group, &aims, &asked, &begin, quiet) {
             Some(few) => {
                 drawn_on(group);
                 found.worth.extend(few.worth);
@@ -192,6 +193,7 @@ fn saved(item: usize, (least, found): (i64, i64)) -> MarginalValue {
 /// Values of the items of a group that serves all its pumps; `None` where it does not, or this way is not for it.
 fn near_the_bound(
     job: &Job,
+    plan: &Plan,
     near: &Laid,
     group: &Group,
     aims: &[Objective],
@@ -204,8 +206,7 @@ fn near_the_bound(
     let counted = control.working(&work);
     let mut root = Root::new(job, near, group, &available, aims)?;
     let peak = root.climb(i128::MAX, &counted)?;
-    let Solved { values, bounds, .. } = root.search(&peak, &counted)?.reached.solved;
-    let value = values.last().copied().filter(|_| values == bounds)?;
+    let value = group.pumps.iter().map(|&pump| waste_of(job, plan, pump)).sum::<Option<i64>>()?;
     let items = group.items.iter().enumerate().map(|(at, &item)| (at, usize::from(item)));
     let items: Vec<(usize, usize)> = items.filter(|&(_, item)| asked(item)).collect();
     let each = work.again().part(items.len());
@@ -229,6 +230,23 @@ fn near_the_bound(
         }
     }
     Some(found)
+}
+
+/// Waste of a pump's kit, in millionths of the currency; `None` if it has none.
+fn waste_of(job: &Job, plan: &Plan, pump: usize) -> Option<i64> {
+    let Kit::Served(packs) = &plan.kits[pump] else { return None };
+    let (mut totals, mut waste) = (Vec::new(), 0);
+    for pack in packs {
+        let mut total = 0;
+        for pick in &pack.picks {
+            let count = i64::from(pick.count);
+            total += count * job.stock[pick.item].peeled(pick.peeled)?.ticks();
+            waste += count * piece_waste(job, pick.item, pick.peeled).raw();
+        }
+        totals.push(total);
+    }
+    let demands = Demands::of(&job.pumps[pump], job, job.policy.guard());
+    Some(waste + demands.off_target(&totals, &job.policy))
 }
 
 /// Job without its pumps, on which alone suppliers depend.
