@@ -361,8 +361,7 @@ impl Setup {
     fn build(job: &Job, some: &[bool], control: &Control<'_>) -> Result<Setup, ChooseError> {
         let available: Vec<u32> = job.stock.iter().map(Item::available).collect();
         let drawers = CombinationLists::listed(job, some, &available, control)?;
-        let Listed { list: columns, cut } =
-            list_columns(job, some, &drawers, &available, control)?;
+        let Listed { list: columns, cut } = list_columns(job, some, &drawers, &available, control)?;
         let wanted = wanted(job.stock.len(), &columns);
         let supply = supply::suppliers(job, &available, &wanted, control)?;
         let groups = groups(job, &drawn(&columns), &supply.suppliers);
@@ -968,11 +967,7 @@ impl Group {
 
 /// Values and bounds of all groups added up, goal by goal; the pumps served of all priorities as one weight,
 /// as far as integers carry it.
-fn goals(
-    job: &Job,
-    aims: &[Objective],
-    groups: &[(&Group, &Solved)],
-) -> Vec<ObjectiveValue> {
+fn goals(job: &Job, aims: &[Objective], groups: &[(&Group, &Solved)]) -> Vec<ObjectiveValue> {
     let solved = || groups.iter().map(|(_, solved)| *solved);
     let mut goals: Vec<ObjectiveValue> = aims
         .iter()

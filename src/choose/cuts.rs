@@ -18,7 +18,7 @@ use std::sync::Arc;
 use rayon::prelude::*;
 
 use crate::choose::bound::{Allowed, SCALE, Stage};
-use crate::choose::instance::{CostRow, Instance};
+use crate::choose::instance::{CostRow, Instance, listed};
 use crate::choose::relaxation::Entry;
 
 /// Row that every whole plan keeps.
@@ -48,13 +48,13 @@ const BROKEN: f64 = 1e-3;
 const MOST: i64 = 1 << 40;
 
 impl Cut {
-    /// Cut of a line of the basis, if the relaxed plan breaks it. `keys` holds the column that fixes the weight of each block.
+    /// Cut of a line of the basis. `keys` holds the column that fixes the weight of each block. `None` where a number is too
+    /// great.
     pub(super) fn of(
         stage: Stage<'_>,
         allowed: &Allowed,
         line: &Line,
         keys: &[Option<u32>],
-        fractions: &[(Entry, f64)],
     ) -> Option<Cut> {
         let instance = stage.instance;
         let mut items = vec![0; instance.capacity.len()];
@@ -72,9 +72,8 @@ impl Cut {
             let uses = instance.column(block, column).uses.iter();
             let taken = uses.map(|&(item, count)| items[usize::from(item)] * i128::from(count));
             let goals = goals.iter().enumerate().filter(|(_, weight)| **weight != 0);
-            let spent = goals.map(|(tier, weight)| {
-                weight * i128::from(instance.cost(tier, block, column))
-            });
+            let spent =
+                goals.map(|(tier, weight)| weight * i128::from(instance.cost(tier, block, column)));
             taken.sum::<i128>() + spent.sum::<i128>()
         };
         // Below one, so that taking none costs nothing.
@@ -89,7 +88,8 @@ impl Cut {
                 let mut costs = vec![0; instance.blocks[block].len()];
                 for &column in allowed.columns[block].iter() {
                     let cost = (weighed(block, column) + own).div_euclid(SCALE);
-                    costs[column as usize] = i64::try_from(cost).ok().filter(|cost| cost.abs() < MOST)?;
+                    costs[column as usize] =
+                        i64::try_from(cost).ok().filter(|cost| cost.abs() < MOST)?;
                 }
                 Some(costs)
             })
@@ -97,14 +97,22 @@ impl Cut {
         right += (0..costs.len()).map(of_block).sum::<i128>();
         let mut limit = i64::try_from(right.div_euclid(SCALE)).ok().filter(|l| l.abs() < MOST)?;
         // Where a column must be taken only differences count.
-        for (block, costs) in costs.iter_mut().enumerate().filter(|(block, _)| !allowed.idle[*block]) {
+        for (block, costs) in
+            costs.iter_mut().enumerate().filter(|(block, _)| !allowed.idle[*block])
+        {
             let least = allowed.columns[block].iter().map(|&c| costs[c as usize]).min()?;
             allowed.columns[block].iter().for_each(|&c| costs[c as usize] -= least);
             limit -= least;
         }
-        let spent = fractions.iter().map(|&((block, column), share)| to_f64(costs[block][column as usize]) * share);
-        let broken = spent.sum::<f64>() - to_f64(limit) > BROKEN;
-        broken.then(|| Cut { costs: Arc::new(costs), limit })
+        Some(Cut { costs: Arc::new(costs), limit })
+    }
+
+    /// Whether a relaxed plan breaks it.
+    pub(super) fn is_broken_by(&self, fractions: &[(Entry, f64)]) -> bool {
+        let spent = fractions.iter().map(|&((block, column), share)| {
+            to_f64(listed(&self.costs, block, column as usize)) * share
+        });
+        spent.sum::<f64>() - to_f64(self.limit) > BROKEN
     }
 
     /// Instance with cuts as goals before the one that is sought, and the limits of all goals before it.
@@ -132,7 +140,94 @@ fn part(weight: f64) -> i128 {
     if !part.is_finite() || whole { 0 } else { (part * SCALE as f64).round() as i128 }
 }
 
-#[expect(clippy::cast_precision_loss, reason = "says which cuts are worth having; nothing is proven by it")]
+#[expect(
+    clippy::cast_precision_loss,
+    reason = "says which cuts are worth having; nothing is proven by it"
+)]
 fn to_f64(number: i64) -> f64 {
     number as f64
+}
+
+#[cfg(test)]
+mod tests {
+    use rand::{RngExt, SeedableRng};
+    use rand_chacha::ChaCha8Rng;
+
+    use super::{Cut, Line};
+    use crate::choose::bound::{Allowed, Stage};
+    use crate::choose::instance::{Assignment, Column, CostRow, Instance};
+
+    /// Whatever the weights, every plan within the limits keeps a cut, with all plans gone through; and some cut leaves a
+    /// limit on pieces no slack that it had.
+    #[test]
+    fn every_plan_keeps_every_cut() {
+        let mut rng = ChaCha8Rng::seed_from_u64(11);
+        let (mut kept, mut reached) = (0, 0);
+        for case in 0..4_000 {
+            let items = rng.random_range(1..=4_u16);
+            let pumps = rng.random_range(1..=4_usize);
+            let mut column = || Column {
+                uses: (0..items)
+                    .filter_map(|item| Some((item, rng.random_range(0..=2_i16))))
+                    .filter(|u| u.1 > 0)
+                    .collect(),
+                waste: rng.random_range(0..=2_000_000),
+            };
+            let blocks: Vec<Vec<Column>> =
+                (0..pumps).map(|_| vec![column(), column(), column()]).collect();
+            let instance = Instance {
+                capacity: (0..items).map(|_| rng.random_range(0..=4)).collect(),
+                classes: vec![(0..u32::from(items)).collect()],
+                blocks: blocks.into(),
+                pumps,
+                tiers: vec![CostRow::Waste, CostRow::Pieces(vec![1; usize::from(items)])],
+            };
+            let sets = instance.sets();
+            let limits = [rng.random_range(500_000..6_000_000)];
+            let stage = Stage { instance: &instance, sets: &sets, tier: 1, limits: &limits };
+            let mut allowed = Allowed::all(&instance);
+            allowed.idle.iter_mut().for_each(|idle| *idle = rng.random_bool(0.5));
+            let fifths = |rng: &mut ChaCha8Rng| {
+                f64::from(rng.random_range(-6..=6)) / [2.0, 3.0, 5.0][rng.random_range(0..3)]
+            };
+            let line = Line {
+                sets: sets.iter().map(|_| fifths(&mut rng)).collect(),
+                goals: vec![if rng.random_bool(0.5) { 0.0 } else { fifths(&mut rng) * 1e-6 }],
+            };
+            let keys: Vec<Option<u32>> = (0..pumps)
+                .map(|block| {
+                    allowed.columns[block].first().copied().filter(|_| rng.random_bool(0.7))
+                })
+                .collect();
+            let Some(cut) = Cut::of(stage, &allowed, &line, &keys) else { continue };
+            let mut plans: Vec<Assignment> = vec![Vec::new()];
+            for (columns, &idle) in allowed.columns.iter().zip(&allowed.idle) {
+                let choices = || columns.iter().copied().map(Some).chain(idle.then_some(None));
+                plans = plans
+                    .iter()
+                    .flat_map(|plan| {
+                        choices().map(|one| plan.iter().copied().chain([one]).collect())
+                    })
+                    .collect();
+            }
+            for plan in plans {
+                if instance.left(&plan).iter().any(|&left| left < 0)
+                    || instance.value(&plan)[0] > limits[0]
+                {
+                    continue;
+                }
+                let whole: Vec<_> = plan
+                    .iter()
+                    .enumerate()
+                    .filter_map(|(block, one)| Some(((block, (*one)?), 1.0)))
+                    .collect();
+                assert!(!cut.is_broken_by(&whole), "case {case}: {plan:?} {cut:?}");
+                kept += 1;
+                let spent: i64 =
+                    whole.iter().map(|&((block, one), _)| cut.costs[block][one as usize]).sum();
+                reached += usize::from(spent == cut.limit);
+            }
+        }
+        assert!(kept > 20_000 && reached > 1_000, "{kept} {reached}");
+    }
 }

@@ -107,9 +107,8 @@ impl Laid {
             }
             for ((pack, fit), window) in places.zip(windows) {
                 let apart = demands.need_doubts();
-                let (.., hull, any) = wanted
-                    .entry(drawer_key(pack, fit))
-                    .or_insert((pack, fit, window, apart));
+                let (.., hull, any) =
+                    wanted.entry(drawer_key(pack, fit)).or_insert((pack, fit, window, apart));
                 *hull = (hull.0.min(window.0), hull.1.max(window.1));
                 *any |= apart;
             }
@@ -158,7 +157,9 @@ impl Laid {
             .zip(&kits)
             .map(|(pump, kits)| match kits {
                 Some(kits) if kits.patterns.is_empty() => None,
-                Some(kits) => Some(kits.places.iter().flat_map(|&place| &items[place]).copied().collect()),
+                Some(kits) => {
+                    Some(kits.places.iter().flat_map(|&place| &items[place]).copied().collect())
+                }
                 None => {
                     let places = job.model_of(pump).packs.iter().zip(&pump.fits);
                     Some(places.flat_map(|(pack, fit)| job.offered(pack, fit)).collect())
@@ -336,7 +337,8 @@ impl<'a> Root<'a> {
         let by_piece = PiecePrices { pieces: &pieces, waste: SCALE, most: &most };
         let found: Vec<Cheapest> =
             self.used.par_iter().map(|&way| self.laid.ways[way].cheapest(&by_piece)).collect();
-        let mut cheapest: Vec<Cheapest> = self.laid.ways.iter().map(|_| Cheapest::default()).collect();
+        let mut cheapest: Vec<Cheapest> =
+            self.laid.ways.iter().map(|_| Cheapest::default()).collect();
         for (&way, found) in self.used.iter().zip(found) {
             cheapest[way] = found;
         }
@@ -491,8 +493,14 @@ impl<'a> Root<'a> {
         let columns = pumps.map(|at| {
             let places = self.places(at);
             let least = priced.best[at].first()?.0 - priced.prices.serving(at);
-            let mut listing =
-                Listing { root: self, priced, places, most, count: &count, columns: HashMap::new() };
+            let mut listing = Listing {
+                root: self,
+                priced,
+                places,
+                most,
+                count: &count,
+                columns: HashMap::new(),
+            };
             for pattern in self.kits(at) {
                 let beyond = cost(&priced.cheapest, places, pattern) - least;
                 if beyond <= room

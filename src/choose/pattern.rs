@@ -296,7 +296,8 @@ impl Demands {
     pub(crate) fn off_target(&self, totals: &[i64], policy: &Policy) -> i64 {
         let charge = |aim: &Aimed| {
             let packs = aim.sensitivity.iter().zip(totals);
-            let distance = aim.constant + packs.map(|(c, &total)| c * i128::from(total)).sum::<i128>();
+            let distance =
+                aim.constant + packs.map(|(c, &total)| c * i128::from(total)).sum::<i128>();
             off_target_charge(distance, policy.off_target)
         };
         self.aims.iter().map(charge).sum()

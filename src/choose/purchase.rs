@@ -28,8 +28,8 @@ use crate::choose::stages::{Solved, solve_from, solve_held};
 use crate::choose::supply::{Supply, bought};
 use crate::choose::why::Reasons;
 use crate::choose::{
-    ChooseError, CombinationLists, Group, MOST_ITEMS, Setup, drawn, groups, list_columns, objectives,
-    supply, wanted,
+    ChooseError, CombinationLists, Group, MOST_ITEMS, Setup, drawn, groups, list_columns,
+    objectives, supply, wanted,
 };
 use crate::job::Job;
 use crate::plan::{LeftOut, Objective, PackPick, Plan};
@@ -184,14 +184,7 @@ fn lay_out(job: &Job, market: &Market, control: &Control<'_>) -> Result<Setup, C
         // One budget for all groups.
         groups = Group::merged(groups);
     }
-    Ok(Setup {
-        drawers,
-        columns,
-        suppliers,
-        ready,
-        groups,
-        cut: cut.or(too_few),
-    })
+    Ok(Setup { drawers, columns, suppliers, ready, groups, cut: cut.or(too_few) })
 }
 
 /// Most pieces of an item worth buying: what the pumps in time for it could take, in whole packs, within the

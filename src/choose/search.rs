@@ -414,14 +414,8 @@ impl<'a> Search<'a> {
             let Some(master) = &mut search.master else { return };
             known.goals.resize(tier, 0);
             let to_beat = self.value[self.stage.tier];
-            let relaxed = master.relax(
-                &sought.allowed,
-                &known,
-                None,
-                plan.as_ref(),
-                to_beat,
-                self.control,
-            );
+            let relaxed =
+                master.relax(&sought.allowed, &known, None, plan.as_ref(), to_beat, self.control);
             let Some(relaxed) = relaxed else {
                 (sought.bound, sought.whole) = (to_beat, true);
                 return;
@@ -447,8 +441,9 @@ impl<'a> Search<'a> {
             if idle_rounds < IDLE_ROUNDS && !over && cuts.len() < MOST_CUTS {
                 let (fractions, keys) = (master.fractions(), master.keys());
                 let lines = master.lines(A_ROUND);
-                let cut = |line: &Line| Cut::of(stage, &sought.allowed, line, &keys, &fractions);
-                fresh.extend(lines.iter().filter_map(cut));
+                let cut = |line: &Line| Cut::of(stage, &sought.allowed, line, &keys);
+                let cuts = lines.iter().filter_map(cut);
+                fresh.extend(cuts.filter(|cut| cut.is_broken_by(&fractions)));
             }
             if fresh.is_empty() {
                 search.known = Some(known);

@@ -44,7 +44,9 @@ impl PiecePrices<'_> {
     /// Price of a combination.
     pub(super) fn of(&self, combination: &Combination) -> i128 {
         let picks = || combination.picks.iter();
-        let taken = |item: usize| picks().filter(|pick| pick.item == item).map(|pick| pick.count).sum::<u32>();
+        let taken = |item: usize| {
+            picks().filter(|pick| pick.item == item).map(|pick| pick.count).sum::<u32>()
+        };
         if picks().any(|pick| i64::from(taken(pick.item)) > self.most[pick.item]) {
             return FAR;
         }
@@ -102,9 +104,10 @@ impl Ways {
         let mut items: Vec<usize> = match self {
             Ways::Each(list) => list.iter().flat_map(|c| &c.picks).map(|pick| pick.item).collect(),
             Ways::Alike(graph) => {
-                let taken = graph.nodes.iter().filter(|node| {
-                    graph.edges[node.edges()].iter().any(|&(_, count)| count > 0)
-                });
+                let taken = graph
+                    .nodes
+                    .iter()
+                    .filter(|node| graph.edges[node.edges()].iter().any(|&(_, count)| count > 0));
                 taken.map(|node| graph.forms[node.form as usize].item).collect()
             }
         };
@@ -219,7 +222,12 @@ impl Graph {
             thickest[at] = thickest[at + 1].max(form.thickness);
         }
         let mut pace = Pace::of(control);
-        let mut growing = Growing { layer: vec![(State::default(), 0)], edges: Vec::new(), of_item: vec![0], count: 1 };
+        let mut growing = Growing {
+            layer: vec![(State::default(), 0)],
+            edges: Vec::new(),
+            of_item: vec![0],
+            count: 1,
+        };
         for (at, form) in forms.iter().enumerate() {
             let fresh = at == 0 || forms[at - 1].item != form.item;
             let left = i64::from(available[form.item]);
@@ -257,9 +265,7 @@ impl Graph {
     }
 
     fn cheapest(&self, prices: &PiecePrices<'_>) -> Cheapest {
-        let price = |form: &Offer| {
-            prices.pieces[form.item] + prices.waste * i128::from(form.waste)
-        };
+        let price = |form: &Offer| prices.pieces[form.item] + prices.waste * i128::from(form.waste);
         let forms: Vec<i128> = self.forms.iter().map(price).collect();
         let mut nodes = vec![0; self.nodes.len()];
         for (at, node) in self.nodes.iter().enumerate().skip(1) {
@@ -472,4 +478,90 @@ pub(super) fn gcd(mut a: i64, mut b: i64) -> i64 {
         (a, b) = (b, a % b);
     }
     a.abs()
+}
+
+#[cfg(test)]
+mod tests {
+    use std::ops::ControlFlow;
+
+    use rand::{RngExt, SeedableRng};
+    use rand_chacha::ChaCha8Rng;
+
+    use super::{FAR, PiecePrices, Ways, order};
+    use crate::choose::combination::{Combination, list};
+    use crate::choose::control::Control;
+    use crate::job::Job;
+    use crate::read::{self, Sources};
+
+    fn sample() -> Job {
+        let [stock, pumps] = ["samples/outage/stock.xlsx", "samples/outage/pumps.xlsx"];
+        let sources = Sources { stock: stock.into(), pumps: pumps.into(), ..Sources::default() };
+        read::job(&sources).ok().unwrap()
+    }
+
+    /// At prices from a seed, with few of each item: the cheapest way to every end, and all ways within a room, are those of
+    /// the list of all combinations.
+    #[test]
+    fn the_ways_of_the_graph_are_those_of_the_list() {
+        let job = sample();
+        let mut rng = ChaCha8Rng::seed_from_u64(12);
+        let (mut alike, mut peeled) = (0, 0);
+        for case in 0..60 {
+            let pump = &job.pumps[rng.random_range(0..job.pumps.len())];
+            let place = rng.random_range(0..pump.fits.len());
+            let (pack, fit) = (&job.model_of(pump).packs[place], &pump.fits[place]);
+            let available: Vec<u32> = job.stock.iter().map(|_| rng.random_range(0..=2)).collect();
+            let most: Vec<i64> = available
+                .iter()
+                .map(|&count| i64::from(count) - i64::from(rng.random_bool(0.1)))
+                .collect();
+            let whole = crate::choose::combination::most_total(&job, pack, fit, &available);
+            let first = rng.random_range(0..=whole / 2);
+            let window = (first, first + rng.random_range(0..=whole / 4));
+            let all = list(&job, pack, fit, &available, window).unwrap();
+            let pieces: Vec<i128> = job.stock.iter().map(|_| rng.random_range(-50..=500)).collect();
+            let prices =
+                PiecePrices { pieces: &pieces, waste: rng.random_range(0..=1), most: &most };
+            for apart in [false, true] {
+                let control = Control::unlimited();
+                let ways =
+                    Ways::of(&job, (pack, fit), &available, window, apart, &control).unwrap();
+                let cheapest = ways.cheapest(&prices);
+                let mut seen: Vec<Combination> = Vec::new();
+                for (number, end) in ways.ends().iter().enumerate() {
+                    let same = |one: &&Combination| match apart {
+                        true => one.picks == end.picks,
+                        false => {
+                            (one.total, one.minus, one.plus) == (end.total, end.minus, end.plus)
+                        }
+                    };
+                    let here: Vec<&Combination> = all.iter().filter(same).collect();
+                    let least = here.iter().map(|one| prices.of(one)).min();
+                    assert_eq!(Some(cheapest.ends[number]), least, "case {case}");
+                    seen.extend(here.iter().map(|one| (*one).clone()));
+                    if cheapest.ends[number] >= FAR {
+                        continue;
+                    }
+                    let most = cheapest.ends[number] + 40;
+                    let mut found = Vec::new();
+                    let on = ways.within(&cheapest, number, most, &mut |one, price| {
+                        assert_eq!(prices.of(one), price, "case {case}");
+                        found.push(one.clone());
+                        ControlFlow::Continue(())
+                    });
+                    assert!(on.is_continue());
+                    found.sort_by(|a, b| order(a).cmp(&order(b)));
+                    let near = here.iter().filter(|one| prices.of(one) <= most);
+                    let near: Vec<Combination> = near.map(|one| (*one).clone()).collect();
+                    assert_eq!(found, near, "case {case}");
+                    alike += usize::from(near.len() > 1);
+                    peeled += usize::from(
+                        near.iter().flat_map(|one| &one.picks).any(|pick| pick.peeled > 0),
+                    );
+                }
+                assert_eq!(seen.len(), all.len(), "case {case}");
+            }
+        }
+        assert!(alike > 50 && peeled > 10, "{alike} {peeled}");
+    }
 }
