@@ -513,7 +513,7 @@ mod tests {
             let available: Vec<u32> = job.stock.iter().map(|_| rng.random_range(0..=2)).collect();
             let most: Vec<i64> = available
                 .iter()
-                .map(|&count| i64::from(count) - i64::from(rng.random_bool(0.1)))
+                .map(|&count| i64::from(count.saturating_sub(u32::from(rng.random_bool(0.1)))))
                 .collect();
             let whole = crate::choose::combination::most_total(&job, pack, fit, &available);
             let first = rng.random_range(0..=whole / 2);
