@@ -353,7 +353,7 @@ impl<'a> Root<'a> {
             let mut best: SmallVec<[(i128, u32); A_ROUND]> = SmallVec::new();
             for (number, pattern) in (0..).zip(self.kits(at)) {
                 let cost = cost(&cheapest, places, pattern);
-                if cost >= FAR {
+                if cost >= FAR / 2 {
                     continue;
                 }
                 if best.len() == A_ROUND {

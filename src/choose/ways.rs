@@ -274,9 +274,10 @@ impl Graph {
                 continue;
             }
             let form = forms[node.form as usize];
-            let ways = self.edges[node.edges()].iter();
+            let ways =
+                self.edges[node.edges()].iter().filter(|(from, _)| nodes[*from as usize] < FAR);
             let ways = ways.map(|&(from, count)| nodes[from as usize] + form * i128::from(count));
-            nodes[at] = ways.min().map_or(FAR, |least| least.min(FAR));
+            nodes[at] = ways.min().unwrap_or(FAR);
         }
         let ends = self.last.iter().map(|last| last.iter().map(|&node| nodes[node as usize]).min());
         let ends = ends.map(|least| least.unwrap_or(FAR)).collect();
@@ -291,7 +292,8 @@ impl Graph {
         found: &mut dyn FnMut(&Combination, i128) -> ControlFlow<()>,
     ) -> ControlFlow<()> {
         let mut walk = Walk { graph: self, cheapest, most, taken: Vec::new(), found };
-        self.last[end].iter().try_for_each(|&node| walk.back(node, 0))
+        let mut last = self.last[end].iter().filter(|node| cheapest.nodes[**node as usize] <= most);
+        last.try_for_each(|&node| walk.back(node, 0))
     }
 
     /// Combination of some forms, each with its number of pieces.
@@ -490,13 +492,21 @@ mod tests {
     use super::{FAR, PiecePrices, Ways, order};
     use crate::choose::combination::{Combination, list};
     use crate::choose::control::Control;
-    use crate::job::Job;
+    use crate::job::{Job, Parts};
+    use crate::length::Length;
     use crate::read::{self, Sources};
 
     fn sample() -> Job {
         let [stock, pumps] = ["samples/outage/stock.xlsx", "samples/outage/pumps.xlsx"];
         let sources = Sources { stock: stock.into(), pumps: pumps.into(), ..Sources::default() };
-        read::job(&sources).ok().unwrap()
+        let mut parts = Parts::clone(&read::job(&sources).ok().unwrap());
+        // Every fourth shim can be peeled.
+        let shims = parts.stock.iter_mut().filter(|item| item.kind == "shim").step_by(4);
+        for item in shims {
+            let thickness = item.size.unwrap().thickness;
+            item.peel_step = Some(Length::from_ticks(thickness.ticks() / 5));
+        }
+        Job::new(parts).unwrap()
     }
 
     /// At prices from a seed, with few of each item: the cheapest way to every end, and all ways within a room, are those of
@@ -506,7 +516,7 @@ mod tests {
         let job = sample();
         let mut rng = ChaCha8Rng::seed_from_u64(12);
         let (mut alike, mut peeled) = (0, 0);
-        for case in 0..60 {
+        for case in 0..150 {
             let pump = &job.pumps[rng.random_range(0..job.pumps.len())];
             let place = rng.random_range(0..pump.fits.len());
             let (pack, fit) = (&job.model_of(pump).packs[place], &pump.fits[place]);
