@@ -9,7 +9,7 @@
 //!
 //! ```text
 //! P, S     pumps and suppliers; together the blocks b
-//! K_b      columns k of block b, all listed beforehand (see Sizes)
+//! K_b      columns k of block b (see Sizes)
 //! q_i      pieces of item i on hand and free (rows)
 //! a_ik     pieces of item i that column k takes; negative if it supplies them
 //! c_gk     cost of column k on goal g, an integer
@@ -71,14 +71,25 @@
 //!    expanded uncertainty is no sum over places: rows and windows leave it out, and it is held against every row
 //!    once a choice is whole. Of patterns that take the same pieces the least wasteful one becomes a column.
 //!
-//! A good plan comes early: the pumps that the relaxation serves whole stay, and the rest are searched with some forty
-//! others as a small problem. Last comes a fixed order among equal plans: pump by pump, the earliest column with which
-//! every goal can still be reached; large groups with suppliers keep the plan found.
+//! # Which columns are listed
+//!
+//! Where all pumps of a group can be served, only columns near the bound are: the bound of the waste is found with the ways
+//! to fill a place priced but not listed (`ways`), and a plan within some money of it takes only columns whose reduced cost
+//! is that much above the least (`near`). Everything after that, the order among equals too, goes on among these few.
+//! Groups with suppliers or with short pumps have all their columns listed. There a good plan comes early: the
+//! pumps that the relaxation serves whole stay, and the rest are searched with some forty others as a small problem.
+//!
+//! A search that is not over after some nodes goes on with *cuts* (`cuts`): rows that every whole plan keeps.
+//! Last comes a fixed order among equal plans: pump by pump, the earliest column with which every goal can still be
+//! reached; large groups with suppliers keep the plan found.
+//!
+//! Limits count work beside the time, so that a machine with other things to do gives the same plan: a second of the time
+//! limit stands for so many columns priced and pivots made. The general solvers' work is not counted, only their time.
 //!
 //! # Sizes
 //!
-//! At most 4,000,000 combinations per kind and fit, 1,000,000 patterns per pump and 40,000,000 columns are listed, and no
-//! more than the [`Room`](control::Room) of the run holds. Where
+//! Where all columns are listed they are at most 4,000,000 combinations per kind and fit, 1,000,000 patterns per pump and
+//! 40,000,000 columns, and no more than the [`Room`](control::Room) of the run holds. Where
 //! the time limit ends the listing, each pump has the columns listed by then, at least a few spread over its totals, and
 //! only the trivial bound counts. Packs that are spoiled once opened, and plates, have a weak bound until the search has
 //! branched on an item's total. The general solvers look seldom at the clock: microlp once in a thousand pivots; HiGHS is

@@ -306,8 +306,8 @@ impl<'a> Control<'a> {
     }
 
     /// Control over as long again as everything took so far, at least a second, but not past the limit; without
-    /// a limit it has none either. The order among equal plans may take so long, and the marginal values as
-    /// long again.
+    /// a limit it has none either. For work that is not counted: the general solver's, in the order among equal plans and in
+    /// the marginal values of groups with suppliers.
     pub fn share(&self) -> Control<'a> {
         let now = Instant::now();
         let share = now.saturating_duration_since(self.start).max(LEAST_SHARE);

@@ -1,9 +1,12 @@
 //! Marginal values: the change that one more piece of an item would make, by solving again.
 //!
-//! [`worth`] computes them. Columns are listed once with one more of every item. The present plan is proven
-//! again among them, which gives multipliers, a basis, and the few columns that a better plan may take; then each item by
-//! itself gets its one piece, and the search goes on from all that. A better plan takes every piece of the item, so only
-//! such plans are searched. Most items are settled in a few pivots.
+//! [`worth`] computes them. A better plan takes every piece of the item, so only such plans are searched, from the basis
+//! and the bound of the plan at hand: most items are settled in a few pivots, since the bound with one more piece is no
+//! lower. Each item has its part of the work that the plan took; where that does not settle it, the value is an interval.
+//!
+//! In groups with suppliers or with short pumps all columns are listed, once with one more of every item. The present plan
+//! is proven again among them, which gives multipliers, a basis, and the few columns that a better plan may take; then each
+//! item by itself gets its one piece.
 
 use std::sync::atomic::{AtomicUsize, Ordering};
 
@@ -23,7 +26,7 @@ use crate::job::{Job, Parts};
 use crate::plan::{Kit, MarginalValue, Objective, Plan, Stop};
 use crate::stock::Item;
 
-/// Plan with the marginal value of each item, as far as [a share](Control::share) of the time allows; items
+/// Plan with the marginal value of each item, as far as the work and the time allow; items
 /// left out are noted in [`LeftOut`](crate::plan::LeftOut). Serving and waste must be proven, and the columns
 /// listed completely.
 pub fn valued(job: &Job, mut plan: Plan, control: &Control<'_>) -> Plan {

@@ -101,15 +101,13 @@ fn run(folder: &Path, megabytes: u64, arguments: &[&str]) -> (Option<i32>, Strin
     (output.status.code(), String::from_utf8(output.stderr).unwrap())
 }
 
+/// Some millions of ways, a gigabyte: a plan does without a list of them, a purchase does not.
 #[test]
-fn ways_that_do_not_fit_into_memory_are_refused() {
-    // Some millions of ways, a gigabyte.
+fn ways_that_do_not_fit_into_memory_are_priced_or_refused() {
     let folder = shop(24, 800, false);
     let (status, said) = run(folder.path(), 256, &["kit"]);
-    assert_eq!(status, Some(2), "{said}");
-    assert!(said.contains("too many ways to be held in memory"), "{said}");
-    assert!(said.contains("give more with --memory"), "{said}");
-    assert!(!folder.path().join("kit-plan.xlsx").exists());
+    assert_eq!(status, Some(0), "{said}");
+    assert!(folder.path().join("kit-plan.xlsx").exists());
     let (status, said) = run(folder.path(), 256, &["reorder"]);
     assert_eq!(status, Some(2), "{said}");
     assert!(said.contains("give more with --memory"), "{said}");
