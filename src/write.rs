@@ -48,7 +48,7 @@ mod sweep;
 mod table;
 pub mod text;
 
-use rust_xlsxwriter::{DocProperties, ExcelDateTime, Workbook};
+use rust_xlsxwriter::{DocProperties, ExcelDateTime, Workbook, Worksheet};
 
 use crate::analysis::not_fit;
 use crate::job::Job;
@@ -57,31 +57,64 @@ use crate::plan::Kit;
 use crate::pump::Pump;
 use crate::verify::Verified;
 use drawings::Drawings;
+use page::{Written, lean};
+use pages::put;
+use stack_up::Kitted;
 use style::Styles;
 
 use crate::output::WriteError;
 pub use issue_log::workbook as issue_log;
 pub use labels::code;
+pub use stack_up::StackUps;
 pub use stock_next::workbook as stock_next;
 
-/// The plan as a workbook's bytes; `date` (`YYYY-MM-DD`) is printed on it, so that the same
+/// The most pumps of an outage whose slips are kept in memory while they are written.
+const FEW: usize = 1_000;
+
+/// The plan as a workbook's bytes, with all stack-ups; `date` (`YYYY-MM-DD`) is printed on it, so that the same
 /// inputs and date give the same bytes.
 ///
 /// # Errors
 /// [`WriteError::Workbook`] and [`WriteError::Date`].
 pub fn workbook(verified: &Verified, date: &str) -> Result<Vec<u8>, WriteError> {
+    workbook_with(verified, StackUps::All, date)
+}
+
+/// The plan as a workbook's bytes, with these stack-ups.
+///
+/// # Errors
+/// Those of [`workbook`].
+pub fn workbook_with(
+    verified: &Verified,
+    stack_ups: StackUps,
+    date: &str,
+) -> Result<Vec<u8>, WriteError> {
     let (mut workbook, styles) = start("Outage kit plan", date)?;
     let (job, styles) = (verified.job(), &styles);
-    workbook.push_worksheet(summary::sheet(verified, styles)?);
-    workbook.push_worksheet(picking::sheet(verified, styles)?);
     let drawings = Drawings::of(job);
-    kits::add(&mut workbook, verified, &drawings, styles)?;
-    labels::add(&mut workbook, verified, styles)?;
-    let not_fit = not_fit(job, verified.plan());
-    stack_up::add(&mut workbook, (job, &not_fit), &subjects(verified), styles)?;
+    let slips = |mut workbook: Option<&mut Workbook>| -> Written<Vec<Worksheet>> {
+        let mut sheets =
+            vec![summary::sheet(verified, stack_ups, styles)?, picking::sheet(verified, styles)?];
+        sheets.extend(kits::sheets(workbook.as_deref_mut(), verified, &drawings, styles)?);
+        sheets.extend(labels::sheets(workbook, verified, styles)?);
+        Ok(sheets)
+    };
+    let (not_fit, kits) = (not_fit(job, verified.plan()), kitted(verified));
+    let stacks = |workbook: &mut Workbook| {
+        stack_up::sheets(workbook, (job, &not_fit), (&kits, stack_ups), styles)
+    };
+    // Sheets that go through a workbook number texts and formats as they come, and so must come in one order; the
+    // others wait with that. Where memory has room for the slips, the stack-ups are made beside them.
+    let (slips, stacks) = match job.pumps.len() <= FEW {
+        true => rayon::join(|| slips(None), || stacks(&mut workbook)),
+        false => (slips(Some(&mut workbook)), stacks(&mut workbook)),
+    };
+    put(&mut workbook, slips?);
+    put(&mut workbook, stacks?);
     workbook.push_worksheet(short::sheet(verified, styles)?);
     workbook.push_worksheet(reorder::sheet(verified, styles)?);
-    workbook.push_worksheet(issue::sheet(verified, styles)?);
+    let issue = issue::sheet(lean(&mut workbook), verified, styles)?;
+    workbook.push_worksheet(issue);
     stock_after::add(&mut workbook, verified, styles)?;
     models::add(&mut workbook, job, styles)?;
     workbook.push_worksheet(plan_basis::sheet(verified, styles)?);
@@ -111,12 +144,11 @@ fn start(title: &str, date: &str) -> Result<(Workbook, Styles), WriteError> {
     Ok((workbook, Styles::new(date)))
 }
 
-/// The kitted pumps, as their stack-up is written.
-fn subjects(verified: &Verified) -> Vec<stack_up::Subject<'_>> {
-    let (job, plan) = (verified.job(), verified.plan());
-    let kits = job.pumps.iter().zip(&plan.kits);
+/// The kitted pumps with their pieces.
+fn kitted(verified: &Verified) -> Vec<Kitted<'_>> {
+    let kits = verified.job().pumps.iter().zip(&verified.plan().kits);
     kits.filter_map(|(pump, kit)| match kit {
-        Kit::Served(packs) => Some(stack_up::Subject::of(job, pump, packs)),
+        Kit::Served(packs) => Some((pump, &packs[..])),
         Kit::Short(_) => None,
     })
     .collect()

@@ -129,7 +129,7 @@ const DOORS: &[(&str, &str)] = &[
     ("pulldown_cmark", "cli"),
     ("qrcode", "write"),
     ("quick_xml", "read"),
-    ("rayon", "choose cli provision stack"),
+    ("rayon", "choose cli provision stack write"),
     ("rust_decimal", "decimal inventory length read sheet"),
     ("rust_xlsxwriter", "output write"),
     ("same_file", "output"),

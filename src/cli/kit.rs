@@ -16,7 +16,7 @@ use crate::json;
 use crate::plan::Plan;
 use crate::read::{self, Memory, Sources};
 use crate::verify::verify;
-use crate::write;
+use crate::write::{self, StackUps};
 
 /// Arguments of `kit`.
 #[derive(clap::Args)]
@@ -31,12 +31,34 @@ pub(super) struct Args {
     out: PathBuf,
     #[command(flatten)]
     json: Json,
+    /// Stack-ups to write: of all kits, of pumps that are NOT FIT TO ASSEMBLE alone (with their nearest
+    /// kits), or none; see `gapwright help sheets`.
+    #[arg(long, value_name = "WHICH", value_enum, default_value_t = Which::All)]
+    stack_up: Which,
     #[command(flatten)]
     settings: Settings,
     #[command(flatten)]
     threads: Threads,
     #[command(flatten)]
     usual: CommonArgs,
+}
+
+/// Pumps whose stack-ups are written.
+#[derive(Debug, Clone, Copy, clap::ValueEnum)]
+enum Which {
+    All,
+    Short,
+    None,
+}
+
+impl From<Which> for StackUps {
+    fn from(which: Which) -> StackUps {
+        match which {
+            Which::All => StackUps::All,
+            Which::Short => StackUps::Short,
+            Which::None => StackUps::None,
+        }
+    }
 }
 
 const AFTER: &str = "\
@@ -97,7 +119,9 @@ pub(super) fn run(args: &Args, common: &Common) -> Ended {
     use_threads(args.threads.threads);
     let plan = run.solve(&job.policy, |solving| args.plan(&job, solving))?;
     let verified = run.check(verify(job, plan))?;
-    let workbook = run.write("writing the plan", |date| write::workbook(&verified, date));
+    let workbook = run.write("writing the plan", |date| {
+        write::workbook_with(&verified, args.stack_up.into(), date)
+    });
     let status = run.deliver(workbook, || json::text(&verified))?;
     told::tell(&verified, &run);
     Ok(status)

@@ -5,7 +5,8 @@ use rust_xlsxwriter::Worksheet;
 
 use super::basis::{Section, inputs_and_policy, lengths, program};
 use super::page::Written;
-use super::stack_up::{self, Subject};
+use super::pages::put;
+use super::stack_up::{self, Kitted, StackUps};
 use super::style::Styles;
 use super::{WriteError, basis, map, models, monte_carlo, start, sweep};
 use crate::analysis::{Analysed, NotFit};
@@ -22,9 +23,10 @@ pub fn workbook(
     date: &str,
 ) -> Result<Vec<u8>, WriteError> {
     let (mut workbook, styles) = start("Stack-up", date)?;
-    let subjects: Vec<Subject<'_>> =
-        analysed.iter().map(|one| Subject::of(job, &job.pumps[one.pump], &one.packs)).collect();
-    stack_up::add(&mut workbook, (job, not_fit), &subjects, &styles)?;
+    let kits: Vec<Kitted<'_>> =
+        analysed.iter().map(|one| (&job.pumps[one.pump], &one.packs[..])).collect();
+    let sheets = stack_up::sheets(&mut workbook, (job, not_fit), (&kits, StackUps::All), &styles)?;
+    put(&mut workbook, sheets);
     workbook.push_worksheet(monte_carlo::sheet(job, analysed, &styles)?);
     if analysed.iter().any(|one| !one.sweeps.is_empty()) {
         sweep::add(&mut workbook, job, analysed, &styles)?;

@@ -62,9 +62,10 @@ fn columns(styles: &Styles) -> [Col<'_>; 10] {
 }
 
 /// The sheet's beginning, above the headings.
-fn header<'s>(planned: &Planned, styles: &'s Styles) -> Written<Page<'s>> {
+fn header<'s>(sheet: Worksheet, planned: &Planned, styles: &'s Styles) -> Written<Page<'s>> {
     let lead = "After picking: record any deviation in the coloured cells, save, then run `gapwright issue` with this workbook and the stock workbook.";
-    let mut page = Page::begin("Issue", "Issue", lead, styles)?;
+    let mut page = Page::on(sheet, "Issue", styles)?;
+    page.title("Issue", lead)?;
     page.row = 2;
     let remark = format!(
         "Empty Picked: as planned. Substitute item and Qty: stock number and count of the pieces that replace missing ones. Lines with extra: extra pieces taken. A kit that is not as planned is {} until its stack-up is worked out again.",
@@ -80,10 +81,11 @@ fn header<'s>(planned: &Planned, styles: &'s Styles) -> Written<Page<'s>> {
     Ok(page)
 }
 
-pub(super) fn sheet(verified: &Verified, styles: &Styles) -> Written<Worksheet> {
+/// The sheet, on an empty one.
+pub(super) fn sheet(sheet: Worksheet, verified: &Verified, styles: &Styles) -> Written<Worksheet> {
     let job = verified.job();
     let planned = verified.planned();
-    let mut page = header(&planned, styles)?;
+    let mut page = header(sheet, &planned, styles)?;
     let columns = columns(styles);
     page.high(32.0)?;
     page.open(&columns)?;
@@ -133,7 +135,7 @@ pub(super) fn sheet(verified: &Verified, styles: &Styles) -> Written<Worksheet> 
             .set_error_message("A whole number of pieces; empty means as planned.")?;
         page.sheet.add_data_validation(5, column, page.row - 1, column, &whole)?;
     }
-    Ok(page.sheet)
+    page.ended()
 }
 
 /// The place of a line, and why it is short.

@@ -3,7 +3,7 @@
 use rust_xlsxwriter::{ConditionalFormatFormula, Format, FormatAlign, FormatBorder, Worksheet};
 
 use super::WriteError;
-use super::page::{Page, Written, lean};
+use super::page::{Page, Written, end, lean};
 use super::style::{INK, Styles, lines};
 use super::table::{Cell, Cells};
 use crate::formats::issue_log::{HEADINGS, SEAL};
@@ -57,6 +57,7 @@ fn sheet(mut page: Page<'_>, log: &Log) -> Written<Worksheet> {
     let begins = ConditionalFormatFormula::new().set_rule("=$C6<>$C5").set_format(rule);
     page.sheet.add_conditional_format(HEADING_ROW + 1, 0, last, 14, &begins)?;
     page.sheet.autofilter(HEADING_ROW, 0, last, 14)?;
+    end(&mut page.sheet, page.row)?;
     // The chain is for the program: it is not printed.
     page.printed(last, 13)
 }

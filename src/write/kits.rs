@@ -4,7 +4,7 @@ mod diagram;
 mod window;
 
 use itertools::Itertools;
-use rust_xlsxwriter::{Format, Workbook};
+use rust_xlsxwriter::{Format, Workbook, Worksheet};
 
 use super::drawings::Drawings;
 use super::page::{Page, Written};
@@ -37,12 +37,13 @@ const BEFORE_READINGS: usize = 84;
 /// Characters of notes and carried columns that a slip has room for.
 const MOST_FACTS: usize = 900;
 
-pub(super) fn add(
-    workbook: &mut Workbook,
+/// The sheets, through a workbook or in memory.
+pub(super) fn sheets(
+    workbook: Option<&mut Workbook>,
     verified: &Verified,
     drawings: &Drawings<'_>,
     styles: &Styles,
-) -> Written {
+) -> Written<Vec<Worksheet>> {
     let (job, plan) = (verified.job(), verified.plan());
     let series = Series { name: "Kits", begin: &|page, _| begin(page), last_column: Some(LAST) };
     let mut pages = Pages::begin(workbook, &series, styles)?;

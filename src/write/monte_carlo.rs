@@ -53,7 +53,7 @@ impl DrawnRequirement<'_> {
     /// The unit that it is counted in, and the format of its figures.
     fn shown(&self, styles: &Styles) -> (&'static str, Format) {
         match self.requirement.form {
-            Form::Linear { .. } => (self.unit.symbol(), styles.length(self.unit)),
+            Form::Linear { .. } => (self.unit.symbol(), styles.length(self.unit).clone()),
             Form::GasketFill { .. } => ("allowance", styles.number.clone()),
         }
     }

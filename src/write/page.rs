@@ -16,6 +16,12 @@ pub(super) fn lean(workbook: &mut Workbook) -> Worksheet {
     workbook.new_worksheet_with_low_memory().unwrap_or_else(|_| Worksheet::new())
 }
 
+/// Ends a sheet with an empty row; see [`Page::ended`].
+pub(super) fn end(sheet: &mut Worksheet, row: u32) -> Written {
+    sheet.write_blank(row, 0, &Format::new())?;
+    Ok(())
+}
+
 /// A sheet with its formats and the next free row.
 pub(super) struct Page<'s> {
     pub(super) sheet: Worksheet,
@@ -235,6 +241,13 @@ impl<'s> Page<'s> {
             self.text(when, prose)?;
         }
         Ok(())
+    }
+
+    /// The sheet, with an empty row at its end: one that goes through a file has its last row twice if that has a height
+    /// of its own (seen with rust_xlsxwriter 0.102), which spreadsheet programs may refuse.
+    pub(super) fn ended(mut self) -> Written<Worksheet> {
+        end(&mut self.sheet, self.row)?;
+        Ok(self.sheet)
     }
 
     /// The sheet, printed down to a row and across to a column.

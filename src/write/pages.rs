@@ -5,7 +5,7 @@
 
 use rust_xlsxwriter::{Workbook, Worksheet};
 
-use super::page::{Page, Written, lean};
+use super::page::{Page, Written, end, lean};
 use super::style::{Styles, set_up};
 use crate::sheet::numbered;
 
@@ -27,7 +27,8 @@ pub(super) struct Series<'a> {
 
 /// The pages of a series while they are written.
 pub(super) struct Pages<'a> {
-    workbook: &'a mut Workbook,
+    /// The workbook that further sheets go through; none where they stay in memory.
+    workbook: Option<&'a mut Workbook>,
     series: &'a Series<'a>,
     done: Vec<Worksheet>,
     /// The sheet at hand. Cells are written row by row: those of a row that is left are out of reach.
@@ -39,7 +40,7 @@ pub(super) struct Pages<'a> {
 impl<'a> Pages<'a> {
     /// The first sheet, without a page.
     pub(super) fn begin(
-        workbook: &'a mut Workbook,
+        workbook: Option<&'a mut Workbook>,
         series: &'a Series<'a>,
         styles: &'a Styles,
     ) -> Written<Pages<'a>> {
@@ -73,7 +74,7 @@ impl<'a> Pages<'a> {
     }
 
     fn next_sheet(&mut self) -> Written {
-        let next = lean(self.workbook);
+        let next = self.workbook.as_deref_mut().map_or_else(Worksheet::new, lean);
         let sheet = std::mem::replace(&mut self.page.sheet, next);
         self.close(sheet)?;
         let name = self.name();
@@ -83,6 +84,7 @@ impl<'a> Pages<'a> {
     }
 
     fn close(&mut self, mut sheet: Worksheet) -> Written {
+        end(&mut sheet, self.page.row)?;
         sheet.set_page_breaks(&std::mem::take(&mut self.breaks))?;
         if let Some(last) = self.series.last_column {
             sheet.set_print_area(0, 0, self.page.row, last)?;
@@ -91,20 +93,18 @@ impl<'a> Pages<'a> {
         Ok(())
     }
 
-    /// Ends as [`Self::finish`], with another sheet before the first that was written last.
-    pub(super) fn finish_after(mut self, lead: Worksheet) -> Written {
-        self.done.insert(0, lead);
-        self.finish(|_| {})
-    }
-
-    /// Ends the last page and puts all sheets into the workbook, each after a last touch.
-    pub(super) fn finish(mut self, touch: impl Fn(&mut Worksheet)) -> Written {
+    /// Ends the last page; all sheets, each after a last touch.
+    pub(super) fn finish(mut self, touch: impl Fn(&mut Worksheet)) -> Written<Vec<Worksheet>> {
         let sheet = std::mem::take(&mut self.page.sheet);
         self.close(sheet)?;
-        for mut sheet in self.done {
-            touch(&mut sheet);
-            self.workbook.push_worksheet(sheet);
-        }
-        Ok(())
+        self.done.iter_mut().for_each(touch);
+        Ok(self.done)
+    }
+}
+
+/// Puts sheets into a workbook.
+pub(super) fn put(workbook: &mut Workbook, sheets: Vec<Worksheet>) {
+    for sheet in sheets {
+        workbook.push_worksheet(sheet);
     }
 }

@@ -18,9 +18,9 @@ mod worked_out;
 
 use std::collections::HashSet;
 
-use rust_xlsxwriter::{DataValidation, Format, Workbook};
+use rust_xlsxwriter::{DataValidation, Format, Workbook, Worksheet};
 
-use super::page::{Page, Written};
+use super::page::{Page, Written, lean};
 use super::pages::{Pages, Series};
 use super::style::Styles;
 use super::table::{Cell, Cells, Value, over};
@@ -32,6 +32,7 @@ use crate::plan::PackPick;
 use crate::policy::{Acceptance, Policy};
 use crate::pump::Pump;
 use crate::stack::{Coverage, Stack};
+use crate::words::NOT_FIT;
 use inputs::Inputs;
 use verdicts::Line;
 
@@ -55,6 +56,22 @@ pub(super) struct Subject<'a> {
     sources: Vec<String>,
     /// Readings that contradict each other.
     pub(super) again: Option<String>,
+    /// Whether it is not fit to assemble, and the pieces are those of its nearest kit.
+    pub(super) is_nearest: bool,
+}
+
+/// A pump and the pieces of its packs.
+pub(super) type Kitted<'a> = (&'a Pump, &'a [PackPick]);
+
+/// Pumps whose stack-ups a plan workbook has.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum StackUps {
+    /// All that have a kit.
+    All,
+    /// Those that are not fit to assemble, with their nearest kits.
+    Short,
+    /// None: there is no sheet Stack-up.
+    None,
 }
 
 impl<'a> Subject<'a> {
@@ -70,20 +87,40 @@ impl<'a> Subject<'a> {
             sources: own.chain(shared).collect(),
             stack,
             again: crate::words::measure_again(job.model_of(pump), pump),
+            is_nearest: false,
         }
     }
 }
 
-/// Adds the sheet to a workbook, with the names of its cells; before it the sheet of all verdicts, those of pumps that
-/// are not fit first.
-pub(super) fn add(
+/// The sheets, with the names of their cells in the workbook that they go through; before them the sheet of all verdicts,
+/// those of pumps that are not fit first. Where not all kits have their blocks, the verdicts are as written and follow nothing.
+pub(super) fn sheets(
     workbook: &mut Workbook,
     (job, not_fit): (&Job, &[NotFit]),
-    subjects: &[Subject<'_>],
+    (kits, stack_ups): (&[Kitted<'_>], StackUps),
     styles: &Styles,
-) -> Written {
+) -> Written<Vec<Worksheet>> {
     let policy = &job.policy;
-    let wanted: usize = subjects.iter().map(|s| s.requirements.len()).sum();
+    let mut all: Vec<Line> = Vec::new();
+    // Pumps with blocks; of nearest kits the place of the first line, which is there before them.
+    let mut blocks: Vec<(Kitted<'_>, Option<usize>)> = Vec::new();
+    for one in not_fit {
+        if let Some(packs) = one.nearest.as_deref().filter(|_| stack_ups == StackUps::Short) {
+            blocks.push(((&job.pumps[one.pump], packs), Some(all.len())));
+        }
+        all.extend(Line::not_fit(job, one));
+    }
+    match stack_ups {
+        StackUps::All => blocks.extend(kits.iter().map(|kit| (*kit, None))),
+        StackUps::Short | StackUps::None => all.extend(
+            (kits.iter())
+                .flat_map(|(pump, packs)| Line::kitted(&Subject::of(job, pump, packs), policy)),
+        ),
+    }
+    if stack_ups == StackUps::None {
+        return Ok(vec![verdicts::sheet(lean(workbook), &all, (policy, stack_ups), styles)?]);
+    }
+    let wanted: usize = blocks.iter().map(|((pump, _), _)| pump.requirements.len()).sum();
     let begin = |page: &mut Page<'_>, name: &str| {
         page.title(NAME, "Coloured cells may be changed: readings, counts, tolerances, temperatures, limits, the rule; everything else follows. This sheet predicts: the recheck after fitting decides.")?;
         page.widths(&WIDTHS)?;
@@ -103,7 +140,8 @@ pub(super) fn add(
             page.text(remark, &styles.remark)?;
         }
         if name == NAME {
-            let tags = not_fit.iter().map(|one| job.pumps[one.pump].tag.as_str());
+            let without = |one: &&NotFit| stack_ups == StackUps::All || one.nearest.is_none();
+            let tags = not_fit.iter().filter(without).map(|one| job.pumps[one.pump].tag.as_str());
             let tags: Vec<&str> = tags.collect();
             page.not_fit(&tags, &format!("no kit to work out (see {})", verdicts::NAME))?;
         }
@@ -111,37 +149,45 @@ pub(super) fn add(
         Ok(())
     };
     let series = Series { name: NAME, begin: &begin, last_column: Some(LAST) };
-    let mut pages = Pages::begin(workbook, &series, styles)?;
+    let mut pages = Pages::begin(Some(&mut *workbook), &series, styles)?;
     let mut names = Names::default();
     names.of_rule();
     let mut pictures = MOST_PICTURES;
-    let mut all: Vec<Line> = not_fit.iter().flat_map(|one| Line::not_fit(job, one)).collect();
-    for subject in subjects {
+    for ((pump, packs), line) in &blocks {
+        let subject = Subject { is_nearest: line.is_some(), ..Subject::of(job, pump, packs) };
         // Formulas refer to the pump's contributors, which stand on its first page.
         pages.turn(subject.requirements.len().max(1))?;
-        let inputs = Inputs::write(&mut pages.page, subject)?;
+        let inputs = Inputs::write(&mut pages.page, &subject)?;
         pages.page.row += 1;
         for (index, requirement) in subject.requirements.iter().enumerate() {
             if index > 0 {
                 pages.go_on(pages.page.row);
             }
-            let block = results::Block::new(subject, requirement, &inputs, policy, &pages);
-            block.write(&mut pages.page, &verdicts::place(all.len()), pictures > 0)?;
+            let block = results::Block::new(&subject, requirement, &inputs, policy, &pages);
+            let place = line.map_or(all.len(), |first| first + index);
+            block.write(&mut pages.page, &verdicts::place(place), pictures > 0)?;
             block.define(&mut names);
-            all.push(Line::of(&block));
+            match line {
+                Some(_) => all[place].block = Some(block.place()),
+                None => all.push(Line::of(&block)),
+            }
             pages.page.row += 1;
             pictures = pictures.saturating_sub(1);
         }
     }
-    if subjects.is_empty() {
-        pages.page.text("No pump can be kitted.", &styles.alarm)?;
+    if blocks.is_empty() {
+        let text = match stack_ups {
+            StackUps::All => "No pump can be kitted.".to_string(),
+            _ => format!("No pump that is {NOT_FIT} has a nearest kit to work out."),
+        };
+        pages.page.text(text, &styles.alarm)?;
     }
-    // The rows that a picture rests on stand beside the page.
-    pages.finish_after(verdicts::sheet(&all, policy, styles)?)?;
+    let mut sheets = pages.finish(|_| {})?;
+    sheets.insert(0, verdicts::sheet(lean(workbook), &all, (policy, stack_ups), styles)?);
     for (name, cell) in names.defined {
         workbook.define_name(name, &cell)?;
     }
-    Ok(())
+    Ok(sheets)
 }
 
 /// Names of cells, each once, and what they refer to.
@@ -211,8 +257,8 @@ fn rule(page: &mut Page<'_>, policy: &Policy) -> Written {
     inputs::within(&mut page.sheet, (RULE_ROW, 4), [0.1, 10.0])?;
     inputs::within(&mut page.sheet, (RULE_ROW, 8), [0.5, 0.9999])?;
     let (rule, factor, level) = in_force(policy);
-    let factor = styles.number_entry().owned(factor);
-    let cells = [styles.entry.of(rule), factor, styles.percent_entry().owned(level)];
+    let factor = styles.number_entry().of(factor);
+    let cells = [styles.entry.of(rule), factor, styles.percent_entry().of(level)];
     page.line(row_of_rule(cells, &styles.text))?;
     picture::levels(page)
 }

@@ -40,6 +40,10 @@ pub(super) fn striped() -> ChartPatternFill {
 /// The formats of a workbook, and the date on its pages.
 pub(super) struct Styles {
     pub(super) date: String,
+    /// Formats of lengths, by [`Unit`].
+    lengths: [Lengths; 4],
+    percent_entry: Format,
+    number_entry: Format,
     /// The sheet's title.
     pub(super) title: Format,
     /// A line under it.
@@ -92,6 +96,23 @@ pub(super) struct Styles {
     pub(super) remark: Format,
 }
 
+/// Formats of lengths in a unit.
+struct Lengths {
+    length: Format,
+    reading: Format,
+    entry: Format,
+}
+
+impl Lengths {
+    fn of(unit: Unit) -> Lengths {
+        let places = usize::try_from(unit.places()).unwrap_or(4);
+        let length = ruled().set_align(FormatAlign::Right).set_indent(1);
+        let reading = length.clone().set_num_format(format!("0.{:0<places$}", ""));
+        let length = length.set_num_format(length_format(unit));
+        Lengths { reading, entry: open(length.clone()), length }
+    }
+}
+
 fn ruled() -> Format {
     Format::new()
         .set_font_color(INK)
@@ -111,8 +132,12 @@ impl Styles {
         let right =
             |places| ruled().set_num_format(places).set_align(FormatAlign::Right).set_indent(1);
         let alarm = ruled().set_bold().set_font_color(WARN).set_indent(1);
+        let (percent, number) = (right("0.0 %"), right("0.######"));
         Styles {
             date: date.into(),
+            lengths: Unit::ALL.map(Lengths::of),
+            percent_entry: open(percent.clone()),
+            number_entry: open(number.clone()),
             title: ink().set_bold().set_font_size(18),
             lead: ink().set_font_size(11).set_italic(),
             part: ink().set_bold().set_font_size(13),
@@ -121,8 +146,8 @@ impl Styles {
             wrapped: ruled().set_text_wrap().set_indent(1),
             shrunk: ruled().set_indent(1).set_shrink(),
             count: right("0"),
-            number: right("0.######"),
-            percent: right("0.0 %"),
+            number,
+            percent,
             chance_of_few: right("[>0.999]\">99.9 %\";[<0.001]\"<0.1 %\";0.00 %"),
             chance: right("[>0.999999]\">99.9999 %\";[<0.000001]\"<0.0001 %\";0.0000 %"),
             tiny: right("0.00E+00"),
@@ -146,37 +171,37 @@ impl Styles {
     }
 
     /// A length in a unit, with the places that the trade writes and more where there are any.
-    pub(super) fn length(&self, unit: Unit) -> Format {
-        ruled().set_num_format(length_format(unit)).set_align(FormatAlign::Right).set_indent(1)
+    pub(super) fn length(&self, unit: Unit) -> &Format {
+        &self.lengths[unit as usize].length
     }
 
     /// A length in the digits of a gauge.
-    pub(super) fn reading(&self, unit: Unit) -> Format {
-        let places = usize::try_from(unit.places()).unwrap_or(4);
-        self.length(unit).set_num_format(format!("0.{:0<places$}", ""))
+    pub(super) fn reading(&self, unit: Unit) -> &Format {
+        &self.lengths[unit as usize].reading
     }
 
     /// A margin in a unit, of a requirement that is met and of one that is not.
     pub(super) fn verdicts(&self, unit: Unit) -> [Format; 2] {
+        let [met, not_met] = [(); 2].map(|()| self.length(unit).clone());
         [
-            self.length(unit).set_background_color(MET),
-            self.length(unit).set_background_color(NOT_MET).set_bold().set_font_color(WARN),
+            met.set_background_color(MET),
+            not_met.set_background_color(NOT_MET).set_bold().set_font_color(WARN),
         ]
     }
 
     /// A length that a person may change.
-    pub(super) fn length_entry(&self, unit: Unit) -> Format {
-        open(self.length(unit))
+    pub(super) fn length_entry(&self, unit: Unit) -> &Format {
+        &self.lengths[unit as usize].entry
     }
 
     /// A share that a person may change.
-    pub(super) fn percent_entry(&self) -> Format {
-        open(self.percent.clone())
+    pub(super) fn percent_entry(&self) -> &Format {
+        &self.percent_entry
     }
 
     /// A plain number that a person may change.
-    pub(super) fn number_entry(&self) -> Format {
-        open(self.number.clone())
+    pub(super) fn number_entry(&self) -> &Format {
+        &self.number_entry
     }
 }
 

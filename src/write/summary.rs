@@ -8,6 +8,7 @@ use rust_xlsxwriter::{
 use super::between::{self, share};
 use super::page::{Page, Written};
 use super::picture::{Figures, mark};
+use super::stack_up::StackUps;
 use super::style::{Styles, VALUES, lines, tall};
 use super::table::{Cells, Column, over};
 use crate::accounting::{tightest, verdicts};
@@ -20,13 +21,17 @@ use crate::plan::{Kit, Objective, Plan};
 use crate::pump::Pump;
 use crate::stack::Verdict;
 use crate::verify::Verified;
-use crate::words;
+use crate::words::{self, NOT_FIT};
 
 const NAME: &str = "Summary";
 /// Where the chart's figures stand, right of what is printed.
 const CHART_COLUMN: u16 = 12;
 
-pub(super) fn sheet(verified: &Verified, styles: &Styles) -> Written<Worksheet> {
+pub(super) fn sheet(
+    verified: &Verified,
+    stack_ups: StackUps,
+    styles: &Styles,
+) -> Written<Worksheet> {
     let (job, plan) = (verified.job(), verified.plan());
     let served = plan.served();
     let lead = format!(
@@ -42,7 +47,7 @@ pub(super) fn sheet(verified: &Verified, styles: &Styles) -> Written<Worksheet> 
     counts(&mut page, verified)?;
     chart(&mut page, verified)?;
     page.row += 1;
-    pumps(&mut page, verified)?;
+    pumps(&mut page, verified, stack_ups)?;
     page.row += 1;
     warnings(&mut page, verified)?;
     page.cautions(&[], |_| 18.0)?;
@@ -91,7 +96,7 @@ fn counts(page: &mut Page<'_>, verified: &Verified) -> Written {
     }
     let short = plan.kits.len() - plan.served();
     if short > 0 {
-        let text = format!("{short} {}: see Short", words::NOT_FIT);
+        let text = format!("{short} {NOT_FIT}: see Short");
         page.line([over(4, alarm.of(text))])?;
     }
     let lacking = verified.bags().iter().filter(|bag| words::lacking(bag)).count();
@@ -234,7 +239,7 @@ fn is_thin(v: &Verdict) -> bool {
     v.margin().raw() * 10 < width
 }
 
-fn pumps(page: &mut Page<'_>, verified: &Verified) -> Written {
+fn pumps(page: &mut Page<'_>, verified: &Verified, stack_ups: StackUps) -> Written {
     let (job, plan) = (verified.job(), verified.plan());
     page.part("Pumps")?;
     let columns = columns(page.styles);
@@ -252,7 +257,22 @@ fn pumps(page: &mut Page<'_>, verified: &Verified) -> Written {
         page.high(15.5 * lines(&texts, [1, 25]))?;
         page.put(&columns, &PumpRow { pump, model, kit, bag, tightest, why })?;
     }
-    let text = "Requirement, predicted value and margin are those of the pump's tightest requirement; Stack-up has all. THIN: the margin is less than a tenth of the range between the limits.";
+    let all = if stack_ups == StackUps::All { "Stack-up" } else { "Verdicts" };
+    let text = format!(
+        "Requirement, predicted value and margin are those of the pump's tightest requirement; {all} has all. THIN: the margin is less than a tenth of the range between the limits."
+    );
+    page.text(text, &page.styles.remark)?;
+    let left_out = match stack_ups {
+        StackUps::All => return Ok(()),
+        StackUps::Short => {
+            format!("Stack-up has only the nearest kits of pumps that are {NOT_FIT}")
+        }
+        StackUps::None => "There is no sheet Stack-up".to_string(),
+    };
+    let text = format!(
+        "{left_out} (--stack-up {}); gapwright stack --pump TAG works any pump out.",
+        if stack_ups == StackUps::Short { "short" } else { "none" }
+    );
     page.text(text, &page.styles.remark)
 }
 

@@ -5,7 +5,7 @@ use gapwright::length::{Length, Tolerance, Unit};
 use gapwright::model::Form;
 use gapwright::policy::Acceptance;
 
-use crate::generate;
+use crate::{generate, irregular};
 
 /// Gasket sizes of every fleet.
 const GASKETS: usize = 8;
@@ -24,6 +24,8 @@ pub struct Family {
     pub tenths: usize,
     /// Seconds for the choice.
     pub limit: u64,
+    /// Makes the fleet of so many pumps from a seed.
+    pub make: fn(&Family, usize, u64) -> Job,
     /// Whether every charge is a whole number, as the obvious model needs.
     pub whole_charges: bool,
     /// Difference from the usual fleet.
@@ -38,12 +40,28 @@ const TIGHT: Family = Family {
     most: 4,
     tenths: 11,
     limit: 60,
+    make: regular,
     whole_charges: true,
     change: |_| {},
 };
 
+/// Sizes that follow no pattern, written apart from the others.
+const IRREGULAR: Family = Family {
+    name: "irregular",
+    about: "irregular sizes and prices, two fits, a tenth more than the planned kits take",
+    sizes: &[30, 100, 300],
+    shims: 15,
+    make: |family, pumps, seed| irregular::fleet(seed, pumps, family.shims, family.tenths),
+    ..TIGHT
+};
+
+fn regular(family: &Family, pumps: usize, seed: u64) -> Job {
+    let most = u32::try_from(family.most).unwrap();
+    generate::fleet(seed, pumps, family.shims, GASKETS, family.tenths, most)
+}
+
 /// All families, in the order of the runs.
-pub const FAMILIES: [Family; 7] = [
+pub const FAMILIES: [Family; 10] = [
     Family {
         name: "loose",
         about: "two and a half times what the planted kits take",
@@ -89,13 +107,25 @@ pub const FAMILIES: [Family; 7] = [
         change: convert,
         ..TIGHT
     },
+    IRREGULAR,
+    Family {
+        name: "irregular-no-slack",
+        about: "irregular sizes and prices, two fits, just the pieces of the planned kits",
+        sizes: &[30],
+        tenths: 10,
+        ..IRREGULAR
+    },
+    Family {
+        name: "irregular-loose",
+        about: "irregular sizes and prices, two fits, two and a half times the pieces of the planned kits",
+        tenths: 25,
+        ..IRREGULAR
+    },
 ];
 
 impl Family {
     pub fn job(&self, pumps: usize, seed: u64) -> Job {
-        let most = u32::try_from(self.most).unwrap();
-        let job = generate::fleet(seed, pumps, self.shims, GASKETS, self.tenths, most);
-        let changed = job.with(|parts| {
+        let changed = (self.make)(self, pumps, seed).with(|parts| {
             // Some sizes are equal, and each lot needs its own number.
             for (number, item) in (1..).zip(&mut parts.stock) {
                 item.item = format!("{}-{number:02}", item.kind);

@@ -4,11 +4,15 @@
 //! Words are families (`tests/bench/families.rs`), numbers are pumps; without any, all families in their own sizes.
 //! For each case the workbooks are generated and written, and then
 //!
-//! - the library's parts are timed in a separate process: reading, choice of the goals, value of one more, check;
+//! - the library's parts are timed in a separate process: reading, choice of the goals, value of one more, check; in
+//!   a line below, CPU time on all threads and peak memory of each phase (reading, listing, goals, order, worth, check,
+//!   writing);
 //! - the built program runs `kit` on these files, as people would: seconds and peak memory of the whole run, size of
 //!   the workbook, or the reason why there is none;
 //! - beside it, in the same run, the bare cells: the inputs are read and every cell of the plan's workbook is written
 //!   again by the same reader and writer;
+//! - up to `PATTERNS` pumps, in the same run, the all-patterns model (`tests/bench/patterns.rs`) in the general solver
+//!   that is behind good_lp, for comparison with the choice;
 //! - where `GAPWRIGHT_SOLVER` names a Python that has the wheel `highspy`, a general solver runs the obvious model,
 //!   for comparison with the choice.
 //!
@@ -19,6 +23,7 @@
 //! | `INTERRUPT` | seconds after which each whole run is interrupted; the time until it ends is printed | none |
 //! | `PATIENCE` | seconds to wait for a whole run after its limit or its interrupt | `120` |
 //! | `OBVIOUS` | seconds for the obvious model, 0 for none | `60` |
+//! | `PATTERNS` | the most pumps for which the all-patterns model is solved, and its seconds | `10,60` |
 //! | `SHIMS`, `MOST`, `STOCK` | shim sizes, most shims in a pack, stock in tenths of the pieces in the planted kits | the family's |
 //! | `KEEP` | a folder in which the workbooks are kept | none |
 //! | `TELL` | progress of the choice, on standard error | none |
@@ -33,8 +38,11 @@
 
 mod families;
 mod generate;
+mod irregular;
 #[path = "../solver/model.rs"]
 mod model;
+mod patterns;
+mod phases;
 #[path = "../solver/solver.rs"]
 mod solver;
 mod whole;
@@ -48,20 +56,23 @@ use std::str::FromStr;
 use std::time::{Duration, Instant};
 
 use gapwright::choose::choose;
-use gapwright::choose::control::{Control, Progress};
+use gapwright::choose::control::{Control, Phase, PhaseProgress, Progress};
 use gapwright::choose::worth::worth;
 use gapwright::job::Job;
 use gapwright::plan::Objective;
 use gapwright::read::{self, Sources};
 use gapwright::verify::verify;
+use gapwright::{json, write};
 
 use families::{FAMILIES, Family};
+use phases::Phases;
 use solver::Solver;
 use workbooks::Files;
 
 /// First arguments of processes with a single task in a folder of workbooks.
 const PARTS: &str = "--parts";
 const BARE: &str = "--bare";
+const ALL_PATTERNS: &str = "--patterns";
 
 fn main() {
     // `cargo bench` adds this for benchmarks of its own kind.
@@ -74,6 +85,9 @@ fn main() {
         [one, folder] if one == BARE => {
             let seconds = whole::bare(&Files::within(Path::new(folder)));
             return println!("{}", seconds.unwrap());
+        }
+        [one, folder, goals] if one == ALL_PATTERNS => {
+            return all_patterns(&Files::within(Path::new(folder)), goals.parse().ok());
         }
         _ => {}
     }
@@ -160,7 +174,8 @@ fn case(family: &Family, pumps: usize, seed: u64) -> [Option<f64>; 3] {
     let goals = told(&[PARTS, folder.to_str().unwrap(), &family.limit.to_string()]);
     let mut fields = goals.split('\t');
     print!("{} | ", fields.next().unwrap_or_default());
-    let goals = fields.next().and_then(|seconds| seconds.trim().parse().ok());
+    let goals: Option<f64> = fields.next().and_then(|seconds| seconds.trim().parse().ok());
+    let phases = fields.next().unwrap_or_default().to_string();
 
     let run = whole::kit(&files, family.limit);
     print!("{}", run.line());
@@ -170,9 +185,13 @@ fn case(family: &Family, pumps: usize, seed: u64) -> [Option<f64>; 3] {
         None => print!(" | {:>6} {:>7} | ", "-", "-"),
     }
     let obvious = if family.whole_charges { obvious(&job, goals) } else { None };
-    println!();
+    println!("\n           {phases}");
     for line in run.remarks {
         println!("           {line}");
+    }
+    if pumps as f64 <= patterns_limits()[0] {
+        let goals = goals.map_or("-".into(), |seconds| seconds.to_string());
+        println!("           {}", told(&[ALL_PATTERNS, folder.to_str().unwrap(), &goals]));
     }
     let whole = (run.written && !run.ended_early).then_some(run.seconds);
     [goals, whole, obvious]
@@ -190,49 +209,93 @@ fn told(arguments: &[&str]) -> String {
     }
 }
 
-/// Times the library's parts on the files of a case: a line, then the seconds of the goals if they ended by
-/// themselves.
-fn parts(files: &Files, limit: u64) {
-    let start = Instant::now();
+/// The most pumps and the seconds for the all-patterns model.
+fn patterns_limits() -> [f64; 2] {
+    let given = list("PATTERNS").unwrap_or_default();
+    [given.first().copied().unwrap_or(10.0), given.get(1).copied().unwrap_or(60.0)]
+}
+
+/// Solves the all-patterns model of a case, beside goals that took so many seconds.
+fn all_patterns(files: &Files, goals: Option<f64>) {
+    let limit = patterns_limits()[1];
+    let found = patterns::solve(&job(files).unwrap(), limit);
+    let at_least = if found.proven { "" } else { ">" };
+    let ratio = goals.map(|goals| format!("{at_least}{:.1}x", found.seconds / goals));
+    print!(
+        "all patterns in good_lp's solver, limit {limit} s: {} ways, waste {} in {at_least}{:.2} s, {}",
+        found.ways,
+        found.waste.map_or("-".into(), |waste| format!("{:.6}", waste / 1e6)),
+        found.seconds,
+        ratio.unwrap_or("-".into())
+    );
+}
+
+/// The job of a case, read as people's files are.
+fn job(files: &Files) -> Result<Job, String> {
     let sources = Sources {
         stock: files.stock.clone(),
         pumps: files.pumps.clone(),
         models: Some(files.models.clone()),
         ..Sources::default()
     };
-    let job = match read::job(&sources) {
+    read::job(&sources).map_err(|problems| format!("not read: {:?}", problems.sorted().first()))
+}
+
+/// Times the library's parts on the files of a case: a line, then the seconds of the goals if they ended by
+/// themselves, then the phases.
+fn parts(files: &Files, limit: u64) {
+    let phases = Phases::begin("reading");
+    let start = Instant::now();
+    let job = match job(files) {
         Ok(job) => job,
-        Err(problems) => return print!("not read: {:?}", problems.sorted().first()),
+        Err(problem) => return print!("{problem}"),
     };
     let reading = start.elapsed().as_secs_f64();
     let tell = |news: Progress| {
+        phases.enter("goals");
         if std::env::var_os("TELL").is_some() {
             eprintln!("{news:?}");
         }
     };
+    let steps = |news: PhaseProgress| {
+        phases.enter(match news.part {
+            Phase::Listing => "listing",
+            Phase::Order => "order",
+            Phase::Worth => "worth",
+            _ => "reasons",
+        });
+    };
+    phases.enter("listing");
     let start = Instant::now();
     let limit = Duration::from_secs(limit);
-    let plan = match choose(&job, &Control::unlimited().limit(limit).listener(&tell)) {
+    let control = Control::unlimited().limit(limit).listener(&tell).steps(&steps);
+    let plan = match choose(&job, &control) {
         Ok(plan) => plan,
         Err(refused) => return print!("refused: {refused}"),
     };
     let goals = start.elapsed();
     let left = limit.saturating_sub(goals);
+    phases.enter("worth");
     let start = Instant::now();
     let asked = plan.proven().then(|| worth(&job, &plan, &Control::unlimited().limit(left)));
     let asked = asked.map_or("-".into(), |_| format!("{:.2}", start.elapsed().as_secs_f64()));
     let (served, stopped) = (plan.served(), plan.stopped_by);
     let waste = plan.goal(Objective::Waste).map_or((0, 0), |goal| (goal.value, goal.bound));
+    phases.enter("check");
     let start = Instant::now();
-    verify(job, plan).unwrap_or_else(|breaches| panic!("{breaches:?}"));
+    let verified = verify(job, plan).unwrap_or_else(|breaches| panic!("{breaches:?}"));
+    let checking = start.elapsed().as_secs_f64();
+    phases.enter("writing");
+    std::hint::black_box(write::workbook(&verified, "2027-03-01").unwrap());
+    std::hint::black_box(json::text(&verified));
     let goals = goals.as_secs_f64();
     print!(
-        "{reading:6.2} {goals:7.2} {asked:>7} {:6.2} {served:6} {:12.6} {:8.4} {:<10}\t{}",
-        start.elapsed().as_secs_f64(),
+        "{reading:6.2} {goals:7.2} {asked:>7} {checking:6.2} {served:6} {:12.6} {:8.4} {:<10}\t{}\t{}",
         waste.0 as f64 / 1e6,
         100.0 * (waste.0 - waste.1) as f64 / waste.0.max(1) as f64,
         stopped.map_or("-", |stop| stop.words()),
         stopped.map_or(goals.to_string(), |_| "-".into()),
+        phases.told(),
     );
 }
 

@@ -137,7 +137,7 @@ fn control(mut child: Child, limit: u64) -> Watched {
 }
 
 /// Peak resident memory of a process so far, in megabytes, where the system reports it.
-fn peak(process: u32) -> Option<f64> {
+pub fn peak(process: u32) -> Option<f64> {
     let status = fs::read_to_string(format!("/proc/{process}/status")).ok()?;
     let line = status.lines().find_map(|line| line.strip_prefix("VmHWM:"))?;
     let kilobytes: f64 = line.split_whitespace().next()?.parse().ok()?;

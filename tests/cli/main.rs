@@ -8,6 +8,7 @@ mod inputs;
 mod interrupt;
 mod model;
 mod stack;
+mod stack_ups;
 mod terminal;
 mod verdicts;
 

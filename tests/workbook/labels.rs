@@ -15,7 +15,9 @@ fn scanned(path: &Path) -> BTreeSet<String> {
     for name in names.iter().filter(|name| name.starts_with("xl/media/")) {
         let mut bytes = Vec::new();
         zip.by_name(name).unwrap().read_to_end(&mut bytes).unwrap();
-        let decoder = png::Decoder::new(std::io::Cursor::new(bytes));
+        let mut decoder = png::Decoder::new(std::io::Cursor::new(bytes));
+        // A byte a pixel.
+        decoder.set_transformations(png::Transformations::EXPAND);
         let mut reader = decoder.read_info().unwrap();
         let mut pixels = vec![0; reader.output_buffer_size().unwrap()];
         let info = reader.next_frame(&mut pixels).unwrap();

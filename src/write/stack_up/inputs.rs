@@ -11,6 +11,7 @@ use crate::length::{Length, Tolerance, Uncertainty, Unit};
 use crate::model::{Combine, Correlation, DerivedRule, Shape, Term};
 use crate::stack::{Alike, Contributor, Evaluation, SharedError, Stack};
 use crate::stock::Lot;
+use crate::words::NOT_FIT;
 
 /// The columns of a contributor.
 pub(super) const COUNT: u16 = 1;
@@ -86,6 +87,10 @@ impl Inputs {
     pub(super) fn write(page: &mut Page<'_>, subject: &Subject<'_>) -> Written<Inputs> {
         let (unit, styles) = (subject.model.unit, page.styles);
         page.part(format!("Pump {}: {} ({unit})", subject.tag, subject.model.title))?;
+        if subject.is_nearest {
+            let text = format!("{NOT_FIT}: its nearest kit; no pieces are issued for it.");
+            page.text(text, &styles.alarm)?;
+        }
         if let Some(again) = &subject.again {
             page.text(format!("{again}."), &styles.alarm)?;
         }
@@ -238,19 +243,19 @@ impl<'a> ContributorRow<'a> {
 
     /// A length that follows from other cells.
     pub(super) fn follows(&self, formula: &str, value: f64) -> Cell<'a> {
-        self.styles.length(self.unit).owned(Value::formula(formula, value))
+        self.styles.length(self.unit).of(Value::formula(formula, value))
     }
 
     /// A length that may be changed.
     fn entry(&self, value: f64) -> Cell<'a> {
-        self.styles.length_entry(self.unit).owned(value)
+        self.styles.length_entry(self.unit).of(value)
     }
 
     fn write(&self, page: &mut Page<'_>, lot: Option<u32>) -> Written {
         let (part, unit) = (self.part, self.unit);
         let Styles { text, count, entry, .. } = self.styles;
         let counted = match part.item {
-            Some(_) => self.styles.number_entry().owned(part.count),
+            Some(_) => self.styles.number_entry().of(part.count),
             // A dimension is there once, and is measured, not counted.
             _ => count.of(part.count),
         };
@@ -279,7 +284,7 @@ impl<'a> ContributorRow<'a> {
         };
         let alike = part.lot.map(|of| match of.alike {
             Alike::AtWorst => entry.of(Alike::AtWorst.to_string()),
-            Alike::Share(share) => self.styles.percent_entry().owned(share.to_f64()),
+            Alike::Share(share) => self.styles.percent_entry().of(share.to_f64()),
         });
         let lot = lot.map(|lot| count.of(lot));
         let [alike, lot] = [alike, lot].map(|cell| cell.unwrap_or_else(|| text.blank()));
@@ -304,7 +309,7 @@ impl<'a> ContributorRow<'a> {
             | Evaluation::Derived(_) => {}
         }
         if let Some(number) = part.shape().and_then(Shape::number) {
-            page.behind(self.number, [self.styles.number_entry().owned(number.to_f64())])?;
+            page.behind(self.number, [self.styles.number_entry().of(number.to_f64())])?;
         }
         Ok(())
     }
@@ -546,7 +551,7 @@ impl<'a> ContributorRow<'a> {
             Evaluation::Derived(derivation) => return self.freedom_of_derived(derivation),
             Evaluation::Within(_) | Evaluation::Standard => {
                 return match self.part.degrees_of_freedom {
-                    Some(freedom) => self.styles.number_entry().owned(freedom),
+                    Some(freedom) => self.styles.number_entry().of(freedom),
                     None => self.styles.text.of("infinite"),
                 };
             }

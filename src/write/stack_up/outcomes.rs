@@ -86,7 +86,7 @@ pub(super) fn write(block: &Block<'_>, page: &mut Page<'_>) -> Written {
             Freedom if !block.has_few() => styles.text.of("infinite"),
             _ => {
                 let (formula, result) = (block.formula(of, side), block.outcome(of, side));
-                block.format(of, styles).owned(Value::formula(&formula, result))
+                block.format(of, styles).of(Value::formula(&formula, result))
             }
         });
         page.line(std::iter::once(styles.text.of(label)).chain(cells))?;
@@ -108,18 +108,18 @@ fn law(freedom: Option<f64>) -> String {
 }
 
 impl Block<'_> {
-    fn format(&self, row: Row, styles: &Styles) -> Format {
+    fn format<'s>(&self, row: Row, styles: &'s Styles) -> &'s Format {
         match row {
-            Freedom | Factor | Allowance => styles.number.clone(),
-            Level => styles.chance.clone(),
+            Freedom | Factor | Allowance => &styles.number,
+            Level => &styles.chance,
             Beyond | Conforming | RiskAccepting | RiskRejecting if self.has_few() => {
-                styles.chance_of_few.clone()
+                &styles.chance_of_few
             }
-            Beyond | Conforming | RiskAccepting | RiskRejecting => styles.chance.clone(),
-            Law => styles.text.clone(),
-            Verdict => styles.strong.clone(),
-            Against => styles.alarm.clone(),
-            Crush | CrushEnds => styles.percent.clone(),
+            Beyond | Conforming | RiskAccepting | RiskRejecting => &styles.chance,
+            Law => &styles.text,
+            Verdict => &styles.strong,
+            Against => &styles.alarm,
+            Crush | CrushEnds => &styles.percent,
             _ => styles.length(self.unit),
         }
     }

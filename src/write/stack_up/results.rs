@@ -180,7 +180,7 @@ impl<'a> Block<'a> {
         let stated = labels.into_iter().zip(self.requirement.form.stated(unit));
         page.high(30.0)?;
         let given = |value: Option<f64>| match value {
-            Some(value) => entry.owned(value),
+            Some(value) => entry.of(value),
             None => entry.of(NO_LIMIT),
         };
         page.line(stated.flat_map(|(label, value)| [styles.wrapped.of(label), given(value)]))?;
@@ -229,6 +229,7 @@ impl<'a> Block<'a> {
         let c = |column: u16| self.line(index, column);
         let n = |column: u16| self.input(line, column);
         let [target, lower, upper] = self.stated_cells();
+        let shared = self.members(line, SENSITIVITY);
         let at = |side: usize, limit: &str, value: f64| {
             // The target weighs the gap where there is no limit.
             let limit = match self.has_limit(side) {
@@ -237,7 +238,9 @@ impl<'a> Block<'a> {
             };
             let formula = match self.allowances() {
                 true => format!("{}-(1+{limit})*{}", c(SENSITIVITY), c(IN_GAP)),
-                false => c(SENSITIVITY),
+                false if shared.is_some() => c(SENSITIVITY),
+                // No cell that may be changed has a part in it.
+                false => return number.of(value),
             };
             number.of(Value::formula(&formula, value))
         };
@@ -249,8 +252,8 @@ impl<'a> Block<'a> {
         let moved_down =
             format!("-({count}*IF({down}>0,{down}*{minus},-{down}*{plus}){lower_part})");
         let moved_up = format!("{count}*IF({up}>0,{up}*{plus},-{up}*{minus}){upper_part}");
-        let sensitivity = |column: u16, value: f64| match self.members(line, column) {
-            Some(sum) => number.of(Value::formula(&sum, value)),
+        let sensitivity = |sum: Option<&str>, value: f64| match sum {
+            Some(sum) => number.of(Value::formula(sum, value)),
             None => number.of(value),
         };
         let [downs, ups] = MOVES.map(|column| self.all(column));
@@ -266,20 +269,20 @@ impl<'a> Block<'a> {
         let [least, most, standard] = self.largest(index, line);
         [
             text.of(&part.label),
-            sensitivity(SENSITIVITY, line.sensitivity),
-            sensitivity(IN_GAP, line.in_gap),
+            sensitivity(shared.as_deref(), line.sensitivity),
+            sensitivity(self.members(line, IN_GAP).as_deref(), line.in_gap),
             at(0, &lower, line.at[0]),
             at(1, &upper, line.at[1]),
-            length.owned(Value::formula(&own, value)),
-            length.owned(Value::formula(&moved_down, -line.moves[0])),
-            length.owned(Value::formula(&moved_up, line.moves[1])),
+            length.of(Value::formula(&own, value)),
+            length.of(Value::formula(&moved_down, -line.moves[0])),
+            length.of(Value::formula(&moved_up, line.moves[1])),
             share(moves, format!("SUM({ups})-SUM({downs})"), line.share_of_worst),
             variance(0),
             variance(1),
             share(variances, format!("SUM({low})+SUM({high})"), line.share_of_variance),
-            length.owned(least),
-            length.owned(most),
-            length.owned(standard),
+            length.of(least),
+            length.of(most),
+            length.of(standard),
         ]
     }
 

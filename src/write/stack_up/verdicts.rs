@@ -8,7 +8,7 @@ use super::super::style::{MET, NOT_MET, Styles, WARN, lines};
 use super::super::table::{Cell, Cells, Value, over};
 use super::outcomes::{CHECK_INPUT, Row};
 use super::results::{Block, NO_LIMIT, down};
-use super::{Subject, cell};
+use super::{StackUps, Subject, cell};
 use crate::analysis::NotFit;
 use crate::job::Job;
 use crate::length::Unit;
@@ -73,7 +73,7 @@ pub(super) struct Line {
     verdict: Value,
     written: String,
     /// Where its block begins.
-    block: Option<String>,
+    pub(super) block: Option<String>,
     note: String,
 }
 
@@ -123,10 +123,20 @@ impl Line {
             }];
         };
         let nearest = format!("{}. {why}", words::sweep::pieces(job, pump, packs));
-        Line::nearest(&Subject::of(job, pump, packs), &job.policy, &nearest)
+        Line::as_written(&Subject::of(job, pump, packs), &job.policy, (NOT_FIT, &nearest))
     }
 
-    fn nearest(subject: &Subject<'_>, policy: &Policy, note: &str) -> Vec<Line> {
+    /// The requirements of a kitted pump without blocks.
+    pub(super) fn kitted(subject: &Subject<'_>, policy: &Policy) -> Vec<Line> {
+        Line::as_written(subject, policy, ("", ""))
+    }
+
+    /// Requirements that follow nothing.
+    fn as_written(
+        subject: &Subject<'_>,
+        policy: &Policy,
+        (status, note): (&'static str, &str),
+    ) -> Vec<Line> {
         let unit = subject.model.unit;
         let lines = subject.requirements.iter().enumerate().map(|(index, requirement)| {
             let report = report(&requirement.form, &subject.stack, policy.coverage, unit);
@@ -138,7 +148,7 @@ impl Line {
             });
             Line {
                 tag: subject.tag.into(),
-                status: NOT_FIT,
+                status,
                 requirement: requirement.label.clone(),
                 unit: Some(unit),
                 lengths: [Value::Number(report.value), low, high],
@@ -154,10 +164,10 @@ impl Line {
     }
 
     /// Its cells behind the tag, in a row.
-    fn cells<'s>(&self, row: u32, styles: &'s Styles) -> [Cell<'s>; 12] {
+    fn cells<'s>(&self, row: u32, live: bool, styles: &'s Styles) -> [Cell<'s>; 12] {
         let Styles { text, wrapped, strong, alarms, chance, .. } = styles;
-        let of = |value: &Value, format: fn(&Styles, Unit) -> Format| match self.unit {
-            Some(unit) => format(styles, unit).owned(value.clone()),
+        let of = |value: &Value, format: fn(&'s Styles, Unit) -> &'s Format| match self.unit {
+            Some(unit) => format(styles, unit).of(value.clone()),
             None => text.blank(),
         };
         let [now, then] = [VERDICT, WRITTEN].map(|column| cell(row, column));
@@ -174,7 +184,7 @@ impl Line {
             chance.of(self.chance.clone()),
             strong.of(self.verdict.clone()),
             text.of(&self.written),
-            text.of(match self.is_fit() {
+            text.of(match live && self.is_fit() {
                 true => Value::formula(&turned, "no"),
                 false => Value::Blank,
             }),
@@ -189,13 +199,27 @@ pub(super) fn place(index: usize) -> String {
     format!("internal:'{NAME}'!{}", cell(row, 0))
 }
 
-/// The sheet.
-pub(super) fn sheet(all: &[Line], policy: &Policy, styles: &Styles) -> Written<Worksheet> {
-    let lead = "Coloured cells follow the sheet Stack-up: change a reading, a count or a limit there and see here which verdict turns. The tag leads to the stack-up of the requirement. Values and margins have the digits of a gauge, margins rounded down; Stack-up has the digits to follow the sums.";
-    let mut page = Page::begin(NAME, "Verdicts", lead, styles)?;
+/// The sheet, on an empty one.
+pub(super) fn sheet(
+    sheet: Worksheet,
+    all: &[Line],
+    (policy, stack_ups): (&Policy, StackUps),
+    styles: &Styles,
+) -> Written<Worksheet> {
+    let live = stack_ups == StackUps::All;
+    let lead = match live {
+        true => {
+            "Coloured cells follow the sheet Stack-up: change a reading, a count or a limit there and see here which verdict turns. The tag leads to the stack-up of the requirement. Values and margins have the digits of a gauge, margins rounded down; Stack-up has the digits to follow the sums."
+        }
+        false => {
+            "Figures as written, which follow no other sheet: the stack-ups of kitted pumps are left out. gapwright stack --pump TAG works a pump out. Values and margins have the digits of a gauge, margins rounded down."
+        }
+    };
+    let mut page = Page::on(sheet, NAME, styles)?;
+    page.title("Verdicts", lead)?;
     page.widths(&COLUMNS.map(|(_, width)| width))?;
     let last = HEADS + u32::try_from(all.len()).unwrap_or(u32::MAX);
-    counts(&mut page, all, (policy, last))?;
+    counts(&mut page, all, (policy, last), live)?;
     page.row = HEADS;
     page.repeat()?;
     page.sheet.set_freeze_panes(HEADS + 1, 1)?;
@@ -216,28 +240,36 @@ pub(super) fn sheet(all: &[Line], policy: &Policy, styles: &Styles) -> Written<W
             }
             None => page.cells(0, [styles.strong.of(&line.tag)])?,
         }
-        page.cells(STATUS, line.cells(row, styles))?;
+        page.cells(STATUS, line.cells(row, live, styles))?;
         page.row += 1;
     }
     if !all.is_empty() {
         coloured(&mut page.sheet, last)?;
     }
-    Ok(page.sheet)
+    page.ended()
 }
 
 /// The rule in force, and how many requirements came to what; those of pumps that are not fit, which stand first and
 /// follow nothing, are left out.
-fn counts(page: &mut Page<'_>, all: &[Line], (policy, last): (&Policy, u32)) -> Written {
+fn counts(
+    page: &mut Page<'_>,
+    all: &[Line],
+    (policy, last): (&Policy, u32),
+    live: bool,
+) -> Written {
     let styles = page.styles;
     let Styles { text, strong, count, .. } = styles;
-    let rule = Value::formula("acceptance_rule", policy.acceptance);
+    let rule = match live {
+        true => Value::formula("acceptance_rule", policy.acceptance),
+        false => policy.acceptance.to_string().into(),
+    };
     page.row = RULE;
     page.line([over(2, text.of("Acceptance rule")), strong.of(rule)])?;
     let fit: Vec<&Line> = all.iter().filter(|line| line.is_fit()).collect();
     let first = last + 1 - u32::try_from(fit.len()).unwrap_or(u32::MAX);
-    let counted = |column: u16, word: &str, now: usize| match fit.is_empty() {
-        true => now.into(),
-        false => {
+    let counted = |column: u16, word: &str, now: usize| match live && !fit.is_empty() {
+        false => now.into(),
+        true => {
             let [first, last] = [first, last].map(|row| cell(row, column));
             Value::formula(&format!("COUNTIF({first}:{last},\"{word}\")"), now)
         }
