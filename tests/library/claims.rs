@@ -43,7 +43,12 @@ const SPOILERS: [Spoiler; 10] = [
     ("the plan: side number N of 2", |plan, n| plan.layouts[0].along = n),
     ("the plan: item number N of 5", |plan, n| plan.layouts[0].strips[0].0 = n),
     ("the plan: item number N of 5", |plan, n| {
-        plan.worth.push(MarginalValue { item: n, served_weight: 0, waste: Default::default() });
+        plan.worth.push(MarginalValue {
+            item: n,
+            served_weight: 0,
+            waste: Default::default(),
+            waste_at_least: Default::default(),
+        });
     }),
     ("the plan: item number N of 5", |plan, n| {
         let layout = plan.layouts[0].clone();
