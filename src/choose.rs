@@ -92,6 +92,7 @@ pub(crate) mod instance;
 mod master;
 mod mending;
 pub(crate) mod pattern;
+mod proof;
 pub mod purchase;
 mod relaxation;
 mod room;
@@ -128,6 +129,7 @@ use rayon::prelude::*;
 use thiserror::Error;
 
 use crate::accounting::scarcity_points;
+use crate::certificate::{Certificate, GroupProof};
 use crate::cutting::Layout;
 use crate::job::Job;
 use crate::model::Pack;
@@ -267,6 +269,11 @@ pub fn choose(job: &Job, control: &Control<'_>) -> Result<Plan, ChooseError> {
         group.read(job, &laid, instance, &solved.taken, &mut kits, &mut layouts);
     }
     layouts.sort();
+    let proofs = laid.groups.iter().zip(&instances).zip(&solved);
+    let proofs = proofs.map(|((group, instance), solved)| group.proof(instance, solved));
+    // A proof over some of the columns proves nothing.
+    let groups = if laid.cut.is_none() { proofs.collect() } else { Vec::new() };
+    let certificate = Certificate { groups };
     let reasons = Reasons {
         job,
         available: &laid.available,
@@ -283,6 +290,7 @@ pub fn choose(job: &Job, control: &Control<'_>) -> Result<Plan, ChooseError> {
         worth: Vec::new(),
         stopped_by: laid.cut.or(solved.iter().find_map(|s| s.stopped)),
         left_out: LeftOut { order, worth: None },
+        certificate,
     })
 }
 
@@ -851,6 +859,15 @@ impl Group {
                 layouts.extend(std::iter::repeat_n(layout.clone(), plates));
             }
         }
+    }
+
+    /// Proof of each goal that is proven.
+    fn proof(&self, instance: &Instance, solved: &Solved) -> GroupProof {
+        let proven = solved.values.iter().zip(&solved.bounds).map(|(value, bound)| value == bound);
+        let proofs = solved.proofs.iter().zip(proven);
+        let proofs: Vec<_> =
+            proofs.map(|(proof, proven)| proof.clone().filter(|_| proven)).collect();
+        proof::of_group(&self.pumps, &self.items, instance, &proofs)
     }
 
     /// Bare problem of the group: the columns of its pumps, in their order, and its suppliers.

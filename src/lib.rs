@@ -115,6 +115,7 @@ pub mod changelog {}
 
 pub mod accounting;
 pub mod analysis;
+pub mod certificate;
 pub mod choose;
 pub mod cli;
 mod columns;

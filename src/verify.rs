@@ -7,6 +7,8 @@
 
 mod bags;
 mod breach;
+mod certificate;
+mod fillings;
 mod limits;
 mod plates;
 mod provision;
@@ -14,6 +16,7 @@ mod purchase;
 mod recheck;
 
 pub use breach::{Breach, Holder, PlaceBreach, RecordBreach, SetAsideBreach};
+pub use certificate::{AddedUp, NotShown};
 pub use provision::{VerifiedProvision, verify_provision};
 pub use purchase::{VerifiedPurchase, verify_purchase};
 pub use recheck::{VerifiedRecheck, verify_recheck};
@@ -43,6 +46,7 @@ pub struct Verified {
     job: Job,
     plan: Plan,
     bags: Vec<Bag>,
+    added_up: Vec<AddedUp>,
 }
 
 impl Verified {
@@ -54,6 +58,11 @@ impl Verified {
     /// Plan itself.
     pub fn plan(&self) -> &Plan {
         &self.plan
+    }
+
+    /// Whether the bound of each goal, in their order, was added up again from the plan's certificate.
+    pub fn added_up(&self) -> &[AddedUp] {
+        &self.added_up
     }
 
     /// Consumables of each pump, in the job's order.
@@ -138,7 +147,11 @@ pub fn verify(job: Job, plan: Plan) -> Result<Verified, Vec<Breach>> {
     }
     let bags = consumables::fill(&job, &plan);
     let breaches = check_bags(&job, &plan, &bags);
-    if breaches.is_empty() { Ok(Verified { job, plan, bags }) } else { Err(breaches) }
+    if !breaches.is_empty() {
+        return Err(breaches);
+    }
+    let added_up = certificate::added_up(&job, &plan, &plan.certificate);
+    Ok(Verified { job, plan, bags, added_up })
 }
 
 /// Works every kit out again, counts the pieces of all kits, and adds up their costs.
@@ -254,23 +267,35 @@ impl Sums {
         for pick in packs.iter().flat_map(|pack| &pack.picks) {
             let lot = &job.stock[pick.item];
             let count = i128::from(pick.count);
-            let spare =
-                i128::from(lot.on_hand) - i128::from(lot.reserved) - i128::from(lot.min_level);
             self.pieces += count;
-            // Pieces from packs that are spoiled once opened are paid for pack by pack.
-            let singly = !(job.policy.opened_cartons_spoiled && lot.carton_qty > 1);
-            let cost = if singly { lot.unit_cost.raw() } else { 0 };
-            let each = i128::from(cost) + i128::from(job.policy.handling.raw());
-            self.waste += count * (each + trim(lot, pick.peeled));
-            self.scarcity += count * (1_000 / (1 + spare.max(0)));
+            self.waste += count * (whole_piece(job, lot) + trim(lot, pick.peeled));
+            self.scarcity += count * scarcity(lot);
         }
         for requirement in &pump.requirements {
-            let (distance, unit) = off_target(job, pump, packs, &requirement.form);
-            let thou = 254_000 * unit;
-            let charge = distance * i128::from(job.policy.off_target.raw());
-            self.waste += ((charge + thou - 1).div_euclid(thou)).min(1_000_000_000_000);
+            self.waste += charge(job, off_target(job, pump, packs, &requirement.form));
         }
     }
+}
+
+/// Charge for an amount beyond the target: by the thou, rounded up, at most a million of the currency.
+fn charge(job: &Job, (beyond, unit): (i128, i128)) -> i128 {
+    let thou = 254_000 * unit;
+    let charge = beyond.abs() * i128::from(job.policy.off_target.raw());
+    (charge + thou - 1).div_euclid(thou).min(1_000_000_000_000)
+}
+
+/// Scarcity points of one piece.
+fn scarcity(lot: &Item) -> i128 {
+    let spare = i128::from(lot.on_hand) - i128::from(lot.reserved) - i128::from(lot.min_level);
+    1_000 / (1 + spare.max(0))
+}
+
+/// Waste of one piece without layers: its cost, unless that is paid for pack by pack, and its handling.
+fn whole_piece(job: &Job, lot: &Item) -> i128 {
+    // Pieces from packs that are spoiled once opened are paid for pack by pack.
+    let singly = !(job.policy.opened_cartons_spoiled && lot.carton_qty > 1);
+    let cost = if singly { lot.unit_cost.raw() } else { 0 };
+    i128::from(cost) + i128::from(job.policy.handling.raw())
 }
 
 /// Cost of the layers peeled off one piece: their share of its cost, rounded up.
@@ -395,18 +420,18 @@ fn check_not_proven(job: &Job, pump: &Pump, packs: &[PackPick], breaches: &mut V
     }
 }
 
-/// Distance from the target, and the number of its units in one tick.
+/// Amount beyond the target, and the number of its units in one tick.
 fn off_target(job: &Job, pump: &Pump, packs: &[PackPick], form: &Form) -> (i128, i128) {
     match form {
         Form::Linear { terms, target, .. } => {
             let nominal = nominal_sum(job, pump, packs, terms);
-            ((nominal - i128::from(target.ticks()) * MILLION).abs(), MILLION)
+            (nominal - i128::from(target.ticks()) * MILLION, MILLION)
         }
         Form::GasketFill { gasket, gap, target, .. } => {
             let free = nominal(job, pump, packs, Term::Pack(*gasket));
             let gap = nominal_sum(job, pump, packs, gap);
             let wanted = (MILLION + i128::from(target.raw())) * gap;
-            ((free * MILLION * MILLION - wanted).abs(), MILLION * MILLION)
+            (free * MILLION * MILLION - wanted, MILLION * MILLION)
         }
     }
 }

@@ -8,6 +8,7 @@ use crate::choose::control::{Control, Phase};
 use crate::choose::instance::{Assignment, CostRow, Instance};
 use crate::choose::master::MasterProgram;
 use crate::choose::mending::{Ranking, mend, refine, supply, take_back};
+use crate::choose::proof::RawProof;
 use crate::choose::search::{carried, close, reduce};
 use crate::plan::{Objective, Stop};
 
@@ -22,6 +23,8 @@ pub struct Solved {
     pub bounds: Vec<i64>,
     /// Multipliers at the end of each tier.
     pub multipliers: Vec<Multipliers>,
+    /// Proof of each tier's bound, where there is one.
+    pub proofs: Vec<Option<RawProof>>,
     /// Reason that the search ended early, if it did.
     pub stopped: Option<Stop>,
 }
@@ -237,6 +240,7 @@ fn stages(
     let mut bounds = known.held.to_vec();
     let mut multipliers: Vec<Multipliers> =
         (0..known.held.len()).map(|tier| Multipliers::zero(sets.len(), tier)).collect();
+    let mut proofs = vec![None; known.held.len()];
     let mut stopped = None;
     let mut program = None;
     for (tier, &aim) in aims.iter().enumerate().skip(known.held.len()) {
@@ -256,6 +260,7 @@ fn stages(
             let value = instance.value(&taken)[tier];
             allowed = settled;
             bounds.push(value);
+            proofs.push(Some(RawProof::of_all_served(value)));
             multipliers.push(Multipliers::zero(sets.len(), tier));
             limits.push(value);
             continue;
@@ -270,6 +275,7 @@ fn stages(
         stopped = stopped.or(closed.stopped);
         // Bound after a possible early end: at least the trivial one.
         bounds.push(closed.bound.max(least(&instance.tiers[tier])));
+        proofs.push(closed.proof);
         multipliers.push(closed.multipliers);
         limits.push(instance.value(&taken)[tier]);
     }
@@ -278,7 +284,7 @@ fn stages(
     limits.truncate(held);
     limits.extend(&instance.value(&taken)[held..aims.len()]);
     Stages {
-        solved: Solved { values: limits, bounds, taken, multipliers, stopped },
+        solved: Solved { values: limits, bounds, taken, multipliers, proofs, stopped },
         allowed,
         program,
     }
