@@ -17,8 +17,11 @@
 //! A kit that lifts this sum above the claim is in no plan below it and is left out. Where that does not settle the claim,
 //! the plans are split in two by something that is true of a plan or not, and each half is proven by itself.
 //!
-//! Whatever pumps are put into one group, the bounds of groups add up to a bound: each group by itself may use the whole
-//! stock, which can only be better for it.
+//! Packs that are spoiled once opened, and plates that are cut up, are supplies: one choice of each is taken, as one kit
+//! of each pump is, and what it puts in counts as taken below zero.
+//!
+//! However the pumps are put into groups, the bounds of groups add up to a bound: each group by itself may use the whole
+//! stock, which can only be better for it. Only supplies may not be shared: what is wasted of them does not add up.
 
 /// Unit of the multipliers: they are whole numbers in 1/UNIT of a unit of the goal.
 pub const UNIT: i128 = 1 << 50;
@@ -35,8 +38,10 @@ pub struct Certificate {
 pub struct GroupProof {
     /// Pumps, by their index in the job, ascending.
     pub pumps: Vec<usize>,
-    /// Sets of items, by their index in the job's stock, that multipliers and splits refer to.
+    /// Sets of items, by their index in the job's stock (lots of plates come after it), that multipliers and splits refer to.
     pub sets: Vec<Vec<usize>>,
+    /// Supplies that splits refer to.
+    pub suppliers: Vec<ProofSupplier>,
     /// Proofs of the goals in their order: one per priority, then waste, plates (if the job has any), pieces, scarcity.
     /// `None` where a goal is not proven, or its proof is too large.
     pub goals: Vec<Option<GoalProof>>,
@@ -61,6 +66,25 @@ pub struct ProofNode {
     /// Split, and its two parts by their place in the list: the one of which it is not true, the one of which it is.
     /// `None` where the part is settled.
     pub split: Option<(ProofSplit, [usize; 2])>,
+}
+
+/// Supply of pieces beside those that lie singly in the drawer.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum ProofSupplier {
+    /// Packs of an item that are spoiled once opened; its amounts are pieces paid for.
+    Packs {
+        /// Item, by its index in the stock.
+        item: usize,
+    },
+    /// Plates cut in one layout; its amounts are plates.
+    Layout {
+        /// Lot of plates, by its index in the job.
+        plate: usize,
+        /// Side along which the strips run: 0 or 1.
+        along: usize,
+        /// Items, each with the number of its strips.
+        strips: Vec<(usize, u32)>,
+    },
 }
 
 /// Multipliers, as far as they are not zero, in 1/[`UNIT`].
@@ -94,6 +118,13 @@ pub enum ProofSplit {
         /// Item, by its index in the stock.
         item: usize,
         /// Number of pieces.
+        least: u32,
+    },
+    /// A supply puts in at least so much.
+    Supplies {
+        /// Supply, by its place in the list.
+        supplier: usize,
+        /// Amount.
         least: u32,
     },
 }

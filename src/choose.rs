@@ -140,6 +140,7 @@ use combination::{Combination, Window};
 use control::{Control, Listed, NoRoom, Pace, Phase, UNITS, Unlisted};
 use instance::{Assignment, Column, CostRow, Instance, Uses};
 use pattern::Pattern;
+use proof::Named;
 use stages::{Reached, Solved};
 use supply::Supplier;
 use why::Reasons;
@@ -270,7 +271,8 @@ pub fn choose(job: &Job, control: &Control<'_>) -> Result<Plan, ChooseError> {
     }
     layouts.sort();
     let proofs = laid.groups.iter().zip(&instances).zip(&solved);
-    let proofs = proofs.map(|((group, instance), solved)| group.proof(instance, solved));
+    let proofs =
+        proofs.map(|((group, instance), solved)| group.proof(&laid.suppliers, instance, solved));
     // A proof over some of the columns proves nothing.
     let groups = if laid.cut.is_none() { proofs.collect() } else { Vec::new() };
     let certificate = Certificate { groups };
@@ -862,12 +864,14 @@ impl Group {
     }
 
     /// Proof of each goal that is proven.
-    fn proof(&self, instance: &Instance, solved: &Solved) -> GroupProof {
+    fn proof(&self, all: &[Supplier], instance: &Instance, solved: &Solved) -> GroupProof {
         let proven = solved.values.iter().zip(&solved.bounds).map(|(value, bound)| value == bound);
         let proofs = solved.proofs.iter().zip(proven);
         let proofs: Vec<_> =
             proofs.map(|(proof, proven)| proof.clone().filter(|_| proven)).collect();
-        proof::of_group(&self.pumps, &self.items, instance, &proofs)
+        let suppliers = self.suppliers.iter().map(|&supplier| &all[supplier]).collect();
+        let named = Named { pumps: &self.pumps, items: &self.items, suppliers, instance };
+        named.proofs(&proofs)
     }
 
     /// Bare problem of the group: the columns of its pumps, in their order, and its suppliers.

@@ -24,7 +24,7 @@ pub struct Plan {
     pub stopped_by: Option<Stop>,
     /// Later steps that the time did not allow.
     pub left_out: LeftOut,
-    /// What proves the bounds; [`verify`](crate::verify::verify) adds it up. A plan that was read has none.
+    /// Proof of the bounds; [`verify`](crate::verify::verify) adds it up. A plan that was read has none.
     pub certificate: Certificate,
 }
 

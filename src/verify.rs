@@ -2,8 +2,9 @@
 //!
 //! [`verify`] makes a [`Verified`] plan; only such a plan is written. The checker shares no code with [`crate::choose`]:
 //! it judges the limits at the extreme values of every contributor, from the requirement's own definition, and counts
-//! stock and goals again. A plan that fails gives every [`Breach`]. The checker cannot show that no better plan exists;
-//! the bound does that. Purchases, provisions and rechecks have checkers of their own.
+//! stock and goals again. A plan that fails gives every [`Breach`]. That no better plan exists is shown by the plan's
+//! [certificate](mod@crate::certificate), which is added up again here with kits that the checker lists itself: only
+//! then is a goal called proven ([`AddedUp`]). Purchases, provisions and rechecks have checkers of their own.
 
 mod bags;
 mod breach;
@@ -14,6 +15,7 @@ mod plates;
 mod provision;
 mod purchase;
 mod recheck;
+mod supplies;
 
 pub use breach::{Breach, Holder, PlaceBreach, RecordBreach, SetAsideBreach};
 pub use certificate::{AddedUp, NotShown};
@@ -24,6 +26,7 @@ pub use recheck::{VerifiedRecheck, verify_recheck};
 use std::collections::BTreeMap;
 
 use crate::accounting::{spoiled, stack};
+use crate::certificate::Certificate;
 use crate::consumables::{self, Bag};
 use crate::decimal::Millionths;
 use crate::issue::key;
@@ -31,7 +34,7 @@ use crate::issue::planned::Planned;
 use crate::issue::returned::{self, ReturnedLot};
 use crate::job::Job;
 use crate::model::{Form, Term};
-use crate::plan::{Cause, Kit, Objective, PackPick, Pick, Plan};
+use crate::plan::{Cause, Kit, LeftOut, Objective, ObjectiveValue, PackPick, Pick, Plan};
 use crate::policy::Acceptance;
 use crate::pump::Pump;
 use crate::stack::judge;
@@ -63,6 +66,26 @@ impl Verified {
     /// Whether the bound of each goal, in their order, was added up again from the plan's certificate.
     pub fn added_up(&self) -> &[AddedUp] {
         &self.added_up
+    }
+
+    /// Whether a goal is proven, and its bound added up again.
+    pub fn shows(&self, aim: Objective) -> bool {
+        let mut goals = self.plan.goals.iter().zip(&self.added_up);
+        goals.any(|(goal, added_up)| goal.objective == aim && *added_up == AddedUp::Agrees)
+    }
+
+    /// Whether every goal is proven, and every bound added up again.
+    pub fn proven(&self) -> bool {
+        self.added_up.iter().all(|added_up| *added_up == AddedUp::Agrees)
+    }
+
+    /// Goals that are said to be proven, but not added up again, with the reason.
+    pub fn not_added_up(&self) -> impl Iterator<Item = (&ObjectiveValue, &NotShown)> {
+        let goals = self.plan.goals.iter().zip(&self.added_up);
+        goals.filter_map(|(goal, added_up)| match added_up {
+            AddedUp::Not(why) => Some((goal, why)),
+            AddedUp::Agrees | AddedUp::Open => None,
+        })
     }
 
     /// Consumables of each pump, in the job's order.
@@ -154,6 +177,33 @@ pub fn verify(job: Job, plan: Plan) -> Result<Verified, Vec<Breach>> {
     Ok(Verified { job, plan, bags, added_up })
 }
 
+/// Works the kits of a plan out again that was read, and adds its certificate up: a plan that says to be proven best.
+///
+/// # Errors
+/// As [`verify`].
+pub fn verify_certificate(
+    job: Job,
+    kits: Vec<Kit>,
+    certificate: Certificate,
+) -> Result<Verified, Vec<Breach>> {
+    let worth = Vec::new();
+    let (goals, layouts) = (Vec::new(), Vec::new());
+    let left_out = LeftOut::default();
+    let mut plan = Plan { kits, goals, layouts, worth, stopped_by: None, left_out, certificate };
+    plan.check(&job).map_err(|error| vec![error.into()])?;
+    let sums = check_kits(&job, &plan, &mut Vec::new());
+    let mut aims = served_goals(&job);
+    aims.extend([Objective::Waste, Objective::Pieces, Objective::Scarcity]);
+    plan.goals = aims
+        .into_iter()
+        .filter_map(|objective| {
+            let value = i64::try_from(sums.of(objective)).ok()?;
+            Some(ObjectiveValue { objective, value, bound: value })
+        })
+        .collect();
+    verify(job, plan)
+}
+
 /// Works every kit out again, counts the pieces of all kits, and adds up their costs.
 fn check_kits(job: &Job, plan: &Plan, breaches: &mut Vec<Breach>) -> Sums {
     let mut issued: BTreeMap<usize, i64> = BTreeMap::new();
@@ -195,15 +245,7 @@ fn check_kits(job: &Job, plan: &Plan, breaches: &mut Vec<Breach>) -> Sums {
 /// Checks that every goal's value equals the one counted again, and is not beyond its own bound.
 fn check_values(plan: &Plan, sums: &Sums, breaches: &mut Vec<Breach>) {
     for goal in &plan.goals {
-        let recounted = match goal.objective {
-            Objective::ServedWeight => sums.weight,
-            Objective::ServedOf(priority) => sums.of_priority.get(&priority).copied().unwrap_or(0),
-            Objective::Purchase => sums.bought,
-            Objective::Waste => sums.waste,
-            Objective::Plates => sums.plates,
-            Objective::Pieces => sums.pieces,
-            Objective::Scarcity => sums.scarcity,
-        };
+        let recounted = sums.of(goal.objective);
         if recounted != i128::from(goal.value) {
             breaches.push(Breach::Value { aim: goal.objective, recounted, said: goal.value });
         }
@@ -217,20 +259,25 @@ fn check_values(plan: &Plan, sums: &Sums, breaches: &mut Vec<Breach>) {
     }
 }
 
-/// Checks that the goals are those of a plan, in their order, and that a plan that is not proven gives the
-/// reason that the search ended.
-fn check_goals(job: &Job, plan: &Plan, after_served: &[Objective], breaches: &mut Vec<Breach>) {
+/// Goals of serving, first of all goals.
+fn served_goals(job: &Job) -> Vec<Objective> {
     let mut counts: BTreeMap<u32, i128> = BTreeMap::new();
     for pump in &job.pumps {
         *counts.entry(pump.priority).or_default() += 1;
     }
     // One more than the weight of all pumps together.
     let whole = counts.values().fold(1_i128, |product, n| product.saturating_mul(n + 1));
-    let mut expected: Vec<Objective> = if whole - 1 <= 1_000_000_000 {
+    if whole - 1 <= 1_000_000_000 {
         vec![Objective::ServedWeight]
     } else {
         counts.keys().map(|&priority| Objective::ServedOf(priority)).collect()
-    };
+    }
+}
+
+/// Checks that the goals are those of a plan, in their order, and that a plan that is not proven gives the
+/// reason that the search ended.
+fn check_goals(job: &Job, plan: &Plan, after_served: &[Objective], breaches: &mut Vec<Breach>) {
+    let mut expected = served_goals(job);
     expected.extend(after_served);
     if plan.goals.iter().map(|goal| goal.objective).ne(expected) {
         breaches.push(Breach::Goals);
@@ -253,6 +300,18 @@ struct Sums {
 }
 
 impl Sums {
+    fn of(&self, aim: Objective) -> i128 {
+        match aim {
+            Objective::ServedWeight => self.weight,
+            Objective::ServedOf(priority) => self.of_priority.get(&priority).copied().unwrap_or(0),
+            Objective::Purchase => self.bought,
+            Objective::Waste => self.waste,
+            Objective::Plates => self.plates,
+            Objective::Pieces => self.pieces,
+            Objective::Scarcity => self.scarcity,
+        }
+    }
+
     fn add(&mut self, job: &Job, pump: &Pump, packs: &[PackPick]) {
         // One pump of a priority outranks all pumps of the later ones: its weight is the product of one more
         // than the counts of all later priorities.

@@ -6,9 +6,12 @@
 
 use std::collections::BTreeMap;
 
-use crate::certificate::{GoalProof, GroupProof, ProofMultipliers, ProofNode, ProofSplit, UNIT};
-use crate::choose::bound::{Multipliers, SCALE};
+use crate::certificate::{
+    GoalProof, GroupProof, ProofMultipliers, ProofNode, ProofSplit, ProofSupplier, UNIT,
+};
+use crate::choose::bound::{Multipliers, Range, SCALE};
 use crate::choose::instance::Instance;
+use crate::choose::supply::Supplier;
 
 const _: () = assert!(UNIT == SCALE, "certificates have the multipliers of the bounds");
 
@@ -57,9 +60,15 @@ impl Notes {
     }
 
     /// Notes the bound of a node, rounded up, with its multipliers.
-    pub(super) fn bound(&mut self, node: usize, bound: i64, multipliers: &Multipliers) {
+    pub(super) fn bound(
+        &mut self,
+        node: usize,
+        bound: i64,
+        multipliers: &Multipliers,
+        ranges: &[Range],
+    ) {
         let Some(noted) = &mut self.0 else { return };
-        let multipliers = sparse(multipliers);
+        let multipliers = sparse(multipliers, ranges);
         noted.multipliers += multipliers.sets.len() + multipliers.goals.len();
         noted.nodes.insert(node, Note { bound, multipliers, split: None });
         if noted.nodes.len() > MOST_NODES || noted.multipliers > MOST_MULTIPLIERS {
@@ -118,22 +127,14 @@ impl RawProof {
         RawProof { bound, nodes: Vec::new() }
     }
 
-    /// Proof in the numbers of the job: its pumps and items, of the group's in their order. `None` where a split is about
-    /// a supplier.
-    fn named(&self, pumps: &[usize], items: &[u16]) -> Option<GoalProof> {
-        let split = |rule: Rule| match rule {
-            Rule::MoreThan(set, pieces) => Some(ProofSplit::MoreThan { set, pieces }),
-            Rule::Takes(block, None) => Some(ProofSplit::Served { pump: *pumps.get(block)? }),
-            Rule::Takes(block, Some((item, count))) => Some(ProofSplit::Takes {
-                pump: *pumps.get(block)?,
-                item: items[usize::from(item)].into(),
-                least: u32::try_from(count).ok()?,
-            }),
-            Rule::Other => None,
-        };
+    /// Proof in the numbers of the job. `None` where a split cannot be told.
+    fn named(&self, of: &Named<'_>) -> Option<GoalProof> {
         let node = |(multipliers, halves): &RawNode| {
-            let halves = match halves {
-                Some((rule, halves)) => Some((split(*rule)?, *halves)),
+            let halves = match *halves {
+                Some((rule, [no, yes])) => match of.split(rule)? {
+                    (split, true) => Some((split, [no, yes])),
+                    (split, false) => Some((split, [yes, no])),
+                },
                 None => None,
             };
             Some(ProofNode { multipliers: multipliers.clone(), split: halves })
@@ -143,55 +144,111 @@ impl RawProof {
     }
 }
 
-/// Proofs of a group: of its pumps and its items, both in the group's order.
-pub(super) fn of_group(
-    pumps: &[usize],
-    items: &[u16],
-    instance: &Instance,
-    proofs: &[Option<RawProof>],
-) -> GroupProof {
-    let set = |set: Vec<u32>| set.into_iter().map(|item| items[item as usize].into()).collect();
-    let mut group = GroupProof {
-        pumps: pumps.to_vec(),
-        sets: instance.sets().into_iter().map(set).collect(),
-        goals: proofs.iter().map(|proof| proof.as_ref()?.named(pumps, items)).collect(),
-    };
-    only_used(&mut group);
-    group
+/// Bare problem of a group, with what its pumps, items and suppliers are in the job.
+pub(super) struct Named<'a> {
+    pub(super) pumps: &'a [usize],
+    pub(super) items: &'a [u16],
+    pub(super) suppliers: Vec<&'a Supplier>,
+    pub(super) instance: &'a Instance,
 }
 
-/// Leaves out the sets that nothing refers to.
+impl Named<'_> {
+    /// Proofs of the group's goals.
+    pub(super) fn proofs(&self, proofs: &[Option<RawProof>]) -> GroupProof {
+        let item = |item: u32| self.items[item as usize].into();
+        let set = |set: Vec<u32>| set.into_iter().map(item).collect();
+        let supplier = |supplier: &&Supplier| match (&supplier.layout, supplier.by_pack) {
+            (Some(layout), _) => ProofSupplier::Layout {
+                plate: layout.plate,
+                along: layout.along,
+                strips: layout.strips.clone(),
+            },
+            (None, item) => ProofSupplier::Packs { item: item.unwrap_or(usize::MAX) },
+        };
+        let mut group = GroupProof {
+            pumps: self.pumps.to_vec(),
+            sets: self.instance.sets().into_iter().map(set).collect(),
+            suppliers: self.suppliers.iter().map(supplier).collect(),
+            goals: proofs.iter().map(|proof| proof.as_ref()?.named(self)).collect(),
+        };
+        only_used(&mut group);
+        group
+    }
+
+    /// Split by a rule, and whether it is true where the rule holds.
+    fn split(&self, rule: Rule) -> Option<(ProofSplit, bool)> {
+        match rule {
+            Rule::MoreThan(set, pieces) => Some((ProofSplit::MoreThan { set, pieces }, true)),
+            Rule::Takes(block, Some(taken)) if block >= self.pumps.len() => {
+                self.supplies(block, taken)
+            }
+            Rule::Takes(block, None) => {
+                Some((ProofSplit::Served { pump: *self.pumps.get(block)? }, true))
+            }
+            Rule::Takes(block, Some((item, count))) => {
+                let item = self.items[usize::from(item)].into();
+                let least = u32::try_from(count).ok()?;
+                Some((ProofSplit::Takes { pump: self.pumps[block], item, least }, true))
+            }
+            Rule::Other => None,
+        }
+    }
+
+    /// Split of a supplier, whose columns put in ever more.
+    fn supplies(&self, block: usize, (item, count): (u16, i16)) -> Option<(ProofSplit, bool)> {
+        let supplier = block - self.pumps.len();
+        let is_layout = self.suppliers[supplier].layout.is_some();
+        let amounts = self.instance.blocks[block].iter().enumerate().map(|(number, column)| {
+            let pieces = column.uses.first().map_or(0, |(_, pieces)| pieces.unsigned_abs().into());
+            let holds = column.uses.iter().any(|&(i, n)| i == item && n >= count);
+            (if is_layout { u32::try_from(number).unwrap_or(u32::MAX) } else { pieces }, holds)
+        });
+        let amounts: Vec<(u32, bool)> = amounts.collect();
+        let (_, first) = *amounts.first()?;
+        let (least, holds) = *amounts.iter().find(|(_, holds)| *holds != first)?;
+        Some((ProofSplit::Supplies { supplier, least }, holds))
+    }
+}
+
+/// Leaves out the sets and suppliers that nothing refers to.
 fn only_used(group: &mut GroupProof) {
-    let mut number: BTreeMap<usize, usize> = BTreeMap::new();
-    let mut renumber = |set: &mut usize| {
+    fn renumber(number: &mut BTreeMap<usize, usize>, of: &mut usize) {
         let next = number.len();
-        *set = *number.entry(*set).or_insert(next);
-    };
+        *of = *number.entry(*of).or_insert(next);
+    }
+    fn only<T: Clone>(all: &mut Vec<T>, number: BTreeMap<usize, usize>) {
+        let mut used: Vec<(usize, usize)> =
+            number.into_iter().map(|(old, new)| (new, old)).collect();
+        used.sort_unstable();
+        *all = used.into_iter().filter_map(|(_, old)| all.get(old).cloned()).collect();
+    }
+    let (mut sets, mut suppliers) = (BTreeMap::new(), BTreeMap::new());
     for goal in group.goals.iter_mut().flatten() {
         let nodes = goal.nodes.iter_mut();
         let (multipliers, splits): (Vec<_>, Vec<_>) =
             nodes.map(|node| (&mut node.multipliers, &mut node.split)).unzip();
         let all = goal.before.iter_mut().chain(multipliers);
-        all.flat_map(|all| &mut all.sets).for_each(|(set, ..)| renumber(set));
-        for split in splits.into_iter().flatten() {
-            if let ProofSplit::MoreThan { set, .. } = &mut split.0 {
-                renumber(set);
+        all.flat_map(|all| &mut all.sets).for_each(|(set, ..)| renumber(&mut sets, set));
+        for (split, _) in splits.into_iter().flatten() {
+            match split {
+                ProofSplit::MoreThan { set, .. } => renumber(&mut sets, set),
+                ProofSplit::Supplies { supplier, .. } => renumber(&mut suppliers, supplier),
+                ProofSplit::Served { .. } | ProofSplit::Takes { .. } => {}
             }
         }
     }
-    let mut sets = vec![Vec::new(); number.len()];
-    for (old, new) in number {
-        sets[new] = std::mem::take(&mut group.sets[old]);
-    }
-    group.sets = sets;
+    only(&mut group.sets, sets);
+    only(&mut group.suppliers, suppliers);
 }
 
-/// Multipliers that are not zero.
-fn sparse(all: &Multipliers) -> ProofMultipliers {
-    let sets = all.sets.iter().enumerate().filter(|(_, both)| **both != (0, 0));
+/// Multipliers that are not zero; that of a side without a limit counts as zero.
+fn sparse(all: &Multipliers, ranges: &[Range]) -> ProofMultipliers {
+    let sets = all.sets.iter().zip(ranges).enumerate().map(|(set, (&(most, least), range))| {
+        (set, if range.most.is_some() { most } else { 0 }, least)
+    });
     let goals = all.goals.iter().enumerate().filter(|(_, goal)| **goal != 0);
     ProofMultipliers {
-        sets: sets.map(|(set, &(most, least))| (set, most, least)).collect(),
+        sets: sets.filter(|(_, most, least)| (*most, *least) != (0, 0)).collect(),
         goals: goals.map(|(goal, &multiplier)| (goal, multiplier)).collect(),
     }
 }

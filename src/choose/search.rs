@@ -377,7 +377,7 @@ impl<'a> Search<'a> {
         };
         let peak = goal.climb(start, reach, &mut self.pool, climbing)?;
         let bound = round_up(peak.bound, self.cost_step);
-        self.notes.bound(node.number, bound, &peak.multipliers);
+        self.notes.bound(node.number, bound, &peak.multipliers, &node.allowed.ranges);
         if bound >= self.to_beat() {
             return root.then(|| Relaxed {
                 bound,
@@ -402,7 +402,7 @@ impl<'a> Search<'a> {
         let Node { allowed, multipliers, basis, .. } = node;
         let peak = master.relax(allowed, multipliers, basis.as_ref(), plan, to_beat, control)?;
         let bound = round_up(peak.bound, self.cost_step);
-        self.notes.bound(node.number, bound, &peak.multipliers);
+        self.notes.bound(node.number, bound, &peak.multipliers, &node.allowed.ranges);
         let fractions = match bound < to_beat {
             true if control.stop().is_some() => {
                 cheapest(self.stage, allowed, &peak.multipliers, self.control)

@@ -4,11 +4,13 @@
 //! [`Certificate`](crate::certificate) is shown once more in whole numbers. As long as a pump may have many kits they are not
 //! kept: each bound goes through them again. Once multipliers leave few of them, they are listed.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::rc::Rc;
 
-use super::fillings::{Fillings, Found, available};
-use super::{charge, off_target, scarcity, trim, whole_piece};
+use super::fillings::{Fillings, Found};
+use super::plates::offcut;
+use super::supplies::{self, Choice, Supply, is_supplied, ready};
+use super::{by_the_pack, charge, off_target, scarcity, trim, whole_piece};
 use crate::certificate::{
     Certificate, GoalProof, GroupProof, ProofMultipliers, ProofNode, ProofSplit, UNIT,
 };
@@ -31,7 +33,7 @@ pub enum AddedUp {
 pub enum NotShown {
     /// There is no certificate of it: the search was too large to write one, or had none to give.
     NoCertificate,
-    /// Packs that are spoiled once opened, or plates, are more than the checker can add up.
+    /// Several groups of pumps draw on the same packs that are spoiled once opened, or on the same plates.
     Suppliers,
     /// There are too many kits, or too many parts, to add up.
     TooLarge,
@@ -122,11 +124,6 @@ fn show(
     if certificate.groups.is_empty() && plan.served() > 0 {
         return Err(NotShown::NoCertificate);
     }
-    let spoiled =
-        |lot: &crate::stock::Item| job.policy.opened_cartons_spoiled && lot.carton_qty > 1;
-    if !job.plates.is_empty() || job.stock.iter().any(spoiled) {
-        return Err(NotShown::Suppliers);
-    }
     let mut grouped = vec![false; job.pumps.len()];
     for &pump in certificate.groups.iter().flat_map(|group| &group.pumps) {
         match grouped.get_mut(pump) {
@@ -148,8 +145,31 @@ fn show(
             )));
         }
     }
+    apart(job, plan, certificate)?;
     let groups = certificate.groups.iter();
-    groups.map(|proof| Group::new(job, plan, &fillings, proof, tiers)?.goals(&mut work)).collect()
+    let goals = |proof| Group::new(job, plan, &fillings, proof, tiers, &mut work)?.goals(&mut work);
+    groups.map(goals).collect()
+}
+
+/// Sees to it that no two groups draw on one supply, and that nothing is cut for none of them: waste of packs and plates
+/// does not add up otherwise.
+fn apart(job: &Job, plan: &Plan, certificate: &Certificate) -> Shown {
+    let mut owned: BTreeSet<(bool, usize)> = BTreeSet::new();
+    for group in &certificate.groups {
+        let supplied = supplies::items(job, &group.pumps);
+        let supplied = supplied.into_iter().filter(|&item| is_supplied(job, item));
+        let supplied: BTreeSet<(bool, usize)> = supplied
+            .map(|item| job.stock[item].cut.map_or((false, item), |cut| (true, cut.plate)))
+            .collect();
+        if !owned.is_disjoint(&supplied) {
+            return Err(NotShown::Suppliers);
+        }
+        owned.extend(supplied);
+    }
+    match plan.layouts.iter().all(|layout| owned.contains(&(true, layout.plate))) {
+        true => Ok(()),
+        false => Err(wrong("plates are cut for no pump")),
+    }
 }
 
 /// Kits looked at so far.
@@ -175,8 +195,10 @@ struct Priced {
     constant: i128,
     /// Price of a millionth of waste.
     waste: i128,
-    /// Price of a piece of each item, costs of pieces included.
+    /// Price of a piece of each item that a pump takes, costs of pieces included.
     item: Vec<i128>,
+    /// Price of an item that a supply takes, plates after the stock, costs of plates included.
+    supplied: Vec<i128>,
     /// Price of serving a pump, by priority.
     serving: BTreeMap<u32, i128>,
 }
@@ -221,6 +243,8 @@ struct Group<'a> {
     /// Whether a pump may stay without a kit, by place in the group.
     idle: Vec<bool>,
     sieves: Vec<Sieve>,
+    /// Supplies with the choices that stay.
+    supplies: Vec<Supply>,
     /// Kits that stay, once they are listed.
     kept: Option<Vec<Rc<Vec<Column>>>>,
 }
@@ -230,6 +254,7 @@ struct Group<'a> {
 struct Part {
     columns: Vec<Rc<Vec<Column>>>,
     idle: Vec<bool>,
+    supplies: Vec<Supply>,
     /// Least and most pieces of each set.
     ranges: Vec<[Option<i64>; 2]>,
     /// Every value of the goal is a multiple of this.
@@ -243,13 +268,18 @@ impl<'a> Group<'a> {
         fillings: &'a Fillings<'a>,
         proof: &'a GroupProof,
         tiers: &'a [Tier],
+        work: &mut Work,
     ) -> Result<Group<'a>, NotShown> {
         if proof.goals.len() != tiers.len() {
             return Err(wrong("a group has another number of goals"));
         }
-        if proof.sets.iter().flatten().any(|&item| item >= job.stock.len()) {
+        let items = job.stock.len() + job.plates.len();
+        if proof.sets.iter().flatten().any(|&item| item >= items) {
             return Err(wrong("an item that the stock does not have"));
         }
+        let mut looked = 0;
+        let supplies = supplies::of_group(job, fillings, &proof.pumps, &mut looked);
+        work.add(looked)?;
         let values = tiers.iter().map(|tier| value(job, plan, &proof.pumps, *tier));
         Ok(Group {
             job,
@@ -259,6 +289,7 @@ impl<'a> Group<'a> {
             values: values.collect(),
             idle: vec![true; proof.pumps.len()],
             sieves: Vec::new(),
+            supplies: supplies.ok_or(NotShown::TooLarge)?,
             kept: None,
         })
     }
@@ -322,7 +353,7 @@ impl<'a> Group<'a> {
         work: &mut Work,
     ) -> Shown {
         let below = claim - 1;
-        let before = self.sieves.len();
+        let before = (self.sieves.len(), self.supplies.clone());
         let shown = match self.kept.is_some() {
             true => Ok(false),
             false => self.sift(tier, goal.before.iter().chain([&root.multipliers]), below, work),
@@ -332,7 +363,8 @@ impl<'a> Group<'a> {
             Ok(false) => self.part(tier, work).map(Some),
             Err(why) => Err(why),
         };
-        self.sieves.truncate(before);
+        self.sieves.truncate(before.0);
+        self.supplies = before.1;
         let Some(mut part) = part? else { return Ok(()) };
         for multipliers in &goal.before {
             match self.reduce(tier, &mut part, multipliers, claim, work)? {
@@ -353,7 +385,9 @@ impl<'a> Group<'a> {
     ) -> Result<bool, NotShown> {
         for multipliers in all {
             let prices = self.prices(tier, multipliers, &self.ranges())?;
-            let constant = prices.constant;
+            let mut bound = prices.constant;
+            let of_supplies = priced_choices(&self.supplies, &prices);
+            bound += of_supplies.iter().map(|(least, _)| least).sum::<i128>();
             let prices = self.prepare(&prices);
             let mut cheapest = Vec::with_capacity(self.idle.len());
             for place in 0..self.idle.len() {
@@ -364,10 +398,11 @@ impl<'a> Group<'a> {
                     None => return Ok(true),
                 }
             }
-            let room = most * UNIT - constant - cheapest.iter().sum::<i128>();
+            let room = most * UNIT - bound - cheapest.iter().sum::<i128>();
             if room < 0 {
                 return Ok(true);
             }
+            leave_out_choices(&mut self.supplies, of_supplies, room);
             let most = cheapest.iter().map(|least| least + room).collect();
             self.sieves.push(Sieve { prices, most });
         }
@@ -408,7 +443,8 @@ impl<'a> Group<'a> {
         };
         let passes_idle = |place: usize| self.sieves.iter().all(|sieve| sieve.most[place] >= 0);
         let idle = self.idle.iter().enumerate().map(|(place, idle)| *idle && passes_idle(place));
-        let mut part = Part { columns, idle: idle.collect(), ranges: self.ranges(), step: 1 };
+        let (supplies, ranges) = (self.supplies.clone(), self.ranges());
+        let mut part = Part { columns, idle: idle.collect(), supplies, ranges, step: 1 };
         self.step(tier, &mut part);
         Ok(part)
     }
@@ -460,13 +496,18 @@ impl<'a> Group<'a> {
         work: &mut Work,
     ) -> Shown {
         if let Some(kept) = self.kept.take() {
-            let mut part =
-                Part { columns: kept, idle: self.idle.clone(), ranges: self.ranges(), step: 1 };
+            let mut part = Part {
+                columns: kept,
+                idle: self.idle.clone(),
+                supplies: self.supplies.clone(),
+                ranges: self.ranges(),
+                step: 1,
+            };
             let prices = self.prices(tier, multipliers, &part.ranges)?;
             let none = self.leave_out(&prices, &mut part, most, work)?;
             // The plan itself has this value: its kits stay.
             if !none {
-                self.idle = part.idle;
+                (self.idle, self.supplies) = (part.idle, part.supplies);
             }
             self.kept = Some(part.columns);
             return Ok(());
@@ -483,11 +524,12 @@ impl<'a> Group<'a> {
         Ok(())
     }
 
-    /// Ranges of the sets at first: no more than all pieces together that may be taken.
+    /// Ranges of the sets at first: no more than there is. Supplies may put in more than is taken.
     fn ranges(&self) -> Vec<[Option<i64>; 2]> {
         let all = |set: &Vec<usize>| {
-            let pieces = set.iter().map(|&item| i64::from(available(&self.job.stock[item])));
-            [Some(0), Some(pieces.sum())]
+            let supplied = set.iter().any(|&item| is_supplied(self.job, item));
+            let pieces = set.iter().map(|&item| ready(self.job, item));
+            [(!supplied).then_some(0), Some(pieces.sum())]
         };
         self.proof.sets.iter().map(all).collect()
     }
@@ -502,6 +544,7 @@ impl<'a> Group<'a> {
             constant: 0,
             waste: 0,
             item: vec![0; self.job.stock.len()],
+            supplied: vec![0; self.job.stock.len() + self.job.plates.len()],
             serving: BTreeMap::new(),
         };
         for &(set, most, least) in &multipliers.sets {
@@ -519,9 +562,10 @@ impl<'a> Group<'a> {
             let constant = change.and_then(|change| prices.constant.checked_add(change));
             prices.constant = constant.ok_or_else(|| wrong("multipliers too large"))?;
             for &item in &self.proof.sets[set] {
-                prices.item[item] += most - least;
+                prices.supplied[item] += most - least;
             }
         }
+        prices.item.copy_from_slice(&prices.supplied[..self.job.stock.len()]);
         let earlier = multipliers.goals.iter().copied();
         for (goal, multiplier) in earlier.chain([(tier, UNIT)]) {
             if goal > tier || !(0..=LARGEST).contains(&multiplier) {
@@ -537,7 +581,10 @@ impl<'a> Group<'a> {
                     *prices.serving.entry(priority).or_default() -= multiplier
                 }
                 Tier::Waste => prices.waste += multiplier,
-                Tier::Plates => {}
+                Tier::Plates => {
+                    let plates = prices.supplied.iter_mut().skip(self.job.stock.len());
+                    plates.for_each(|price| *price += multiplier);
+                }
                 Tier::Pieces => prices.item.iter_mut().for_each(|price| *price += multiplier),
                 Tier::Scarcity => {
                     for (price, lot) in prices.item.iter_mut().zip(&self.job.stock) {
@@ -547,7 +594,8 @@ impl<'a> Group<'a> {
             }
         }
         let large = |price: &i128| price.abs() > 16 * LARGEST;
-        if prices.waste > LARGEST_OF_MONEY || prices.item.iter().any(large) {
+        let mut all = prices.item.iter().chain(&prices.supplied);
+        if prices.waste > LARGEST_OF_MONEY || all.any(large) {
             return Err(wrong("multipliers too large"));
         }
         Ok(prices)
@@ -599,10 +647,18 @@ impl<'a> Group<'a> {
             bound += least;
             all.push((least, priced));
         }
+        // Empty after a split, perhaps.
+        if part.supplies.iter().any(|(_, choices)| choices.is_empty()) {
+            return Ok(true);
+        }
+        let of_supplies = priced_choices(&part.supplies, prices);
+        work.add(of_supplies.iter().map(|(_, priced)| priced.len() as u64).sum())?;
+        bound += of_supplies.iter().map(|(least, _)| least).sum::<i128>();
         let room = most * UNIT - bound;
         if room < 0 {
             return Ok(true);
         }
+        leave_out_choices(&mut part.supplies, of_supplies, room);
         for (place, (least, priced)) in all.into_iter().enumerate() {
             let stays = |price: i128| price - least <= room;
             part.idle[place] &= stays(0);
@@ -650,6 +706,13 @@ impl<'a> Group<'a> {
                 }
             }
         }
+        let of_supply = |choice: &Choice| match self.tiers[tier] {
+            Tier::Waste => choice.waste,
+            Tier::Plates => choice.plates,
+            Tier::Served(_) | Tier::Pieces | Tier::Scarcity => 0,
+        };
+        let choices = part.supplies.iter().flat_map(|(_, choices)| choices.iter());
+        step = choices.fold(step, |step, choice| common(step, of_supply(choice)));
         part.step = step.max(1);
     }
 
@@ -710,20 +773,34 @@ impl<'a> Group<'a> {
                 _ => return false,
             }
         }
-        let mut issued: BTreeMap<usize, i64> = BTreeMap::new();
-        for (item, count) in taken.iter().flatten().flat_map(|column| &column.uses) {
-            *issued.entry(*item).or_default() += i64::from(*count);
+        if part.supplies.iter().any(|(_, choices)| choices.len() != 1) {
+            return false;
         }
-        let overdrawn =
-            issued.iter().any(|(&item, &count)| count > available(&self.job.stock[item]).into());
+        let chosen: Vec<&Choice> =
+            part.supplies.iter().flat_map(|(_, choices)| choices.iter()).collect();
+        let mut used: BTreeMap<usize, i128> = BTreeMap::new();
+        for (item, count) in taken.iter().flatten().flat_map(|column| &column.uses) {
+            *used.entry(*item).or_default() += i128::from(*count);
+        }
+        for (item, count) in chosen.iter().flat_map(|choice| &choice.uses) {
+            *used.entry(*item).or_default() += count;
+        }
+        let overdrawn = used.iter().any(|(&item, &count)| count > ready(self.job, item).into());
         let outside = self.proof.sets.iter().zip(&part.ranges).any(|(set, [least, most])| {
-            let total: i64 = set.iter().filter_map(|item| issued.get(item)).sum();
-            least.is_some_and(|least| total < least) || most.is_some_and(|most| total > most)
+            let total: i128 = set.iter().filter_map(|item| used.get(item)).sum();
+            least.is_some_and(|least| total < least.into())
+                || most.is_some_and(|most| total > most.into())
         });
+        let supplied = |tier: usize| match self.tiers[tier] {
+            Tier::Waste => chosen.iter().map(|choice| choice.waste).sum(),
+            Tier::Plates => chosen.iter().map(|choice| choice.plates).sum(),
+            Tier::Served(_) | Tier::Pieces | Tier::Scarcity => 0,
+        };
         let value = |tier: usize| {
             let each =
                 taken.iter().enumerate().filter_map(|(place, column)| Some((place, (*column)?)));
-            each.map(|(place, column)| self.cost(tier, place, column)).sum::<i128>()
+            let kits = each.map(|(place, column)| self.cost(tier, place, column)).sum::<i128>();
+            kits + supplied(tier)
         };
         let worse = (0..tier).any(|earlier| value(earlier) > self.values[earlier]);
         overdrawn || outside || worse || value(tier) >= claim
@@ -763,8 +840,41 @@ impl<'a> Group<'a> {
                 with.columns[place] = Rc::new(yes);
                 with.idle[place] = false;
             }
+            ProofSplit::Supplies { supplier, least } => {
+                let name = self.proof.suppliers.get(supplier);
+                let at = part.supplies.iter().position(|(own, _)| Some(own) == name);
+                let at = at.ok_or_else(|| wrong("a supply that the group lacks"))?;
+                let (yes, no): (Vec<Choice>, Vec<Choice>) =
+                    part.supplies[at].1.iter().cloned().partition(|choice| choice.amount >= least);
+                without.supplies[at].1 = Rc::new(no);
+                with.supplies[at].1 = Rc::new(yes);
+            }
         }
         Ok([without, with])
+    }
+}
+
+/// Prices of the choices of each supply, the least first.
+fn priced_choices(supplies: &[Supply], prices: &Priced) -> Vec<(i128, Vec<i128>)> {
+    let price = |choice: &Choice| {
+        let uses = choice.uses.iter().map(|&(item, count)| prices.supplied[item] * count);
+        prices.waste * choice.waste + uses.sum::<i128>()
+    };
+    let of_supply = |(_, choices): &Supply| {
+        let priced: Vec<i128> = choices.iter().map(price).collect();
+        (priced.iter().copied().min().unwrap_or(0), priced)
+    };
+    supplies.iter().map(of_supply).collect()
+}
+
+/// Leaves out the choices that are dearer than the least of their supply by more than the room.
+fn leave_out_choices(supplies: &mut [Supply], priced: Vec<(i128, Vec<i128>)>, room: i128) {
+    for ((_, choices), (least, priced)) in supplies.iter_mut().zip(priced) {
+        let few = choices.iter().zip(priced).filter(|(_, price)| price - least <= room);
+        let few: Vec<Choice> = few.map(|(choice, _)| choice.clone()).collect();
+        if few.len() < choices.len() {
+            *choices = Rc::new(few);
+        }
     }
 }
 
@@ -787,7 +897,24 @@ fn value(job: &Job, plan: &Plan, pumps: &[usize], tier: Tier) -> i128 {
         let picks = packs.iter().flat_map(|pack| &pack.picks);
         picks.map(|pick| i128::from(pick.count) * of(pick.item, pick.peeled)).sum()
     };
-    served
+    let items = supplies::items(job, pumps);
+    let mine = |plate: usize| {
+        items.iter().any(|&item| job.stock[item].cut.is_some_and(|cut| cut.plate == plate))
+    };
+    let layouts = plan.layouts.iter().filter(|layout| mine(layout.plate));
+    let of_supplies: i128 = match tier {
+        Tier::Waste => {
+            let mut issued: BTreeMap<usize, i64> = BTreeMap::new();
+            let packs = served.clone().flat_map(|(_, packs)| packs);
+            for pick in packs.flat_map(|pack| &pack.picks) {
+                *issued.entry(pick.item).or_default() += i64::from(pick.count);
+            }
+            by_the_pack(job, &issued) + layouts.map(|layout| offcut(job, layout)).sum::<i128>()
+        }
+        Tier::Plates => layouts.count() as i128,
+        Tier::Served(_) | Tier::Pieces | Tier::Scarcity => 0,
+    };
+    let of_kits: i128 = served
         .map(|(pump, packs)| match tier {
             Tier::Served(priority) => -i128::from(pump.priority == priority),
             Tier::Waste => {
@@ -803,5 +930,6 @@ fn value(job: &Job, plan: &Plan, pumps: &[usize], tier: Tier) -> i128 {
             Tier::Pieces => pieces(packs, &|_, _| 1),
             Tier::Scarcity => pieces(packs, &|item, _| scarcity(&job.stock[item])),
         })
-        .sum()
+        .sum();
+    of_kits + of_supplies
 }

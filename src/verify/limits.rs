@@ -43,7 +43,7 @@ pub(super) fn hold(
 pub(super) struct Row {
     /// Distance to the limit with empty places, after the least that the errors of the pump's own values can come to.
     pub(super) at_best: i128,
-    /// The same after the most; `None` where that is not known without the kit.
+    /// That distance after the most; `None` where that is not known without the kit.
     pub(super) at_worst: Option<i128>,
     /// Weight of the total of each place, in millionths.
     pub(super) weights: Vec<i128>,
