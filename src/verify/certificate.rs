@@ -12,7 +12,8 @@ use super::plates::offcut;
 use super::supplies::{self, Choice, Supply, is_supplied, ready};
 use super::{by_the_pack, charge, off_target, scarcity, trim, whole_piece};
 use crate::certificate::{
-    Certificate, GoalProof, GroupProof, ProofMultipliers, ProofNode, ProofSplit, UNIT,
+    Certificate, GoalProof, GroupProof, ProofMultipliers, ProofNode, ProofSplit, ProofSupplier,
+    UNIT,
 };
 use crate::job::Job;
 use crate::plan::{Kit, Objective, ObjectiveValue, PackPick, Plan};
@@ -145,30 +146,36 @@ fn show(
             )));
         }
     }
-    apart(job, plan, certificate)?;
     let groups = certificate.groups.iter();
-    let goals = |proof| Group::new(job, plan, &fillings, proof, tiers, &mut work)?.goals(&mut work);
-    groups.map(goals).collect()
+    let groups = groups.map(|proof| Group::new(job, plan, &fillings, proof, tiers, &mut work));
+    let mut groups = groups.collect::<Result<Vec<Group<'_>>, NotShown>>()?;
+    apart(plan, &groups)?;
+    groups.iter_mut().map(|group| group.goals(&mut work)).collect()
 }
 
-/// Sees to it that no two groups draw on one supply, and that nothing is cut for none of them: waste of packs and plates
+/// Sees to it that no two groups draw on one supply, and that no plate is cut for none of them: waste of packs and plates
 /// does not add up otherwise.
-fn apart(job: &Job, plan: &Plan, certificate: &Certificate) -> Shown {
+fn apart(plan: &Plan, groups: &[Group<'_>]) -> Shown {
     let mut owned: BTreeSet<(bool, usize)> = BTreeSet::new();
-    for group in &certificate.groups {
-        let supplied = supplies::items(job, &group.pumps);
-        let supplied = supplied.into_iter().filter(|&item| is_supplied(job, item));
-        let supplied: BTreeSet<(bool, usize)> = supplied
-            .map(|item| job.stock[item].cut.map_or((false, item), |cut| (true, cut.plate)))
-            .collect();
-        if !owned.is_disjoint(&supplied) {
+    for group in groups {
+        let mine: BTreeSet<(bool, usize)> =
+            group.supplies.iter().map(|(name, _)| key(name)).collect();
+        if !owned.is_disjoint(&mine) {
             return Err(NotShown::Suppliers);
         }
-        owned.extend(supplied);
+        owned.extend(mine);
     }
     match plan.layouts.iter().all(|layout| owned.contains(&(true, layout.plate))) {
         true => Ok(()),
         false => Err(wrong("plates are cut for no pump")),
+    }
+}
+
+/// Whether a supply is of plates, and of which item or lot.
+fn key(supply: &ProofSupplier) -> (bool, usize) {
+    match supply {
+        ProofSupplier::Packs { item } => (false, *item),
+        ProofSupplier::Layout { plate, .. } => (true, *plate),
     }
 }
 
@@ -280,16 +287,18 @@ impl<'a> Group<'a> {
         let mut looked = 0;
         let supplies = supplies::of_group(job, fillings, &proof.pumps, &mut looked);
         work.add(looked)?;
-        let values = tiers.iter().map(|tier| value(job, plan, &proof.pumps, *tier));
+        let supplies = supplies.ok_or(NotShown::TooLarge)?;
+        let values: Vec<i128> =
+            tiers.iter().map(|tier| value(job, plan, (&proof.pumps, &supplies), *tier)).collect();
         Ok(Group {
             job,
             fillings,
             proof,
             tiers,
-            values: values.collect(),
+            values,
             idle: vec![true; proof.pumps.len()],
             sieves: Vec::new(),
-            supplies: supplies.ok_or(NotShown::TooLarge)?,
+            supplies,
             kept: None,
         })
     }
@@ -888,7 +897,7 @@ fn common(a: i128, b: i128) -> i128 {
 }
 
 /// Value of a plan on a goal, as far as these pumps go.
-fn value(job: &Job, plan: &Plan, pumps: &[usize], tier: Tier) -> i128 {
+fn value(job: &Job, plan: &Plan, (pumps, supplies): (&[usize], &[Supply]), tier: Tier) -> i128 {
     let served = pumps.iter().filter_map(|&pump| match &plan.kits[pump] {
         Kit::Served(packs) => Some((&job.pumps[pump], packs)),
         Kit::Short(_) => None,
@@ -897,10 +906,7 @@ fn value(job: &Job, plan: &Plan, pumps: &[usize], tier: Tier) -> i128 {
         let picks = packs.iter().flat_map(|pack| &pack.picks);
         picks.map(|pick| i128::from(pick.count) * of(pick.item, pick.peeled)).sum()
     };
-    let items = supplies::items(job, pumps);
-    let mine = |plate: usize| {
-        items.iter().any(|&item| job.stock[item].cut.is_some_and(|cut| cut.plate == plate))
-    };
+    let mine = |plate: usize| supplies.iter().any(|(name, _)| key(name) == (true, plate));
     let layouts = plan.layouts.iter().filter(|layout| mine(layout.plate));
     let of_supplies: i128 = match tier {
         Tier::Waste => {

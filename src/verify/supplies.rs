@@ -57,7 +57,7 @@ pub(super) fn ready(job: &Job, item: usize) -> i64 {
 }
 
 /// Items that pumps of a group may take.
-pub(super) fn items(job: &Job, pumps: &[usize]) -> BTreeSet<usize> {
+fn items(job: &Job, pumps: &[usize]) -> BTreeSet<usize> {
     let places = pumps.iter().map(|&pump| &job.pumps[pump]).flat_map(|pump| {
         let packs = job.models[pump.model].packs.iter().zip(&pump.fits);
         packs.map(|(pack, fit)| (pack.kind.as_str(), fit.key()))

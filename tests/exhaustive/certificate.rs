@@ -4,7 +4,7 @@ use gapwright::certificate::{Certificate, GoalProof, ProofMultipliers, ProofSpli
 use gapwright::choose::choose;
 use gapwright::choose::control::Control;
 use gapwright::job::Job;
-use gapwright::plan::{Objective, Plan};
+use gapwright::plan::{Kit, Objective, Plan};
 use gapwright::verify::{AddedUp, NotShown, verify};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
@@ -49,6 +49,7 @@ fn claimed(job: &Job, plan: &Plan, seed: u64) -> ([i64; 5], Plan) {
         goal.value = match goal.objective {
             Objective::ServedWeight => -value[0],
             Objective::Waste => value[1],
+            Objective::Plates => value[2],
             Objective::Pieces => value[3],
             Objective::Scarcity => value[4],
             _ => unreachable!(),
@@ -58,16 +59,27 @@ fn claimed(job: &Job, plan: &Plan, seed: u64) -> ([i64; 5], Plan) {
     (value, plan)
 }
 
-/// Bounds that are claimed for a plan of these values, where there is one group of pumps of one priority.
-fn claim(certificate: &mut Certificate, value: [i64; 5]) {
-    for goals in certificate.groups.iter_mut().map(|group| &mut group.goals) {
-        let last = goals.len() - 3;
-        let bounds = [value[1], value[3], value[4]];
-        for (goal, bound) in goals[last..].iter_mut().zip(bounds) {
+/// Places of the goals after serving among the values: plates only where there are any.
+fn after_serving(job: &Job) -> impl Iterator<Item = usize> {
+    (1..5).filter(|at| *at != 2 || !job.plates.is_empty())
+}
+
+/// Claims bounds for a plan that are its values, where there is one group of pumps.
+fn claim(job: &Job, plan: &mut Plan, value: [i64; 5]) {
+    let mut priorities: Vec<u32> = job.pumps.iter().map(|pump| pump.priority).collect();
+    priorities.sort_unstable();
+    priorities.dedup();
+    let served = |priority: u32| {
+        let all = job.pumps.iter().zip(&plan.kits);
+        let served = |kit: &Kit| matches!(kit, Kit::Served(_));
+        let of_it = all.filter(|(pump, kit)| pump.priority == priority && served(kit));
+        -i64::try_from(of_it.count()).unwrap()
+    };
+    let mut bounds: Vec<i64> = priorities.into_iter().map(served).collect();
+    bounds.extend(after_serving(job).map(|at| value[at]));
+    for goals in plan.certificate.groups.iter_mut().map(|group| &mut group.goals) {
+        for (goal, &bound) in goals.iter_mut().zip(&bounds) {
             goal.get_or_insert_with(GoalProof::default).bound = bound;
-        }
-        if let [goal, ..] = &mut goals[..last] {
-            goal.get_or_insert_with(GoalProof::default).bound = value[0];
         }
     }
 }
@@ -110,7 +122,8 @@ fn change(rng: &mut ChaCha8Rng, certificate: &mut Certificate) {
 fn holds(job: &Job, value: [i64; 5], plan: &Plan, what: &str) -> bool {
     let best = best_of(job, &ways_of(job)).value.unwrap();
     let verified = verify(job.clone(), plan.clone()).unwrap();
-    let first = [0, 1, 3, 4].into_iter().position(|at| value[at] != best[at]);
+    let mut goals = [0].into_iter().chain(after_serving(job));
+    let first = goals.position(|at| value[at] != best[at]);
     if let Some(first) = first {
         let added_up = &verified.added_up()[first];
         assert_ne!(added_up, &AddedUp::Agrees, "{what}: {value:?} {best:?}");
@@ -122,25 +135,24 @@ fn holds(job: &Job, value: [i64; 5], plan: &Plan, what: &str) -> bool {
 fn no_certificate_that_claims_too_much_is_accepted() {
     let mut rng = ChaCha8Rng::seed_from_u64(20);
     let (mut worse, mut other_reading, mut still) = (0, 0, 0);
-    for seed in (0..CASES).filter(|seed| !has_suppliers(&random_job(*seed))) {
+    for seed in 0..CASES {
         let job = random_job(seed);
-        let priorities = job.pumps.iter().all(|pump| pump.priority == job.pumps[0].priority);
         let plan = choose(&job, &Control::unlimited()).unwrap();
-        if !priorities || plan.certificate.groups.len() != 1 {
+        let item = rng.random_range(0..job.stock.len());
+        if plan.certificate.groups.len() != 1 || job.stock[item].cut.is_some() {
             continue;
         }
         // A plan of a poorer stock is one of this stock, too, and mostly no longer the best.
-        let item = rng.random_range(0..job.stock.len());
         let poor = job.clone().with(|parts| {
             let lot = &mut parts.stock[item];
             lot.reserved = lot.on_hand.min(lot.reserved + 1 + seed as u32 % 2);
         });
         let poor = choose(&poor.unwrap(), &Control::unlimited()).unwrap();
         let (value, mut poor) = claimed(&job, &poor, seed);
-        claim(&mut poor.certificate, value);
+        claim(&job, &mut poor, value);
         let mut forged = poor.clone();
         forged.certificate = plan.certificate.clone();
-        claim(&mut forged.certificate, value);
+        claim(&job, &mut forged, value);
         worse += usize::from(holds(&job, value, &poor, &format!("case {seed}, poorer stock")));
         for number in 0..12 {
             let what = format!("case {seed}, change {number}");
@@ -148,7 +160,7 @@ fn no_certificate_that_claims_too_much_is_accepted() {
             for of in [&mut poor, &mut forged] {
                 if number % 4 == 0 {
                     of.certificate = plan.certificate.clone();
-                    claim(&mut of.certificate, value);
+                    claim(&job, of, value);
                 }
                 change(&mut rng, &mut of.certificate);
                 holds(&job, value, of, &what);
@@ -163,13 +175,11 @@ fn no_certificate_that_claims_too_much_is_accepted() {
             measured.readings = vec![measured.value];
         });
         let Ok(moved) = moved else { continue };
-        if verify(moved.clone(), plan.clone()).is_ok_and(|_| true)
-            || ways_of(&moved)[pump].len() != ways_of(&job)[pump].len()
-        {
+        if ways_of(&moved)[pump].len() != ways_of(&job)[pump].len() {
             let best = choose(&moved, &Control::unlimited()).unwrap();
             let (value, mut other) = claimed(&moved, &best, seed);
             other.certificate = plan.certificate.clone();
-            claim(&mut other.certificate, value);
+            claim(&moved, &mut other, value);
             other_reading += 1;
             holds(&moved, value, &other, &format!("case {seed}, another reading"));
             let verified = verify(moved, other).unwrap();
@@ -179,7 +189,7 @@ fn no_certificate_that_claims_too_much_is_accepted() {
     println!(
         "{worse} worse plans; {other_reading} other readings, of which {still} are still shown"
     );
-    assert!(worse > 300 && other_reading > 300);
+    assert!(worse > 100 && other_reading > 100);
 }
 
 /// A certificate that says nothing of a goal, or of a pump, shows nothing.
