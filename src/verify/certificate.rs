@@ -753,6 +753,8 @@ impl<'a> Group<'a> {
         let mut open = vec![(0, whole)];
         while let Some((at, mut part)) = open.pop() {
             let node = &goal.nodes[at];
+            // A part may be referred to many times over, and have nothing left to look at.
+            work.add(1 + part.columns.len() as u64)?;
             if self.reduce(tier, &mut part, &node.multipliers, claim, work)? {
                 continue;
             }
