@@ -105,6 +105,7 @@ mod master;
 mod mending;
 mod near;
 pub(crate) mod pattern;
+mod proof;
 pub mod purchase;
 mod relaxation;
 mod room;
@@ -142,6 +143,7 @@ use rayon::prelude::*;
 use thiserror::Error;
 
 use crate::accounting::scarcity_points;
+use crate::certificate::{Certificate, GroupProof};
 use crate::cutting::Layout;
 use crate::job::Job;
 use crate::model::Pack;
@@ -152,6 +154,7 @@ use combination::{Combination, Window};
 use control::{Control, Listed, NoRoom, Pace, Phase, UNITS, Unlisted, Work};
 use instance::{Assignment, Column, CostRow, Instance, Uses};
 use pattern::Pattern;
+use proof::Named;
 use stages::Solved;
 use supply::Supplier;
 use why::Reasons;
@@ -322,6 +325,12 @@ pub fn choose(job: &Job, control: &Control<'_>) -> Result<Plan, ChooseError> {
         group.read(job, &laid.suppliers, instance, taken, &mut kits, &mut layouts);
     }
     layouts.sort();
+    let proofs = groups.iter().map(|(group, instance, reached, _)| {
+        group.proof(&laid.suppliers, instance, &reached.solved)
+    });
+    // A proof over some of the columns proves nothing.
+    let certificate =
+        Certificate { groups: if laid.cut.is_none() { proofs.collect() } else { Vec::new() } };
     let reasons = Reasons {
         job,
         available: &available,
@@ -341,6 +350,7 @@ pub fn choose(job: &Job, control: &Control<'_>) -> Result<Plan, ChooseError> {
         worth: Vec::new(),
         stopped_by: laid.cut.or(stopped),
         left_out: LeftOut { order, worth: None },
+        certificate,
     })
 }
 
@@ -928,6 +938,17 @@ impl Group {
                 layouts.extend(std::iter::repeat_n(layout.clone(), plates));
             }
         }
+    }
+
+    /// Proof of each goal that is proven.
+    fn proof(&self, all: &[Supplier], instance: &Instance, solved: &Solved) -> GroupProof {
+        let proven = solved.values.iter().zip(&solved.bounds).map(|(value, bound)| value == bound);
+        let proofs = solved.proofs.iter().zip(proven);
+        let proofs: Vec<_> =
+            proofs.map(|(proof, proven)| proof.clone().filter(|_| proven)).collect();
+        let suppliers = self.suppliers.iter().map(|&supplier| &all[supplier]).collect();
+        let named = Named { pumps: &self.pumps, items: &self.items, suppliers, instance };
+        named.proofs(&proofs)
     }
 
     /// Bare problem of the group: the columns of its pumps, in their order, and its suppliers.

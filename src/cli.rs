@@ -23,6 +23,7 @@ mod run;
 mod settings;
 mod stack;
 mod table;
+mod verify;
 mod voice;
 
 use std::path::PathBuf;
@@ -40,7 +41,7 @@ use run::Stop;
 const DONE: u8 = 0;
 /// `check` and `model check`: there are warnings, and no problems.
 const WARNED: u8 = 1;
-/// `stack --fail`: a requirement is not met, or a pump has no kit.
+/// `stack --fail`: a requirement is not met, or a pump has no kit. `verify`: a kit does not hold, or a goal is not shown.
 const MISSED: u8 = 1;
 /// The inputs have problems; nothing was written.
 const PROBLEMS: u8 = 2;
@@ -54,7 +55,7 @@ const EXIT_STATUSES: [(u8, &str); 5] = [
     (DONE, "Done as asked. Pumps that cannot be kitted, or stay open, are reported."),
     (
         WARNED,
-        "check and model check: there are warnings and no problems, or the example of the model cannot be kitted. stack --fail: a requirement is not met, or a pump has no kit.",
+        "check and model check: there are warnings and no problems, or the example of the model cannot be kitted. stack --fail: a requirement is not met, or a pump has no kit. verify: a kit does not hold, or a goal is not shown to be the best.",
     ),
     (
         PROBLEMS,
@@ -138,7 +139,8 @@ Exit status:
   0  done as asked (pumps that cannot be kitted are reported)
   1  `check` and `model check`: there are warnings and no problems, or the
      example of the model cannot be kitted; `stack --fail`: a requirement
-     is not met, or a pump has no kit
+     is not met, or a pump has no kit; `verify`: a kit does not hold, or a
+     goal is not shown
   2  the inputs have problems: all are listed, and only the marked copy
      of --mark was written
   3  a file exists or could not be written, or standard output could not;
@@ -171,6 +173,8 @@ enum Command {
     Recheck(recheck::Args),
     /// Work out the packs to buy and the thicknesses to hold.
     Reorder(reorder::Args),
+    /// Work a plan's kits out again and add up the proof that none are better.
+    Verify(verify::Args),
     /// Print a page of the manual or the help of a command; alone, list them.
     Help {
         /// Command or topic; the list of both if none is given.
@@ -196,7 +200,7 @@ enum Command {
     Licences,
     /// Print the JSON Schema of a format for programs.
     Schema {
-        /// The format: of `kit --json` (plan), `provision --json`, `reorder --json` (purchase),
+        /// The format: of `kit --json` (plan), `kit --certificate`, `provision --json`, `reorder --json` (purchase),
         /// `recheck --json`, `stack --json` or `--problems json`.
         #[arg(value_enum, default_value_t = Format::Plan)]
         format: Format,
@@ -207,6 +211,7 @@ enum Command {
 #[derive(Clone, Copy, ValueEnum)]
 enum Format {
     Plan,
+    Certificate,
     Provision,
     Problems,
     Purchase,
@@ -269,6 +274,7 @@ pub fn main() -> ExitCode {
         Command::Issue(args) => issue::run(&args, &common),
         Command::Model(args) => model::run(&args, &common),
         Command::Reorder(args) => reorder::run(&args, &common),
+        Command::Verify(args) => verify::run(&args, &common),
         Command::Blank(args) => blank::run(&args, &common),
         Command::Help { name } => help::run(name.as_deref()),
         Command::Completions { shell } => manual::completions(shell),

@@ -4,6 +4,7 @@
 //! read back is shared by reader and writer. A changed shape is a new version; an older version is read, or refused by
 //! its name. States and reasons are codes with figures; sentences are for people and stand elsewhere.
 
+pub mod certificate;
 pub mod common;
 pub(crate) mod issue_log;
 pub(crate) mod issue_sheet;

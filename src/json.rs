@@ -8,4 +8,4 @@ pub mod recheck;
 pub mod stack;
 mod verdict;
 
-pub use plan::{plan, text};
+pub use plan::{certificate, plan, text};

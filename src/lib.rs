@@ -25,7 +25,7 @@
 //! | [`packing`], [`cutting`] | the space of a packing ring; the yield of a plate |
 //! | [`stack`] | stack-up of a requirement: worst case, uncertainty, Monte Carlo, verdict |
 //! | [`choose`] | choice of pieces, its bound, and the reason that a pump is short |
-//! | [`plan`], [`verify`] | the plan, and its checker |
+//! | [`plan`], [`mod@certificate`], [`verify`] | the plan, what proves it best, and the checker of both |
 //! | [`consumables`] | consumables of each kit |
 //! | [`crush`], [`feeler`] | crush of gaskets; feeler blades that show a clearance |
 //! | [`accounting`], [`analysis`], [`sweep`] | waste and verdicts; one pump analysed; one input varied |
@@ -115,6 +115,7 @@ pub mod changelog {}
 
 pub mod accounting;
 pub mod analysis;
+pub mod certificate;
 pub mod choose;
 pub mod cli;
 mod columns;

@@ -3,6 +3,7 @@
 //! [`Plan`] is the result of [`choose`](crate::choose::choose) and the input of
 //! [`verify`](crate::verify::verify).
 
+use crate::certificate::Certificate;
 use crate::cutting::Layout;
 use crate::decimal::Money;
 use crate::job::{Job, JobError, Part, PartError, count, there};
@@ -23,6 +24,8 @@ pub struct Plan {
     pub stopped_by: Option<Stop>,
     /// Later steps that the time did not allow.
     pub left_out: LeftOut,
+    /// Proof of the bounds; [`verify`](crate::verify::verify) adds it up. A plan that was read has none.
+    pub certificate: Certificate,
 }
 
 /// Steps left out after the goals. They do not make the plan worse.

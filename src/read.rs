@@ -2,7 +2,7 @@
 //!
 //! [`job`] reads a stock workbook, a pump workbook and the models into a [`Job`]. [`forecast()`] does so before the pumps
 //! are measured, [`bench()`] reads readings of finished packs and clearances, [`issue_log()`] the issue log,
-//! [`packs_of_plan`] a plan that was written before. No reader stops at the first problem: each returns its value, or
+//! [`packs_of_plan`] a plan that was written before, [`certificate()`] its certificate. No reader stops at the first problem: each returns its value, or
 //! all [`Problems`] with their cells and fixes.
 //!
 //! ```
@@ -20,6 +20,7 @@
 
 mod book;
 pub(crate) mod bounded;
+mod certificate;
 mod drawing;
 mod executed_plan;
 mod expected;
@@ -62,6 +63,7 @@ use crate::stock::Code;
 use gauges::Gauges;
 
 pub use book::{Memory, is_reading, open as book, workbook};
+pub use certificate::certificate;
 pub use executed_plan::{carried, carried_so_far};
 pub use forecast::{Ahead, forecast};
 pub use issue_log::{issue_log, issue_log_of, log_beside_stock, log_is_unchanged, log_reads_back};

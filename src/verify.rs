@@ -2,18 +2,23 @@
 //!
 //! [`verify`] makes a [`Verified`] plan; only such a plan is written. The checker shares no code with [`crate::choose`]:
 //! it judges the limits at the extreme values of every contributor, from the requirement's own definition, and counts
-//! stock and goals again. A plan that fails gives every [`Breach`]. The checker cannot show that no better plan exists;
-//! the bound does that. Purchases, provisions and rechecks have checkers of their own.
+//! stock and goals again. A plan that fails gives every [`Breach`]. That no better plan exists is shown by the plan's
+//! [certificate](mod@crate::certificate), which is added up again here with kits that the checker lists itself: only
+//! then is a goal called proven ([`AddedUp`]). Purchases, provisions and rechecks have checkers of their own.
 
 mod bags;
 mod breach;
+mod certificate;
+mod fillings;
 mod limits;
 mod plates;
 mod provision;
 mod purchase;
 mod recheck;
+mod supplies;
 
 pub use breach::{Breach, Holder, PlaceBreach, RecordBreach, SetAsideBreach};
+pub use certificate::{AddedUp, NotShown};
 pub use provision::{VerifiedProvision, verify_provision};
 pub use purchase::{VerifiedPurchase, verify_purchase};
 pub use recheck::{VerifiedRecheck, verify_recheck};
@@ -21,6 +26,7 @@ pub use recheck::{VerifiedRecheck, verify_recheck};
 use std::collections::BTreeMap;
 
 use crate::accounting::{spoiled, stack};
+use crate::certificate::Certificate;
 use crate::consumables::{self, Bag};
 use crate::decimal::Millionths;
 use crate::issue::key;
@@ -28,7 +34,7 @@ use crate::issue::planned::Planned;
 use crate::issue::returned::{self, ReturnedLot};
 use crate::job::Job;
 use crate::model::{Form, Term};
-use crate::plan::{Cause, Kit, Objective, PackPick, Pick, Plan};
+use crate::plan::{Cause, Kit, LeftOut, Objective, ObjectiveValue, PackPick, Pick, Plan};
 use crate::policy::Acceptance;
 use crate::pump::Pump;
 use crate::stack::judge;
@@ -43,6 +49,7 @@ pub struct Verified {
     job: Job,
     plan: Plan,
     bags: Vec<Bag>,
+    added_up: Vec<AddedUp>,
 }
 
 impl Verified {
@@ -54,6 +61,31 @@ impl Verified {
     /// Plan itself.
     pub fn plan(&self) -> &Plan {
         &self.plan
+    }
+
+    /// Whether the bound of each goal, in their order, was added up again from the plan's certificate.
+    pub fn added_up(&self) -> &[AddedUp] {
+        &self.added_up
+    }
+
+    /// Whether a goal is proven, and its bound added up again.
+    pub fn shows(&self, aim: Objective) -> bool {
+        let mut goals = self.plan.goals.iter().zip(&self.added_up);
+        goals.any(|(goal, added_up)| goal.objective == aim && *added_up == AddedUp::Agrees)
+    }
+
+    /// Whether every goal is proven, and every bound added up again.
+    pub fn proven(&self) -> bool {
+        self.added_up.iter().all(|added_up| *added_up == AddedUp::Agrees)
+    }
+
+    /// Goals that are said to be proven, but not added up again, with the reason.
+    pub fn not_added_up(&self) -> impl Iterator<Item = (&ObjectiveValue, &NotShown)> {
+        let goals = self.plan.goals.iter().zip(&self.added_up);
+        goals.filter_map(|(goal, added_up)| match added_up {
+            AddedUp::Not(why) => Some((goal, why)),
+            AddedUp::Agrees | AddedUp::Open => None,
+        })
     }
 
     /// Consumables of each pump, in the job's order.
@@ -138,7 +170,38 @@ pub fn verify(job: Job, plan: Plan) -> Result<Verified, Vec<Breach>> {
     }
     let bags = consumables::fill(&job, &plan);
     let breaches = check_bags(&job, &plan, &bags);
-    if breaches.is_empty() { Ok(Verified { job, plan, bags }) } else { Err(breaches) }
+    if !breaches.is_empty() {
+        return Err(breaches);
+    }
+    let added_up = certificate::added_up(&job, &plan, &plan.certificate);
+    Ok(Verified { job, plan, bags, added_up })
+}
+
+/// Works the kits of a plan out again that was read, and adds its certificate up: a plan that says to be proven best.
+///
+/// # Errors
+/// As [`verify`].
+pub fn verify_certificate(
+    job: Job,
+    kits: Vec<Kit>,
+    certificate: Certificate,
+) -> Result<Verified, Vec<Breach>> {
+    let worth = Vec::new();
+    let (goals, layouts) = (Vec::new(), Vec::new());
+    let left_out = LeftOut::default();
+    let mut plan = Plan { kits, goals, layouts, worth, stopped_by: None, left_out, certificate };
+    plan.check(&job).map_err(|error| vec![error.into()])?;
+    let sums = check_kits(&job, &plan, &mut Vec::new());
+    let mut aims = served_goals(&job);
+    aims.extend([Objective::Waste, Objective::Pieces, Objective::Scarcity]);
+    plan.goals = aims
+        .into_iter()
+        .filter_map(|objective| {
+            let value = i64::try_from(sums.of(objective)).ok()?;
+            Some(ObjectiveValue { objective, value, bound: value })
+        })
+        .collect();
+    verify(job, plan)
 }
 
 /// Works every kit out again, counts the pieces of all kits, and adds up their costs.
@@ -182,15 +245,7 @@ fn check_kits(job: &Job, plan: &Plan, breaches: &mut Vec<Breach>) -> Sums {
 /// Checks that every goal's value equals the one counted again, and is not beyond its own bound.
 fn check_values(plan: &Plan, sums: &Sums, breaches: &mut Vec<Breach>) {
     for goal in &plan.goals {
-        let recounted = match goal.objective {
-            Objective::ServedWeight => sums.weight,
-            Objective::ServedOf(priority) => sums.of_priority.get(&priority).copied().unwrap_or(0),
-            Objective::Purchase => sums.bought,
-            Objective::Waste => sums.waste,
-            Objective::Plates => sums.plates,
-            Objective::Pieces => sums.pieces,
-            Objective::Scarcity => sums.scarcity,
-        };
+        let recounted = sums.of(goal.objective);
         if recounted != i128::from(goal.value) {
             breaches.push(Breach::Value { aim: goal.objective, recounted, said: goal.value });
         }
@@ -204,20 +259,25 @@ fn check_values(plan: &Plan, sums: &Sums, breaches: &mut Vec<Breach>) {
     }
 }
 
-/// Checks that the goals are those of a plan, in their order, and that a plan that is not proven gives the
-/// reason that the search ended.
-fn check_goals(job: &Job, plan: &Plan, after_served: &[Objective], breaches: &mut Vec<Breach>) {
+/// Goals of serving, first of all goals.
+fn served_goals(job: &Job) -> Vec<Objective> {
     let mut counts: BTreeMap<u32, i128> = BTreeMap::new();
     for pump in &job.pumps {
         *counts.entry(pump.priority).or_default() += 1;
     }
     // One more than the weight of all pumps together.
     let whole = counts.values().fold(1_i128, |product, n| product.saturating_mul(n + 1));
-    let mut expected: Vec<Objective> = if whole - 1 <= 1_000_000_000 {
+    if whole - 1 <= 1_000_000_000 {
         vec![Objective::ServedWeight]
     } else {
         counts.keys().map(|&priority| Objective::ServedOf(priority)).collect()
-    };
+    }
+}
+
+/// Checks that the goals are those of a plan, in their order, and that a plan that is not proven gives the
+/// reason that the search ended.
+fn check_goals(job: &Job, plan: &Plan, after_served: &[Objective], breaches: &mut Vec<Breach>) {
+    let mut expected = served_goals(job);
     expected.extend(after_served);
     if plan.goals.iter().map(|goal| goal.objective).ne(expected) {
         breaches.push(Breach::Goals);
@@ -240,6 +300,18 @@ struct Sums {
 }
 
 impl Sums {
+    fn of(&self, aim: Objective) -> i128 {
+        match aim {
+            Objective::ServedWeight => self.weight,
+            Objective::ServedOf(priority) => self.of_priority.get(&priority).copied().unwrap_or(0),
+            Objective::Purchase => self.bought,
+            Objective::Waste => self.waste,
+            Objective::Plates => self.plates,
+            Objective::Pieces => self.pieces,
+            Objective::Scarcity => self.scarcity,
+        }
+    }
+
     fn add(&mut self, job: &Job, pump: &Pump, packs: &[PackPick]) {
         // One pump of a priority outranks all pumps of the later ones: its weight is the product of one more
         // than the counts of all later priorities.
@@ -254,23 +326,35 @@ impl Sums {
         for pick in packs.iter().flat_map(|pack| &pack.picks) {
             let lot = &job.stock[pick.item];
             let count = i128::from(pick.count);
-            let spare =
-                i128::from(lot.on_hand) - i128::from(lot.reserved) - i128::from(lot.min_level);
             self.pieces += count;
-            // Pieces from packs that are spoiled once opened are paid for pack by pack.
-            let singly = !(job.policy.opened_cartons_spoiled && lot.carton_qty > 1);
-            let cost = if singly { lot.unit_cost.raw() } else { 0 };
-            let each = i128::from(cost) + i128::from(job.policy.handling.raw());
-            self.waste += count * (each + trim(lot, pick.peeled));
-            self.scarcity += count * (1_000 / (1 + spare.max(0)));
+            self.waste += count * (whole_piece(job, lot) + trim(lot, pick.peeled));
+            self.scarcity += count * scarcity(lot);
         }
         for requirement in &pump.requirements {
-            let (distance, unit) = off_target(job, pump, packs, &requirement.form);
-            let thou = 254_000 * unit;
-            let charge = distance * i128::from(job.policy.off_target.raw());
-            self.waste += ((charge + thou - 1).div_euclid(thou)).min(1_000_000_000_000);
+            self.waste += charge(job, off_target(job, pump, packs, &requirement.form));
         }
     }
+}
+
+/// Charge for an amount beyond the target: by the thou, rounded up, at most a million of the currency.
+fn charge(job: &Job, (beyond, unit): (i128, i128)) -> i128 {
+    let thou = 254_000 * unit;
+    let charge = beyond.abs() * i128::from(job.policy.off_target.raw());
+    (charge + thou - 1).div_euclid(thou).min(1_000_000_000_000)
+}
+
+/// Scarcity points of one piece.
+fn scarcity(lot: &Item) -> i128 {
+    let spare = i128::from(lot.on_hand) - i128::from(lot.reserved) - i128::from(lot.min_level);
+    1_000 / (1 + spare.max(0))
+}
+
+/// Waste of one piece without layers: its cost, unless that is paid for pack by pack, and its handling.
+fn whole_piece(job: &Job, lot: &Item) -> i128 {
+    // Pieces from packs that are spoiled once opened are paid for pack by pack.
+    let singly = !(job.policy.opened_cartons_spoiled && lot.carton_qty > 1);
+    let cost = if singly { lot.unit_cost.raw() } else { 0 };
+    i128::from(cost) + i128::from(job.policy.handling.raw())
 }
 
 /// Cost of the layers peeled off one piece: their share of its cost, rounded up.
@@ -395,18 +479,18 @@ fn check_not_proven(job: &Job, pump: &Pump, packs: &[PackPick], breaches: &mut V
     }
 }
 
-/// Distance from the target, and the number of its units in one tick.
+/// Amount beyond the target, and the number of its units in one tick.
 fn off_target(job: &Job, pump: &Pump, packs: &[PackPick], form: &Form) -> (i128, i128) {
     match form {
         Form::Linear { terms, target, .. } => {
             let nominal = nominal_sum(job, pump, packs, terms);
-            ((nominal - i128::from(target.ticks()) * MILLION).abs(), MILLION)
+            (nominal - i128::from(target.ticks()) * MILLION, MILLION)
         }
         Form::GasketFill { gasket, gap, target, .. } => {
             let free = nominal(job, pump, packs, Term::Pack(*gasket));
             let gap = nominal_sum(job, pump, packs, gap);
             let wanted = (MILLION + i128::from(target.raw())) * gap;
-            ((free * MILLION * MILLION - wanted).abs(), MILLION * MILLION)
+            (free * MILLION * MILLION - wanted, MILLION * MILLION)
         }
     }
 }

@@ -25,7 +25,7 @@ use crate::problem::Problem;
 use crate::pump::{Measured, Pump};
 use crate::show::{Round, rounded, stated};
 use crate::stack::Verdict;
-use crate::verify::Verified;
+use crate::verify::{NotShown, Verified};
 
 pub use crate::show::{about, both, fine, length, natural_unit, range, thickness, tolerance};
 pub(crate) use crate::show::{first_of, plural, readable, short_length};
@@ -475,15 +475,17 @@ pub fn goal_value(job: &Job, goal: &ObjectiveValue, value: i64) -> String {
     }
 }
 
-/// Proof of the plan, goal by goal.
-pub fn proof(job: &Job, plan: &Plan) -> String {
+/// Proof of the plan, goal by goal: proven is only what was added up again.
+pub fn proof(verified: &Verified) -> String {
+    let (job, plan) = (verified.job(), verified.plan());
     let (proven, open): (Vec<&ObjectiveValue>, Vec<&ObjectiveValue>) =
-        plan.goals.iter().partition(|goal| goal.proven());
+        plan.goals.iter().partition(|goal| verified.shows(goal.objective));
     let all = |of: &dyn Fn(Objective) -> bool| !open.iter().any(|goal| of(goal.objective));
     let served = all(&|aim| matches!(aim, Objective::ServedWeight | Objective::ServedOf(_)));
+    let waste_proven = served && all(&|aim| aim == Objective::Waste);
     let waste = plan.goal(Objective::Waste).map_or(0, |goal| goal.value);
     let mut said = Vec::new();
-    if served && plan.waste_proven() {
+    if waste_proven {
         let word = if open.is_empty() { "Proven best" } else { "Proven" };
         said.push(format!(
             "{word}: no choice kits more pumps (by priority); of those that kit as many, none wastes less than {}.",
@@ -496,7 +498,7 @@ pub fn proof(job: &Job, plan: &Plan) -> String {
     let later = proven.iter().filter(|goal| {
         let told = match goal.objective {
             Objective::ServedWeight | Objective::ServedOf(_) => served,
-            Objective::Waste => plan.waste_proven(),
+            Objective::Waste => waste_proven,
             _ => open.is_empty(),
         };
         !told
@@ -507,6 +509,7 @@ pub fn proof(job: &Job, plan: &Plan) -> String {
     if !later.is_empty() {
         said.push(format!("Proven too: {}.", later.join("; ")));
     }
+    let open: Vec<&ObjectiveValue> = open.into_iter().filter(|goal| !goal.proven()).collect();
     if !open.is_empty() {
         let gap = |goal: &&ObjectiveValue| {
             format!(
@@ -522,8 +525,30 @@ pub fn proof(job: &Job, plan: &Plan) -> String {
         let gaps = gaps.join("; ");
         said.push(format!("Best found, not proven: {gaps}. Reason: {why}."));
     }
+    let not: Vec<(&ObjectiveValue, &NotShown)> = verified.not_added_up().collect();
+    if let Some((_, why)) = not.first() {
+        let goals = not.iter().map(|(goal, _)| {
+            format!("{} {}", objective(goal.objective), goal_value(job, goal, goal.value))
+        });
+        let goals = goals.collect::<Vec<_>>().join("; ");
+        said.push(format!(
+            "Best found, bound not added up again: {goals}. Reason: {}.",
+            not_shown(why)
+        ));
+    }
     said.extend(left_out(plan));
     said.join(" ")
+}
+
+/// Why the bound of a goal was not added up again, without the full stop.
+pub fn not_shown(why: &NotShown) -> String {
+    match why {
+        NotShown::NoCertificate => "no certificate, or one too large to write".into(),
+        NotShown::Suppliers => "groups of pumps share packs or plates".into(),
+        NotShown::TooLarge => "too much to add up".into(),
+        NotShown::Earlier => "an earlier goal was not added up".into(),
+        NotShown::Wrong(why) => format!("the certificate does not show it: {why}"),
+    }
 }
 
 /// Work that the time did not allow after the goals, one sentence each: the order among equal plans, then the value

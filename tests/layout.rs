@@ -15,6 +15,7 @@ use std::path::{Path, PathBuf};
 /// The rooms from the ground up, each with the rooms that it imports.
 const ROOMS: &[(&str, &str)] = &[
     ("columns", ""),
+    ("certificate", ""),
     ("day", ""),
     ("decimal", ""),
     ("digest", ""),
@@ -38,7 +39,7 @@ const ROOMS: &[(&str, &str)] = &[
     ("policy", "cutting decimal gauge length show stack"),
     ("job", "cutting decimal feeler gauge length model policy problem pump sheet stack stock"),
     ("forecast", "decimal job length stack"),
-    ("plan", "cutting decimal job length"),
+    ("plan", "certificate cutting decimal job length"),
     (
         "accounting",
         "cutting decimal gauge job length model narrow plan policy problem pump stack stock",
@@ -48,8 +49,8 @@ const ROOMS: &[(&str, &str)] = &[
     ("purchase", "decimal job plan problem pump stock"),
     (
         "choose",
-        "accounting cutting decimal gauge job length model narrow plan policy problem pump purchase \
-         stack stock",
+        "accounting certificate cutting decimal gauge job length model narrow plan policy problem pump \
+         purchase stack stock",
     ),
     (
         "issue",
@@ -66,10 +67,10 @@ const ROOMS: &[(&str, &str)] = &[
         "accounting consumables choose day decimal inventory issue job length narrow plan policy \
          problem pump purchase size_range stack stock",
     ),
-    ("formats", "crush digest narrow plan policy problem stack"),
+    ("formats", "certificate crush digest narrow plan policy problem stack"),
     (
         "verify",
-        "accounting consumables cutting decimal gauge issue job length model narrow forecast plan policy \
+        "accounting certificate consumables cutting decimal gauge issue job length model narrow forecast plan policy \
          provision pump purchase recheck stack stock",
     ),
     (
@@ -79,13 +80,13 @@ const ROOMS: &[(&str, &str)] = &[
     ),
     (
         "read",
-        "accounting columns cutting day decimal digest feeler formats gauge issue job length \
+        "accounting certificate columns cutting day decimal digest feeler formats gauge issue job length \
          model narrow forecast packing plan policy problem pump recheck sheet show stack \
          stock",
     ),
     (
         "write",
-        "accounting analysis consumables choose columns crush cutting day decimal feeler formats \
+        "accounting analysis consumables choose columns crush cutting day decimal digest feeler formats \
          issue job length model narrow forecast output packing plain_text plan policy problem provision \
          pump size_range recheck reorder sheet stack stock sweep verify words",
     ),
@@ -97,7 +98,7 @@ const ROOMS: &[(&str, &str)] = &[
     ),
     (
         "cli",
-        "accounting analysis choose crush day decimal formats issue job json length model \
+        "accounting analysis certificate choose crush day decimal formats issue job json length model \
          manual forecast output plain_text plan policy problem provision pump read recheck reorder \
          sheet stack stock sweep verify words write",
     ),

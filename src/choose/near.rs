@@ -688,8 +688,10 @@ impl Span {
 
     /// Goes on to the other goals from the best plan found.
     fn done(self, root: &Root<'_>, found: Sought, control: &Control<'_>) -> Option<InWindow> {
-        let Sought { better, bound, allowed, multipliers, stopped, program, .. } = found;
-        let closed = Closed { taken: better?, bound, allowed, multipliers, stopped, program };
+        let Sought { better, bound, allowed, multipliers, stopped, program, proof, .. } = found;
+        let proof = proof.map(|proof| proof.within(&self.multipliers, &self.allowed.ranges));
+        let closed =
+            Closed { taken: better?, bound, allowed, multipliers, stopped, program, proof };
         let reached = onwards(&self.instance, root.aims, root.tier, closed, control);
         Some(InWindow { instance: self.instance, reached })
     }

@@ -22,6 +22,7 @@
 use itertools::Itertools;
 use rayon::prelude::*;
 
+use crate::certificate::Certificate;
 use crate::choose::control::{Control, Listed};
 use crate::choose::instance::{Assignment, Column};
 use crate::choose::stages::{Solved, solve_from, solve_held};
@@ -105,6 +106,7 @@ pub fn purchase(
             worth: Vec::new(),
             stopped_by: laid.cut.or(solved.iter().find_map(|s| s.stopped)),
             left_out: LeftOut::default(),
+            certificate: Certificate::default(),
         },
         late: vec![None; job.pumps.len()],
     };

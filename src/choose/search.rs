@@ -20,6 +20,7 @@ use crate::choose::cuts::{Cut, Line};
 use crate::choose::instance::{Assignment, CostRow, Instance, fits, listed, put_back, take};
 use crate::choose::master::{Master, MasterProgram};
 use crate::choose::mending::{Ranking, mend, refine, supply};
+use crate::choose::proof::{Notes, RawProof, Rule};
 use crate::choose::relaxation::{Entry, scales};
 use crate::choose::simplex::Basis;
 use crate::choose::ways::gcd;
@@ -40,6 +41,8 @@ pub struct Closed {
     pub stopped: Option<Stop>,
     /// The linear program, where there was one of the shape.
     pub program: Option<MasterProgram>,
+    /// Proof of the bound, unless the search was too large to note.
+    pub proof: Option<RawProof>,
 }
 
 /// Nodes of a search before it is tried with cuts.
@@ -91,6 +94,8 @@ pub struct Sought {
     pub stopped: Option<Stop>,
     /// The linear program, where there was one of the shape.
     pub program: Option<MasterProgram>,
+    /// Proof of the bound, unless the search was too large to note, or had cuts.
+    pub proof: Option<RawProof>,
 }
 
 /// Searches for the best plan that is better than `to_beat`, a value on each goal.
@@ -111,6 +116,7 @@ pub fn seek(
             multipliers: Multipliers::zero(stage.sets.len(), stage.tier),
             stopped: Some(stop),
             program: None,
+            proof: None,
         };
     }
     let mut search = Search::new(stage, &allowed, to_beat, aim, control);
@@ -136,6 +142,7 @@ pub fn seek(
         multipliers,
         stopped,
         program: search.master.as_ref().map(|master| master.program.clone()),
+        proof: search.notes.proof(bound),
     };
     if !whole && stopped.is_none() && search.nodes < most_nodes {
         search.most_nodes = most_nodes - search.nodes;
@@ -161,8 +168,8 @@ pub fn close(
     // A plan in hand is a bound from the other side.
     let taken = sought.better.unwrap_or(incumbent);
     let bound = sought.bound.min(stage.instance.value(&taken)[stage.tier]);
-    let Sought { allowed, multipliers, stopped, program, .. } = sought;
-    Closed { taken, bound, allowed, multipliers, stopped, program }
+    let Sought { allowed, multipliers, stopped, program, proof, .. } = sought;
+    Closed { taken, bound, allowed, multipliers, stopped, program, proof }
 }
 
 /// Value below every other, from which others can be taken off.
@@ -264,6 +271,8 @@ struct Search<'a> {
     /// [`scales`] of the stage.
     scales: Vec<f64>,
     nodes: usize,
+    /// Notes for the certificate.
+    notes: Notes,
     /// Whether an open node found no room; the search ends then as at the time limit.
     no_room: bool,
 }
@@ -299,6 +308,7 @@ impl<'a> Search<'a> {
             pool: vec![Vec::new(); stage.instance.blocks.len()],
             scales,
             nodes: 0,
+            notes: Notes::begin(),
             no_room: false,
         }
     }
@@ -393,6 +403,7 @@ impl<'a> Search<'a> {
 
     /// Searches again with cuts, in what the first search has left.
     fn go_on_with_cuts(&mut self, sought: &mut Sought) {
+        sought.proof = None;
         let mut cuts: Vec<Cut> = Vec::new();
         let mut best = NOTHING;
         let mut idle_rounds = 0;
@@ -523,6 +534,7 @@ impl<'a> Search<'a> {
         };
         let peak = goal.climb(start, reach, &mut self.pool, climbing)?;
         let bound = round_up(peak.bound, self.cost_step);
+        self.notes.bound(node.number, bound, &peak.multipliers, &node.allowed.ranges);
         if bound >= self.to_beat() {
             return root.then(|| Relaxed {
                 bound,
@@ -547,6 +559,7 @@ impl<'a> Search<'a> {
         let Node { allowed, multipliers, basis, .. } = node;
         let peak = master.relax(allowed, multipliers, basis.as_ref(), plan, to_beat, control)?;
         let bound = round_up(peak.bound, self.cost_step);
+        self.notes.bound(node.number, bound, &peak.multipliers, &node.allowed.ranges);
         let fractions = match bound < to_beat {
             true if control.stop().is_some() => {
                 cheapest(self.stage, allowed, &peak.multipliers, self.control)
@@ -635,7 +648,10 @@ impl<'a> Search<'a> {
             self.offer_only(&allowed);
             return None;
         };
-        let mut children = halves.into_iter().map(|allowed| {
+        let [first, second] = [self.nodes + 1, self.nodes + 2];
+        let numbers = if halves.holds_first { [second, first] } else { [first, second] };
+        self.notes.split(node.number, halves.rule, numbers);
+        let mut children = halves.parts.into_iter().map(|allowed| {
             self.nodes += 1;
             Node {
                 bound: relaxed.bound.max(node.bound),
@@ -947,6 +963,7 @@ impl<'a> Search<'a> {
         let mut search = Search::new(stage, &whole, beat.collect(), self.aim, self.control);
         search.put_in_pool(&start);
         search.is_part = true;
+        search.notes = Notes::none();
         search.most_nodes = PART_NODES;
         search.run(whole);
         if let Some(found) = search.best {
@@ -1051,19 +1068,28 @@ pub(super) fn cost_step(instance: &Instance, tier: usize, allowed: &Allowed) -> 
 /// many pieces of a class all pumps take together, then how many of one item. After that, the
 /// pump and item that are most evenly undecided; and where the relaxed plan is whole, the pump
 /// with the most left to choose from is halved. `None` if nothing can be split.
-fn halves(stage: Stage<'_>, allowed: &Allowed, fractions: &[(Entry, f64)]) -> Option<[Allowed; 2]> {
+fn halves(stage: Stage<'_>, allowed: &Allowed, fractions: &[(Entry, f64)]) -> Option<Halves> {
     let instance = stage.instance;
     packs(stage, allowed, fractions)
         .or_else(|| totals(stage, allowed, fractions))
         .or_else(|| {
-            undecided(instance, fractions).and_then(|(pump, keeps)| halve(allowed, pump, keeps))
+            let (pump, taken) = undecided(instance, fractions)?;
+            halve_by(instance, allowed, pump, taken)
         })
-        .or_else(|| widest(allowed))
+        .or_else(|| widest(instance, allowed))
+}
+
+/// Two halves of what is allowed, the one to go on with first.
+struct Halves {
+    parts: [Allowed; 2],
+    /// Rule that tells them apart, and whether it holds in the first.
+    rule: Rule,
+    holds_first: bool,
 }
 
 /// Splits on the packs that one supplier sells, where packs are bought: the one whose undecided pack costs
 /// most.
-fn packs(stage: Stage<'_>, allowed: &Allowed, fractions: &[(Entry, f64)]) -> Option<[Allowed; 2]> {
+fn packs(stage: Stage<'_>, allowed: &Allowed, fractions: &[(Entry, f64)]) -> Option<Halves> {
     let instance = stage.instance;
     let tiers = &instance.tiers[..=stage.tier];
     let prices = tiers.iter().find_map(|tier| match tier {
@@ -1101,12 +1127,13 @@ fn packs(stage: Stage<'_>, allowed: &Allowed, fractions: &[(Entry, f64)]) -> Opt
     };
     let halves = halve(allowed, supplier, Box::new(keeps))?;
     // Go on with the nearer side.
-    Some(if edge.is_sign_negative() {
+    let parts = if edge.is_sign_negative() {
         let [low, high] = halves;
         [high, low]
     } else {
         halves
-    })
+    };
+    Some(Halves { parts, rule: Rule::Other, holds_first: true })
 }
 
 #[expect(clippy::cast_precision_loss, reason = "says where to split; nothing is proven by it")]
@@ -1115,7 +1142,7 @@ fn to_f64(number: i64) -> f64 {
 }
 
 /// Splits on the total of a class or, if those are whole, of an item.
-fn totals(stage: Stage<'_>, allowed: &Allowed, fractions: &[(Entry, f64)]) -> Option<[Allowed; 2]> {
+fn totals(stage: Stage<'_>, allowed: &Allowed, fractions: &[(Entry, f64)]) -> Option<Halves> {
     let instance = stage.instance;
     let mut uses = vec![0.0; instance.capacity.len()];
     for ((pump, column), value) in fractions {
@@ -1142,7 +1169,9 @@ fn totals(stage: Stage<'_>, allowed: &Allowed, fractions: &[(Entry, f64)]) -> Op
     let mut above = allowed.clone();
     above.ranges[set] = Range { least: floor + 1, ..range };
     // Go on with the nearer side.
-    Some(if total - total.floor() < 0.5 { [below, above] } else { [above, below] })
+    let holds_first = total - total.floor() >= 0.5;
+    let parts = if holds_first { [above, below] } else { [below, above] };
+    Some(Halves { parts, rule: Rule::MoreThan(set, floor), holds_first })
 }
 
 /// Whether a range can be split at a total.
@@ -1151,13 +1180,14 @@ fn within(range: Range, total: f64) -> bool {
         && range.most.is_none_or(|most| total.floor() < to_f64(most))
 }
 
+/// Item and count that part the columns of a pump; `None` parts served from not.
+type Taken = Option<(u16, i16)>;
+
 /// Which columns of a pump go into the first half.
 type Keeps<'a> = Box<dyn Fn(Option<u32>) -> bool + 'a>;
 
-fn undecided<'a>(instance: &'a Instance, fractions: &[(Entry, f64)]) -> Option<(usize, Keeps<'a>)> {
-    /// A pump, and the item and count that part its columns; `None` parts served from not.
-    type Rule = (usize, Option<(u16, i16)>);
-    let mut best: Option<(f64, Rule)> = None;
+fn undecided(instance: &Instance, fractions: &[(Entry, f64)]) -> Option<(usize, Taken)> {
+    let mut best: Option<(f64, (usize, Taken))> = None;
     let mut from = 0;
     while from < fractions.len() {
         let pump = fractions[from].0.0;
@@ -1165,7 +1195,7 @@ fn undecided<'a>(instance: &'a Instance, fractions: &[(Entry, f64)]) -> Option<(
         let mine = &fractions[from..to];
         from = to;
         let mass: f64 = mine.iter().map(|(_, value)| value).sum();
-        let mut consider = |share: f64, rule: Option<(u16, i16)>| {
+        let mut consider = |share: f64, rule: Taken| {
             let evenness = share.min(1.0 - share);
             if evenness > 1e-6 && best.is_none_or(|(most, _)| evenness > most + 1e-9) {
                 best = Some((evenness, (pump, rule)));
@@ -1186,14 +1216,18 @@ fn undecided<'a>(instance: &'a Instance, fractions: &[(Entry, f64)]) -> Option<(
             consider(share, Some((item, count)));
         }
     }
-    let (_, (pump, rule)) = best?;
-    let keeps: Keeps<'a> = match rule {
-        None => Box::new(|column| column.is_some()),
-        Some((item, count)) => Box::new(move |column| {
-            column.is_some_and(|c| uses_at_least(instance, pump, c, item, count))
-        }),
+    best.map(|(_, rule)| rule)
+}
+
+/// Splits one pump's columns by what they take.
+fn halve_by(instance: &Instance, allowed: &Allowed, pump: usize, taken: Taken) -> Option<Halves> {
+    let keeps = |column: Option<u32>| {
+        column.is_some_and(|c| {
+            taken.is_none_or(|(item, count)| uses_at_least(instance, pump, c, item, count))
+        })
     };
-    Some((pump, keeps))
+    let parts = halve(allowed, pump, Box::new(keeps))?;
+    Some(Halves { parts, rule: Rule::Takes(pump, taken), holds_first: true })
 }
 
 fn uses_at_least(instance: &Instance, pump: usize, column: u32, item: u16, count: i16) -> bool {
@@ -1219,22 +1253,29 @@ fn halve(allowed: &Allowed, pump: usize, keeps: Keeps<'_>) -> Option<[Allowed; 2
     Some([half(first, idle_first), half(second, idle_second)])
 }
 
-/// Halves the choice of the pump that has the most.
-fn widest(allowed: &Allowed) -> Option<[Allowed; 2]> {
+/// Halves the choice of the pump that has the most: by what half of its columns take, as evenly as can be.
+fn widest(instance: &Instance, allowed: &Allowed) -> Option<Halves> {
     let choices = |pump: usize| allowed.columns[pump].len() + usize::from(allowed.idle[pump]);
     let pump = (0..allowed.columns.len()).max_by_key(|&pump| (choices(pump), Reverse(pump)))?;
     if choices(pump) < 2 {
         return None;
     }
-    let middle = allowed.columns[pump].get(allowed.columns[pump].len() / 2).copied();
-    let first = allowed.columns[pump].first().copied();
-    halve(
-        allowed,
-        pump,
-        Box::new(move |column| match column {
-            // A single column is split from taking none.
-            Some(c) => middle == first || Some(c) < middle,
-            None => false,
-        }),
-    )
+    let columns = &allowed.columns[pump];
+    let counts: BTreeSet<(u16, i16)> =
+        columns.iter().flat_map(|&c| instance.column(pump, c).uses.iter().copied()).collect();
+    let parts = |&(item, count): &(u16, i16)| {
+        let with = columns.iter().filter(|&&c| uses_at_least(instance, pump, c, item, count));
+        let with = with.count();
+        with.min(columns.len() - with)
+    };
+    let most_even = counts.into_iter().max_by_key(|taken| (parts(taken), Reverse(*taken)));
+    // A single column is split from taking none.
+    let taken = most_even.filter(|_| columns.len() > 1);
+    halve_by(instance, allowed, pump, taken).or_else(|| {
+        // Columns that take the same are alike but for their waste.
+        let middle = columns.get(columns.len() / 2).copied();
+        let keeps = move |column: Option<u32>| column.is_some() && column < middle;
+        let parts = halve(allowed, pump, Box::new(keeps))?;
+        Some(Halves { parts, rule: Rule::Other, holds_first: true })
+    })
 }

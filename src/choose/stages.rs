@@ -8,6 +8,7 @@ use crate::choose::control::{Control, Phase};
 use crate::choose::instance::{Assignment, CostRow, Instance};
 use crate::choose::master::MasterProgram;
 use crate::choose::mending::{Ranking, mend, refine, supply, take_back};
+use crate::choose::proof::RawProof;
 use crate::choose::search::{Closed, carried, close, reduce};
 use crate::plan::{Objective, Stop};
 
@@ -22,8 +23,18 @@ pub struct Solved {
     pub bounds: Vec<i64>,
     /// Multipliers at the end of each tier.
     pub multipliers: Vec<Multipliers>,
+    /// Proof of each tier's bound, where there is one.
+    pub proofs: Vec<Option<RawProof>>,
     /// Reason that the search ended early, if it did.
     pub stopped: Option<Stop>,
+}
+
+impl Solved {
+    /// Drops the proofs that come after a goal without one: they may rest on columns that it left out.
+    fn only_after_proofs(&mut self) {
+        let first = self.proofs.iter().position(Option::is_none);
+        self.proofs.iter_mut().skip(first.unwrap_or(usize::MAX)).for_each(|proof| *proof = None);
+    }
 }
 
 /// Solves a group tier by tier, with the earlier tiers held at their best values.
@@ -67,7 +78,8 @@ pub(super) fn reached(instance: &Instance, aims: &[Objective], control: &Control
     let start = first_plan(instance, &sets, control);
     let allowed = Allowed::all(instance);
     let known = Known { held: &[], multipliers: &[], program: None };
-    let stages = stages(instance, &sets, aims, start, known, allowed, control);
+    let mut stages = stages(instance, &sets, aims, start, known, allowed, control);
+    stages.solved.only_after_proofs();
     Reached { solved: stages.solved, unsettled: None, allowed: stages.allowed }
 }
 
@@ -79,7 +91,7 @@ pub(super) fn onwards(
     closed: Closed,
     control: &Control<'_>,
 ) -> Reached {
-    let Closed { taken, bound, allowed, multipliers, stopped, .. } = closed;
+    let Closed { taken, bound, allowed, multipliers, stopped, proof, .. } = closed;
     let sets = instance.sets();
     let values = instance.value(&taken);
     let mut known: Vec<Multipliers> =
@@ -91,6 +103,10 @@ pub(super) fn onwards(
     stages.solved.values.copy_from_slice(&instance.value(&stages.solved.taken)[..aims.len()]);
     stages.solved.bounds[tier] = bound.min(stages.solved.values[tier]);
     stages.solved.stopped = stopped.or(stages.solved.stopped);
+    let served = values[..tier].iter().map(|&value| Some(RawProof::of_all_served(value)));
+    let proofs = std::mem::take(&mut stages.solved.proofs);
+    stages.solved.proofs = served.chain([proof]).chain(proofs.into_iter().skip(tier + 1)).collect();
+    stages.solved.only_after_proofs();
     Reached { solved: stages.solved, unsettled: None, allowed: stages.allowed }
 }
 
@@ -264,6 +280,7 @@ fn stages(
             None => Multipliers::zero(sets.len(), tier),
         })
         .collect();
+    let mut proofs = vec![None; known.held.len()];
     let mut stopped = None;
     let mut program = None;
     for (tier, &aim) in aims.iter().enumerate().skip(known.held.len()) {
@@ -283,6 +300,7 @@ fn stages(
             let value = instance.value(&taken)[tier];
             allowed = settled;
             bounds.push(value);
+            proofs.push(Some(RawProof::of_all_served(value)));
             multipliers.push(Multipliers::zero(sets.len(), tier));
             limits.push(value);
             continue;
@@ -297,6 +315,7 @@ fn stages(
         stopped = stopped.or(closed.stopped);
         // Bound after a possible early end: at least the trivial one.
         bounds.push(closed.bound.max(least(&instance.tiers[tier])));
+        proofs.push(closed.proof);
         multipliers.push(closed.multipliers);
         limits.push(instance.value(&taken)[tier]);
     }
@@ -305,7 +324,7 @@ fn stages(
     limits.truncate(held);
     limits.extend(&instance.value(&taken)[held..aims.len()]);
     Stages {
-        solved: Solved { values: limits, bounds, taken, multipliers, stopped },
+        solved: Solved { values: limits, bounds, taken, multipliers, proofs, stopped },
         allowed,
         program,
     }

@@ -18,8 +18,8 @@ pub(super) struct Files<'a> {
     pub(super) log: Option<&'a Path>,
     /// Workbooks, each with its option, in the order in which they are delivered.
     pub(super) writes: Vec<(&'static str, PathBuf)>,
-    /// Files that are no workbooks, of an option `--out`.
-    pub(super) pages: Vec<PathBuf>,
+    /// Files that are no workbooks, each with its option; they come after the workbooks.
+    pub(super) texts: Vec<(&'static str, PathBuf)>,
     /// The result for programs; `-` is standard output.
     pub(super) json: Option<&'a Path>,
     /// The marked copy.
@@ -81,7 +81,8 @@ impl Claimed {
         let outputs = files.writes.iter();
         let outputs = outputs.filter_map(|(option, path)| claims.workbook(option, path));
         let mut outputs: Vec<Output> = outputs.collect();
-        outputs.extend(files.pages.iter().filter_map(|path| claims.file("--out", path)));
+        let texts = files.texts.iter();
+        outputs.extend(texts.filter_map(|(option, path)| claims.file(option, path)));
         let json = match files.json {
             None => Json::Nowhere,
             Some(_) if files.json_to_stdout() => Json::Stdout,

@@ -29,6 +29,9 @@ pub(super) struct Args {
     /// Workbook to write.
     #[arg(long, default_value = "kit-plan.xlsx", value_name = "FILE")]
     out: PathBuf,
+    /// Also write the certificate: what proves that no choice is better, for `gapwright verify`.
+    #[arg(long, value_name = "FILE")]
+    certificate: Option<PathBuf>,
     #[command(flatten)]
     json: Json,
     /// Stack-ups to write: of all kits, of pumps that are NOT FIT TO ASSEMBLE alone (with their nearest
@@ -74,6 +77,8 @@ Examples:
   gapwright kit stock/ pumps.csv --models our-models --date 2027-03-15
         a folder of .csv files and one file; models of the shop; a date to
         print
+  gapwright kit stock.xlsx pumps.xlsx --certificate proof.json
+        the proof as well, for `gapwright verify`
   gapwright kit stock.xlsx pumps.xlsx --acceptance expanded --coverage-factor \"95 %\"
         a requirement is met if it keeps clear of its limits by the
         expanded uncertainty
@@ -86,7 +91,9 @@ The plan predicts: measure each finished pack and recheck each clearance.";
 impl Args {
     fn files(&self) -> Files<'_> {
         let reads = [&self.stock, &self.pumps];
-        self.usual.files(reads, &self.out, Some(&self.json))
+        let certificate = self.certificate.iter();
+        let texts = certificate.map(|path| ("--certificate", path.clone())).collect();
+        Files { texts, ..self.usual.files(reads, &self.out, Some(&self.json)) }
     }
 
     fn sources(&self, memory: &Memory) -> Sources {
@@ -122,7 +129,8 @@ pub(super) fn run(args: &Args, common: &Common) -> Ended {
     let workbook = run.write("writing the plan", |date| {
         write::workbook_with(&verified, args.stack_up.into(), date)
     });
-    let status = run.deliver(workbook, || json::text(&verified))?;
+    let certificate = json::certificate(&verified);
+    let status = run.deliver_with(workbook, certificate, || json::text(&verified))?;
     told::tell(&verified, &run);
     Ok(status)
 }

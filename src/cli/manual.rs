@@ -29,6 +29,7 @@ pub(super) fn licences() -> Ended {
 pub(super) fn schema(format: Format) -> Ended {
     let schema = match format {
         Format::Plan => formats::plan::schema(),
+        Format::Certificate => formats::certificate::schema(),
         Format::Provision => formats::provision::schema(),
         Format::Problems => formats::problems::schema(),
         Format::Purchase => formats::purchase::schema(),
@@ -58,7 +59,7 @@ pub(super) fn pages(folder: Option<&Path>, force: bool, common: &Common) -> Ende
     let mut run = Run::begin(
         common,
         Files {
-            pages: names.iter().map(|name| folder.join(name)).collect(),
+            texts: names.iter().map(|name| ("--out", folder.join(name))).collect(),
             force,
             ..Files::default()
         },

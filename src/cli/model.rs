@@ -113,7 +113,8 @@ fn show(name: &str, models: Option<&Path>, common: &Common) -> Ended {
 }
 
 fn new(file: &Path, common: &Common) -> Ended {
-    let mut run = Run::begin(common, Files { pages: vec![file.into()], ..Files::default() });
+    let mut run =
+        Run::begin(common, Files { texts: vec![("--out", file.into())], ..Files::default() });
     run.read("looking at the file", |_, problems| {
         let shown = file.display();
         let mut wrong = |found: String, expected: &str, fix: &str| {

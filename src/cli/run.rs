@@ -231,13 +231,24 @@ impl Run {
         workbook: Result<Vec<u8>, WriteError>,
         json: impl FnOnce() -> String,
     ) -> Ended {
+        self.deliver_with(workbook, String::new(), json)
+    }
+
+    /// [`Run::deliver`] with a text for the output after the workbook, if the command has one.
+    pub(super) fn deliver_with(
+        &mut self,
+        workbook: Result<Vec<u8>, WriteError>,
+        beside: String,
+        json: impl FnOnce() -> String,
+    ) -> Ended {
         let workbook = self.made(workbook)?;
         let text = match self.json {
             Json::Nowhere => String::new(),
             Json::Stdout | Json::File(_) => json(),
         };
         let outputs = self.outputs.clone();
-        let mut files: Vec<(&Output, &[u8])> = outputs.iter().zip([workbook.as_slice()]).collect();
+        let mut files: Vec<(&Output, &[u8])> =
+            outputs.iter().zip([workbook.as_slice(), beside.as_bytes()]).collect();
         let file = self.json_file().cloned();
         files.extend(file.as_ref().map(|file| (file, text.as_bytes())));
         let status = self.place(&files)?;

@@ -43,7 +43,7 @@ pub struct PlanJson {
     pub sha256: String,
     /// Sums over the plan.
     pub sums: SumsJson,
-    /// Whether every goal is proven.
+    /// Whether every goal is proven, and its bound was added up again.
     pub proven: bool,
     /// Reason why the search ended early, if it did.
     pub stopped_by: Option<StoppedBy>,
@@ -107,6 +107,25 @@ pub struct GoalJson {
     pub value: String,
     /// Bound: no plan that is as good on the earlier goals does better.
     pub bound: String,
+    /// Why the bound was not added up again, where it equals the value and was not: the goal does not count as proven.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub not_added_up: Option<NotAddedUpJson>,
+}
+
+/// Reasons why a bound was not added up again.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum NotAddedUpJson {
+    /// There is no certificate, or it would be too large.
+    NoCertificate,
+    /// Groups of pumps share packs that are spoiled once opened, or plates.
+    SharedSupplies,
+    /// Adding up would take too long.
+    TooLarge,
+    /// An earlier goal was not added up.
+    EarlierGoal,
+    /// The certificate does not show it: a defect of the program.
+    NotShown,
 }
 
 /// A pump.

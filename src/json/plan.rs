@@ -14,8 +14,8 @@ use crate::formats::common::{
 };
 use crate::formats::plan::{
     ConsumableJson, CrushJson, FORMAT, GoalJson, GoalName, LackJson, LayoutJson, LeftOutJson,
-    PlanJson, PumpJson, PutBackJson, RangeJson, RingJson, SheetJson, SheetName, StockJson,
-    StripsJson, SumsJson,
+    NotAddedUpJson, PlanJson, PumpJson, PutBackJson, RangeJson, RingJson, SheetJson, SheetName,
+    StockJson, StripsJson, SumsJson,
 };
 use crate::issue::returned::{ReturnedLot, StockPage};
 use crate::job::{Input, Job};
@@ -28,11 +28,16 @@ use crate::plan::{
 use crate::pump::Pump;
 use crate::show::natural_unit;
 use crate::stack::Verdict;
-use crate::verify::Verified;
+use crate::verify::{AddedUp, NotShown, Verified};
 
 /// The plan as JSON text, ending in a newline.
 pub fn text(verified: &Verified) -> String {
     crate::formats::text(&plan(verified))
+}
+
+/// The certificate of the plan as JSON text, ending in a newline.
+pub fn certificate(verified: &Verified) -> String {
+    crate::formats::certificate::text(&verified.planned().id(), &verified.plan().certificate)
 }
 
 /// The plan as plain values.
@@ -48,7 +53,7 @@ pub fn plan(verified: &Verified) -> PlanJson {
         plan: verified.planned().id(),
         sha256: String::new(),
         sums: SumsJson::default(),
-        proven: plan.proven(),
+        proven: verified.proven(),
         stopped_by: plan.stopped_by.map(Into::into),
         left_out: [
             plan.left_out.order.map(|_| LeftOutJson::Order),
@@ -63,7 +68,7 @@ pub fn plan(verified: &Verified) -> PlanJson {
         waste: money(waste.map(|goal| goal.value)),
         waste_bound: money(waste.map(|goal| goal.bound)),
         currency: job.policy.currency.clone(),
-        goals: plan.goals.iter().map(goal).collect(),
+        goals: plan.goals.iter().zip(verified.added_up()).map(goal).collect(),
         pumps: job
             .pumps
             .iter()
@@ -131,13 +136,35 @@ pub(super) fn worth(worth: &MarginalValue) -> WorthJson {
     }
 }
 
-fn goal(goal: &ObjectiveValue) -> GoalJson {
+impl From<&NotShown> for NotAddedUpJson {
+    fn from(why: &NotShown) -> NotAddedUpJson {
+        match why {
+            NotShown::NoCertificate => NotAddedUpJson::NoCertificate,
+            NotShown::Suppliers => NotAddedUpJson::SharedSupplies,
+            NotShown::TooLarge => NotAddedUpJson::TooLarge,
+            NotShown::Earlier => NotAddedUpJson::EarlierGoal,
+            NotShown::Wrong(_) => NotAddedUpJson::NotShown,
+        }
+    }
+}
+
+fn goal((goal, added_up): (&ObjectiveValue, &AddedUp)) -> GoalJson {
     let shown = |value: i64| match goal.objective {
         Objective::Waste | Objective::Purchase => show_money(Money::from_raw(value)),
         _ => value.to_string(),
     };
     let (name, priority) = GoalName::of(goal.objective);
-    GoalJson { goal: name, priority, value: shown(goal.value), bound: shown(goal.bound) }
+    let not_added_up = match added_up {
+        AddedUp::Agrees | AddedUp::Open => None,
+        AddedUp::Not(why) => Some(why.into()),
+    };
+    GoalJson {
+        goal: name,
+        priority,
+        value: shown(goal.value),
+        bound: shown(goal.bound),
+        not_added_up,
+    }
 }
 
 fn pump(job: &Job, pump: &Pump, kit: &Kit, bag: &Bag) -> PumpJson {

@@ -9,10 +9,12 @@ use crate::gauge::Certified;
 use crate::job::Job;
 use crate::length::Tolerance;
 use crate::model::{Form, Term};
+use crate::narrow::narrow;
 use crate::plan::PackPick;
 use crate::policy::Acceptance;
 use crate::pump::Pump;
 use crate::stack::Alike;
+use crate::stock::Size;
 
 /// Whether a requirement is met under an acceptance rule.
 pub(super) fn hold(
@@ -31,6 +33,63 @@ pub(super) fn hold(
             // A dimension whose limits lie on one side is never the stated one: the range decides, not the distance.
             Acceptance::WorstCase => errors.worst().is_some_and(|worst| *distance >= worst),
             Acceptance::Expanded => *distance >= 0 && errors.clears(job, *distance),
+        }
+    })
+}
+
+/// Limit of a requirement as a row over the totals of the places, in millionths of a tick: it is missed where
+/// `at_best + sum of weight x total` less the least errors of the pieces is negative by more than rounding, and kept where
+/// `at_worst + ...` less their greatest errors is positive by more.
+pub(super) struct Row {
+    /// Distance to the limit with empty places, after the least that the errors of the pump's own values can come to.
+    pub(super) at_best: i128,
+    /// That distance after the most; `None` where that is not known without the kit.
+    pub(super) at_worst: Option<i128>,
+    /// Weight of the total of each place, in millionths.
+    pub(super) weights: Vec<i128>,
+}
+
+/// Rows of a pump; `None` where its errors are too large to be counted: no kit is proven then.
+pub(super) fn rows(job: &Job, pump: &Pump) -> Option<Vec<Row>> {
+    let limits = pump.requirements.iter().flat_map(|r| sides(job, pump, &[], &r.form));
+    let row = |(weights, distance): Limit| {
+        let errors = Errors::of(job, pump, &[], &weights)?;
+        let (least, most) = match job.policy.acceptance {
+            Acceptance::Nominal => (0, Some(0)),
+            Acceptance::WorstCase => {
+                let shared = errors.together.values();
+                let shared = shared.map(|one| one.weight.abs() * one.range[0].max(one.range[1]));
+                let most = errors.range + shared.sum::<i128>();
+                (errors.range.div_euclid(MILLION), Some(most.div_euclid(MILLION) + 1))
+            }
+            Acceptance::Expanded => (0, None),
+        };
+        let of_place = |place: usize| {
+            let mine = weights.iter().filter(|(term, _)| *term == Term::Pack(place));
+            mine.map(|(_, weight)| weight).sum()
+        };
+        Some(Row {
+            at_best: distance - least,
+            at_worst: most.map(|most| distance - most),
+            weights: (0..pump.fits.len()).map(of_place).collect(),
+        })
+    };
+    limits.map(row).collect()
+}
+
+/// Least and greatest error of one piece below its thickness, and above it, in ticks.
+pub(super) fn errors_of_piece(job: &Job, size: Size) -> [[i64; 2]; 2] {
+    let common = match size.alike.map_or(job.policy.alike, Alike::Share) {
+        Alike::AtWorst => 0,
+        Alike::Share(share) => i128::from(share.raw()),
+    };
+    let shared = [size.uncertainty, size.gauge.map(|gauge| gauge.certified)];
+    let shared: i64 = shared.into_iter().flatten().map(|one| one.extent.ticks()).sum();
+    [size.tolerance.minus, size.tolerance.plus].map(|side| {
+        let least = (i128::from(side.ticks()) * (MILLION - common)).div_euclid(MILLION);
+        match job.policy.acceptance {
+            Acceptance::WorstCase => [narrow(least), side.ticks() + shared],
+            Acceptance::Nominal | Acceptance::Expanded => [0, 0],
         }
     })
 }

@@ -5,6 +5,8 @@ use rust_xlsxwriter::Worksheet;
 use super::basis::{self, Section, ended, goals, inputs_and_policy, lengths, program, solver};
 use super::page::Written;
 use super::style::Styles;
+use crate::digest::sha256;
+use crate::formats::certificate::text;
 use crate::verify::Verified;
 use crate::words;
 
@@ -18,14 +20,16 @@ pub(super) fn sheet(verified: &Verified, styles: &Styles) -> Written<Worksheet> 
             each.collect::<Vec<_>>().join(", ")
         },
     );
+    let certificate = text(&verified.planned().id(), &plan.certificate);
     let facts = [
         program(),
         solver(),
         ended(plan),
         ("Priority weights", weights),
         ("Date", styles.date.clone()),
-        ("Proof", words::proof(job, plan)),
+        ("Proof", words::proof(verified)),
         ("Checked", "pieces, fits, limits, stock and goals recomputed independently before this was written".into()),
+        ("Certificate", format!("SHA-256 {}; `gapwright kit --certificate` writes it, `gapwright verify` adds it up", sha256(certificate.as_bytes()))),
         lengths(),
     ];
     let lead = "The same inputs, policy, program and date give this workbook again, byte for byte.";

@@ -17,7 +17,7 @@ use crate::crush;
 use crate::job::Job;
 use crate::length::{Fine, Unit};
 use crate::model::Model;
-use crate::plan::{Kit, Objective, Plan};
+use crate::plan::{Kit, Objective, ObjectiveValue, Plan};
 use crate::pump::Pump;
 use crate::stack::Verdict;
 use crate::verify::Verified;
@@ -42,7 +42,7 @@ pub(super) fn sheet(
     let mut page = Page::begin(NAME, "Outage kit plan", &lead, styles)?;
     page.widths(&[15.0, 18.0, 15.0, 12.0, 29.0, 31.0, 12.0, 20.0, 17.0, 9.0])?;
     page.row = 2;
-    page.across(&words::proof(job, plan), &styles.prose, 32.0)?;
+    page.across(&words::proof(verified), &styles.prose, 32.0)?;
     page.row += 1;
     counts(&mut page, verified)?;
     chart(&mut page, verified)?;
@@ -58,33 +58,39 @@ pub(super) fn sheet(
 fn counts(page: &mut Page<'_>, verified: &Verified) -> Written {
     let (job, plan) = (verified.job(), verified.plan());
     page.heads(&["", "", "", "Proven", ""])?;
-    let proven = |aim| plan.goal(aim).is_some_and(crate::plan::ObjectiveValue::proven);
     let served = plan.goals.iter().take_while(|goal| {
         matches!(goal.objective, Objective::ServedWeight | Objective::ServedOf(_))
     });
-    let served_proven =
-        served.clone().all(crate::plan::ObjectiveValue::proven) && served.count() > 0;
+    // A goal whose value is its bound counts as proven only if the bound was added up again.
+    let open = |goal: &ObjectiveValue| match verified.shows(goal.objective) {
+        true => "",
+        false if goal.proven() => "added up again",
+        false => "bound",
+    };
+    let served_open = served.map(open).find(|open| !open.is_empty()).unwrap_or_default();
     let value = |aim| plan.goal(aim).map_or((0, 0), |goal| (goal.value, goal.bound));
     let ((waste, least), (pieces, fewest)) = (value(Objective::Waste), value(Objective::Pieces));
-    let proof = |proven: bool, bound: String| match proven {
-        true => "yes".to_string(),
-        false => format!("no; bound {bound}"),
+    let proof = |open: &str, bound: String| match open {
+        "" => "yes".to_string(),
+        "bound" => format!("no; bound {bound}"),
+        _ => "bound not added up again".to_string(),
     };
+    let open_on = |aim| plan.goal(aim).map_or("bound", open);
     let mut lines = vec![
         (
             "Pumps kitted",
             format!("{} of {}", plan.served(), job.pumps.len()),
-            proof(served_proven, "see Basis".into()),
+            proof(served_open, "see Basis".into()),
         ),
         (
             "Waste",
             words::money(waste, job),
-            proof(proven(Objective::Waste), words::money(least, job)),
+            proof(open_on(Objective::Waste), words::money(least, job)),
         ),
-        ("Pieces", pieces.to_string(), proof(proven(Objective::Pieces), fewest.to_string())),
+        ("Pieces", pieces.to_string(), proof(open_on(Objective::Pieces), fewest.to_string())),
     ];
     if let Some(plates) = plan.goal(Objective::Plates) {
-        let bound = proof(plates.proven(), plates.bound.to_string());
+        let bound = proof(open(plates), plates.bound.to_string());
         lines.insert(2, ("Plates cut", plates.value.to_string(), bound));
     }
     let Styles { text, strong, alarm, .. } = page.styles;

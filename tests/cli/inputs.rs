@@ -32,12 +32,18 @@ const ADDED_TO: (&str, &str, &str) = ("issue", "--log", "log.xlsx");
 
 const MODELS: [&str; 3] = ["models/house.toml", "models/house.png", "models/materials.toml"];
 
-const USES: [Use; 14] = [
+const USES: [Use; 15] = [
     Use {
         name: "kit",
         call: &["kit", "stock.xlsx", "pumps.xlsx", "--models", "models"],
         reads: &["stock.xlsx", "pumps.xlsx", MODELS[0], MODELS[1], MODELS[2]],
-        writes: &["--out", "--json", "--mark"],
+        writes: &["--out", "--json", "--certificate", "--mark"],
+    },
+    Use {
+        name: "verify",
+        call: &["verify", "plan.json", "stock.xlsx", "pumps.xlsx", "--certificate", "proof.json"],
+        reads: &["stock.xlsx", "pumps.xlsx", "plan.json", "proof.json"],
+        writes: &["--mark"],
     },
     Use {
         name: "kit, stock in a folder",
@@ -155,9 +161,10 @@ const USES: [Use; 14] = [
 ];
 
 /// Options that name a file or folder that is only read, by command.
-const ONLY_READ: [(&str, &[&str]); 10] = [
+const ONLY_READ: [(&str, &[&str]); 11] = [
     ("kit", &["--models"]),
     ("stack", &["--stock", "--plan", "--models"]),
+    ("verify", &["--certificate", "--models"]),
     ("check", &["--models"]),
     ("provision", &["--history", "--models"]),
     ("recheck", &["--readings", "--models"]),
@@ -219,7 +226,7 @@ fn shop() -> TempDir {
     // As in the README's walkthrough: the example row becomes a pump.
     change(&at("pumps.xlsx"), "Pumps", &[("A4", Put::from("P-101"))]);
     let kit = ["kit", "stock.xlsx", "pumps.xlsx", "--out", "plan.xlsx", "--json", "plan.json"];
-    well(shop.path(), &kit);
+    well(shop.path(), &[&kit[..], &["--certificate", "proof.json"]].concat());
     let issue = ["issue", "plan.xlsx", "stock.xlsx", "--out", "next.xlsx", "--log", "log.xlsx"];
     well(shop.path(), &issue);
     fs::write(at("readings.csv"), "Tag,What,Reading\nP-101,running clearance,0.0212 in\n").unwrap();

@@ -11,6 +11,7 @@ mod stack;
 mod stack_ups;
 mod terminal;
 mod verdicts;
+mod verify;
 
 use std::fs;
 use std::path::Path;
@@ -662,7 +663,7 @@ fn a_time_limit_still_writes_the_best_plan_with_its_bound() {
         }
     }
     let verified = gapwright::verify::verify(job, plan).unwrap();
-    let said = gapwright::words::proof(verified.job(), verified.plan());
+    let said = gapwright::words::proof(&verified);
     assert!(said.contains("not proven") && said.contains("time limit"), "{said}");
     gapwright::write::workbook(&verified, "2027-03-01").unwrap();
 }

@@ -75,6 +75,7 @@ fn plan(job: &Job, short: &[usize]) -> Plan {
         worth: vec![],
         stopped_by: None,
         left_out: Default::default(),
+        certificate: Default::default(),
     }
 }
 

@@ -12,6 +12,7 @@
     missing_docs
 )]
 
+mod certificate;
 mod edges;
 mod errors;
 #[path = "../bench/generate.rs"]

@@ -137,6 +137,13 @@ fn what_is_written_for_programs_is_as_its_schema_says() {
         let fields = document.as_object().unwrap().len();
         assert!(refused > fields, "{name}: {refused} of {}", 2 * fields);
     }
+    // One that is proven with splits or without.
+    let proof = folder.path().join("proof.json");
+    let certified = [&plan[..], &["--certificate", "proof.json", "--force"]].concat();
+    json(folder.path(), &certified);
+    let proof: Value = serde_json::from_slice(&fs::read(proof).unwrap()).unwrap();
+    let wrong: Vec<_> = schema("certificate").iter_errors(&proof).map(|e| e.to_string()).collect();
+    assert!(wrong.is_empty(), "{wrong:#?}");
     for code in ["swap", "would_fit", "too_many", "no_kit", "step", "days", "long_steps", "even"] {
         assert!(seen.contains(code), "{code} in {seen:?}");
     }

@@ -49,7 +49,7 @@ pub(super) fn tell(verified: &Verified, run: &Run) {
     if let Some(said) = words::plates_cut(verified) {
         out!(to, "{said}.");
     }
-    out!(to, "{}", words::proof(job, plan));
+    out!(to, "{}", words::proof(verified));
     for line in table(verified) {
         out!(to, "{line}");
     }

@@ -1,0 +1,943 @@
+//! Checker of certificates: the proof that no plan is better is added up again.
+//!
+//! Nothing is taken from the code that chose: kits are listed, judged and priced here, and each claim of the
+//! [`Certificate`](crate::certificate) is shown once more in whole numbers. As long as a pump may have many kits they are not
+//! kept: each bound goes through them again. Once multipliers leave few of them, they are listed.
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::rc::Rc;
+
+use super::fillings::{Fillings, Found};
+use super::plates::offcut;
+use super::supplies::{self, Choice, Supply, is_supplied, ready};
+use super::{by_the_pack, charge, off_target, scarcity, trim, whole_piece};
+use crate::certificate::{
+    Certificate, GoalProof, GroupProof, ProofMultipliers, ProofNode, ProofSplit, ProofSupplier,
+    UNIT,
+};
+use crate::job::Job;
+use crate::plan::{Kit, Objective, ObjectiveValue, PackPick, Plan};
+
+/// Whether a goal's bound was added up again.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum AddedUp {
+    /// Value and bound are equal, and the certificate shows it.
+    Agrees,
+    /// Value and bound are not equal: there is nothing to show.
+    Open,
+    /// Said to be proven, but not shown again.
+    Not(NotShown),
+}
+
+/// Reason that a bound was not shown again.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum NotShown {
+    /// There is no certificate of it: the search was too large to write one, or had none to give.
+    NoCertificate,
+    /// Several groups of pumps draw on the same packs that are spoiled once opened, or on the same plates.
+    Suppliers,
+    /// There are too many kits, or too many parts, to add up.
+    TooLarge,
+    /// An earlier goal was not shown, and several groups of pumps could make up for one another.
+    Earlier,
+    /// The certificate does not show it.
+    Wrong(String),
+}
+
+/// Most kits that are looked at to add up a certificate.
+const MOST_WORK: u64 = 400_000_000;
+/// Most kits that are kept for a group of pumps.
+const MOST_KEPT: usize = 3_000_000;
+/// Multipliers may not be so large that their sums leave the whole numbers.
+const LARGEST: i128 = 1 << 96;
+const LARGEST_OF_MONEY: i128 = 1 << 72;
+
+/// Adds up the bound of each goal of a plan.
+pub(super) fn added_up(job: &Job, plan: &Plan, certificate: &Certificate) -> Vec<AddedUp> {
+    let tiers = tiers(job);
+    let shown = show(job, plan, certificate, &tiers);
+    let of_goal = |goal: &ObjectiveValue| {
+        if !goal.proven() {
+            return AddedUp::Open;
+        }
+        let groups = match &shown {
+            Ok(groups) => groups,
+            Err(why) => return AddedUp::Not(why.clone()),
+        };
+        let counts = |tier: &Tier| match (tier, goal.objective) {
+            (Tier::Served(_), Objective::ServedWeight) => true,
+            (Tier::Served(priority), Objective::ServedOf(of)) => *priority == of,
+            (Tier::Waste, aim) => aim == Objective::Waste,
+            (Tier::Plates, aim) => aim == Objective::Plates,
+            (Tier::Pieces, aim) => aim == Objective::Pieces,
+            (Tier::Scarcity, aim) => aim == Objective::Scarcity,
+            (Tier::Served(_), _) => false,
+        };
+        let last = tiers.iter().rposition(counts);
+        let Some(last) = last else { return AddedUp::Not(NotShown::NoCertificate) };
+        for (tier, of) in tiers.iter().enumerate().take(last + 1) {
+            let failed = groups.iter().find_map(|group| group[tier].as_ref().err());
+            match failed {
+                Some(why) if counts(of) => return AddedUp::Not(why.clone()),
+                // One group by itself is bounded under its own earlier values, whether they are proven or not.
+                Some(_) if groups.len() > 1 => return AddedUp::Not(NotShown::Earlier),
+                _ => {}
+            }
+        }
+        AddedUp::Agrees
+    };
+    plan.goals.iter().map(of_goal).collect()
+}
+
+/// Goal of the search, counted downwards.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Tier {
+    /// Pumps served of a priority.
+    Served(u32),
+    Waste,
+    Plates,
+    Pieces,
+    Scarcity,
+}
+
+fn tiers(job: &Job) -> Vec<Tier> {
+    let mut priorities: Vec<u32> = job.pumps.iter().map(|pump| pump.priority).collect();
+    priorities.sort_unstable();
+    priorities.dedup();
+    let served = priorities.into_iter().map(Tier::Served);
+    let plates = (!job.plates.is_empty()).then_some(Tier::Plates);
+    served.chain([Tier::Waste]).chain(plates).chain([Tier::Pieces, Tier::Scarcity]).collect()
+}
+
+type Shown = Result<(), NotShown>;
+
+fn wrong(why: impl Into<String>) -> NotShown {
+    NotShown::Wrong(why.into())
+}
+
+/// Shows the claims of every group and goal.
+fn show(
+    job: &Job,
+    plan: &Plan,
+    certificate: &Certificate,
+    tiers: &[Tier],
+) -> Result<Vec<Vec<Shown>>, NotShown> {
+    if certificate.groups.is_empty() && plan.served() > 0 {
+        return Err(NotShown::NoCertificate);
+    }
+    let mut grouped = vec![false; job.pumps.len()];
+    for &pump in certificate.groups.iter().flat_map(|group| &group.pumps) {
+        match grouped.get_mut(pump) {
+            Some(grouped @ false) => *grouped = true,
+            Some(true) => return Err(wrong("a pump stands in two groups")),
+            None => return Err(wrong("a pump that the job does not have")),
+        }
+    }
+    let fillings = Fillings::of(job).ok_or(NotShown::TooLarge)?;
+    let mut work = Work(0);
+    for pump in (0..grouped.len()).filter(|&pump| !grouped[pump]) {
+        let mut any = false;
+        let looked = fillings.each(pump, &mut |found| any = any || fillings.is_kit(pump, found));
+        work.add(looked)?;
+        if any {
+            return Err(wrong(format!(
+                "pump {} has a kit and stands in no group",
+                job.pumps[pump].tag
+            )));
+        }
+    }
+    let groups = certificate.groups.iter();
+    let groups = groups.map(|proof| Group::new(job, plan, &fillings, proof, tiers, &mut work));
+    let mut groups = groups.collect::<Result<Vec<Group<'_>>, NotShown>>()?;
+    apart(plan, &groups)?;
+    groups.iter_mut().map(|group| group.goals(&mut work)).collect()
+}
+
+/// Sees to it that no two groups draw on one supply, and that no plate is cut for none of them: waste of packs and plates
+/// does not add up otherwise.
+fn apart(plan: &Plan, groups: &[Group<'_>]) -> Shown {
+    let mut owned: BTreeSet<(bool, usize)> = BTreeSet::new();
+    for group in groups {
+        let mine: BTreeSet<(bool, usize)> =
+            group.supplies.iter().map(|(name, _)| key(name)).collect();
+        if !owned.is_disjoint(&mine) {
+            return Err(NotShown::Suppliers);
+        }
+        owned.extend(mine);
+    }
+    match plan.layouts.iter().all(|layout| owned.contains(&(true, layout.plate))) {
+        true => Ok(()),
+        false => Err(wrong("plates are cut for no pump")),
+    }
+}
+
+/// Whether a supply is of plates, and of which item or lot.
+fn key(supply: &ProofSupplier) -> (bool, usize) {
+    match supply {
+        ProofSupplier::Packs { item } => (false, *item),
+        ProofSupplier::Layout { plate, .. } => (true, *plate),
+    }
+}
+
+/// Kits looked at so far.
+struct Work(u64);
+
+impl Work {
+    fn add(&mut self, kits: u64) -> Shown {
+        self.0 += kits;
+        if self.0 > MOST_WORK { Err(NotShown::TooLarge) } else { Ok(()) }
+    }
+}
+
+/// Kit by what it costs.
+#[derive(Debug, Clone, PartialEq, Eq)]
+struct Column {
+    /// Items and numbers of pieces, ascending by item.
+    uses: Vec<(usize, u32)>,
+    waste: i128,
+}
+
+/// Prices that follow from multipliers.
+struct Priced {
+    constant: i128,
+    /// Price of a millionth of waste.
+    waste: i128,
+    /// Price of a piece of each item that a pump takes, costs of pieces included.
+    item: Vec<i128>,
+    /// Price of an item that a supply takes, plates after the stock, costs of plates included.
+    supplied: Vec<i128>,
+    /// Price of serving a pump, by priority.
+    serving: BTreeMap<u32, i128>,
+}
+
+/// Prices of every way to fill a place, by list, and the kits that stay: those whose price is at most this, by pump.
+struct Sieve {
+    prices: Prepared,
+    most: Vec<i128>,
+}
+
+struct Prepared {
+    waste: i128,
+    serving: Vec<i128>,
+    lists: Vec<Vec<i128>>,
+}
+
+impl Prepared {
+    /// Price of a kit without its charges.
+    fn pieces(&self, choice: &[(usize, usize)]) -> i128 {
+        choice.iter().map(|&(list, number)| self.lists[list][number]).sum()
+    }
+
+    /// Price of a kit of a pump of the group, if it is at most so much.
+    fn at_most(&self, pump: usize, found: &Found<'_>, most: i128) -> Option<i128> {
+        let part = self.serving[pump] + self.pieces(found.choice);
+        if part > most || self.waste == 0 {
+            return (part <= most).then_some(part);
+        }
+        let whole = part + self.waste * found.charges();
+        (whole <= most).then_some(whole)
+    }
+}
+
+/// Group of pumps whose claims are shown.
+struct Group<'a> {
+    job: &'a Job,
+    fillings: &'a Fillings<'a>,
+    proof: &'a GroupProof,
+    tiers: &'a [Tier],
+    /// Values of the plan for this group.
+    values: Vec<i128>,
+    /// Whether a pump may stay without a kit, by place in the group.
+    idle: Vec<bool>,
+    sieves: Vec<Sieve>,
+    /// Supplies with the choices that stay.
+    supplies: Vec<Supply>,
+    /// Kits that stay, once they are listed.
+    kept: Option<Vec<Rc<Vec<Column>>>>,
+}
+
+/// Part of the plans of a group.
+#[derive(Clone)]
+struct Part {
+    columns: Vec<Rc<Vec<Column>>>,
+    idle: Vec<bool>,
+    supplies: Vec<Supply>,
+    /// Least and most pieces of each set.
+    ranges: Vec<[Option<i64>; 2]>,
+    /// Every value of the goal is a multiple of this.
+    step: i128,
+}
+
+impl<'a> Group<'a> {
+    fn new(
+        job: &'a Job,
+        plan: &Plan,
+        fillings: &'a Fillings<'a>,
+        proof: &'a GroupProof,
+        tiers: &'a [Tier],
+        work: &mut Work,
+    ) -> Result<Group<'a>, NotShown> {
+        if proof.goals.len() != tiers.len() {
+            return Err(wrong("a group has another number of goals"));
+        }
+        let items = job.stock.len() + job.plates.len();
+        if proof.sets.iter().flatten().any(|&item| item >= items) {
+            return Err(wrong("an item that the stock does not have"));
+        }
+        let mut looked = 0;
+        let supplies = supplies::of_group(job, fillings, &proof.pumps, &mut looked);
+        work.add(looked)?;
+        let supplies = supplies.ok_or(NotShown::TooLarge)?;
+        let values: Vec<i128> =
+            tiers.iter().map(|tier| value(job, plan, (&proof.pumps, &supplies), *tier)).collect();
+        Ok(Group {
+            job,
+            fillings,
+            proof,
+            tiers,
+            values,
+            idle: vec![true; proof.pumps.len()],
+            sieves: Vec::new(),
+            supplies,
+            kept: None,
+        })
+    }
+
+    /// Shows the claims goal by goal; what a goal rules out is ruled out for the later ones.
+    fn goals(&mut self, work: &mut Work) -> Result<Vec<Shown>, NotShown> {
+        let proof = self.proof;
+        let shown = |(tier, goal): (usize, &Option<GoalProof>)| {
+            if self.all_served(tier) {
+                return Ok(Ok(()));
+            }
+            let goal = goal.as_ref().ok_or(NotShown::NoCertificate);
+            match goal.and_then(|goal| self.goal(tier, goal, work)) {
+                // Nothing more can be looked at.
+                Err(NotShown::TooLarge) => Err(NotShown::TooLarge),
+                shown => Ok(shown),
+            }
+        };
+        proof.goals.iter().enumerate().map(shown).collect()
+    }
+
+    /// Whether the plan serves every pump that a goal of serving counts: none of them may be left out then.
+    fn all_served(&mut self, tier: usize) -> bool {
+        let Tier::Served(priority) = self.tiers[tier] else { return false };
+        let job = self.job;
+        let counted = |pump: usize| job.pumps[pump].priority == priority;
+        let all = self.proof.pumps.iter().filter(|&&pump| counted(pump)).count();
+        if -self.values[tier] != i128::try_from(all).unwrap_or(i128::MAX) {
+            return false;
+        }
+        for (&pump, idle) in self.proof.pumps.iter().zip(&mut self.idle) {
+            *idle &= !counted(pump);
+        }
+        true
+    }
+
+    fn goal(&mut self, tier: usize, goal: &GoalProof, work: &mut Work) -> Shown {
+        let claim = self.values[tier];
+        if i128::from(goal.bound) != claim {
+            return Err(wrong(format!(
+                "a bound of {} is claimed, and the value is {claim}",
+                goal.bound
+            )));
+        }
+        let root = goal.nodes.first().ok_or_else(|| wrong("a proof without a root"))?;
+        let shown = self.show_goal(tier, goal, root, claim, work);
+        // Whether or not the claim is shown: no plan that keeps this value has a kit that lifts the bound above it.
+        match &shown {
+            Err(NotShown::TooLarge) => {}
+            _ => self.keep(tier, &root.multipliers, claim, work)?,
+        }
+        shown
+    }
+
+    fn show_goal(
+        &mut self,
+        tier: usize,
+        goal: &GoalProof,
+        root: &ProofNode,
+        claim: i128,
+        work: &mut Work,
+    ) -> Shown {
+        let below = claim - 1;
+        let before = (self.sieves.len(), self.supplies.clone());
+        let shown = match self.kept.is_some() {
+            true => Ok(false),
+            false => self.sift(tier, goal.before.iter().chain([&root.multipliers]), below, work),
+        };
+        let part = match shown {
+            Ok(true) => Ok(None),
+            Ok(false) => self.part(tier, work).map(Some),
+            Err(why) => Err(why),
+        };
+        self.sieves.truncate(before.0);
+        self.supplies = before.1;
+        let Some(mut part) = part? else { return Ok(()) };
+        for multipliers in &goal.before {
+            match self.reduce(tier, &mut part, multipliers, claim, work)? {
+                true => return Ok(()),
+                false => {}
+            }
+        }
+        self.settle(tier, goal, claim, part, work)
+    }
+
+    /// Adds sieves for plans of at most this value; whether there is none.
+    fn sift<'m>(
+        &mut self,
+        tier: usize,
+        all: impl Iterator<Item = &'m ProofMultipliers>,
+        most: i128,
+        work: &mut Work,
+    ) -> Result<bool, NotShown> {
+        for multipliers in all {
+            let prices = self.prices(tier, multipliers, &self.ranges())?;
+            let mut bound = prices.constant;
+            let of_supplies = priced_choices(&self.supplies, &prices);
+            bound += of_supplies.iter().map(|(least, _)| least).sum::<i128>();
+            let prices = self.prepare(&prices);
+            let mut cheapest = Vec::with_capacity(self.idle.len());
+            for place in 0..self.idle.len() {
+                let least = self.cheapest(place, &prices, work)?;
+                let idle = self.idle[place].then_some(0);
+                match least.into_iter().chain(idle).min() {
+                    Some(least) => cheapest.push(least),
+                    None => return Ok(true),
+                }
+            }
+            let room = most * UNIT - bound - cheapest.iter().sum::<i128>();
+            if room < 0 {
+                return Ok(true);
+            }
+            leave_out_choices(&mut self.supplies, of_supplies, room);
+            let most = cheapest.iter().map(|least| least + room).collect();
+            self.sieves.push(Sieve { prices, most });
+        }
+        Ok(false)
+    }
+
+    /// Least price of a kit that every sieve lets pass.
+    fn cheapest(
+        &self,
+        place: usize,
+        prices: &Prepared,
+        work: &mut Work,
+    ) -> Result<Option<i128>, NotShown> {
+        let pump = self.proof.pumps[place];
+        let mut least: Option<i128> = None;
+        let looked = self.fillings.each(pump, &mut |found| {
+            let most = least.map_or(i128::MAX, |least| least - 1);
+            let price = prices.at_most(place, found, most);
+            if price.is_some() && self.passes(place, found) && self.fillings.is_kit(pump, found) {
+                least = price;
+            }
+        });
+        work.add(looked)?;
+        Ok(least)
+    }
+
+    fn passes(&self, place: usize, found: &Found<'_>) -> bool {
+        self.sieves
+            .iter()
+            .all(|sieve| sieve.prices.at_most(place, found, sieve.most[place]).is_some())
+    }
+
+    /// Kits that are left, listed. Of kits that take the same pieces the least wasteful stays.
+    fn part(&self, tier: usize, work: &mut Work) -> Result<Part, NotShown> {
+        let columns = match &self.kept {
+            Some(kept) => kept.clone(),
+            None => self.listed(MOST_KEPT, work)?.ok_or(NotShown::TooLarge)?,
+        };
+        let passes_idle = |place: usize| self.sieves.iter().all(|sieve| sieve.most[place] >= 0);
+        let idle = self.idle.iter().enumerate().map(|(place, idle)| *idle && passes_idle(place));
+        let (supplies, ranges) = (self.supplies.clone(), self.ranges());
+        let mut part = Part { columns, idle: idle.collect(), supplies, ranges, step: 1 };
+        self.step(tier, &mut part);
+        Ok(part)
+    }
+
+    /// Kits that are left; `None` if there are more than so many.
+    fn listed(
+        &self,
+        most: usize,
+        work: &mut Work,
+    ) -> Result<Option<Vec<Rc<Vec<Column>>>>, NotShown> {
+        let mut all = Vec::with_capacity(self.idle.len());
+        let mut count = 0;
+        for place in 0..self.idle.len() {
+            let pump = self.proof.pumps[place];
+            let mut columns: BTreeMap<Vec<(usize, u32)>, i128> = BTreeMap::new();
+            let looked = self.fillings.each(pump, &mut |found| {
+                if count + columns.len() > most
+                    || !self.passes(place, found)
+                    || !self.fillings.is_kit(pump, found)
+                {
+                    return;
+                }
+                let mut uses: BTreeMap<usize, u32> = BTreeMap::new();
+                for pick in self.fillings.picks(found.choice) {
+                    *uses.entry(pick.item).or_default() += pick.count;
+                }
+                let of = |&(list, number): &(usize, usize)| self.fillings.lists[list][number].waste;
+                let waste = found.choice.iter().map(of).sum::<i128>() + found.charges();
+                let known = columns.entry(uses.into_iter().collect()).or_insert(waste);
+                *known = waste.min(*known);
+            });
+            work.add(looked)?;
+            count += columns.len();
+            if count > most {
+                return Ok(None);
+            }
+            let columns = columns.into_iter().map(|(uses, waste)| Column { uses, waste });
+            all.push(Rc::new(columns.collect()));
+        }
+        Ok(Some(all))
+    }
+
+    /// Leaves out, for all later goals, what no plan of this value has.
+    fn keep(
+        &mut self,
+        tier: usize,
+        multipliers: &ProofMultipliers,
+        most: i128,
+        work: &mut Work,
+    ) -> Shown {
+        if let Some(kept) = self.kept.take() {
+            let mut part = Part {
+                columns: kept,
+                idle: self.idle.clone(),
+                supplies: self.supplies.clone(),
+                ranges: self.ranges(),
+                step: 1,
+            };
+            let prices = self.prices(tier, multipliers, &part.ranges)?;
+            let none = self.leave_out(&prices, &mut part, most, work)?;
+            // The plan itself has this value: its kits stay.
+            if !none {
+                (self.idle, self.supplies) = (part.idle, part.supplies);
+            }
+            self.kept = Some(part.columns);
+            return Ok(());
+        }
+        if self.sift(tier, [multipliers].into_iter(), most, work)? {
+            return Ok(());
+        }
+        let last = self.sieves.last().map(|sieve| sieve.most.clone()).unwrap_or_default();
+        self.idle.iter_mut().zip(last).for_each(|(idle, most)| *idle &= most >= 0);
+        // Few enough to be kept.
+        if !matches!(self.tiers[tier], Tier::Served(_)) {
+            self.kept = self.listed(1_000 + 200 * self.idle.len(), work)?;
+        }
+        Ok(())
+    }
+
+    /// Ranges of the sets at first: no more than there is. Supplies may put in more than is taken.
+    fn ranges(&self) -> Vec<[Option<i64>; 2]> {
+        let all = |set: &Vec<usize>| {
+            let supplied = set.iter().any(|&item| is_supplied(self.job, item));
+            let pieces = set.iter().map(|&item| ready(self.job, item));
+            [(!supplied).then_some(0), Some(pieces.sum())]
+        };
+        self.proof.sets.iter().map(all).collect()
+    }
+
+    fn prices(
+        &self,
+        tier: usize,
+        multipliers: &ProofMultipliers,
+        ranges: &[[Option<i64>; 2]],
+    ) -> Result<Priced, NotShown> {
+        let mut prices = Priced {
+            constant: 0,
+            waste: 0,
+            item: vec![0; self.job.stock.len()],
+            supplied: vec![0; self.job.stock.len() + self.job.plates.len()],
+            serving: BTreeMap::new(),
+        };
+        for &(set, most, least) in &multipliers.sets {
+            let range = ranges.get(set).ok_or_else(|| wrong("a set that the certificate lacks"))?;
+            let [most, least] = [(range[1], most), (range[0], least)]
+                .map(|(limit, multiplier)| limit.map_or(0, |_| multiplier));
+            if !(0..=LARGEST).contains(&most) || !(0..=LARGEST).contains(&least) {
+                return Err(wrong("a multiplier below zero, or too large"));
+            }
+            let of = |multiplier: i128, limit: Option<i64>| {
+                multiplier.checked_mul(limit.unwrap_or(0).into())
+            };
+            let change =
+                of(least, range[0]).zip(of(most, range[1])).map(|(least, most)| least - most);
+            let constant = change.and_then(|change| prices.constant.checked_add(change));
+            prices.constant = constant.ok_or_else(|| wrong("multipliers too large"))?;
+            for &item in &self.proof.sets[set] {
+                prices.supplied[item] += most - least;
+            }
+        }
+        prices.item.copy_from_slice(&prices.supplied[..self.job.stock.len()]);
+        let earlier = multipliers.goals.iter().copied();
+        for (goal, multiplier) in earlier.chain([(tier, UNIT)]) {
+            if goal > tier || !(0..=LARGEST).contains(&multiplier) {
+                return Err(wrong("a multiplier of a goal that is not earlier, or too large"));
+            }
+            if goal < tier {
+                let change = multiplier.checked_mul(self.values[goal]);
+                let constant = change.and_then(|change| prices.constant.checked_sub(change));
+                prices.constant = constant.ok_or_else(|| wrong("multipliers too large"))?;
+            }
+            match self.tiers[goal] {
+                Tier::Served(priority) => {
+                    *prices.serving.entry(priority).or_default() -= multiplier
+                }
+                Tier::Waste => prices.waste += multiplier,
+                Tier::Plates => {
+                    let plates = prices.supplied.iter_mut().skip(self.job.stock.len());
+                    plates.for_each(|price| *price += multiplier);
+                }
+                Tier::Pieces => prices.item.iter_mut().for_each(|price| *price += multiplier),
+                Tier::Scarcity => {
+                    for (price, lot) in prices.item.iter_mut().zip(&self.job.stock) {
+                        *price += multiplier * scarcity(lot);
+                    }
+                }
+            }
+        }
+        let large = |price: &i128| price.abs() > 16 * LARGEST;
+        let mut all = prices.item.iter().chain(&prices.supplied);
+        if prices.waste > LARGEST_OF_MONEY || all.any(large) {
+            return Err(wrong("multipliers too large"));
+        }
+        Ok(prices)
+    }
+
+    /// Prices of all ways to fill a place.
+    fn prepare(&self, prices: &Priced) -> Prepared {
+        let lists = self.fillings.lists.iter().map(|list| {
+            let price = |filling: &super::fillings::Filling| {
+                let pieces = filling.picks.iter();
+                let pieces = pieces.map(|pick| i128::from(pick.count) * prices.item[pick.item]);
+                prices.waste * filling.waste + pieces.sum::<i128>()
+            };
+            list.iter().map(price).collect()
+        });
+        Prepared {
+            waste: prices.waste,
+            serving: self.proof.pumps.iter().map(|&pump| self.serving(prices, pump)).collect(),
+            lists: lists.collect(),
+        }
+    }
+
+    fn serving(&self, prices: &Priced, pump: usize) -> i128 {
+        prices.serving.get(&self.job.pumps[pump].priority).copied().unwrap_or(0)
+    }
+
+    fn price(&self, prices: &Priced, place: usize, column: &Column) -> i128 {
+        let pieces = column.uses.iter();
+        let pieces: i128 = pieces.map(|&(item, count)| prices.item[item] * i128::from(count)).sum();
+        self.serving(prices, self.proof.pumps[place]) + prices.waste * column.waste + pieces
+    }
+
+    /// Leaves out what is in no plan of at most this value; whether there is no such plan.
+    fn leave_out(
+        &self,
+        prices: &Priced,
+        part: &mut Part,
+        most: i128,
+        work: &mut Work,
+    ) -> Result<bool, NotShown> {
+        let mut all = Vec::with_capacity(part.columns.len());
+        let mut bound = prices.constant;
+        for (place, columns) in part.columns.iter().enumerate() {
+            work.add(columns.len() as u64)?;
+            let priced: Vec<i128> =
+                columns.iter().map(|column| self.price(prices, place, column)).collect();
+            let idle = part.idle[place].then_some(0);
+            let Some(least) = priced.iter().copied().chain(idle).min() else { return Ok(true) };
+            bound += least;
+            all.push((least, priced));
+        }
+        // Empty after a split, perhaps.
+        if part.supplies.iter().any(|(_, choices)| choices.is_empty()) {
+            return Ok(true);
+        }
+        let of_supplies = priced_choices(&part.supplies, prices);
+        work.add(of_supplies.iter().map(|(_, priced)| priced.len() as u64).sum())?;
+        bound += of_supplies.iter().map(|(least, _)| least).sum::<i128>();
+        let room = most * UNIT - bound;
+        if room < 0 {
+            return Ok(true);
+        }
+        leave_out_choices(&mut part.supplies, of_supplies, room);
+        for (place, (least, priced)) in all.into_iter().enumerate() {
+            let stays = |price: i128| price - least <= room;
+            part.idle[place] &= stays(0);
+            if priced.iter().any(|&price| !stays(price)) {
+                let both = part.columns[place].iter().zip(priced);
+                let few = both.filter(|(_, price)| stays(*price)).map(|(column, _)| column.clone());
+                part.columns[place] = Rc::new(few.collect());
+            }
+        }
+        Ok(false)
+    }
+
+    /// Leaves out what is in no plan below the claim; whether there is no such plan.
+    fn reduce(
+        &self,
+        tier: usize,
+        part: &mut Part,
+        multipliers: &ProofMultipliers,
+        claim: i128,
+        work: &mut Work,
+    ) -> Result<bool, NotShown> {
+        let prices = self.prices(tier, multipliers, &part.ranges)?;
+        loop {
+            // The greatest value below the claim that there can be.
+            let below = (claim - 1).div_euclid(part.step) * part.step;
+            if self.leave_out(&prices, part, below, work)? {
+                return Ok(true);
+            }
+            let before = part.step;
+            self.step(tier, part);
+            if part.step == before {
+                return Ok(false);
+            }
+        }
+    }
+
+    /// Greatest number of which all costs that are left are multiples.
+    fn step(&self, tier: usize, part: &mut Part) {
+        let mut step = 0;
+        for (place, columns) in part.columns.iter().enumerate() {
+            for column in columns.iter() {
+                step = common(step, self.cost(tier, place, column));
+                if step == 1 {
+                    break;
+                }
+            }
+        }
+        let of_supply = |choice: &Choice| match self.tiers[tier] {
+            Tier::Waste => choice.waste,
+            Tier::Plates => choice.plates,
+            Tier::Served(_) | Tier::Pieces | Tier::Scarcity => 0,
+        };
+        let choices = part.supplies.iter().flat_map(|(_, choices)| choices.iter());
+        step = choices.fold(step, |step, choice| common(step, of_supply(choice)));
+        part.step = step.max(1);
+    }
+
+    fn cost(&self, tier: usize, place: usize, column: &Column) -> i128 {
+        let each = |of: &dyn Fn(usize) -> i128| {
+            column.uses.iter().map(|&(item, count)| i128::from(count) * of(item)).sum()
+        };
+        match self.tiers[tier] {
+            Tier::Served(priority) => {
+                let of_it = self.job.pumps[self.proof.pumps[place]].priority == priority;
+                -i128::from(of_it)
+            }
+            Tier::Waste => column.waste,
+            Tier::Plates => 0,
+            Tier::Pieces => each(&|_| 1),
+            Tier::Scarcity => each(&|item| scarcity(&self.job.stock[item])),
+        }
+    }
+
+    /// Shows that no plan of a part, the whole at first, is below the claim.
+    fn settle(
+        &self,
+        tier: usize,
+        goal: &GoalProof,
+        claim: i128,
+        whole: Part,
+        work: &mut Work,
+    ) -> Shown {
+        let mut open = vec![(0, whole)];
+        while let Some((at, mut part)) = open.pop() {
+            let node = &goal.nodes[at];
+            // A part may be referred to many times over, and have nothing left to look at.
+            work.add(1 + part.columns.len() as u64)?;
+            if self.reduce(tier, &mut part, &node.multipliers, claim, work)? {
+                continue;
+            }
+            match &node.split {
+                Some((split, halves)) => {
+                    // A proof that refers back would never end.
+                    if halves.iter().any(|&half| half <= at || half >= goal.nodes.len()) {
+                        return Err(wrong("a part that is not there"));
+                    }
+                    let [without, with] = self.halves(&part, *split)?;
+                    open.extend([(halves[0], without), (halves[1], with)]);
+                }
+                None if self.none_below(tier, &part, claim) => {}
+                None => return Err(wrong(format!("part {at} of the proof is left open"))),
+            }
+        }
+        Ok(())
+    }
+
+    /// Whether one choice a pump is left, and that is no plan below the claim.
+    fn none_below(&self, tier: usize, part: &Part, claim: i128) -> bool {
+        let mut taken: Vec<Option<&Column>> = Vec::new();
+        for (columns, idle) in part.columns.iter().zip(&part.idle) {
+            match (columns.as_slice(), idle) {
+                ([], true) => taken.push(None),
+                ([one], false) => taken.push(Some(one)),
+                _ => return false,
+            }
+        }
+        if part.supplies.iter().any(|(_, choices)| choices.len() != 1) {
+            return false;
+        }
+        let chosen: Vec<&Choice> =
+            part.supplies.iter().flat_map(|(_, choices)| choices.iter()).collect();
+        let mut used: BTreeMap<usize, i128> = BTreeMap::new();
+        for (item, count) in taken.iter().flatten().flat_map(|column| &column.uses) {
+            *used.entry(*item).or_default() += i128::from(*count);
+        }
+        for (item, count) in chosen.iter().flat_map(|choice| &choice.uses) {
+            *used.entry(*item).or_default() += count;
+        }
+        let overdrawn = used.iter().any(|(&item, &count)| count > ready(self.job, item).into());
+        let outside = self.proof.sets.iter().zip(&part.ranges).any(|(set, [least, most])| {
+            let total: i128 = set.iter().filter_map(|item| used.get(item)).sum();
+            least.is_some_and(|least| total < least.into())
+                || most.is_some_and(|most| total > most.into())
+        });
+        let supplied = |tier: usize| match self.tiers[tier] {
+            Tier::Waste => chosen.iter().map(|choice| choice.waste).sum(),
+            Tier::Plates => chosen.iter().map(|choice| choice.plates).sum(),
+            Tier::Served(_) | Tier::Pieces | Tier::Scarcity => 0,
+        };
+        let value = |tier: usize| {
+            let each =
+                taken.iter().enumerate().filter_map(|(place, column)| Some((place, (*column)?)));
+            let kits = each.map(|(place, column)| self.cost(tier, place, column)).sum::<i128>();
+            kits + supplied(tier)
+        };
+        let worse = (0..tier).any(|earlier| value(earlier) > self.values[earlier]);
+        overdrawn || outside || worse || value(tier) >= claim
+    }
+
+    fn halves(&self, part: &Part, split: ProofSplit) -> Result<[Part; 2], NotShown> {
+        let [mut without, mut with] = [part.clone(), part.clone()];
+        let place = |pump: usize| {
+            let place = self.proof.pumps.iter().position(|other| *other == pump);
+            place.ok_or_else(|| wrong("a split on a pump that the group lacks"))
+        };
+        match split {
+            ProofSplit::MoreThan { set, pieces } => {
+                let [least, most] = *part
+                    .ranges
+                    .get(set)
+                    .ok_or_else(|| wrong("a set that the certificate lacks"))?;
+                without.ranges[set] = [least, Some(most.map_or(pieces, |most| most.min(pieces)))];
+                let more = pieces.saturating_add(1);
+                with.ranges[set] = [Some(least.map_or(more, |least| least.max(more))), most];
+            }
+            ProofSplit::Served { pump } => {
+                let place = place(pump)?;
+                without.columns[place] = Rc::default();
+                with.idle[place] = false;
+            }
+            ProofSplit::Takes { pump, item, least } => {
+                let place = place(pump)?;
+                let takes = |column: &&Column| {
+                    column.uses.iter().any(|&(other, count)| other == item && count >= least)
+                };
+                let (yes, no): (Vec<Column>, Vec<Column>) = {
+                    let columns = part.columns[place].iter().cloned();
+                    columns.partition(|column| takes(&column))
+                };
+                without.columns[place] = Rc::new(no);
+                with.columns[place] = Rc::new(yes);
+                with.idle[place] = false;
+            }
+            ProofSplit::Supplies { supplier, least } => {
+                let name = self.proof.suppliers.get(supplier);
+                let at = part.supplies.iter().position(|(own, _)| Some(own) == name);
+                let at = at.ok_or_else(|| wrong("a supply that the group lacks"))?;
+                let (yes, no): (Vec<Choice>, Vec<Choice>) =
+                    part.supplies[at].1.iter().cloned().partition(|choice| choice.amount >= least);
+                without.supplies[at].1 = Rc::new(no);
+                with.supplies[at].1 = Rc::new(yes);
+            }
+        }
+        Ok([without, with])
+    }
+}
+
+/// Prices of the choices of each supply, the least first.
+fn priced_choices(supplies: &[Supply], prices: &Priced) -> Vec<(i128, Vec<i128>)> {
+    let price = |choice: &Choice| {
+        let uses = choice.uses.iter().map(|&(item, count)| prices.supplied[item] * count);
+        prices.waste * choice.waste + uses.sum::<i128>()
+    };
+    let of_supply = |(_, choices): &Supply| {
+        let priced: Vec<i128> = choices.iter().map(price).collect();
+        (priced.iter().copied().min().unwrap_or(0), priced)
+    };
+    supplies.iter().map(of_supply).collect()
+}
+
+/// Leaves out the choices that are dearer than the least of their supply by more than the room.
+fn leave_out_choices(supplies: &mut [Supply], priced: Vec<(i128, Vec<i128>)>, room: i128) {
+    for ((_, choices), (least, priced)) in supplies.iter_mut().zip(priced) {
+        let few = choices.iter().zip(priced).filter(|(_, price)| price - least <= room);
+        let few: Vec<Choice> = few.map(|(choice, _)| choice.clone()).collect();
+        if few.len() < choices.len() {
+            *choices = Rc::new(few);
+        }
+    }
+}
+
+/// Greatest common divisor.
+fn common(a: i128, b: i128) -> i128 {
+    let (mut a, mut b) = (a.abs(), b.abs());
+    while b != 0 {
+        (a, b) = (b, a % b);
+    }
+    a
+}
+
+/// Value of a plan on a goal, as far as these pumps go.
+fn value(job: &Job, plan: &Plan, (pumps, supplies): (&[usize], &[Supply]), tier: Tier) -> i128 {
+    let served = pumps.iter().filter_map(|&pump| match &plan.kits[pump] {
+        Kit::Served(packs) => Some((&job.pumps[pump], packs)),
+        Kit::Short(_) => None,
+    });
+    let pieces = |packs: &[PackPick], of: &dyn Fn(usize, u32) -> i128| -> i128 {
+        let picks = packs.iter().flat_map(|pack| &pack.picks);
+        picks.map(|pick| i128::from(pick.count) * of(pick.item, pick.peeled)).sum()
+    };
+    let mine = |plate: usize| supplies.iter().any(|(name, _)| key(name) == (true, plate));
+    let layouts = plan.layouts.iter().filter(|layout| mine(layout.plate));
+    let of_supplies: i128 = match tier {
+        Tier::Waste => {
+            let mut issued: BTreeMap<usize, i64> = BTreeMap::new();
+            let packs = served.clone().flat_map(|(_, packs)| packs);
+            for pick in packs.flat_map(|pack| &pack.picks) {
+                *issued.entry(pick.item).or_default() += i64::from(pick.count);
+            }
+            by_the_pack(job, &issued) + layouts.map(|layout| offcut(job, layout)).sum::<i128>()
+        }
+        Tier::Plates => layouts.count() as i128,
+        Tier::Served(_) | Tier::Pieces | Tier::Scarcity => 0,
+    };
+    let of_kits: i128 = served
+        .map(|(pump, packs)| match tier {
+            Tier::Served(priority) => -i128::from(pump.priority == priority),
+            Tier::Waste => {
+                let each = |item: usize, peeled| {
+                    let lot = &job.stock[item];
+                    whole_piece(job, lot) + trim(lot, peeled)
+                };
+                let off = pump.requirements.iter();
+                let off = off.map(|r| charge(job, off_target(job, pump, packs, &r.form)));
+                pieces(packs, &each) + off.sum::<i128>()
+            }
+            Tier::Plates => 0,
+            Tier::Pieces => pieces(packs, &|_, _| 1),
+            Tier::Scarcity => pieces(packs, &|item, _| scarcity(&job.stock[item])),
+        })
+        .sum();
+    of_kits + of_supplies
+}

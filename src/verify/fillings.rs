@@ -1,0 +1,372 @@
+//! Kits of a pump, listed for the certificate: every way to fill its places that meets every requirement.
+//!
+//! Ways to fill one kind of place are listed once for all pumps. A pump's kits are then found place by place: its limits
+//! as rows over the totals leave a window for the next place. A row takes only such errors off as are certain, so a window
+//! may be too wide and is never too narrow; what it leaves in doubt is judged as the kit of a plan is.
+
+use std::collections::BTreeMap;
+
+use super::limits::{self, Row, errors_of_piece};
+use super::{MILLION, charge, off_target, trim, whole_piece};
+use crate::job::Job;
+use crate::model::{Form, Pack, Term};
+use crate::narrow::narrow;
+use crate::plan::{PackPick, Pick};
+use crate::pump::Pump;
+use crate::stock::{Code, Item};
+
+/// Most ways to fill one kind of place.
+const MOST_FILLINGS: usize = 4_000_000;
+
+/// Way to fill a place.
+#[derive(Debug, Clone, Default)]
+pub(super) struct Filling {
+    pub(super) picks: Vec<Pick>,
+    /// Total in ticks.
+    total: i64,
+    /// Least and greatest error below the total, and above it, in ticks.
+    errors: [[i64; 2]; 2],
+    /// Waste of the pieces, in millionths of the currency.
+    pub(super) waste: i128,
+}
+
+/// Demands of a pump on its kits, and where the ways to fill its places are listed.
+struct Sheet {
+    rows: Vec<Row>,
+    aims: Vec<Aim>,
+    /// List of each place, and the totals that come into question.
+    places: Vec<(usize, [i64; 2])>,
+    /// By how much rounding may move a row, in millionths of a tick.
+    slack: i128,
+}
+
+/// Amount beyond a target as a sum over the totals.
+struct Aim {
+    constant: i128,
+    weights: Vec<i128>,
+    unit: i128,
+}
+
+/// Ways to fill the places of all pumps of a job.
+pub(super) struct Fillings<'a> {
+    job: &'a Job,
+    /// Lists, each ascending by total.
+    pub(super) lists: Vec<Vec<Filling>>,
+    /// By pump; `None` where it can have no kit.
+    sheets: Vec<Option<Sheet>>,
+}
+
+/// Kit under way: the place in its list of what each place is filled with.
+pub(super) struct Found<'a> {
+    /// List of each place, and the number in it.
+    pub(super) choice: &'a [(usize, usize)],
+    /// Charges for being off target, in millionths of the currency; worked out when asked for.
+    charges: &'a dyn Fn() -> i128,
+    /// Whether it keeps every limit for certain; else it is to be judged.
+    sure: bool,
+}
+
+impl Found<'_> {
+    pub(super) fn charges(&self) -> i128 {
+        (self.charges)()
+    }
+}
+
+impl<'a> Fillings<'a> {
+    /// Ways to fill the places of some pumps; `None` where there are too many.
+    pub(super) fn of(job: &'a Job) -> Option<Fillings<'a>> {
+        let mut keys: BTreeMap<(&str, &str, u32, u32), usize> = BTreeMap::new();
+        let mut kinds: Vec<(&Pack, &Code, [i64; 2])> = Vec::new();
+        let mut sheet = |pump: &'a Pump| {
+            let rows = limits::rows(job, pump)?;
+            let packs = &job.models[pump.model].packs;
+            let most = packs.iter().zip(&pump.fits).map(|(pack, fit)| most_total(job, pack, fit));
+            let most: Vec<i64> = most.collect();
+            let slack = most.iter().map(|&most| i128::from(most)).sum::<i128>() + 4;
+            let windows = windows(&rows, &most, slack)?;
+            let places = packs.iter().zip(&pump.fits).zip(windows);
+            let places = places.map(|((pack, fit), window)| {
+                let key = (pack.kind.as_str(), fit.key(), pack.least_pieces, pack.most_pieces);
+                let list = *keys.entry(key).or_insert_with(|| {
+                    kinds.push((pack, fit, window));
+                    kinds.len() - 1
+                });
+                let hull = &mut kinds[list].2;
+                *hull = [hull[0].min(window[0]), hull[1].max(window[1])];
+                (list, window)
+            });
+            let places = places.collect();
+            let aims = pump.requirements.iter().map(|r| aim(job, pump, &r.form)).collect();
+            Some(Sheet { rows, aims, places, slack })
+        };
+        let sheets = job.pumps.iter().map(&mut sheet).collect();
+        let lists = kinds.iter().map(|&(pack, fit, hull)| list(job, pack, fit, hull));
+        Some(Fillings { job, lists: lists.collect::<Option<_>>()?, sheets })
+    }
+
+    /// Pieces of a kit, place by place.
+    pub(super) fn picks(&self, choice: &[(usize, usize)]) -> impl Iterator<Item = &Pick> {
+        choice.iter().flat_map(|&(list, number)| &self.lists[list][number].picks)
+    }
+
+    /// Whether a kit that was found is one: it keeps every limit, and there are as many pieces.
+    pub(super) fn is_kit(&self, pump: usize, found: &Found<'_>) -> bool {
+        let mut taken: BTreeMap<usize, u32> = BTreeMap::new();
+        self.picks(found.choice)
+            .for_each(|pick| *taken.entry(pick.item).or_default() += pick.count);
+        if taken.iter().any(|(&item, &count)| count > available(&self.job.stock[item])) {
+            return false;
+        }
+        let fill = |&(list, number): &(usize, usize)| PackPick {
+            picks: self.lists[list][number].picks.clone(),
+        };
+        let (job, of) = (self.job, &self.job.pumps[pump]);
+        found.sure || {
+            let packs: Vec<PackPick> = found.choice.iter().map(fill).collect();
+            let rule = job.policy.acceptance;
+            of.requirements.iter().all(|r| limits::hold(job, of, &packs, &r.form, rule))
+        }
+    }
+
+    /// Shows every kit of a pump, and some that may not be one: see [`Fillings::is_kit`]. Returns how many were looked at.
+    pub(super) fn each(&self, pump: usize, show: &mut dyn FnMut(&Found<'_>)) -> u64 {
+        let Some(sheet) = &self.sheets[pump] else { return 0 };
+        let best: Vec<i128> = sheet.rows.iter().map(|row| row.at_best).collect();
+        let worst: Option<Vec<i128>> = sheet.rows.iter().map(|row| row.at_worst).collect();
+        let aims: Vec<i128> = sheet.aims.iter().map(|aim| aim.constant).collect();
+        let mut walk = Walk { all: self, sheet, show, choice: Vec::new(), looked: 0 };
+        walk.on(&best, worst.as_deref(), &aims);
+        walk.looked
+    }
+}
+
+/// Kits of a pump under way.
+struct Walk<'a> {
+    all: &'a Fillings<'a>,
+    sheet: &'a Sheet,
+    show: &'a mut dyn FnMut(&Found<'_>),
+    choice: Vec<(usize, usize)>,
+    looked: u64,
+}
+
+impl Walk<'_> {
+    /// Fills the next place in every way, from the sums of the places before it.
+    fn on(&mut self, best: &[i128], worst: Option<&[i128]>, aims: &[i128]) {
+        let Sheet { rows, places, slack, .. } = self.sheet;
+        let at = self.choice.len();
+        let Some(&(list, window)) = places.get(at) else {
+            let sure = worst.is_some_and(|worst| worst.iter().all(|sum| sum >= slack));
+            let job = self.all.job;
+            let units = self.sheet.aims.iter().map(|aim| aim.unit);
+            let all = aims.iter().copied().zip(units);
+            let charges = &move || all.clone().map(|beyond| charge(job, beyond)).sum();
+            (self.show)(&Found { choice: &self.choice, charges, sure });
+            return;
+        };
+        let rest: Vec<i128> = rows.iter().map(|row| most_of(row, places, at + 1)).collect();
+        let [first, last] =
+            rows.iter().zip(best).zip(&rest).fold(window, |window, ((row, sum), rest)| {
+                narrowed(window, row.weights[at], sum + rest + slack)
+            });
+        let fillings = &self.all.lists[list];
+        let from = fillings.partition_point(|filling| filling.total < first);
+        let mut next = best.to_vec();
+        for (number, filling) in fillings.iter().enumerate().skip(from) {
+            if filling.total > last {
+                break;
+            }
+            self.looked += 1;
+            let mut reaches = true;
+            for (((next, sum), row), rest) in next.iter_mut().zip(best).zip(rows).zip(&rest) {
+                *next = sum + moved(row.weights[at], filling, 0);
+                reaches &= *next + rest + slack >= 0;
+            }
+            if !reaches {
+                continue;
+            }
+            let worst: Option<Vec<i128>> = worst.map(|worst| {
+                let sums = worst.iter().zip(rows);
+                sums.map(|(sum, row)| sum + moved(row.weights[at], filling, 1)).collect()
+            });
+            let total = i128::from(filling.total);
+            let aims = aims.iter().zip(&self.sheet.aims);
+            let aims: Vec<i128> = aims.map(|(sum, aim)| sum + aim.weights[at] * total).collect();
+            self.choice.push((list, number));
+            self.on(&next, worst.as_deref(), &aims);
+            self.choice.pop();
+        }
+    }
+}
+
+/// Change of a row by a way to fill a place, with its least errors (0) or its greatest (1).
+fn moved(weight: i128, filling: &Filling, which: usize) -> i128 {
+    let side = usize::from(weight < 0);
+    weight * i128::from(filling.total) - weight.abs() * i128::from(filling.errors[side][which])
+}
+
+/// Most that the places from one on can add to a row.
+fn most_of(row: &Row, places: &[(usize, [i64; 2])], from: usize) -> i128 {
+    let later = row.weights.iter().zip(places).skip(from);
+    later.map(|(weight, (_, ends))| most_within(*weight, *ends)).sum()
+}
+
+fn most_within(weight: i128, ends: [i64; 2]) -> i128 {
+    ends.map(|end| weight * i128::from(end)).into_iter().max().unwrap_or(0)
+}
+
+/// Totals for which `weight x total + sum >= 0`.
+fn narrowed([first, last]: [i64; 2], weight: i128, sum: i128) -> [i64; 2] {
+    let whole = |end: i128| i64::try_from(end).unwrap_or(if end < 0 { i64::MIN } else { i64::MAX });
+    match weight {
+        0 if sum < 0 => [1, 0],
+        0 => [first, last],
+        1.. => [first.max(whole(-sum.div_euclid(weight))), last],
+        _ => [first, last.min(whole(sum.div_euclid(-weight)))],
+    }
+}
+
+/// Totals of each place outside which no kit is; `None` if there is none at all.
+fn windows(rows: &[Row], most: &[i64], slack: i128) -> Option<Vec<[i64; 2]>> {
+    let mut windows: Vec<[i64; 2]> = most.iter().map(|&most| [0, most]).collect();
+    for _ in 0..3 {
+        for row in rows {
+            for place in 0..windows.len() {
+                let others = windows.iter().zip(&row.weights).enumerate();
+                let others = others.filter(|(other, _)| *other != place);
+                let others: i128 = others.map(|(_, (ends, w))| most_within(*w, *ends)).sum();
+                let sum = row.at_best + others + slack;
+                windows[place] = narrowed(windows[place], row.weights[place], sum);
+            }
+            if windows.iter().any(|[first, last]| first > last) {
+                return None;
+            }
+        }
+    }
+    Some(windows)
+}
+
+fn aim(job: &Job, pump: &Pump, form: &Form) -> Aim {
+    let (constant, unit) = off_target(job, pump, &[], form);
+    let mut weights = vec![0; pump.fits.len()];
+    let mut add = |term: Term, weight: i128| {
+        if let Term::Pack(place) = term {
+            weights[place] += weight;
+        }
+    };
+    match form {
+        Form::Linear { terms, .. } => {
+            terms.iter().for_each(|(term, c)| add(*term, c.raw().into()));
+        }
+        Form::GasketFill { gasket, gap, target, .. } => {
+            add(Term::Pack(*gasket), MILLION * MILLION);
+            let wanted = MILLION + i128::from(target.raw());
+            gap.iter().for_each(|(term, c)| add(*term, -wanted * i128::from(c.raw())));
+        }
+    }
+    Aim { constant, weights, unit }
+}
+
+/// Pieces that may be taken.
+pub(super) fn available(lot: &Item) -> u32 {
+    lot.on_hand.saturating_sub(lot.reserved)
+}
+
+/// Items for a place.
+fn offered<'a>(job: &'a Job, pack: &Pack, fit: &Code) -> impl Iterator<Item = (usize, &'a Item)> {
+    let fits = move |(_, lot): &(usize, &Item)| {
+        lot.kind == pack.kind && lot.fit == *fit && available(lot) > 0 && lot.size.is_some()
+    };
+    job.stock.iter().enumerate().filter(fits)
+}
+
+/// More than any total of a place.
+fn most_total(job: &Job, pack: &Pack, fit: &Code) -> i64 {
+    let thickest = offered(job, pack, fit).filter_map(|(_, lot)| lot.size);
+    let thickest = thickest.map(|size| size.thickness.ticks()).max().unwrap_or(0);
+    i64::from(pack.most_pieces) * thickest
+}
+
+/// Piece of a lot, whole or with layers peeled off.
+struct Piece {
+    pick: Pick,
+    one: Filling,
+}
+
+/// Every way to fill a place with a total inside a window; `None` if there are too many.
+fn list(job: &Job, pack: &Pack, fit: &Code, window: [i64; 2]) -> Option<Vec<Filling>> {
+    let mut pieces: Vec<Piece> = Vec::new();
+    for (item, lot) in offered(job, pack, fit) {
+        let size = lot.size?;
+        let step = lot.peel_step.map_or(0, |step| step.ticks());
+        let whole = size.thickness.ticks();
+        let layers = if step > 0 { whole / step } else { 1 };
+        pieces.extend((0..layers.max(1)).map(|peeled| {
+            let peeled_off: u32 = narrow(peeled);
+            Piece {
+                pick: Pick { item, count: 1, peeled: peeled_off },
+                one: Filling {
+                    picks: Vec::new(),
+                    total: whole - peeled * step,
+                    errors: errors_of_piece(job, size),
+                    waste: whole_piece(job, lot) + trim(lot, peeled_off),
+                },
+            }
+        }));
+    }
+    // Thin pieces last: what they can still add is little, which ends a way that is too thin early.
+    pieces.sort_by_key(|piece| -piece.one.total);
+    let mut listing = Listing { job, pack, window, pieces: &pieces, found: Vec::new(), visited: 0 };
+    listing.add(0, &Filling::default(), 0)?;
+    listing.found.sort_by_key(|filling| filling.total);
+    Some(listing.found)
+}
+
+struct Listing<'a> {
+    job: &'a Job,
+    pack: &'a Pack,
+    window: [i64; 2],
+    pieces: &'a [Piece],
+    found: Vec<Filling>,
+    visited: usize,
+}
+
+impl Listing<'_> {
+    /// Adds a way to fill the place, and all that have more pieces from one on; `None` if they are too many.
+    fn add(&mut self, from: usize, base: &Filling, count: u32) -> Option<()> {
+        self.visited += 1;
+        if self.visited > 10 * MOST_FILLINGS || self.found.len() > MOST_FILLINGS {
+            return None;
+        }
+        if count >= self.pack.least_pieces && base.total >= self.window[0] {
+            self.found.push(base.clone());
+        }
+        for at in from..self.pieces.len() {
+            let Piece { pick, one } = &self.pieces[at];
+            let room = self.pack.most_pieces - count;
+            if base.total + i64::from(room) * one.total < self.window[0] {
+                return Some(());
+            }
+            let same = base.picks.iter().filter(|other| other.item == pick.item);
+            let taken: u32 = same.map(|other| other.count).sum();
+            let left = available(&self.job.stock[pick.item]).saturating_sub(taken);
+            let mut more = base.clone();
+            more.picks.push(Pick { count: 0, ..*pick });
+            for n in 1..=room.min(left) {
+                more.total += one.total;
+                if more.total > self.window[1] {
+                    break;
+                }
+                more.waste += one.waste;
+                for (sum, error) in more.errors.iter_mut().flatten().zip(one.errors.as_flattened())
+                {
+                    *sum += error;
+                }
+                if let Some(last) = more.picks.last_mut() {
+                    last.count = n;
+                }
+                self.add(at + 1, &more, count + n)?;
+            }
+        }
+        Some(())
+    }
+}
