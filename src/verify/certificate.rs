@@ -376,9 +376,8 @@ impl<'a> Group<'a> {
         self.supplies = before.1;
         let Some(mut part) = part? else { return Ok(()) };
         for multipliers in &goal.before {
-            match self.reduce(tier, &mut part, multipliers, claim, work)? {
-                true => return Ok(()),
-                false => {}
+            if self.reduce(tier, &mut part, multipliers, claim, work)? {
+                return Ok(());
             }
         }
         self.settle(tier, goal, claim, part, work)
