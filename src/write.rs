@@ -57,7 +57,7 @@ use crate::plan::Kit;
 use crate::pump::Pump;
 use crate::verify::Verified;
 use drawings::Drawings;
-use page::{Written, lean};
+use page::{Written, lean_if_long};
 use pages::put;
 use stack_up::Kitted;
 use style::Styles;
@@ -113,7 +113,8 @@ pub fn workbook_with(
     put(&mut workbook, stacks?);
     workbook.push_worksheet(short::sheet(verified, styles)?);
     workbook.push_worksheet(reorder::sheet(verified, styles)?);
-    let issue = issue::sheet(lean(&mut workbook), verified, styles)?;
+    let pieces = verified.issued().iter().map(|&count| count as usize).sum();
+    let issue = issue::sheet(lean_if_long(&mut workbook, pieces), verified, styles)?;
     workbook.push_worksheet(issue);
     stock_after::add(&mut workbook, verified, styles)?;
     models::add(&mut workbook, job, styles)?;

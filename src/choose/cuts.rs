@@ -157,8 +157,7 @@ mod tests {
     use crate::choose::bound::{Allowed, Stage};
     use crate::choose::instance::{Assignment, Column, CostRow, Instance};
 
-    /// Whatever the weights, every plan within the limits keeps a cut, with all plans gone through; and some cut leaves a
-    /// limit on pieces no slack that it had.
+    /// Every plan within the limits keeps a cut of any weights, with all plans gone through; and many cuts are reached.
     #[test]
     fn every_plan_keeps_every_cut() {
         let mut rng = ChaCha8Rng::seed_from_u64(11);

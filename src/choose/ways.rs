@@ -256,6 +256,10 @@ impl Graph {
                 }
             }
             let units = next.edges.len();
+            // Its states twice, by name and in order; its edges twice, unsorted and among all.
+            let bytes = next.states.len() * (3 * size_of::<State>() + 16)
+                + units * (size_of::<(u32, u32, u32)>() + size_of::<(u32, u32, u32, u32)>());
+            pace.hold(bytes).ok()?;
             growing.close(next, at)?;
             if pace.stop(units).is_some() {
                 return None;

@@ -348,7 +348,11 @@ impl<'a> Group<'a> {
         // Whether or not the claim is shown: no plan that keeps this value has a kit that lifts the bound above it.
         match &shown {
             Err(NotShown::TooLarge) => {}
-            _ => self.keep(tier, &root.multipliers, claim, work)?,
+            _ => {
+                for multipliers in goal.before.iter().chain([&root.multipliers]) {
+                    self.keep(tier, multipliers, claim, work)?;
+                }
+            }
         }
         shown
     }

@@ -16,6 +16,14 @@ pub(super) fn lean(workbook: &mut Workbook) -> Worksheet {
     workbook.new_worksheet_with_low_memory().unwrap_or_else(|_| Worksheet::new())
 }
 
+/// Rows from which a sheet is worth going through a file.
+const LONG: usize = 2_000;
+
+/// [`lean`] for a table of many rows, in memory for a short one.
+pub(super) fn lean_if_long(workbook: &mut Workbook, rows: usize) -> Worksheet {
+    if rows > LONG { lean(workbook) } else { Worksheet::new() }
+}
+
 /// Ends a sheet with an empty row; see [`Page::ended`].
 pub(super) fn end(sheet: &mut Worksheet, row: u32) -> Written {
     sheet.write_blank(row, 0, &Format::new())?;

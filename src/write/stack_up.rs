@@ -20,7 +20,7 @@ use std::collections::HashSet;
 
 use rust_xlsxwriter::{DataValidation, Format, Workbook, Worksheet};
 
-use super::page::{Page, Written, lean};
+use super::page::{Page, Written, lean_if_long};
 use super::pages::{Pages, Series};
 use super::style::Styles;
 use super::table::{Cell, Cells, Value, over};
@@ -118,7 +118,12 @@ pub(super) fn sheets(
         ),
     }
     if stack_ups == StackUps::None {
-        return Ok(vec![verdicts::sheet(lean(workbook), &all, (policy, stack_ups), styles)?]);
+        return Ok(vec![verdicts::sheet(
+            lean_if_long(workbook, all.len()),
+            &all,
+            (policy, stack_ups),
+            styles,
+        )?]);
     }
     let wanted: usize = blocks.iter().map(|((pump, _), _)| pump.requirements.len()).sum();
     let begin = |page: &mut Page<'_>, name: &str| {
@@ -183,7 +188,10 @@ pub(super) fn sheets(
         pages.page.text(text, &styles.alarm)?;
     }
     let mut sheets = pages.finish(|_| {})?;
-    sheets.insert(0, verdicts::sheet(lean(workbook), &all, (policy, stack_ups), styles)?);
+    sheets.insert(
+        0,
+        verdicts::sheet(lean_if_long(workbook, all.len()), &all, (policy, stack_ups), styles)?,
+    );
     for (name, cell) in names.defined {
         workbook.define_name(name, &cell)?;
     }

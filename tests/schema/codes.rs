@@ -80,6 +80,7 @@ fn codes_of_a_provision() {
             ("time_limit", StoppedBy::TimeLimit),
             ("interrupt", StoppedBy::Interrupt),
             ("memory", StoppedBy::Memory),
+            ("work_limit", StoppedBy::WorkLimit),
         ],
     );
     codes(
