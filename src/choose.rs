@@ -110,6 +110,7 @@ pub mod purchase;
 mod relaxation;
 mod room;
 mod search;
+pub mod second;
 mod simplex;
 pub(crate) mod stages;
 mod supply;

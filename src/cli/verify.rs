@@ -9,8 +9,9 @@ use super::settings::Settings;
 use super::voice::{must_see, out};
 use super::{Common, DONE, MISSED};
 use crate::certificate::Certificate;
+use crate::choose::second::second_opinion;
 use crate::job::Job;
-use crate::plan::{Cause, Kit, Shortfall};
+use crate::plan::{Cause, Kit, Objective, Shortfall};
 use crate::problem::{Place, Problem, Problems};
 use crate::read::{self, Memory, Sources};
 use crate::verify::{AddedUp, verify_certificate};
@@ -29,6 +30,9 @@ pub(super) struct Args {
     /// Certificate that `kit --certificate` wrote with the plan.
     #[arg(long, value_name = "FILE")]
     certificate: PathBuf,
+    /// Ask a general solver for a bound on the waste as well.
+    #[arg(long)]
+    second_opinion: bool,
     #[command(flatten)]
     settings: Settings,
     #[command(flatten)]
@@ -129,6 +133,31 @@ pub(super) fn run(args: &Args, common: &Common) -> Ended {
             AddedUp::Open => must_see!(to, "{name} {value}: open."),
         }
     }
-    let status = if verified.proven() { DONE } else { MISSED };
-    run.end(status)
+    let mut shown = verified.proven();
+    if args.second_opinion {
+        let least = run.solve(&job.policy, |solving| {
+            let control = solving.control("asking the general solver");
+            second_opinion(job, plan, &control).map_err(|error| {
+                let [stock, pumps] =
+                    [&args.stock, &args.pumps].map(|path| path.display().to_string());
+                Refusal::from(error.problem(&stock, &pumps))
+            })
+        })?;
+        let waste = plan.goals.iter().find(|goal| goal.objective == Objective::Waste);
+        let holds = waste.is_none_or(|goal| least.raw() <= goal.value);
+        let bound = words::money_exactly(least.raw(), job);
+        match holds {
+            true => out!(
+                to,
+                "Second opinion, by a general solver: a plan that kits as many wastes {bound} at least."
+            ),
+            false => must_see!(
+                to,
+                "Second opinion, by a general solver: any plan wastes {bound} at least, which this one does not. \
+                 One of the two is wrong: do not use the plan."
+            ),
+        }
+        shown &= holds;
+    }
+    run.end(if shown { DONE } else { MISSED })
 }

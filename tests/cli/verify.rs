@@ -34,6 +34,17 @@ fn a_certificate_is_added_up_for_its_own_plan_and_job_alone() {
         assert!(told.contains("Every kit holds: 3 of 3 pumps."), "{told}");
         assert_eq!(told.matches("proven; the bound was added up again.").count(), 4, "{told}");
     }
+    // The general solver, from a list of all columns: a bound on the waste, here that of the plan.
+    let proof = at("a-proof.json");
+    let verify = ["verify", &at("a.json"), tiny[0], tiny[1], "--certificate", &proof];
+    let (status, told) = said(gapwright(&[&verify[..], &["--second-opinion"]].concat()));
+    assert_eq!(status, Some(0), "{told}");
+    let plan = fs::read_to_string(at("a.json")).unwrap();
+    let (_, waste) = plan.split_once("\"waste\": \"").unwrap();
+    let waste: f64 = waste.split('"').next().unwrap().parse().unwrap();
+    let (_, bound) = told.split_once("a plan that kits as many wastes ").unwrap();
+    let bound: f64 = bound.split(' ').next().unwrap().parse().unwrap();
+    assert!(bound <= waste && bound > 0.8 * waste, "{bound} {waste}");
     // A stock with a cheaper shim of the same thickness: the kits hold, and are not the best any more.
     let rows = fs::read_to_string(tiny[0]).unwrap();
     let more = format!("{}\nS31,shim,F1,0.030,0.0002,1,1.00,A11\n", rows.trim_end());
