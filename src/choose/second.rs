@@ -19,11 +19,7 @@ use crate::plan::{Kit, Plan};
 ///
 /// # Errors
 /// [`ChooseError`] when there are too many ways to list.
-pub fn second_opinion(
-    job: &Job,
-    plan: &Plan,
-    control: &Control<'_>,
-) -> Result<Money, ChooseError> {
+pub fn second_opinion(job: &Job, plan: &Plan, control: &Control<'_>) -> Result<Money, ChooseError> {
     let _lists = control.lists();
     let aims = objectives(job);
     let Some(tier) = tier_of_waste(&aims) else { return Ok(Money::ZERO) };
@@ -43,7 +39,11 @@ pub fn second_opinion(
         let limits: Vec<i64> = limits.collect();
         let sets = instance.sets();
         let stage = Stage { instance, sets: &sets, tier, limits: &limits };
-        let allowed = Allowed::all(instance);
+        let mut allowed = Allowed::all(instance);
+        // Where all are served, none may be left out.
+        if limits == instance.all_served(tier) {
+            allowed.idle.fill(false);
+        }
         let step = cost_step(instance, tier, &allowed);
         let (cost_step, scales) = (step, scales(stage, &allowed));
         let climb =

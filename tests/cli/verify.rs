@@ -36,8 +36,8 @@ fn a_certificate_is_added_up_for_its_own_plan_and_job_alone() {
     }
     // The general solver, from a list of all columns: a bound on the waste, here that of the plan.
     let proof = at("a-proof.json");
-    let verify = ["verify", &at("a.json"), tiny[0], tiny[1], "--certificate", &proof];
-    let (status, told) = said(gapwright(&[&verify[..], &["--second-opinion"]].concat()));
+    let asked = ["verify", &at("a.json"), tiny[0], tiny[1], "--certificate", &proof];
+    let (status, told) = said(gapwright(&[&asked[..], &["--second-opinion"]].concat()));
     assert_eq!(status, Some(0), "{told}");
     let plan = fs::read_to_string(at("a.json")).unwrap();
     let (_, waste) = plan.split_once("\"waste\": \"").unwrap();

@@ -105,10 +105,10 @@ fn run(folder: &Path, megabytes: u64, arguments: &[&str]) -> (Option<i32>, Strin
 #[test]
 fn ways_that_do_not_fit_into_memory_are_priced_or_refused() {
     let folder = shop(24, 800, false);
-    let (status, said) = run(folder.path(), 256, &["kit"]);
+    let (status, said) = run(folder.path(), 400, &["kit"]);
     assert_eq!(status, Some(0), "{said}");
     assert!(folder.path().join("kit-plan.xlsx").exists());
-    let (status, said) = run(folder.path(), 256, &["reorder"]);
+    let (status, said) = run(folder.path(), 400, &["reorder"]);
     assert_eq!(status, Some(2), "{said}");
     assert!(said.contains("give more with --memory"), "{said}");
 }
