@@ -167,7 +167,7 @@ mod tests {
             let pumps = rng.random_range(1..=4_usize);
             let mut column = || Column {
                 uses: (0..items)
-                    .filter_map(|item| Some((item, rng.random_range(0..=2_i16))))
+                    .map(|item| (item, rng.random_range(0..=2_i16)))
                     .filter(|u| u.1 > 0)
                     .collect(),
                 waste: rng.random_range(0..=2_000_000),
