@@ -71,8 +71,8 @@ pub struct Policy {
     /// Seed of everything random; the choice of pieces uses nothing random. Default: 1.
     pub seed: u64,
     /// Seconds from the start of the run, reading included, after which the best plan found is written.
-    /// They stand for an amount of work as well, which on a machine at rest takes less than half of the time: so a loaded
-    /// machine gives the same plan. The order among equal plans, and then the marginal values, may each take as much again
+    /// They stand for an amount of work as well, which a machine at rest does in less time: so one that is somewhat loaded
+    /// gives the same plan. The order among equal plans, and then the marginal values, may each take as much again
     /// as everything before. Default: 60.
     pub time_limit: u32,
     /// Error of a micrometer's reading of a finished pack, at most, either way. Default: 0.0002 in; common

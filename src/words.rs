@@ -673,7 +673,7 @@ pub fn worth(job: &Job, worth: &MarginalValue) -> String {
     let change = worth.waste.raw();
     if !worth.exact() {
         let [least, most] = [-change, -worth.waste_at_least.raw()];
-        let [least, most] = [least, most].map(|saved| money_or_exactly(saved, job));
+        let [least, most] = [least, most].map(|saved| money_exactly(saved, job));
         return format!("waste {least} to {most} less; not settled further");
     }
     let waste = match change {

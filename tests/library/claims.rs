@@ -1,11 +1,14 @@
 //! Plans and ranges of another job are refused by name.
 
 use gapwright::choose::{choose, control::Control};
+use gapwright::decimal::Money;
 use gapwright::forecast::{Expected, ExpectedLaw, Forecast};
 use gapwright::job::Job;
+use gapwright::json;
 use gapwright::length::{Length, Tolerance};
 use gapwright::plan::{Cause, Kit, MarginalValue, Pick, Plan, Shortfall, Window};
 use gapwright::verify::verify;
+use gapwright::words;
 
 use crate::parts::whole;
 
@@ -95,4 +98,22 @@ fn ranges_that_do_not_go_with_the_job_are_refused_by_name() {
         let words = "pump P-2, ring: the range is empty or does not start above zero";
         assert_eq!(refused(bad), words);
     }
+}
+
+#[test]
+fn a_worth_that_is_not_settled_stands_between_two_figures() {
+    let job = Job::new(whole()).unwrap();
+    let mut plan = choose(&job, &Control::unlimited()).unwrap();
+    let [waste, waste_at_least] = [-2_000, -110_000].map(Money::from_raw);
+    let open = MarginalValue { item: 0, served_weight: 0, waste, waste_at_least };
+    assert!(!open.exact());
+    let said = words::worth(&job, &open);
+    assert!(said.starts_with("waste 0.002 ") && said.contains(" to 0.11 "), "{said}");
+    plan.worth = vec![open];
+    let text = json::text(&verify(job, plan).unwrap());
+    assert!(
+        text.contains("\"waste\": \"-0.002\"") || text.contains("\"waste\":\"-0.002"),
+        "{text}"
+    );
+    assert!(text.contains("waste_at_least"), "{text}");
 }
