@@ -34,7 +34,7 @@ pub fn run(bytes: &[u8]) {
 /// Bytes that may be a plan; or values that are laid over those of a written one, its sums and hash made to fit.
 fn plan(bytes: &[u8]) {
     read_back(bytes);
-    let Ok(over) = serde_json::from_slice(bytes) else { return };
+    let Ok(over @ Value::Object(_)) = serde_json::from_slice(bytes) else { return };
     let mut whole = serde_json::to_value(json::plan(&VERIFIED)).expect("a plan");
     let format = whole["format"].clone();
     lay_over(&mut whole, over);
