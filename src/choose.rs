@@ -296,7 +296,6 @@ pub fn choose(job: &Job, control: &Control<'_>) -> Result<Plan, ChooseError> {
     listed.iter_mut().zip(&servable).for_each(|(listed, servable)| *listed |= !servable);
     let mut laid = Setup::build(job, &listed, control)?;
     for (pump, columns) in laid.columns.iter().enumerate() {
-        servable[pump] |= !columns.is_empty();
         if listed[pump] {
             servable[pump] = !columns.is_empty();
         }

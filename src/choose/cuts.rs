@@ -19,7 +19,7 @@ use rayon::prelude::*;
 
 use crate::choose::bound::{Allowed, SCALE, Stage};
 use crate::choose::instance::{CostRow, Instance, listed};
-use crate::choose::relaxation::Entry;
+use crate::choose::relaxation::{Entry, to_f64};
 
 /// Row that every whole plan keeps.
 #[derive(Debug, Clone)]
@@ -81,20 +81,20 @@ impl Cut {
             let key = keys[block].map_or(0, |column| weighed(block, column));
             ((-key).rem_euclid(SCALE) + HAIR).min(SCALE - 1)
         };
+        let own: Vec<i128> = (0..allowed.columns.len()).map(of_block).collect();
         let mut costs: Vec<Vec<i64>> = (0..allowed.columns.len())
             .into_par_iter()
             .map(|block| {
-                let own = of_block(block);
                 let mut costs = vec![0; instance.blocks[block].len()];
                 for &column in allowed.columns[block].iter() {
-                    let cost = (weighed(block, column) + own).div_euclid(SCALE);
+                    let cost = (weighed(block, column) + own[block]).div_euclid(SCALE);
                     costs[column as usize] =
                         i64::try_from(cost).ok().filter(|cost| cost.abs() < MOST)?;
                 }
                 Some(costs)
             })
             .collect::<Option<_>>()?;
-        right += (0..costs.len()).map(of_block).sum::<i128>();
+        right += own.iter().sum::<i128>();
         let mut limit = i64::try_from(right.div_euclid(SCALE)).ok().filter(|l| l.abs() < MOST)?;
         // Where a column must be taken only differences count.
         for (block, costs) in
@@ -138,14 +138,6 @@ fn part(weight: f64) -> i128 {
     // A goal's weight is per millionth of money, and small.
     let whole = part > 1.0 - WHOLE || part < WHOLE && weight.abs() > WHOLE;
     if !part.is_finite() || whole { 0 } else { (part * SCALE as f64).round() as i128 }
-}
-
-#[expect(
-    clippy::cast_precision_loss,
-    reason = "says which cuts are worth having; nothing is proven by it"
-)]
-fn to_f64(number: i64) -> f64 {
-    number as f64
 }
 
 #[cfg(test)]

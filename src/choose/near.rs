@@ -227,8 +227,8 @@ pub(super) struct Root<'a> {
     /// Ways that the group's pumps use.
     used: Vec<usize>,
     /// Columns asked for, by pump of the group.
-    pub instance: Instance,
-    pub allowed: Allowed,
+    instance: Instance,
+    allowed: Allowed,
     tier: usize,
     limits: Vec<i64>,
     sets: Vec<Vec<u32>>,
@@ -306,7 +306,7 @@ impl<'a> Root<'a> {
             program: None,
             multipliers,
         };
-        let priced = root.price(&root.multipliers.clone(), &Control::unlimited())?;
+        let priced = root.price(&root.multipliers, &Control::unlimited())?;
         root.join(&priced, &vec![FAR; root.group.pumps.len()], 0);
         Some(root)
     }
@@ -327,11 +327,9 @@ impl<'a> Root<'a> {
     fn price(&self, multipliers: &Multipliers, control: &Control<'_>) -> Option<Priced> {
         let prices = self.stage().prices(multipliers, &self.allowed.ranges);
         let mut pieces = vec![0; self.job.stock.len()];
-        for (&item, &number) in &self.number {
-            pieces[usize::from(item)] = prices.taken(usize::from(number));
-        }
         let mut most = vec![0; self.job.stock.len()];
         for (&item, &number) in &self.number {
+            pieces[usize::from(item)] = prices.taken(usize::from(number));
             most[usize::from(item)] = self.instance.capacity[usize::from(number)];
         }
         let by_piece = PiecePrices { pieces: &pieces, waste: SCALE, most: &most };
@@ -407,7 +405,7 @@ impl<'a> Root<'a> {
     /// Column of a pattern at its cheapest, numbered as in the group; `None` if it needs more pieces than there are.
     fn cheapest_column(&self, priced: &Priced, at: usize, pattern: u32) -> Option<Column> {
         let pattern = &self.kits(at)[pattern as usize];
-        let mut parts: SmallVec<[Combination; 4]> = SmallVec::new();
+        let mut parts = Parts::new();
         for (&place, &end) in self.places(at).iter().zip(&pattern.choice) {
             let cheapest = &priced.cheapest[place];
             let most = cheapest.ends[end as usize];
@@ -457,7 +455,7 @@ impl<'a> Root<'a> {
             let program = master.program;
             self.multipliers = relaxed.multipliers;
             self.program = Some(program);
-            let priced = self.price(&self.multipliers.clone(), control)?;
+            let priced = self.price(&self.multipliers, control)?;
             let bound = priced.bound();
             if peak.as_ref().is_none_or(|peak| bound > peak.bound) {
                 peak = Some(Peak { bound, multipliers: self.multipliers.clone() });
@@ -646,27 +644,33 @@ impl Span {
 
     /// Searches it for a plan that is better than this one, or for any that costs at most `inside`.
     fn seek(&self, root: &Root<'_>, plan: Option<Assignment>, control: &Control<'_>) -> Sought {
-        let mut to_beat = root.limits.clone();
         let known = plan.as_ref().map(|plan| self.instance.value(plan)[root.tier]);
-        to_beat.push(known.map_or(self.inside + 1, |value| value.min(self.inside + 1)));
-        to_beat.resize(root.aims.len(), LOWEST);
-        let multipliers = Some(self.multipliers.clone());
-        let start = Start { plan: plan.clone(), multipliers, program: root.moved(&self.instance) };
-        let aim = root.aims[root.tier];
-        let mut found = seek(self.stage(root), self.allowed.clone(), start, to_beat, aim, control);
+        let cost = known.map_or(self.inside + 1, |value| value.min(self.inside + 1));
+        let mut found = self.below(root, cost, plan.clone(), control);
         found.better = found.better.or(plan);
         found
     }
 
     /// A plan that serves all, however much it costs; `None` if none is found.
     fn any(&self, root: &Root<'_>, control: &Control<'_>) -> Option<Assignment> {
+        self.below(root, i64::MAX / 4, None, &control.nodes(0)).better
+    }
+
+    /// Searches it for plans that cost less.
+    fn below(
+        &self,
+        root: &Root<'_>,
+        cost: i64,
+        plan: Option<Assignment>,
+        control: &Control<'_>,
+    ) -> Sought {
         let mut to_beat = root.limits.clone();
-        to_beat.push(i64::MAX / 4);
+        to_beat.push(cost);
         to_beat.resize(root.aims.len(), LOWEST);
         let multipliers = Some(self.multipliers.clone());
-        let start = Start { plan: None, multipliers, program: root.moved(&self.instance) };
-        let (stage, allowed) = (self.stage(root), self.allowed.clone());
-        seek(stage, allowed, start, to_beat, root.aims[root.tier], &control.nodes(0)).better
+        let start = Start { plan, multipliers, program: root.moved(&self.instance) };
+        let (stage, aim) = (self.stage(root), root.aims[root.tier]);
+        seek(stage, self.allowed.clone(), start, to_beat, aim, control)
     }
 
     fn columns(&self, plan: &Assignment) -> Vec<Option<Column>> {

@@ -21,7 +21,7 @@ use crate::choose::instance::{Assignment, CostRow, Instance, fits, listed, put_b
 use crate::choose::master::{Master, MasterProgram};
 use crate::choose::mending::{Ranking, mend, refine, supply};
 use crate::choose::proof::{Notes, RawProof, Rule};
-use crate::choose::relaxation::{Entry, scales};
+use crate::choose::relaxation::{Entry, scales, to_f64};
 use crate::choose::simplex::Basis;
 use crate::choose::ways::gcd;
 use crate::plan::{Objective, Stop};
@@ -141,7 +141,7 @@ pub fn seek(
         allowed: kept,
         multipliers,
         stopped,
-        program: search.master.as_ref().map(|master| master.program.clone()),
+        program: search.master.take().map(|master| master.program),
         proof: search.notes.proof(bound),
     };
     if !whole && stopped.is_none() && search.nodes < most_nodes {
@@ -1134,11 +1134,6 @@ fn packs(stage: Stage<'_>, allowed: &Allowed, fractions: &[(Entry, f64)]) -> Opt
         halves
     };
     Some(Halves { parts, rule: Rule::Other, holds_first: true })
-}
-
-#[expect(clippy::cast_precision_loss, reason = "says where to split; nothing is proven by it")]
-fn to_f64(number: i64) -> f64 {
-    number as f64
 }
 
 /// Splits on the total of a class or, if those are whole, of an item.

@@ -4,6 +4,7 @@ use std::path::{Path, PathBuf};
 
 use super::files::Files;
 use super::run::today;
+use crate::read::{Memory, Sources};
 
 /// Where models lie, what date is printed, and what may be written.
 #[derive(clap::Args)]
@@ -30,8 +31,25 @@ pub(super) fn day(date: Option<&str>) -> Option<i64> {
 
 impl CommonArgs {
     /// The day that is printed.
-    pub(super) fn day(&self) -> Option<i64> {
+    fn day(&self) -> Option<i64> {
         day(self.date.as_deref())
+    }
+
+    /// Sources of a job: its workbooks, and the settings that the command line gives.
+    pub(super) fn sources(
+        &self,
+        [stock, pumps]: [&Path; 2],
+        settings: Vec<(String, String)>,
+        memory: &Memory,
+    ) -> Sources {
+        Sources {
+            stock: stock.to_path_buf(),
+            pumps: pumps.to_path_buf(),
+            models: self.models.clone(),
+            settings,
+            day: self.day(),
+            memory: memory.clone(),
+        }
     }
 
     /// The files of a command with these options, which reads these and writes one workbook.

@@ -97,14 +97,7 @@ impl Args {
     }
 
     fn sources(&self, memory: &Memory) -> Sources {
-        Sources {
-            stock: self.stock.clone(),
-            pumps: self.pumps.clone(),
-            models: self.usual.models.clone(),
-            settings: self.settings.given(),
-            day: self.usual.day(),
-            memory: memory.clone(),
-        }
+        self.usual.sources([&self.stock, &self.pumps], self.settings.given(), memory)
     }
 
     fn plan(&self, job: &Job, solving: &Solving) -> Result<Plan, Refusal> {

@@ -91,14 +91,11 @@ impl Args {
             ("Pack reading within", &self.pack_within),
             ("Clearance reading within", &self.clearance_within),
         ]);
-        Sources {
-            stock: self.stock.clone(),
-            pumps: self.pumps.clone(),
-            models: self.usual.models.clone(),
-            settings: [self.judging.given(), within].concat(),
-            day: self.usual.day(),
-            memory: memory.clone(),
-        }
+        self.usual.sources(
+            [&self.stock, &self.pumps],
+            [self.judging.given(), within].concat(),
+            memory,
+        )
     }
 
     fn read(&self, memory: &mut Memory, problems: &mut Problems) -> Option<(Job, Back)> {

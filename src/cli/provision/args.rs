@@ -113,14 +113,11 @@ impl Args {
     }
 
     fn sources(&self, memory: &Memory) -> Sources {
-        Sources {
-            stock: self.stock.clone(),
-            pumps: self.pumps.clone(),
-            models: self.usual.models.clone(),
-            settings: [self.settings.given(), given([("Seed", &self.seed)])].concat(),
-            day: self.usual.day(),
-            memory: memory.clone(),
-        }
+        self.usual.sources(
+            [&self.stock, &self.pumps],
+            [self.settings.given(), given([("Seed", &self.seed)])].concat(),
+            memory,
+        )
     }
 
     pub(super) fn read(&self, memory: &Memory, problems: &mut Problems) -> Option<Reading> {

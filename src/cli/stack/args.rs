@@ -144,18 +144,13 @@ impl Args {
     }
 
     fn sources(&self, memory: &Memory) -> Sources {
-        Sources {
-            stock: self.stock.clone().unwrap_or_default(),
-            pumps: self.pumps.clone(),
-            models: self.usual.models.clone(),
-            settings: given([
-                ("Acceptance", &self.acceptance),
-                ("Coverage factor", &self.coverage_factor),
-                ("Seed", &self.seed),
-            ]),
-            day: self.usual.day(),
-            memory: memory.clone(),
-        }
+        let settings = given([
+            ("Acceptance", &self.acceptance),
+            ("Coverage factor", &self.coverage_factor),
+            ("Seed", &self.seed),
+        ]);
+        let stock = self.stock.clone().unwrap_or_default();
+        self.usual.sources([&stock, &self.pumps], settings, memory)
     }
 
     pub(super) fn read(&self, memory: &mut Memory, problems: &mut Problems) -> Option<Reading> {
