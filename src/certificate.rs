@@ -17,6 +17,17 @@
 //! A kit that lifts this sum above the claim is in no plan below it and is left out. Where that does not settle the claim,
 //! the plans are split in two by something that is true of a plan or not, and each half is proven by itself.
 //!
+//! *Cuts.* Every whole plan also keeps rows that follow from rounding down. With weights `u` of the most pieces of sets, `n` of
+//! earlier goals and `k` of earlier cuts, none of them negative, and any weight `w` of each pump,
+//!
+//! ```text
+//! sum over kits taken of floor(sum of u pieces + sum of n earlier costs + sum of k earlier cuts' numbers + w of its pump)
+//!     <= floor(sum of u most + sum of n value of the earlier goal + sum of k limit of the earlier cut + sum over pumps of w)
+//! ```
+//!
+//! since the left side is a whole number. The number of taking none is 0, so `w` is from 0 to below 1 where that is allowed.
+//! A cut then counts in a bound as an earlier goal does, its kits' numbers as costs and the right side as its value.
+//!
 //! Packs that are spoiled once opened, and plates that are cut up, are supplies: one choice of each is taken, as one kit
 //! of each pump is, and what it puts in counts as taken below zero.
 //!
@@ -25,6 +36,9 @@
 
 /// Unit of the multipliers: they are whole numbers in 1/UNIT of a unit of the goal.
 pub const UNIT: i128 = 1 << 50;
+
+/// Unit of the pumps' weights in a cut.
+pub const CUT_UNIT: i128 = 1 << 20;
 
 /// Proofs of all groups; empty where there is none.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
@@ -54,8 +68,23 @@ pub struct GoalProof {
     pub bound: i64,
     /// Multipliers by which kits are left out before the tree, one after the other.
     pub before: Vec<ProofMultipliers>,
+    /// Cuts that the multipliers of the tree refer to, each after those that it refers to.
+    pub cuts: Vec<ProofCut>,
     /// Tree of splits, its root first. Empty where every pump that the goal counts is served.
     pub nodes: Vec<ProofNode>,
+}
+
+/// Row that every whole plan keeps, by its weights: whole numbers in 1/[`UNIT`].
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct ProofCut {
+    /// Set, and weight of its most pieces.
+    pub sets: Vec<(usize, i128)>,
+    /// Earlier goal, by its place, and weight of its value.
+    pub goals: Vec<(usize, i128)>,
+    /// Earlier cut, by its place, and weight of its limit.
+    pub cuts: Vec<(usize, i128)>,
+    /// Weight of each pump of the group, in 1/[`CUT_UNIT`].
+    pub pumps: Vec<i64>,
 }
 
 /// Part of the plans.
@@ -94,6 +123,8 @@ pub struct ProofMultipliers {
     pub sets: Vec<(usize, i128, i128)>,
     /// Earlier goal, by its place, and its multiplier.
     pub goals: Vec<(usize, i128)>,
+    /// Cut, by its place, and its multiplier.
+    pub cuts: Vec<(usize, i128)>,
 }
 
 /// Something that is true of a plan or not.

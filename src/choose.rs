@@ -25,10 +25,12 @@
 //! | goal, in this order | cost of a column |
 //! |---|---|
 //! | pumps served, one goal per priority, 1 first | -1 for a pump of that priority |
+//! | bags reopened, if any lie packed | -1 for the pieces in the pump's bag |
 //! | purchase cost, only in a [`mod@purchase`]; a budget is a limit on it from the start | price of the packs |
 //! | waste | cost and handling of the pieces, peeled layers, spoiled packs, the rest of plates cut, charge off target |
 //! | plates cut, if the job has plates, not in a purchase | number of plates |
 //! | pieces, not in a purchase | number of pieces |
+//! | slips changed, if there was a plan before | -1 for the pieces on the pump's slip |
 //! | scarcity, not in a purchase | [`scarcity_points`] of the pieces |
 //!
 //! Money is in millionths of the currency. Groups of pumps that share no item are separate problems: their values and
@@ -100,6 +102,7 @@ mod climb;
 pub(crate) mod combination;
 pub mod control;
 mod cuts;
+pub mod holding;
 pub(crate) mod instance;
 mod master;
 mod mending;
@@ -113,6 +116,7 @@ mod search;
 pub mod second;
 mod simplex;
 pub(crate) mod stages;
+mod standing;
 mod supply;
 mod unproven;
 mod ways;
@@ -146,9 +150,9 @@ use thiserror::Error;
 use crate::accounting::scarcity_points;
 use crate::certificate::{Certificate, GroupProof};
 use crate::cutting::Layout;
-use crate::job::Job;
+use crate::job::{Job, Standing};
 use crate::model::Pack;
-use crate::plan::{LeftOut, Objective, ObjectiveValue, PackPick, Pick, Plan, Stop};
+use crate::plan::{Kit, LeftOut, Objective, ObjectiveValue, PackPick, Pick, Plan, Stop};
 use crate::problem::{Place, Problem};
 use crate::stock::{Code, Item};
 use combination::{Combination, Window};
@@ -157,6 +161,7 @@ use instance::{Assignment, Column, CostRow, Instance, Uses};
 use pattern::Pattern;
 use proof::Named;
 use stages::Solved;
+use standing::{OutOfPlay, Stood};
 use supply::Supplier;
 use why::Reasons;
 
@@ -268,22 +273,70 @@ pub fn choose(job: &Job, control: &Control<'_>) -> Result<Plan, ChooseError> {
     if job.stock.len() + job.plates.len() > MOST_ITEMS {
         return Err(ChooseError::TooManyItems);
     }
+    let stood = Stood::of(job);
+    let mut known = None;
+    if (0..job.pumps.len()).any(|pump| stood.has_bag(pump) && !stood.is_held(pump)) {
+        // Bags closed.
+        let out = stood.out_of_play(job, &|_| true);
+        let plan = chosen(job, &stood, &out, None, control)?;
+        let short: Vec<bool> = (plan.kits.iter().enumerate())
+            .map(|(pump, kit)| matches!(kit, Kit::Short(_)) && !out.has(pump))
+            .collect();
+        let keeps = |(standing, kit): (&Standing, &Kit)| {
+            standing.bag.is_none() || matches!(kit, Kit::Served(kit) if standing.keeps_bag(kit))
+        };
+        let kept = job.standing.iter().zip(&plan.kits).enumerate();
+        let kept = kept.filter(|(pump, _)| stood.has_bag(*pump)).all(|(_, both)| keeps(both));
+        if kept && none_has_a_column(job, &short, control)? {
+            return Ok(plan);
+        }
+        known = Some(plan.kits);
+    }
+    let out = stood.out_of_play(job, &|_| false);
+    chosen(job, &stood, &out, known.as_deref(), control)
+}
+
+/// Whether none of some pumps could have a kit out of all pieces.
+fn none_has_a_column(job: &Job, some: &[bool], control: &Control<'_>) -> Result<bool, ChooseError> {
+    if some.iter().all(|some| !some) {
+        return Ok(true);
+    }
     let available: Vec<u32> = job.stock.iter().map(Item::available).collect();
+    let laid = Setup::build(job, some, &available, control)?;
+    Ok(laid.cut.is_none() && laid.columns.iter().all(Vec::is_empty))
+}
+
+/// Chooses pieces for the pumps in play, from a plan that is known, if there is one.
+fn chosen(
+    job: &Job,
+    stood: &Stood,
+    out: &OutOfPlay,
+    known: Option<&[Kit]>,
+    control: &Control<'_>,
+) -> Result<Plan, ChooseError> {
+    let OutOfPlay { available, .. } = out;
     let aims = objectives(job);
-    let near = near::Laid::of(job, &available, control);
+    let mut near = near::Laid::of(job, available, out, control);
+    // Bags in play are columns of their own.
+    let bagged = |group: &Group| group.pumps.iter().any(|&pump| stood.has_bag(pump));
+    for group in near.groups.extract_if(.., |group| bagged(group)) {
+        group.pumps.iter().for_each(|&pump| near.others[pump] = true);
+    }
     let found: Vec<(Work, Option<near::InWindow>)> = near
         .groups
         .par_iter()
         .map(|group| {
             let work = control.work();
             let counted = control.working(&work);
-            let found = near::reached(job, &near, group, &available, &aims, &counted);
+            let of = (&near, group, stood);
+            let found = near::reached(job, of, available, &aims, &counted);
             (work, found)
         })
         .collect();
     let mut listed = near.others.clone();
     let mut groups = Vec::new();
-    let mut servable: Vec<bool> = (0..job.pumps.len()).map(|pump| near.servable(pump)).collect();
+    let mut servable: Vec<bool> =
+        (0..job.pumps.len()).map(|pump| near.servable(pump) || out.has(pump)).collect();
     for (group, (work, found)) in near.groups.into_iter().zip(found) {
         match found {
             Some(near::InWindow { instance, reached }) => {
@@ -294,7 +347,8 @@ pub fn choose(job: &Job, control: &Control<'_>) -> Result<Plan, ChooseError> {
     }
     // The reason that a pump is short is looked for in lists.
     listed.iter_mut().zip(&servable).for_each(|(listed, servable)| *listed |= !servable);
-    let mut laid = Setup::build(job, &listed, control)?;
+    let mut laid = Setup::build(job, &listed, available, control)?;
+    stood.enter(&mut laid.columns);
     for (pump, columns) in laid.columns.iter().enumerate() {
         if listed[pump] {
             servable[pump] = !columns.is_empty();
@@ -302,9 +356,11 @@ pub fn choose(job: &Job, control: &Control<'_>) -> Result<Plan, ChooseError> {
     }
     let instances = laid.instances(job, &aims);
     let others = std::mem::take(&mut laid.groups).into_par_iter().zip(instances);
-    let others = others.map(|(group, instance)| {
+    let others = others.map(|(group, mut instance)| {
         let work = control.work();
-        let reached = stages::reached(&instance, &aims, &control.working(&work));
+        stood.price(&group, &aims, &mut instance);
+        let start = known.and_then(|kits| group.at_hand(kits, &instance));
+        let reached = stages::reached(&instance, &aims, start, &control.working(&work));
         (group, instance, reached, work)
     });
     groups.extend(others.collect::<Vec<_>>());
@@ -318,6 +374,18 @@ pub fn choose(job: &Job, control: &Control<'_>) -> Result<Plan, ChooseError> {
         }
     });
     let order = groups.iter().find_map(|(_, _, reached, _)| reached.unsettled);
+    let proofs = groups.iter().map(|(group, instance, reached, _)| {
+        group.proof(&laid.suppliers, instance, &reached.solved)
+    });
+    // A proof over some of the columns proves nothing.
+    let certificate =
+        Certificate { groups: if laid.cut.is_none() { proofs.collect() } else { Vec::new() } };
+    if let Some((group, columns)) = out.group() {
+        let mut instance = group.instance(job, &aims, &laid.ready, columns, &[]);
+        stood.price(&group, &aims, &mut instance);
+        let reached = stages::settled(&instance);
+        groups.push((group, instance, reached, control.work()));
+    }
     let mut kits: Vec<Option<Vec<PackPick>>> = vec![None; job.pumps.len()];
     let mut layouts = Vec::new();
     for (group, instance, reached, _) in &groups {
@@ -325,15 +393,13 @@ pub fn choose(job: &Job, control: &Control<'_>) -> Result<Plan, ChooseError> {
         group.read(job, &laid.suppliers, instance, taken, &mut kits, &mut layouts);
     }
     layouts.sort();
-    let proofs = groups.iter().map(|(group, instance, reached, _)| {
-        group.proof(&laid.suppliers, instance, &reached.solved)
-    });
-    // A proof over some of the columns proves nothing.
-    let certificate =
-        Certificate { groups: if laid.cut.is_none() { proofs.collect() } else { Vec::new() } };
+    for (pump, kit) in kits.iter_mut().enumerate() {
+        *kit = kit.take().map(|kit| stood.as_it_was(job, pump, kit));
+    }
     let reasons = Reasons {
         job,
-        available: &available,
+        available,
+        held: &out.none,
         drawers: &laid.drawers,
         servable: &servable,
         layouts: &layouts,
@@ -348,6 +414,7 @@ pub fn choose(job: &Job, control: &Control<'_>) -> Result<Plan, ChooseError> {
         goals: laid.goals(job, &aims, &groups),
         layouts,
         worth: Vec::new(),
+        holding: Vec::new(),
         stopped_by: laid.cut.or(stopped),
         left_out: LeftOut { order, worth: None },
         certificate,
@@ -361,7 +428,9 @@ pub fn choose(job: &Job, control: &Control<'_>) -> Result<Plan, ChooseError> {
 #[doc(hidden)]
 pub fn instances(job: &Job) -> Result<Vec<Instance>, ChooseError> {
     let all = vec![true; job.pumps.len()];
-    Ok(Setup::build(job, &all, &Control::unlimited())?.instances(job, &objectives(job)))
+    let available: Vec<u32> = job.stock.iter().map(Item::available).collect();
+    let mut laid = Setup::build(job, &all, &available, &Control::unlimited())?;
+    Ok(laid.instances(job, &objectives(job)))
 }
 
 /// Stock, combinations, columns and groups of a job, ready to be solved.
@@ -378,13 +447,17 @@ struct Setup {
 }
 
 impl Setup {
-    /// Lists the columns of some pumps.
-    fn build(job: &Job, some: &[bool], control: &Control<'_>) -> Result<Setup, ChooseError> {
-        let available: Vec<u32> = job.stock.iter().map(Item::available).collect();
-        let drawers = CombinationLists::listed(job, some, &available, control)?;
-        let Listed { list: columns, cut } = list_columns(job, some, &drawers, &available, control)?;
+    /// Lists the columns of some pumps out of the pieces available.
+    fn build(
+        job: &Job,
+        some: &[bool],
+        available: &[u32],
+        control: &Control<'_>,
+    ) -> Result<Setup, ChooseError> {
+        let drawers = CombinationLists::listed(job, some, available, control)?;
+        let Listed { list: columns, cut } = list_columns(job, some, &drawers, available, control)?;
         let wanted = wanted(job.stock.len(), &columns);
-        let supply = supply::suppliers(job, &available, &wanted, control)?;
+        let supply = supply::suppliers(job, available, &wanted, control)?;
         let groups = groups(job, &drawn(&columns), &supply.suppliers);
         Ok(Setup {
             drawers,
@@ -436,6 +509,8 @@ fn most(job: &Job, aim: Objective) -> i64 {
         }
         Objective::ServedOf(level) => sum(&|priority| i64::from(priority == level)),
         Objective::Purchase
+        | Objective::Reopened
+        | Objective::Slips
         | Objective::Waste
         | Objective::Plates
         | Objective::Pieces
@@ -850,16 +925,20 @@ fn objectives(job: &Job) -> Vec<Objective> {
     let priorities = job.pumps.iter().map(|pump| pump.priority).sorted().dedup();
     priorities
         .map(Objective::ServedOf)
+        .chain(job.bags().next().map(|_| Objective::Reopened))
         .chain([Objective::Waste])
         .chain((!job.plates.is_empty()).then_some(Objective::Plates))
-        .chain([Objective::Pieces, Objective::Scarcity])
+        .chain([Objective::Pieces])
+        .chain(job.slips().next().map(|_| Objective::Slips))
+        .chain([Objective::Scarcity])
         .collect()
 }
 
-/// Waste among the goals, if it comes right after those of serving.
+/// Waste among the goals, if none comes before but serving and bags.
 fn tier_of_waste(aims: &[Objective]) -> Option<usize> {
-    let serving = aims.iter().take_while(|aim| matches!(aim, Objective::ServedOf(_))).count();
-    (aims.get(serving) == Some(&Objective::Waste)).then_some(serving)
+    let before = |aim: &&Objective| matches!(aim, Objective::ServedOf(_) | Objective::Reopened);
+    let before = aims.iter().take_while(before).count();
+    (aims.get(before) == Some(&Objective::Waste)).then_some(before)
 }
 
 /// Goal as a tier of a group, for its items (of the stock) and the prices of its suppliers.
@@ -882,6 +961,10 @@ fn tier(
         Objective::ServedOf(level) => gains(&|priority| i64::from(priority == level)),
         Objective::ServedWeight => gains(&|_| 1),
         Objective::Purchase => CostRow::Bought(Arc::new(bought)),
+        // Until what stood is entered.
+        Objective::Reopened | Objective::Slips => {
+            CostRow::Listed(Arc::new(vec![Vec::new(); group.len() + bought.len()]))
+        }
         Objective::Waste => CostRow::Waste,
         // The items after those of the stock are plates then: only a purchase, which leaves this goal out, holds back.
         Objective::Plates => {
@@ -938,6 +1021,30 @@ impl Group {
                 layouts.extend(std::iter::repeat_n(layout.clone(), plates));
             }
         }
+    }
+
+    /// Column with the items' numbers in the group; `None` if the group lacks one.
+    fn numbered(&self, column: &Column) -> Option<Column> {
+        let mut column = column.clone();
+        for (item, _) in &mut column.uses {
+            *item = u16::try_from(self.items.binary_search(item).ok()?).ok()?;
+        }
+        Some(column)
+    }
+
+    /// A plan as columns of the group; `None` where suppliers are part of it.
+    fn at_hand(&self, kits: &[Kit], instance: &Instance) -> Option<Assignment> {
+        if !self.suppliers.is_empty() {
+            return None;
+        }
+        let column = |(block, &pump): (usize, &usize)| {
+            let Kit::Served(packs) = &kits[pump] else { return None };
+            let uses = uses_of(packs.iter().flat_map(|pack| &pack.picks))?;
+            let column = self.numbered(&Column { waste: 0, uses })?;
+            let same = |known: &Column| known.uses == column.uses;
+            u32::try_from(instance.blocks[block].iter().position(same)?).ok()
+        };
+        Some(self.pumps.iter().enumerate().map(column).collect())
     }
 
     /// Proof of each goal that is proven.
@@ -1011,6 +1118,15 @@ fn goals(job: &Job, aims: &[Objective], groups: &[(&Group, &Solved)]) -> Vec<Obj
             match aim {
                 Objective::ServedOf(_) => {
                     ObjectiveValue { objective: aim, value: -value, bound: -bound }
+                }
+                // The search counts those that stay as they were.
+                Objective::Reopened | Objective::Slips => {
+                    let all = match aim {
+                        Objective::Reopened => job.bags().count(),
+                        _ => job.slips().count(),
+                    };
+                    let all = i64::try_from(all).unwrap_or(i64::MAX);
+                    ObjectiveValue { objective: aim, value: all + value, bound: all + bound }
                 }
                 _ => ObjectiveValue { objective: aim, value, bound },
             }

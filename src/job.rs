@@ -8,7 +8,8 @@ use crate::policy::Policy;
 use crate::problem::Problem;
 use crate::pump::Pump;
 use crate::sheet::Sheet;
-use crate::stock::{Code, Item};
+use crate::stock::{Code, Item, PackPick, Pick};
+use std::collections::BTreeMap;
 use std::ops::Deref;
 use std::sync::Arc;
 
@@ -89,6 +90,8 @@ pub struct Parts {
     pub models: Vec<Model>,
     /// Pumps, in the order of the pump sheet.
     pub pumps: Vec<Pump>,
+    /// What stood before the plan, by pump; empty where nothing did.
+    pub standing: Vec<Standing>,
     /// Gauges that dimensions, lots and readings refer to, in the order of their sheet.
     pub gauges: Vec<Gauge>,
     /// Rates and rules in force.
@@ -103,6 +106,42 @@ pub struct Parts {
     pub feelers_sheet: Arc<Sheet>,
     /// Blades of the shop's feeler set, as far as the stock workbook lists them.
     pub feelers: Vec<Blade>,
+}
+
+/// What stands of a pump before the plan: an outage is planned again while bags lie packed.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct Standing {
+    /// Pieces in its bag, place by place; they count as on hand. `None` without a bag.
+    pub bag: Option<Vec<PackPick>>,
+    /// Pieces on its slip of the plan before.
+    pub slip: Option<Vec<PackPick>>,
+    /// Whether its kit stays as it is: what is in the bag, without a bag what is on the slip.
+    pub held: bool,
+}
+
+impl Standing {
+    /// Whether a kit leaves the bag closed: it is the very pieces in it, place by place.
+    pub fn keeps_bag(&self, kit: &[PackPick]) -> bool {
+        self.bag.as_ref().is_some_and(|bag| same(bag, kit))
+    }
+
+    /// Whether a kit leaves the slip true.
+    pub fn keeps_slip(&self, kit: &[PackPick]) -> bool {
+        self.slip.as_ref().is_some_and(|slip| same(slip, kit))
+    }
+}
+
+/// Whether two kits are of the same pieces, place by place, in whatever order they are listed.
+fn same(one: &[PackPick], other: &[PackPick]) -> bool {
+    let sorted = |pack: &PackPick| {
+        let mut counts = BTreeMap::new();
+        for pick in &pack.picks {
+            *counts.entry((pick.item, pick.peeled)).or_insert(0) += pick.count;
+        }
+        counts.retain(|_, count| *count > 0);
+        counts
+    };
+    one.len() == other.len() && one.iter().zip(other).all(|(a, b)| sorted(a) == sorted(b))
 }
 
 /// Stock sheet as it was read.
@@ -171,6 +210,35 @@ impl Job {
         change(&mut self.parts);
         check::check(&self.parts)?;
         Ok(self)
+    }
+
+    /// What stands of a pump before the plan.
+    pub fn standing_of(&self, pump: usize) -> Option<&Standing> {
+        self.standing.get(pump)
+    }
+
+    /// Pumps with a bag.
+    pub fn bags(&self) -> impl Iterator<Item = usize> {
+        let bags = self.standing.iter().enumerate().filter(|(_, stands)| stands.bag.is_some());
+        bags.map(|(pump, _)| pump)
+    }
+
+    /// Pumps with a slip of the plan before.
+    pub fn slips(&self) -> impl Iterator<Item = usize> {
+        let slips = self.standing.iter().enumerate().filter(|(_, stands)| stands.slip.is_some());
+        slips.map(|(pump, _)| pump)
+    }
+
+    /// Whether the pieces of the places could be those of a pump: so many in each, all of the right kind and fit.
+    pub fn fills_places(&self, pump: &Pump, packs: &[PackPick]) -> bool {
+        let places = &self.model_of(pump).packs;
+        let fills = |((pack, fit), pieces): ((&Pack, &Code), &PackPick)| {
+            let count = pieces.picks.iter().map(|pick| u64::from(pick.count)).sum::<u64>();
+            let right = |pick: &Pick| self.offered(pack, fit).any(|item| item == pick.item);
+            (u64::from(pack.least_pieces)..=pack.most_pieces.into()).contains(&count)
+                && pieces.picks.iter().all(right)
+        };
+        places.len() == packs.len() && places.iter().zip(&pump.fits).zip(packs).all(fills)
     }
 
     /// Model of a pump.

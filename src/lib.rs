@@ -129,6 +129,7 @@ pub mod feeler;
 pub mod forecast;
 pub mod formats;
 pub mod gauge;
+pub mod guard;
 pub mod inventory;
 pub mod issue;
 pub mod job;

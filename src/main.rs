@@ -7,7 +7,7 @@ fn main() -> ExitCode {
     // A reader's panic on a damaged file is reported as a problem of the file.
     let usual = panic::take_hook();
     panic::set_hook(Box::new(move |info| {
-        if !gapwright::read::is_reading() {
+        if !gapwright::guard::is_guarded() {
             usual(info);
         }
     }));

@@ -68,6 +68,9 @@ pub enum WriteError {
     /// The workbook could not be put together.
     #[error("the workbook could not be put together: {0}")]
     Workbook(#[from] XlsxError),
+    /// The temporary file of a long sheet cannot be written.
+    #[error("a temporary file cannot be written: {0}")]
+    Temporary(String),
     /// The date is none.
     #[error("`{0}` is not a date such as 2027-03-15")]
     Date(String),
@@ -109,6 +112,12 @@ impl WriteError {
                 format!("a workbook that could not be put together ({error})"),
                 "a workbook",
                 "this is a defect of gapwright: please report it with both workbooks",
+            ),
+            WriteError::Temporary(error) => at(
+                &std::env::temp_dir(),
+                format!("a temporary file that cannot be written ({error})"),
+                "a folder for temporary files, with room for the long sheets",
+                "make room there, or name another folder for temporary files (TMPDIR, on Windows TEMP)",
             ),
             WriteError::Date(date) => at(
                 Path::new("command line"),

@@ -8,6 +8,7 @@ use crate::cutting::Layout;
 use crate::decimal::Money;
 use crate::job::{Job, JobError, Part, PartError, count, there};
 use crate::length::{Length, Tolerance};
+pub use crate::stock::{PackPick, Pick};
 
 /// Choice of pieces for one outage.
 #[derive(Debug, Clone, PartialEq)]
@@ -20,12 +21,27 @@ pub struct Plan {
     pub layouts: Vec<Layout>,
     /// Marginal value of one more piece, for the items for which it was computed.
     pub worth: Vec<MarginalValue>,
+    /// What holding bags costs; empty where it was not worked out.
+    pub holding: Vec<Holding>,
     /// Reason that the search ended before everything was proven, if it did.
     pub stopped_by: Option<Stop>,
     /// Later steps that the time did not allow.
     pub left_out: LeftOut,
     /// Proof of the bounds; [`verify`](crate::verify::verify) adds it up. A plan that was read has none.
     pub certificate: Certificate,
+}
+
+/// Best plan that reopens no more than these bags.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Holding {
+    /// Pumps whose bags it reopens, by their index in the job.
+    pub pumps: Vec<usize>,
+    /// Pumps served.
+    pub served: u32,
+    /// Waste.
+    pub waste: Money,
+    /// Whether no plan that reopens as few bags serves more, or as much with less waste.
+    pub proven: bool,
 }
 
 /// Steps left out after the goals. They do not make the plan worse.
@@ -123,6 +139,10 @@ impl Plan {
             there("side", layout.along, 2)?;
             layout.strips.iter().try_for_each(|strip| item(strip.0))
         });
+        let pumps = self.holding.iter().flat_map(|holding| &holding.pumps);
+        for &pump in pumps {
+            there("pump", pump, job.pumps.len()).map_err(of_plan)?;
+        }
         let worth = || self.worth.iter().try_for_each(|worth| item(worth.item));
         sheets.and_then(|()| worth()).map_err(of_plan)
     }
@@ -153,24 +173,6 @@ pub enum Kit {
     Served(Vec<PackPick>),
     /// No pieces, and the reasons.
     Short(Vec<Shortfall>),
-}
-
-/// Pieces for one place.
-#[derive(Debug, Clone, PartialEq, Eq, Default)]
-pub struct PackPick {
-    /// Lots and counts, thickest first.
-    pub picks: Vec<Pick>,
-}
-
-/// Pieces of one lot.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
-pub struct Pick {
-    /// The item's index in the job's stock.
-    pub item: usize,
-    /// Number of pieces.
-    pub count: u32,
-    /// Layers peeled off each piece; zero unless the lot is laminated.
-    pub peeled: u32,
 }
 
 /// Reason that a pump is not kitted; one entry per failing place.
@@ -256,6 +258,8 @@ pub enum Cause {
     TogetherTooMany,
     /// Too many ways to fill the places: the nearest total was not searched for.
     TooManyWays,
+    /// Its kit is held, and does not conform to today's figures or cannot be made up.
+    Held,
     /// Pieces that would fit are left, but the search ended early.
     SearchEnded,
     /// The time ended before the cause was found.
@@ -278,12 +282,16 @@ pub enum Objective {
     ServedOf(u32),
     /// Cost of the packs bought, in millionths of the currency.
     Purchase,
+    /// Bags opened again, of those that were packed before; of jobs that have any.
+    Reopened,
     /// Waste, in millionths of the currency.
     Waste,
     /// Plates cut; of jobs that have plates.
     Plates,
     /// Pieces issued.
     Pieces,
+    /// Slips that are no longer true, of those of the plan before; of jobs that have any.
+    Slips,
     /// Scarcity points.
     Scarcity,
 }
@@ -295,9 +303,11 @@ impl Objective {
             Objective::ServedWeight => "served weight".into(),
             Objective::ServedOf(priority) => format!("served of priority {priority}"),
             Objective::Purchase => "purchase cost".into(),
+            Objective::Reopened => "bags reopened".into(),
             Objective::Waste => "waste".into(),
             Objective::Plates => "plates cut".into(),
             Objective::Pieces => "pieces".into(),
+            Objective::Slips => "slips changed".into(),
             Objective::Scarcity => "scarcity points".into(),
         }
     }

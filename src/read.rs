@@ -62,7 +62,7 @@ use crate::sheet::{Book, Sheet, numbered};
 use crate::stock::Code;
 use gauges::Gauges;
 
-pub use book::{Memory, is_reading, open as book, workbook};
+pub use book::{Memory, open as book, workbook};
 pub use certificate::certificate;
 pub use executed_plan::{carried, carried_so_far};
 pub use forecast::{Ahead, forecast};
@@ -219,6 +219,7 @@ fn check(
         feelers_sheet: feelers.sheet.unwrap_or_default(),
         feelers: feelers.blades,
         gauges: gauges.list,
+        standing: Vec::new(),
     };
     if let Some(item) = too_dear(&parts) {
         problems.add(Problem::new(

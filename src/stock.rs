@@ -254,3 +254,21 @@ pub struct Cut {
     /// Inside diameter.
     pub inside: Length,
 }
+
+/// Pieces for one place.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct PackPick {
+    /// Lots and counts, thickest first.
+    pub picks: Vec<Pick>,
+}
+
+/// Pieces of one lot.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct Pick {
+    /// The item's index in the job's stock.
+    pub item: usize,
+    /// Number of pieces.
+    pub count: u32,
+    /// Layers peeled off each piece; zero unless the lot is laminated.
+    pub peeled: u32,
+}

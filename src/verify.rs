@@ -15,6 +15,7 @@ mod plates;
 mod provision;
 mod purchase;
 mod recheck;
+mod standing;
 mod supplies;
 
 pub use breach::{Breach, Holder, PlaceBreach, RecordBreach, SetAsideBreach};
@@ -32,7 +33,7 @@ use crate::decimal::Millionths;
 use crate::issue::key;
 use crate::issue::planned::Planned;
 use crate::issue::returned::{self, ReturnedLot};
-use crate::job::Job;
+use crate::job::{Job, Standing};
 use crate::model::{Form, Term};
 use crate::plan::{Cause, Kit, LeftOut, Objective, ObjectiveValue, PackPick, Pick, Plan};
 use crate::policy::Acceptance;
@@ -159,11 +160,7 @@ pub fn verify(job: Job, plan: Plan) -> Result<Verified, Vec<Breach>> {
     plan.check(&job).map_err(|error| vec![error.into()])?;
     let mut breaches = Vec::new();
     let sums = check_kits(&job, &plan, &mut breaches);
-    let mut after = vec![Objective::Waste, Objective::Pieces, Objective::Scarcity];
-    if !job.plates.is_empty() {
-        after.insert(1, Objective::Plates);
-    }
-    check_goals(&job, &plan, &after, &mut breaches);
+    check_goals(&job, &plan, &after_serving(&job), &mut breaches);
     check_values(&plan, &sums, &mut breaches);
     if !breaches.is_empty() {
         return Err(breaches);
@@ -189,11 +186,20 @@ pub fn verify_certificate(
     let worth = Vec::new();
     let (goals, layouts) = (Vec::new(), Vec::new());
     let left_out = LeftOut::default();
-    let mut plan = Plan { kits, goals, layouts, worth, stopped_by: None, left_out, certificate };
+    let mut plan = Plan {
+        kits,
+        goals,
+        layouts,
+        worth,
+        holding: Vec::new(),
+        stopped_by: None,
+        left_out,
+        certificate,
+    };
     plan.check(&job).map_err(|error| vec![error.into()])?;
     let sums = check_kits(&job, &plan, &mut Vec::new());
     let mut aims = served_goals(&job);
-    aims.extend([Objective::Waste, Objective::Pieces, Objective::Scarcity]);
+    aims.extend(after_serving(&job).into_iter().filter(|aim| *aim != Objective::Plates));
     plan.goals = aims
         .into_iter()
         .filter_map(|objective| {
@@ -208,6 +214,14 @@ pub fn verify_certificate(
 fn check_kits(job: &Job, plan: &Plan, breaches: &mut Vec<Breach>) -> Sums {
     let mut issued: BTreeMap<usize, i64> = BTreeMap::new();
     let mut sums = Sums::default();
+    for (standing, kit) in job.standing.iter().zip(&plan.kits) {
+        let keeps = |of: fn(&Standing, &[PackPick]) -> bool| match kit {
+            Kit::Served(packs) => of(standing, packs),
+            Kit::Short(_) => false,
+        };
+        sums.reopened += i128::from(standing.bag.is_some() && !keeps(Standing::keeps_bag));
+        sums.slips += i128::from(standing.slip.is_some() && !keeps(Standing::keeps_slip));
+    }
     for (pump, kit) in job.pumps.iter().zip(&plan.kits) {
         let Kit::Served(packs) = kit else { continue };
         check_pieces(job, pump, packs, breaches);
@@ -259,6 +273,20 @@ fn check_values(plan: &Plan, sums: &Sums, breaches: &mut Vec<Breach>) {
     }
 }
 
+/// Goals after those of serving, in their order.
+fn after_serving(job: &Job) -> Vec<Objective> {
+    let stands = |of: fn(&Standing) -> bool| job.standing.iter().any(of);
+    let aims = [
+        (stands(|stands| stands.bag.is_some()), Objective::Reopened),
+        (true, Objective::Waste),
+        (!job.plates.is_empty(), Objective::Plates),
+        (true, Objective::Pieces),
+        (stands(|stands| stands.slip.is_some()), Objective::Slips),
+        (true, Objective::Scarcity),
+    ];
+    aims.into_iter().filter(|(counts, _)| *counts).map(|(_, aim)| aim).collect()
+}
+
 /// Goals of serving, first of all goals.
 fn served_goals(job: &Job) -> Vec<Objective> {
     let mut counts: BTreeMap<u32, i128> = BTreeMap::new();
@@ -293,9 +321,11 @@ struct Sums {
     weight: i128,
     of_priority: BTreeMap<u32, i128>,
     bought: i128,
+    reopened: i128,
     waste: i128,
     plates: i128,
     pieces: i128,
+    slips: i128,
     scarcity: i128,
 }
 
@@ -305,9 +335,11 @@ impl Sums {
             Objective::ServedWeight => self.weight,
             Objective::ServedOf(priority) => self.of_priority.get(&priority).copied().unwrap_or(0),
             Objective::Purchase => self.bought,
+            Objective::Reopened => self.reopened,
             Objective::Waste => self.waste,
             Objective::Plates => self.plates,
             Objective::Pieces => self.pieces,
+            Objective::Slips => self.slips,
             Objective::Scarcity => self.scarcity,
         }
     }

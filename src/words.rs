@@ -371,6 +371,8 @@ pub fn reason(job: &Job, pump: &Pump, short: &Shortfall) -> String {
         Cause::TooManyWays => "no kit meets every requirement; there are too many ways to fill \
                                its places to name the nearest"
             .into(),
+        Cause::Held => "its kit is held, and no longer meets every requirement, or its pieces are not all there; free it, or put right what changed"
+            .into(),
         Cause::SearchEnded => "pieces for it are left, but the search ended before this pump; run again with more time"
             .into(),
         Cause::NotFoundOut => {
@@ -730,6 +732,18 @@ pub fn strips(job: &Job, layout: &Layout) -> String {
         })
         .collect();
     format!("along the side of {}: {}", short_length(side, natural_unit(side)), strips.join("; "))
+}
+
+/// Bags that a plan reopens and slips that it changes; `None` where nothing stood before it.
+pub fn disturbance(plan: &Plan) -> Option<String> {
+    let counted = |aim, what: &str, done: &str| {
+        let count = plan.goal(aim)?.value;
+        Some(format!("{count} {what}{} {done}", if count == 1 { "" } else { "s" }))
+    };
+    let bags = counted(Objective::Reopened, "bag", "to reopen");
+    let slips = counted(Objective::Slips, "slip", "to print again");
+    let both: Vec<String> = bags.into_iter().chain(slips).collect();
+    (!both.is_empty()).then(|| both.join(", "))
 }
 
 /// Account of the plates that are cut: their waste, and what goes back. `None` if none is cut.

@@ -19,6 +19,7 @@ const ROOMS: &[(&str, &str)] = &[
     ("day", ""),
     ("decimal", ""),
     ("digest", ""),
+    ("guard", ""),
     ("manual", ""),
     ("narrow", ""),
     ("plain_text", ""),
@@ -80,7 +81,7 @@ const ROOMS: &[(&str, &str)] = &[
     ),
     (
         "read",
-        "accounting certificate columns cutting day decimal digest feeler formats gauge issue job length \
+        "accounting certificate columns cutting day decimal digest feeler formats gauge guard issue job length \
          model narrow forecast packing plan policy problem pump recheck sheet show stack \
          stock",
     ),
@@ -98,7 +99,7 @@ const ROOMS: &[(&str, &str)] = &[
     ),
     (
         "cli",
-        "accounting analysis certificate choose crush day decimal formats issue job json length model \
+        "accounting analysis certificate choose crush day decimal formats guard issue job json length model \
          manual forecast output plain_text plan policy problem provision pump read recheck reorder \
          sheet stack stock sweep verify words write",
     ),
@@ -130,7 +131,7 @@ const DOORS: &[(&str, &str)] = &[
     ("pulldown_cmark", "cli"),
     ("qrcode", "write"),
     ("quick_xml", "read"),
-    ("rayon", "choose cli provision stack write"),
+    ("rayon", "choose cli provision stack verify write"),
     ("rust_decimal", "decimal inventory length read sheet"),
     ("rust_xlsxwriter", "output write"),
     ("same_file", "output"),

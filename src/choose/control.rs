@@ -155,6 +155,9 @@ impl Work {
 /// Least time for the order among equal plans, and for the marginal values.
 const LEAST_SHARE: Duration = Duration::from_secs(1);
 
+/// Nodes of a search before it is tried with cuts.
+const BEFORE_CUTS: usize = 60;
+
 /// Control on a search.
 pub struct Control<'a> {
     start: Instant,
@@ -167,6 +170,8 @@ pub struct Control<'a> {
     steps: Option<&'a (dyn Fn(PhaseProgress) + Sync)>,
     /// Nodes after which a search ends.
     pub(crate) most_nodes: usize,
+    /// Nodes after which a search is tried with cuts.
+    pub(crate) before_cuts: usize,
     /// Backend of the linear programs.
     pub(crate) backend: Backend,
 }
@@ -184,6 +189,7 @@ impl<'a> Control<'a> {
             listener: None,
             steps: None,
             most_nodes: usize::MAX,
+            before_cuts: BEFORE_CUTS,
             backend: Backend::default(),
         }
     }
@@ -339,6 +345,13 @@ impl<'a> Control<'a> {
     #[must_use]
     pub fn steps(mut self, steps: &'a (dyn Fn(PhaseProgress) + Sync)) -> Control<'a> {
         self.steps = Some(steps);
+        self
+    }
+
+    /// Tries every search with cuts after so many nodes.
+    #[must_use]
+    pub fn cuts_after(mut self, nodes: usize) -> Control<'a> {
+        self.before_cuts = nodes;
         self
     }
 

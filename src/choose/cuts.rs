@@ -7,7 +7,7 @@
 //! ```
 //!
 //! holds for every plan, since the left side is a whole number and no x is negative. The weights are taken from a line of
-//! the inverse basis whose column is taken in part; all sums are in whole 2^-50, so that a cut holds whatever the linear
+//! the inverse basis whose column is taken in part; all sums are in whole 2^-50 (blocks' weights in 2^-20), so that a cut holds whatever the linear
 //! program did. A cut is a goal like an earlier one, with its own costs and limit, and needs no other method.
 //!
 //! Source (from memory): Chvátal, Edmonds polytopes and a hierarchy of combinatorial problems, Discrete Mathematics 4 (1973);
@@ -17,6 +17,7 @@ use std::sync::Arc;
 
 use rayon::prelude::*;
 
+use crate::certificate::{CUT_UNIT, ProofCut};
 use crate::choose::bound::{Allowed, SCALE, Stage};
 use crate::choose::instance::{CostRow, Instance, listed};
 use crate::choose::relaxation::{Entry, to_f64};
@@ -28,6 +29,18 @@ pub(super) struct Cut {
     costs: Arc<Vec<Vec<i64>>>,
     /// Most that a plan's columns cost.
     limit: i64,
+    /// For the certificate.
+    weights: Arc<Weights>,
+}
+
+/// Weights that a cut is made of.
+#[derive(Debug)]
+struct Weights {
+    sets: Vec<(usize, i128)>,
+    goals: Vec<(usize, i128)>,
+    cuts: Vec<(Cut, i128)>,
+    /// Of each block, in whole 2^-20.
+    blocks: Vec<i64>,
 }
 
 /// Line of an inverse basis, with what it stands for.
@@ -40,18 +53,19 @@ pub(super) struct Line {
 
 /// Weights nearer to a whole number count as whole.
 const WHOLE: f64 = 1e-9;
-/// Added to a block's weight, so that a whole number does not come out as one less.
-const HAIR: i128 = SCALE >> 22;
+/// Blocks' weights are multiples of this, rounded up, so that a whole number does not come out as one less.
+const GRAIN: i128 = SCALE / CUT_UNIT;
 /// Least by which the relaxed plan breaks a cut.
 const BROKEN: f64 = 1e-3;
-/// Greatest cost in a cut.
-const MOST: i64 = 1 << 40;
+/// Greatest cost in a cut: certificates have numbers up to twice this.
+const MOST: i64 = 1 << 15;
 
 impl Cut {
-    /// Cut of a line of the basis. `keys` holds the column that fixes the weight of each block. `None` where a number is too
-    /// great.
+    /// Cut of a line of the basis, where the last of the earlier goals are these cuts. `keys` holds the column that fixes the
+    /// weight of each block. `None` where a number is too great.
     pub(super) fn of(
         stage: Stage<'_>,
+        earlier: &[Cut],
         allowed: &Allowed,
         line: &Line,
         keys: &[Option<u32>],
@@ -59,10 +73,15 @@ impl Cut {
         let instance = stage.instance;
         let mut items = vec![0; instance.capacity.len()];
         let mut right = 0;
-        for ((set, range), &weight) in stage.sets.iter().zip(&allowed.ranges).zip(&line.sets) {
+        let mut sets = Vec::new();
+        let ranges = stage.sets.iter().zip(&allowed.ranges).enumerate();
+        for ((number, (set, range)), &weight) in ranges.zip(&line.sets) {
             let (Some(most), weight) = (range.most, part(weight)) else { continue };
-            set.iter().for_each(|&item| items[item as usize] += weight);
-            right += weight * i128::from(most);
+            if weight != 0 {
+                set.iter().for_each(|&item| items[item as usize] += weight);
+                right += weight * i128::from(most);
+                sets.push((number, weight));
+            }
         }
         let goals: Vec<i128> = line.goals.iter().map(|&weight| part(weight)).collect();
         for (weight, &limit) in goals.iter().zip(stage.limits) {
@@ -79,9 +98,9 @@ impl Cut {
         // Below one, so that taking none costs nothing.
         let of_block = |block: usize| {
             let key = keys[block].map_or(0, |column| weighed(block, column));
-            ((-key).rem_euclid(SCALE) + HAIR).min(SCALE - 1)
+            ((-key).rem_euclid(SCALE).div_euclid(GRAIN) + 1).min(CUT_UNIT - 1) * GRAIN
         };
-        let own: Vec<i128> = (0..allowed.columns.len()).map(of_block).collect();
+        let mut own: Vec<i128> = (0..allowed.columns.len()).map(of_block).collect();
         let mut costs: Vec<Vec<i64>> = (0..allowed.columns.len())
             .into_par_iter()
             .map(|block| {
@@ -95,7 +114,7 @@ impl Cut {
             })
             .collect::<Option<_>>()?;
         right += own.iter().sum::<i128>();
-        let mut limit = i64::try_from(right.div_euclid(SCALE)).ok().filter(|l| l.abs() < MOST)?;
+        let mut limit = i64::try_from(right.div_euclid(SCALE)).ok()?;
         // Where a column must be taken only differences count.
         for (block, costs) in
             costs.iter_mut().enumerate().filter(|(block, _)| !allowed.idle[*block])
@@ -103,8 +122,33 @@ impl Cut {
             let least = allowed.columns[block].iter().map(|&c| costs[c as usize]).min()?;
             allowed.columns[block].iter().for_each(|&c| costs[c as usize] -= least);
             limit -= least;
+            own[block] -= SCALE * i128::from(least);
         }
-        Some(Cut { costs: Arc::new(costs), limit })
+        let in_grains = |weight: i128| i64::try_from(weight.div_euclid(GRAIN)).ok();
+        let first = stage.tier - earlier.len();
+        let some = |(tier, weight): (usize, &i128)| (*weight != 0).then_some((tier, *weight));
+        let weights = Weights {
+            sets,
+            goals: goals[..first].iter().enumerate().filter_map(some).collect(),
+            cuts: (goals[first..].iter().enumerate().filter_map(some))
+                .map(|(cut, weight)| (earlier[cut].clone(), weight))
+                .collect(),
+            blocks: own.into_iter().map(in_grains).collect::<Option<_>>()?,
+        };
+        Some(Cut { costs: Arc::new(costs), limit, weights: Arc::new(weights) })
+    }
+
+    /// The cut for a certificate, and those that it is made of, entered in a list of cuts; its place there.
+    pub(super) fn enter(&self, known: &mut Vec<Cut>, list: &mut Vec<ProofCut>) -> usize {
+        if let Some(place) = known.iter().position(|cut| Arc::ptr_eq(&cut.weights, &self.weights)) {
+            return place;
+        }
+        let Weights { sets, goals, cuts, blocks } = &*self.weights;
+        let cuts = cuts.iter().map(|(cut, weight)| (cut.enter(known, list), *weight)).collect();
+        let (sets, goals, pumps) = (sets.clone(), goals.clone(), blocks.clone());
+        list.push(ProofCut { sets, goals, cuts, pumps });
+        known.push(self.clone());
+        known.len() - 1
     }
 
     /// Whether a relaxed plan breaks it.
@@ -190,7 +234,7 @@ mod tests {
                     allowed.columns[block].first().copied().filter(|_| rng.random_bool(0.7))
                 })
                 .collect();
-            let Some(cut) = Cut::of(stage, &allowed, &line, &keys) else { continue };
+            let Some(cut) = Cut::of(stage, &[], &allowed, &line, &keys) else { continue };
             let mut plans: Vec<Assignment> = vec![Vec::new()];
             for (columns, &idle) in allowed.columns.iter().zip(&allowed.idle) {
                 let choices = || columns.iter().copied().map(Some).chain(idle.then_some(None));

@@ -34,8 +34,9 @@ use crate::choose::instance::{Assignment, Column, Instance, Uses};
 use crate::choose::master::{Master, MasterProgram};
 use crate::choose::pattern::{self, Demands, Pattern, listed_for};
 use crate::choose::relaxation::scales;
-use crate::choose::search::{BEFORE_CUTS, Closed, LOWEST, Sought, Start, seek};
+use crate::choose::search::{Closed, LOWEST, Sought, Start, seek};
 use crate::choose::stages::{self, Reached, Solved, onwards};
+use crate::choose::standing::{OutOfPlay, Stood};
 use crate::choose::ways::{Cheapest, FAR, PiecePrices, Ways, gcd, order};
 use crate::choose::{
     DrawerKey, Group, MOST_PATTERNS, drawer_key, groups, tier_of_waste, uses_of, windows,
@@ -79,18 +80,18 @@ struct Kits {
 }
 
 impl Laid {
-    /// Ways to kit the pumps out of the pieces available.
-    pub(super) fn of(job: &Job, available: &[u32], control: &Control<'_>) -> Laid {
-        Laid::build(job, available, control).unwrap_or_else(|| Laid {
+    /// Ways to kit the pumps in play out of the pieces available.
+    pub(super) fn of(job: &Job, available: &[u32], out: &OutOfPlay, control: &Control<'_>) -> Laid {
+        Laid::build(job, available, out, control).unwrap_or_else(|| Laid {
             ways: Vec::new(),
             kits: Vec::new(),
             groups: Vec::new(),
-            others: vec![true; job.pumps.len()],
+            others: (0..job.pumps.len()).map(|pump| !out.has(pump)).collect(),
         })
     }
 
     /// `None` where the control stops it, or there is no room.
-    fn build(job: &Job, available: &[u32], control: &Control<'_>) -> Option<Laid> {
+    fn build(job: &Job, available: &[u32], out: &OutOfPlay, control: &Control<'_>) -> Option<Laid> {
         /// Place with the hull of its windows, and whether its combinations are to be kept apart.
         type Wanted<'a> = (&'a Pack, &'a Code, Window, bool);
         let pumps = job.pumps.len();
@@ -99,7 +100,8 @@ impl Laid {
         let demands: Vec<Demands> =
             job.pumps.par_iter().map(|pump| Demands::of(pump, job, guard)).collect();
         let mut wanted: BTreeMap<DrawerKey, Wanted<'_>> = BTreeMap::new();
-        for (pump, demands) in job.pumps.iter().zip(&demands) {
+        let in_play = |(number, _): &(usize, _)| !out.has(*number);
+        for (_, (pump, demands)) in job.pumps.iter().zip(&demands).enumerate().filter(in_play) {
             let places = job.model_of(pump).packs.iter().zip(&pump.fits);
             let windows = windows(job, pump, available);
             if windows.iter().any(|window| window.0 > window.1) {
@@ -129,7 +131,10 @@ impl Laid {
             true => pattern::doubts(job),
             false => Vec::new(),
         };
-        let kits = |(pump, demands): (&crate::pump::Pump, &Demands)| {
+        let kits = |(number, (pump, demands)): (usize, (&crate::pump::Pump, &Demands))| {
+            if out.has(number) {
+                return Some(Kits { places: SmallVec::new(), patterns: Vec::new() });
+            }
             let packs = job.model_of(pump).packs.iter().zip(&pump.fits);
             let places = packs.map(|(pack, fit)| numbers.get(&drawer_key(pack, fit)).copied());
             // A pump without a window for some place cannot be kitted.
@@ -145,7 +150,8 @@ impl Laid {
             control.keep(patterns.len() * size_of::<Pattern>()).ok()?;
             Some(Kits { places, patterns })
         };
-        let kits: Vec<Option<Kits>> = job.pumps.par_iter().zip(&demands).map(kits).collect();
+        let kits: Vec<Option<Kits>> =
+            job.pumps.par_iter().zip(&demands).enumerate().map(kits).collect();
         if control.stop().is_some() {
             return None;
         }
@@ -204,13 +210,13 @@ pub(super) struct InWindow {
 /// not come about this way.
 pub(super) fn reached(
     job: &Job,
-    laid: &Laid,
-    group: &Group,
+    (laid, group, stood): (&Laid, &Group, &Stood),
     available: &[u32],
     aims: &[Objective],
     control: &Control<'_>,
 ) -> Option<InWindow> {
     let mut root = Root::new(job, laid, group, available, aims)?;
+    root.stood = Some(stood);
     let peak = root.climb(i128::MAX, control)?;
     root.search(&peak, control)
 }
@@ -222,6 +228,8 @@ pub(super) struct Root<'a> {
     laid: &'a Laid,
     group: &'a Group,
     aims: &'a [Objective],
+    /// Kits that stood, where slips count.
+    stood: Option<&'a Stood>,
     /// Number within the group, by item of the stock.
     number: HashMap<u16, u16>,
     /// Ways that the group's pumps use.
@@ -295,6 +303,7 @@ impl<'a> Root<'a> {
             laid,
             group,
             aims,
+            stood: None,
             number: group.items.iter().copied().zip(0..).collect(),
             used,
             allowed: Allowed::all(&instance),
@@ -543,7 +552,7 @@ impl<'a> Root<'a> {
         };
         window.inside = value - more.step;
         window.allowed.ranges[item] = more.allowed.ranges[item];
-        let found = window.seek(&more, None, &control.nodes(BEFORE_CUTS));
+        let found = window.seek(&more, None, &control.nodes(control.before_cuts));
         let better = found.better.map_or(0, |plan| window.instance.value(&plan)[self.tier] - value);
         match found.stopped {
             Some(stop) if stop != Stop::Work => Err(Some(stop)),
@@ -600,7 +609,10 @@ impl<'a> Root<'a> {
     /// Columns that plans of up to `room` above the bound may take; `None` if they are too many.
     fn window(&self, peak: &Peak, priced: &Priced, room: i64, most: usize) -> Option<Span> {
         let columns = self.within(priced, SCALE * i128::from(room), most)?;
-        let instance = Instance { blocks: Arc::new(columns), ..self.instance.clone() };
+        let mut instance = Instance { blocks: Arc::new(columns), ..self.instance.clone() };
+        if let Some(stood) = self.stood {
+            stood.price(self.group, self.aims, &mut instance);
+        }
         let inside = (peak.bound + SCALE * i128::from(room)).div_euclid(SCALE);
         let mut allowed = Allowed::all(&instance);
         allowed.idle.fill(false);
@@ -610,7 +622,7 @@ impl<'a> Root<'a> {
 
     /// Any plan of a window, where the time is over.
     fn greedy(&self, peak: &Peak, window: Span, control: &Control<'_>) -> InWindow {
-        let mut reached = stages::reached(&window.instance, self.aims, control);
+        let mut reached = stages::reached(&window.instance, self.aims, None, control);
         let Solved { values, bounds, .. } = &mut reached.solved;
         if values[..self.tier] == self.limits {
             bounds[self.tier] = round_up(peak.bound, 1).min(values[self.tier]);

@@ -7,9 +7,10 @@
 use std::collections::BTreeMap;
 
 use crate::certificate::{
-    GoalProof, GroupProof, ProofMultipliers, ProofNode, ProofSplit, ProofSupplier, UNIT,
+    GoalProof, GroupProof, ProofCut, ProofMultipliers, ProofNode, ProofSplit, ProofSupplier, UNIT,
 };
 use crate::choose::bound::{Multipliers, Range, SCALE};
+use crate::choose::cuts::Cut;
 use crate::choose::instance::Instance;
 use crate::choose::supply::Supplier;
 
@@ -108,7 +109,7 @@ impl Notes {
             );
             nodes.push((note.map(|note| note.multipliers.clone()).unwrap_or_default(), split));
         }
-        Some(RawProof { bound, before: Vec::new(), nodes })
+        Some(RawProof { bound, before: Vec::new(), cuts: Vec::new(), nodes })
     }
 }
 
@@ -120,18 +121,35 @@ pub struct RawProof {
     bound: i64,
     /// Multipliers by which columns were left out before the search.
     before: Vec<ProofMultipliers>,
+    /// Cuts that the nodes refer to.
+    cuts: Vec<ProofCut>,
     nodes: Vec<RawNode>,
 }
 
 impl RawProof {
     /// Proof of a goal that a plan reaches by serving every pump.
     pub(super) fn of_all_served(bound: i64) -> RawProof {
-        RawProof { bound, before: Vec::new(), nodes: Vec::new() }
+        RawProof { bound, before: Vec::new(), cuts: Vec::new(), nodes: Vec::new() }
     }
 
-    /// The proof, where these multipliers left out columns before the search.
+    /// The proof, where the earlier goals from this one on are cuts.
+    pub(super) fn with_cuts(mut self, tier: usize, cuts: &[Cut]) -> RawProof {
+        let mut known = Vec::new();
+        for (multipliers, _) in &mut self.nodes {
+            let goals = std::mem::take(&mut multipliers.goals);
+            let (goals, own): (Vec<_>, Vec<_>) = goals.into_iter().partition(|(at, _)| *at < tier);
+            multipliers.goals = goals;
+            let enter = |(at, multiplier): (usize, i128)| {
+                (cuts[at - tier].enter(&mut known, &mut self.cuts), multiplier)
+            };
+            multipliers.cuts = own.into_iter().map(enter).collect();
+        }
+        self
+    }
+
+    /// The proof, where these multipliers left out columns before the search, and before other ones did.
     pub(super) fn within(mut self, multipliers: &Multipliers, ranges: &[Range]) -> RawProof {
-        self.before.push(sparse(multipliers, ranges));
+        self.before.insert(0, sparse(multipliers, ranges));
         self
     }
 
@@ -148,7 +166,8 @@ impl RawProof {
             Some(ProofNode { multipliers: multipliers.clone(), split: halves })
         };
         let nodes = self.nodes.iter().map(node).collect::<Option<_>>()?;
-        Some(GoalProof { bound: self.bound, before: self.before.clone(), nodes })
+        let (before, cuts) = (self.before.clone(), self.cuts.clone());
+        Some(GoalProof { bound: self.bound, before, cuts, nodes })
     }
 }
 
@@ -237,6 +256,8 @@ fn only_used(group: &mut GroupProof) {
             nodes.map(|node| (&mut node.multipliers, &mut node.split)).unzip();
         let all = goal.before.iter_mut().chain(multipliers);
         all.flat_map(|all| &mut all.sets).for_each(|(set, ..)| renumber(&mut sets, set));
+        let of_cuts = goal.cuts.iter_mut().flat_map(|cut| &mut cut.sets);
+        of_cuts.for_each(|(set, _)| renumber(&mut sets, set));
         for (split, _) in splits.into_iter().flatten() {
             match split {
                 ProofSplit::MoreThan { set, .. } => renumber(&mut sets, set),
@@ -258,5 +279,6 @@ fn sparse(all: &Multipliers, ranges: &[Range]) -> ProofMultipliers {
     ProofMultipliers {
         sets: sets.filter(|(_, most, least)| (*most, *least) != (0, 0)).collect(),
         goals: goals.map(|(goal, &multiplier)| (goal, multiplier)).collect(),
+        cuts: Vec::new(),
     }
 }

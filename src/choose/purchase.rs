@@ -104,6 +104,7 @@ pub fn purchase(
             goals: laid.goals(job, &aims, &laid.groups.iter().zip(&solved).collect::<Vec<_>>()),
             layouts,
             worth: Vec::new(),
+            holding: Vec::new(),
             stopped_by: laid.cut.or(solved.iter().find_map(|s| s.stopped)),
             left_out: LeftOut::default(),
             certificate: Certificate::default(),
@@ -130,6 +131,7 @@ pub fn purchase(
     let reasons = Reasons {
         job,
         available: &there,
+        held: &[],
         drawers: &laid.drawers,
         servable: &servable,
         layouts: &purchase.plan.layouts,

@@ -45,8 +45,6 @@ pub struct Closed {
     pub proof: Option<RawProof>,
 }
 
-/// Nodes of a search before it is tried with cuts.
-pub(super) const BEFORE_CUTS: usize = 60;
 /// Lines of a basis of which cuts are made in a round.
 const A_ROUND: usize = 12;
 /// Rounds in a row that may gain nothing.
@@ -130,7 +128,7 @@ pub fn seek(
     search.known = start.multipliers;
     let most_nodes = search.most_nodes;
     if search.master.is_some() {
-        search.most_nodes = most_nodes.min(BEFORE_CUTS);
+        search.most_nodes = most_nodes.min(control.before_cuts);
     }
     let (bound, kept, multipliers, stopped) = search.run(allowed.clone());
     let whole = bound >= search.to_beat();
@@ -404,6 +402,13 @@ impl<'a> Search<'a> {
     /// Searches again with cuts, in what the first search has left.
     fn go_on_with_cuts(&mut self, sought: &mut Sought) {
         sought.proof = None;
+        // The first search has left out columns by these.
+        let (root, ranges) = (sought.multipliers.clone(), sought.allowed.ranges.clone());
+        let tier = self.stage.tier;
+        let proof = |notes: &Notes, bound: i64, cuts: &[Cut]| {
+            let proof = notes.proof(bound)?.with_cuts(tier, cuts);
+            Some(proof.within(&root, &ranges))
+        };
         let mut cuts: Vec<Cut> = Vec::new();
         let mut best = NOTHING;
         let mut idle_rounds = 0;
@@ -428,13 +433,20 @@ impl<'a> Search<'a> {
             let relaxed =
                 master.relax(&sought.allowed, &known, None, plan.as_ref(), to_beat, self.control);
             let Some(relaxed) = relaxed else {
+                // A pump has no column left.
+                let mut notes = Notes::begin();
+                notes.bound(0, to_beat, &known, &sought.allowed.ranges);
                 (sought.bound, sought.whole) = (to_beat, true);
+                sought.proof = proof(&notes, to_beat, &cuts);
                 return;
             };
             known = relaxed.multipliers;
             sought.bound = sought.bound.max(round_up(relaxed.bound, self.cost_step).min(to_beat));
             if sought.bound >= to_beat {
                 sought.whole = true;
+                let mut notes = Notes::begin();
+                notes.bound(0, sought.bound, &known, &sought.allowed.ranges);
+                sought.proof = proof(&notes, to_beat, &cuts);
                 let most = SCALE * i128::from(to_beat);
                 if let Some(kept) = reduce(stage, &sought.allowed, &known, most, self.control) {
                     sought.allowed = kept;
@@ -452,9 +464,9 @@ impl<'a> Search<'a> {
             if idle_rounds < IDLE_ROUNDS && !over && cuts.len() < MOST_CUTS {
                 let (fractions, keys) = (master.fractions(), master.keys());
                 let lines = master.lines(A_ROUND);
-                let cut = |line: &Line| Cut::of(stage, &sought.allowed, line, &keys);
-                let cuts = lines.iter().filter_map(cut);
-                fresh.extend(cuts.filter(|cut| cut.is_broken_by(&fractions)));
+                let cut = |line: &Line| Cut::of(stage, &cuts, &sought.allowed, line, &keys);
+                let broken = |cut: &Cut| cut.is_broken_by(&fractions);
+                fresh.extend(lines.iter().filter_map(cut).filter(broken));
             }
             if fresh.is_empty() {
                 search.known = Some(known);
@@ -465,6 +477,7 @@ impl<'a> Search<'a> {
                     sought.allowed = kept;
                 }
                 sought.bound = sought.bound.max(bound);
+                sought.proof = proof(&search.notes, bound, &cuts);
                 sought.better = search.best.or(sought.better.take());
                 sought.stopped = stopped;
                 return;

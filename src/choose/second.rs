@@ -13,6 +13,7 @@ use crate::choose::{ChooseError, Setup, objectives, tier_of_waste};
 use crate::decimal::Money;
 use crate::job::Job;
 use crate::plan::{Kit, Plan};
+use crate::stock::Item;
 
 /// Least waste that any plan can have which serves as many pumps of each priority as this one, by the general solver:
 /// mostly a little below the least there is, since it may take kits in part.
@@ -24,7 +25,8 @@ pub fn second_opinion(job: &Job, plan: &Plan, control: &Control<'_>) -> Result<M
     let aims = objectives(job);
     let Some(tier) = tier_of_waste(&aims) else { return Ok(Money::ZERO) };
     let all = vec![true; job.pumps.len()];
-    let mut laid = Setup::build(job, &all, control)?;
+    let available: Vec<u32> = job.stock.iter().map(Item::available).collect();
+    let mut laid = Setup::build(job, &all, &available, control)?;
     let instances = laid.instances(job, &aims);
     let mut least = 0;
     for (group, instance) in laid.groups.iter().zip(&instances) {

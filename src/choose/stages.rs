@@ -58,7 +58,7 @@ impl Solved {
 /// assert_eq!(solved.bounds, solved.values);
 /// ```
 pub fn solve(instance: &Instance, aims: &[Objective], control: &Control<'_>) -> Solved {
-    let mut proven = reached(instance, aims, control);
+    let mut proven = reached(instance, aims, None, control);
     proven.settle(instance, aims, &control.share());
     proven.solved
 }
@@ -72,10 +72,31 @@ pub(super) struct Reached {
     allowed: Allowed,
 }
 
-/// Solves the goals of a group; the order among equal plans is left open.
-pub(super) fn reached(instance: &Instance, aims: &[Objective], control: &Control<'_>) -> Reached {
+/// Group of blocks with a single column each, which they take.
+pub(super) fn settled(instance: &Instance) -> Reached {
+    let taken: Assignment = instance.blocks.iter().map(|_| Some(0)).collect();
+    let values = instance.value(&taken);
+    let proofs = vec![None; values.len()];
+    let solved = Solved {
+        taken,
+        bounds: values.clone(),
+        values,
+        multipliers: Vec::new(),
+        proofs,
+        stopped: None,
+    };
+    Reached { solved, unsettled: None, allowed: Allowed::all(instance) }
+}
+
+/// Solves the goals of a group, from a plan if one is known; the order among equal plans is left open.
+pub(super) fn reached(
+    instance: &Instance,
+    aims: &[Objective],
+    start: Option<Assignment>,
+    control: &Control<'_>,
+) -> Reached {
     let sets = instance.sets();
-    let start = first_plan(instance, &sets, control);
+    let start = start.unwrap_or_else(|| first_plan(instance, &sets, control));
     let allowed = Allowed::all(instance);
     let known = Known { held: &[], multipliers: &[], program: None };
     let mut stages = stages(instance, &sets, aims, start, known, allowed, control);
@@ -563,7 +584,7 @@ mod tests {
             let instance = random(&mut rng);
             let (values, first) = best(&instance);
             let control = Control::unlimited();
-            let found = reached(&instance, &AIMS, &control);
+            let found = reached(&instance, &AIMS, None, &control);
             assert_eq!(found.solved.values, values, "case {case}");
             for most in [1, 6, 40, MOST_ORDERS] {
                 let allowed = found.allowed.clone();

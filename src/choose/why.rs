@@ -28,6 +28,8 @@ use crate::stack::Guard;
 pub(super) struct Reasons<'a> {
     pub job: &'a Job,
     pub available: &'a [u32],
+    /// Pumps whose kit is held and cannot be had.
+    pub held: &'a [usize],
     pub drawers: &'a CombinationLists,
     /// Whether any way to kit the pump was listed, by pump.
     pub servable: &'a [bool],
@@ -91,6 +93,9 @@ impl Reasons<'_> {
     /// Reasons that a pump is short.
     fn of(&self, pump: usize, rivals: &Rivals, grace: usize) -> Vec<Shortfall> {
         let Reasons { job, drawers, .. } = *self;
+        if self.held.contains(&pump) {
+            return vec![Shortfall::of(None, Cause::Held)];
+        }
         let lists = drawers.of(job, &job.pumps[pump]);
         if self.servable[pump] && lists.iter().any(|list| list.is_empty()) {
             // The time was over before anything was listed for it.

@@ -12,12 +12,12 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 
 use rayon::prelude::*;
 
-use crate::accounting::{by_pack, piece_waste};
+use crate::accounting::by_pack;
 use crate::choose::control::{Control, Listed, Phase, Work};
 use crate::choose::instance::{Assignment, Column};
 use crate::choose::near::{Laid, Root};
-use crate::choose::pattern::Demands;
 use crate::choose::stages::{Proven, Solved, solve_from};
+use crate::choose::standing::{Stood, waste};
 use crate::choose::supply::{Supply, suppliers};
 use crate::choose::{ChooseError, CombinationLists, Group};
 use crate::choose::{drawn, groups, list_columns, objectives, uses_of, wanted};
@@ -77,8 +77,15 @@ fn work_out(job: &Job, plan: &Plan, control: &Control<'_>) -> Result<Found, Choo
         .into_iter()
         .filter(|aim| matches!(aim, Objective::ServedOf(_) | Objective::Waste))
         .collect();
-    let more: Vec<u32> =
-        job.stock.iter().map(|item| item.available() + u32::from(item.cut.is_none())).collect();
+    // Bags that stay closed and kits that are held are out of play here as well.
+    let kept = |pump: usize| match (&plan.kits[pump], job.standing_of(pump)) {
+        (Kit::Served(packs), Some(standing)) => standing.keeps_bag(packs),
+        _ => false,
+    };
+    let out = Stood::of(job).out_of_play(job, &kept);
+    let more: Vec<u32> = (job.stock.iter().zip(&out.available))
+        .map(|(item, available)| available + u32::from(item.cut.is_none()))
+        .collect();
     // The listener hears the number of items done.
     let quiet = &control.unheard();
     let asked = |item: usize| {
@@ -95,10 +102,11 @@ fn work_out(job: &Job, plan: &Plan, control: &Control<'_>) -> Result<Found, Choo
     let mut drawn_on = |group: &Group| {
         group.items.iter().for_each(|&item| in_a_group[usize::from(item)] = true);
     };
-    let near = Laid::of(job, &more, quiet);
+    let near = Laid::of(job, &more, &out, quiet);
     let mut listed = near.others.clone();
     for group in &near.groups {
-        match near_the_bound(job, plan, &near, group, &aims, &asked, &begin, quiet) {
+        let of = (&near, group, out.available.as_slice());
+        match near_the_bound(job, plan, of, &aims, &asked, &begin, quiet) {
             Some(few) => {
                 drawn_on(group);
                 found.worth.extend(few.worth);
@@ -112,7 +120,7 @@ fn work_out(job: &Job, plan: &Plan, control: &Control<'_>) -> Result<Found, Choo
     let drawers = CombinationLists::listed(job, &listed, &more, quiet)?;
     let Listed { list: columns, cut } = list_columns(job, &listed, &drawers, &more, quiet)?;
     let wanted = wanted(job.stock.len(), &columns);
-    let stock = Bare::of(job, &wanted);
+    let stock = Bare::of(job, &out.available, &wanted);
     let supply = stock.supply(None, quiet)?;
     // Each item is tried on a copy, beside the columns of its group.
     let copied = columns.iter().map(Vec::len).sum::<usize>() * size_of::<Column>();
@@ -197,19 +205,21 @@ fn saved(item: usize, (least, found): (i64, i64)) -> MarginalValue {
 fn near_the_bound(
     job: &Job,
     plan: &Plan,
-    near: &Laid,
-    group: &Group,
+    (near, group, available): (&Laid, &Group, &[u32]),
     aims: &[Objective],
     asked: &dyn Fn(usize) -> bool,
     begin: &(dyn Fn() -> Option<Stop> + Sync),
     control: &Control<'_>,
 ) -> Option<Found> {
-    let available: Vec<u32> = job.stock.iter().map(Item::available).collect();
     let work = control.work();
     let counted = control.working(&work);
-    let mut root = Root::new(job, near, group, &available, aims)?;
+    let mut root = Root::new(job, near, group, available, aims)?;
     let peak = root.climb(i128::MAX, &counted)?;
-    let value = group.pumps.iter().map(|&pump| waste_of(job, plan, pump)).sum::<Option<i64>>()?;
+    let waste_of = |&pump: &usize| match &plan.kits[pump] {
+        Kit::Served(packs) => waste(job, pump, packs),
+        Kit::Short(_) => None,
+    };
+    let value = group.pumps.iter().map(waste_of).sum::<Option<i64>>()?;
     let items = group.items.iter().enumerate().map(|(at, &item)| (at, usize::from(item)));
     let items: Vec<(usize, usize)> = items.filter(|&(_, item)| asked(item)).collect();
     let each = work.again().part(items.len());
@@ -235,23 +245,6 @@ fn near_the_bound(
     Some(found)
 }
 
-/// Waste of a pump's kit, in millionths of the currency; `None` if it has none.
-fn waste_of(job: &Job, plan: &Plan, pump: usize) -> Option<i64> {
-    let Kit::Served(packs) = &plan.kits[pump] else { return None };
-    let (mut totals, mut waste) = (Vec::new(), 0);
-    for pack in packs {
-        let mut total = 0;
-        for pick in &pack.picks {
-            let count = i64::from(pick.count);
-            total += count * job.stock[pick.item].peeled(pick.peeled)?.ticks();
-            waste += count * piece_waste(job, pick.item, pick.peeled).raw();
-        }
-        totals.push(total);
-    }
-    let demands = Demands::of(&job.pumps[pump], job, job.policy.guard());
-    Some(waste + demands.off_target(&totals, &job.policy))
-}
-
 /// Job without its pumps, on which alone suppliers depend.
 struct Bare<'a> {
     job: Job,
@@ -259,8 +252,12 @@ struct Bare<'a> {
 }
 
 impl Bare<'_> {
-    fn of<'a>(job: &Job, wanted: &'a [u64]) -> Bare<'a> {
-        let job = Job::of_checked(Parts { pumps: Vec::new(), ..Parts::clone(job) });
+    fn of<'a>(job: &Job, available: &[u32], wanted: &'a [u64]) -> Bare<'a> {
+        let bare = Parts { pumps: Vec::new(), standing: Vec::new(), ..Parts::clone(job) };
+        let mut job = Job::of_checked(bare);
+        for (lot, available) in job.parts.stock.iter_mut().zip(available) {
+            lot.reserved += lot.available() - available;
+        }
         Bare { job, wanted }
     }
 

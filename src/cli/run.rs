@@ -4,6 +4,7 @@
 //! A command says once what it reads and what it writes. [`Run::begin`] holds the one against the other, and only
 //! a [`output::Output`] that it let pass can be written: no command can write over its inputs.
 
+use std::panic;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::time::{Duration, Instant};
@@ -16,6 +17,7 @@ use super::voice::{Voice, answer, out};
 use super::{Common, DONE, FAILED, INTERRUPTED, MISSED, PROBLEMS};
 use crate::choose::control::{Control, PhaseProgress, Progress, Room};
 use crate::formats::problems::ReadJson;
+use crate::guard::guarded;
 use crate::job::Job;
 use crate::output::{self, Output, WriteError};
 use crate::policy::Policy;
@@ -209,10 +211,23 @@ impl Run {
         checked.map_err(|breaches| self.stop(Refusal::Breaches(breaches)))
     }
 
-    /// Puts a workbook together, with the date to print.
-    pub(super) fn write<T>(&self, what: &'static str, write: impl FnOnce(&str) -> T) -> T {
+    /// Puts a workbook together, with the date to print. Long sheets go through a temporary file, and the library that writes
+    /// them panics where there is no room for it.
+    pub(super) fn write<T>(
+        &self,
+        what: &'static str,
+        write: impl FnOnce(&str) -> Result<T, WriteError>,
+    ) -> Result<T, WriteError> {
         let _progress = Meter::new(what, self.voice);
-        write(&self.date)
+        guarded(|| write(&self.date)).unwrap_or_else(|message| {
+            // The system's error in its debug form.
+            match message.split_once("Os { ") {
+                Some((_, system)) => {
+                    Err(WriteError::Temporary(system.trim_end_matches(" }").into()))
+                }
+                None => panic::resume_unwind(Box::new(message)),
+            }
+        })
     }
 
     /// A finished output; else the run ends.

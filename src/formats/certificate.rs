@@ -4,7 +4,8 @@ use schemars::{JsonSchema, Schema, schema_for};
 use serde::{Deserialize, Serialize};
 
 use crate::certificate::{
-    Certificate, GoalProof, GroupProof, ProofMultipliers, ProofNode, ProofSplit, ProofSupplier,
+    Certificate, GoalProof, GroupProof, ProofCut, ProofMultipliers, ProofNode, ProofSplit,
+    ProofSupplier,
 };
 
 /// Name of the format.
@@ -45,8 +46,27 @@ pub struct ProofJson {
     /// Multipliers by which kits are left out before the tree.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub before: Vec<MultipliersJson>,
+    /// Cuts that the multipliers of the tree refer to by their place here.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub cuts: Vec<CutJson>,
     /// Tree of splits, the root first; empty where every pump that the goal counts has a kit.
     pub nodes: Vec<NodeJson>,
+}
+
+/// Row that every whole plan keeps, by its weights in 1/2^50: with the place of the set, the earlier goal or the earlier cut.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
+pub struct CutJson {
+    /// For the most pieces of a set.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    most: Vec<(usize, String)>,
+    /// For the value of an earlier goal.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    goals: Vec<(usize, String)>,
+    /// For the limit of an earlier cut.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    cuts: Vec<(usize, String)>,
+    /// Weight of each pump of the group, in 1/2^20.
+    pumps: Vec<i64>,
 }
 
 /// Part of the plans, with the multipliers of its bound.
@@ -74,6 +94,9 @@ pub struct MultipliersJson {
     /// For the value of an earlier goal.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     goals: Vec<(usize, String)>,
+    /// For the limit of a cut.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    cuts: Vec<(usize, String)>,
 }
 
 /// Something that is true of a plan or not.
@@ -203,6 +226,7 @@ fn of_group(group: &GroupProof) -> GroupJson {
     let goal = |goal: &GoalProof| ProofJson {
         bound: goal.bound,
         before: goal.before.iter().map(of_multipliers).collect(),
+        cuts: goal.cuts.iter().map(of_cut).collect(),
         nodes: goal.nodes.iter().map(of_node).collect(),
     };
     GroupJson {
@@ -251,8 +275,30 @@ fn of_multipliers(all: &ProofMultipliers) -> MultipliersJson {
             .map(|(set, number)| (set, number.to_string()))
             .collect()
     };
-    let goals = all.goals.iter().map(|(goal, number)| (*goal, number.to_string()));
-    MultipliersJson { most: some(&|set| set.1), least: some(&|set| set.2), goals: goals.collect() }
+    MultipliersJson {
+        most: some(&|set| set.1),
+        least: some(&|set| set.2),
+        goals: of_numbers(&all.goals),
+        cuts: of_numbers(&all.cuts),
+    }
+}
+
+fn of_cut(cut: &ProofCut) -> CutJson {
+    CutJson {
+        most: of_numbers(&cut.sets),
+        goals: of_numbers(&cut.goals),
+        cuts: of_numbers(&cut.cuts),
+        pumps: cut.pumps.clone(),
+    }
+}
+
+/// As texts: JSON's numbers are too short for many readers.
+fn of_numbers(all: &[(usize, i128)]) -> Vec<(usize, String)> {
+    all.iter().map(|(of, number)| (*of, number.to_string())).collect()
+}
+
+fn numbers(all: &[(usize, String)]) -> Option<Vec<(usize, i128)>> {
+    all.iter().map(|(of, text)| Some((*of, text.parse().ok()?))).collect()
 }
 
 /// Most pumps that a certificate may name: more are a mistake.
@@ -270,6 +316,7 @@ fn group(group: GroupJson) -> Option<GroupProof> {
         Some(GoalProof {
             bound: goal.bound,
             before: goal.before.iter().map(multipliers).collect::<Option<_>>()?,
+            cuts: goal.cuts.into_iter().map(cut).collect::<Option<_>>()?,
             nodes: goal.nodes.into_iter().map(node).collect::<Option<_>>()?,
         })
     };
@@ -303,11 +350,20 @@ fn node(node: NodeJson) -> Option<ProofNode> {
 }
 
 fn multipliers(all: &MultipliersJson) -> Option<ProofMultipliers> {
-    let number = |(of, text): &(usize, String)| Some((*of, text.parse::<i128>().ok()?));
-    let most = all.most.iter().map(number).map(|one| one.map(|(set, most)| (set, most, 0)));
-    let least = all.least.iter().map(number).map(|one| one.map(|(set, least)| (set, 0, least)));
+    let most = numbers(&all.most)?.into_iter().map(|(set, most)| (set, most, 0));
+    let least = numbers(&all.least)?.into_iter().map(|(set, least)| (set, 0, least));
     Some(ProofMultipliers {
-        sets: most.chain(least).collect::<Option<_>>()?,
-        goals: all.goals.iter().map(number).collect::<Option<_>>()?,
+        sets: most.chain(least).collect(),
+        goals: numbers(&all.goals)?,
+        cuts: numbers(&all.cuts)?,
+    })
+}
+
+fn cut(cut: CutJson) -> Option<ProofCut> {
+    Some(ProofCut {
+        sets: numbers(&cut.most)?,
+        goals: numbers(&cut.goals)?,
+        cuts: numbers(&cut.cuts)?,
+        pumps: cut.pumps,
     })
 }

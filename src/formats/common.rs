@@ -182,6 +182,8 @@ pub enum CauseJson {
     TogetherTooMany,
     /// Too many ways to fill the places to search for the nearest total.
     TooManyWays,
+    /// The kit is held, and does not conform or cannot be made up.
+    Held,
     /// The search ended before it came to this pump.
     SearchEnded,
     /// The search was ended before the cause was found.
@@ -208,6 +210,7 @@ impl std::fmt::Display for CauseJson {
             CauseJson::BetweenTotals => "no total of pieces is within the window",
             CauseJson::TogetherTooMany => "its places together need more pieces than are on hand",
             CauseJson::TooManyWays => "no kit meets every requirement",
+            CauseJson::Held => "its kit is held, and cannot be had as it is",
             CauseJson::SearchEnded => "the search ended before this pump",
             CauseJson::NotFoundOut => "the search ended before the reason was found",
             CauseJson::StockGone { .. } => "the pieces for it went to other pumps",

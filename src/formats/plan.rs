@@ -293,12 +293,16 @@ pub enum GoalName {
     ServedOfPriority,
     /// Cost of the packs that are bought, in the currency.
     PurchaseCost,
+    /// Bags opened again, of those that were packed before.
+    BagsReopened,
     /// Waste, in the currency.
     Waste,
     /// Plates cut; of a stock with plates.
     PlatesCut,
     /// Pieces issued.
     Pieces,
+    /// Slips that are no longer true, of those of the plan before.
+    SlipsChanged,
     /// Scarcity points.
     ScarcityPoints,
 }
@@ -310,9 +314,11 @@ impl GoalName {
             Objective::ServedWeight => (GoalName::ServedWeight, None),
             Objective::ServedOf(priority) => (GoalName::ServedOfPriority, Some(priority)),
             Objective::Purchase => (GoalName::PurchaseCost, None),
+            Objective::Reopened => (GoalName::BagsReopened, None),
             Objective::Waste => (GoalName::Waste, None),
             Objective::Plates => (GoalName::PlatesCut, None),
             Objective::Pieces => (GoalName::Pieces, None),
+            Objective::Slips => (GoalName::SlipsChanged, None),
             Objective::Scarcity => (GoalName::ScarcityPoints, None),
         }
     }

@@ -44,6 +44,16 @@ pub(super) fn check(parts: &Parts) -> Result<(), JobError> {
         let result = check_pump(pump, parts).and_then(|()| single(&mut tags, &pump.tag));
         result.map_err(failed(Part::Pump(pump.tag.clone())))?;
     }
+    if !parts.standing.is_empty() {
+        let standing = count("standings", parts.standing.len(), parts.pumps.len());
+        standing.map_err(failed(Part::Plan))?;
+        for (pump, standing) in parts.pumps.iter().zip(&parts.standing) {
+            let packs = standing.bag.iter().chain(&standing.slip).flatten();
+            let mut picks = packs.flat_map(|pack| &pack.picks);
+            let there = picks.try_for_each(|pick| there("item", pick.item, parts.stock.len()));
+            there.map_err(failed(Part::Pump(pump.tag.clone())))?;
+        }
+    }
     check_policy(&parts.policy).map_err(failed(Part::Policy))?;
     match too_dear(parts) {
         Some(item) => within(false, "the price of all pieces", "sums that can be worked out")

@@ -285,6 +285,7 @@ fn cause(job: &Job, pump: &Pump, cause: &Cause) -> CauseJson {
         Cause::BetweenTotals => CauseJson::BetweenTotals,
         Cause::TogetherTooMany => CauseJson::TogetherTooMany,
         Cause::TooManyWays => CauseJson::TooManyWays,
+        Cause::Held => CauseJson::Held,
         Cause::SearchEnded => CauseJson::SearchEnded,
         Cause::NotFoundOut => CauseJson::NotFoundOut,
         Cause::StockGone { lacking, held_by } => {

@@ -28,7 +28,6 @@ mod archive;
 mod csv;
 mod format;
 mod gather;
-mod guard;
 mod ink;
 mod memory;
 mod ods;
@@ -46,10 +45,10 @@ use std::sync::Arc;
 
 use super::bounded;
 use crate::digest::{self, sha256};
+use crate::guard::guarded;
 use crate::problem::{Place, Problem, Problems};
 use crate::sheet::{Book, Sheet};
 use archive::Kind;
-pub use guard::is_reading;
 pub use memory::Memory;
 pub(super) use survey::address;
 
@@ -90,8 +89,8 @@ pub fn workbook(file: &str, bytes: Vec<u8>, memory: &mut Memory) -> Result<Book,
         [] => return Err(problem("an empty file", "save the workbook again")),
         // A zip file with parts, an empty one or a split one; then the container of older programs.
         [b'P', b'K', 3 | 5 | 7, ..] | [0xd0, 0xcf, 0x11, 0xe0, ..] => {
-            let read = guard::guarded(|| packed(file, &bytes, memory));
-            read.unwrap_or_else(|| Err(archive::broken(file, None, "it is damaged")))?
+            let read = guarded(|| packed(file, &bytes, memory));
+            read.unwrap_or_else(|_| Err(archive::broken(file, None, "it is damaged")))?
         }
         _ if has_extension(file, &["csv", "tsv", "txt"]) => {
             is_text = true;

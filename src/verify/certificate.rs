@@ -4,18 +4,23 @@
 //! [`Certificate`](crate::certificate) is shown once more in whole numbers. As long as a pump may have many kits they are not
 //! kept: each bound goes through them again. Once multipliers leave few of them, they are listed.
 
+use std::collections::btree_map::Entry;
 use std::collections::{BTreeMap, BTreeSet};
-use std::rc::Rc;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicUsize, Ordering};
+
+use rayon::prelude::*;
 
 use super::fillings::{Fillings, Found};
 use super::plates::offcut;
+use super::standing::{OutOfPlay, conforms};
 use super::supplies::{self, Choice, Supply, is_supplied, ready};
 use super::{by_the_pack, charge, off_target, scarcity, trim, whole_piece};
 use crate::certificate::{
-    Certificate, GoalProof, GroupProof, ProofMultipliers, ProofNode, ProofSplit, ProofSupplier,
-    UNIT,
+    CUT_UNIT, Certificate, GoalProof, GroupProof, ProofCut, ProofMultipliers, ProofNode,
+    ProofSplit, ProofSupplier, UNIT,
 };
-use crate::job::Job;
+use crate::job::{Job, Standing};
 use crate::plan::{Kit, Objective, ObjectiveValue, PackPick, Plan};
 
 /// Whether a goal's bound was added up again.
@@ -51,6 +56,10 @@ const MOST_KEPT: usize = 3_000_000;
 /// Multipliers may not be so large that their sums leave the whole numbers.
 const LARGEST: i128 = 1 << 96;
 const LARGEST_OF_MONEY: i128 = 1 << 72;
+/// So may numbers and multipliers of cuts, and there may not be too many of them.
+const LARGEST_IN_CUT: i128 = 1 << 16;
+const LARGEST_OF_CUT: i128 = 1 << 84;
+const MOST_CUTS: usize = 1_000;
 
 /// Adds up the bound of each goal of a plan.
 pub(super) fn added_up(job: &Job, plan: &Plan, certificate: &Certificate) -> Vec<AddedUp> {
@@ -67,9 +76,11 @@ pub(super) fn added_up(job: &Job, plan: &Plan, certificate: &Certificate) -> Vec
         let counts = |tier: &Tier| match (tier, goal.objective) {
             (Tier::Served(_), Objective::ServedWeight) => true,
             (Tier::Served(priority), Objective::ServedOf(of)) => *priority == of,
+            (Tier::Reopened, aim) => aim == Objective::Reopened,
             (Tier::Waste, aim) => aim == Objective::Waste,
             (Tier::Plates, aim) => aim == Objective::Plates,
             (Tier::Pieces, aim) => aim == Objective::Pieces,
+            (Tier::Slips, aim) => aim == Objective::Slips,
             (Tier::Scarcity, aim) => aim == Objective::Scarcity,
             (Tier::Served(_), _) => false,
         };
@@ -94,9 +105,13 @@ pub(super) fn added_up(job: &Job, plan: &Plan, certificate: &Certificate) -> Vec
 enum Tier {
     /// Pumps served of a priority.
     Served(u32),
+    /// Bags that stay closed.
+    Reopened,
     Waste,
     Plates,
     Pieces,
+    /// Slips that stay true.
+    Slips,
     Scarcity,
 }
 
@@ -105,13 +120,22 @@ fn tiers(job: &Job) -> Vec<Tier> {
     priorities.sort_unstable();
     priorities.dedup();
     let served = priorities.into_iter().map(Tier::Served);
-    let plates = (!job.plates.is_empty()).then_some(Tier::Plates);
-    served.chain([Tier::Waste]).chain(plates).chain([Tier::Pieces, Tier::Scarcity]).collect()
+    let bags = job.standing.iter().any(|stands| stands.bag.is_some());
+    let slips = job.standing.iter().any(|stands| stands.slip.is_some());
+    let rest = [
+        (bags, Tier::Reopened),
+        (true, Tier::Waste),
+        (!job.plates.is_empty(), Tier::Plates),
+        (true, Tier::Pieces),
+        (slips, Tier::Slips),
+        (true, Tier::Scarcity),
+    ];
+    served.chain(rest.into_iter().filter(|(counts, _)| *counts).map(|(_, tier)| tier)).collect()
 }
 
 type Shown = Result<(), NotShown>;
 
-fn wrong(why: impl Into<String>) -> NotShown {
+pub(super) fn wrong(why: impl Into<String>) -> NotShown {
     NotShown::Wrong(why.into())
 }
 
@@ -122,9 +146,6 @@ fn show(
     certificate: &Certificate,
     tiers: &[Tier],
 ) -> Result<Vec<Vec<Shown>>, NotShown> {
-    if certificate.groups.is_empty() && plan.served() > 0 {
-        return Err(NotShown::NoCertificate);
-    }
     let mut grouped = vec![false; job.pumps.len()];
     for &pump in certificate.groups.iter().flat_map(|group| &group.pumps) {
         match grouped.get_mut(pump) {
@@ -133,11 +154,18 @@ fn show(
             None => return Err(wrong("a pump that the job does not have")),
         }
     }
+    let out = OutOfPlay::of(job, plan, &grouped)?;
+    if certificate.groups.is_empty() && plan.served() > out.kits() {
+        return Err(NotShown::NoCertificate);
+    }
     let fillings = Fillings::of(job).ok_or(NotShown::TooLarge)?;
     let mut work = Work(0);
-    for pump in (0..grouped.len()).filter(|&pump| !grouped[pump]) {
+    for pump in (0..grouped.len()).filter(|&pump| !grouped[pump] && !out.pumps[pump]) {
         let mut any = false;
-        let looked = fillings.each(pump, &mut |found| any = any || fillings.is_kit(pump, found));
+        let looked = fillings.each(pump, &mut |found| {
+            any = any
+                || out.leaves(job, fillings.picks(found.choice)) && fillings.is_kit(pump, found);
+        });
         work.add(looked)?;
         if any {
             return Err(wrong(format!(
@@ -147,7 +175,8 @@ fn show(
         }
     }
     let groups = certificate.groups.iter();
-    let groups = groups.map(|proof| Group::new(job, plan, &fillings, proof, tiers, &mut work));
+    let groups =
+        groups.map(|proof| Group::new((job, &out), plan, &fillings, proof, tiers, &mut work));
     let mut groups = groups.collect::<Result<Vec<Group<'_>>, NotShown>>()?;
     apart(plan, &groups)?;
     groups.iter_mut().map(|group| group.goals(&mut work)).collect()
@@ -195,6 +224,10 @@ struct Column {
     /// Items and numbers of pieces, ascending by item.
     uses: Vec<(usize, u32)>,
     waste: i128,
+    /// Whether it is what lies in the pump's bag, and what stands on its slip.
+    stood: [bool; 2],
+    /// Its number in each cut of the goal.
+    cuts: Vec<i128>,
 }
 
 /// Prices that follow from multipliers.
@@ -208,6 +241,10 @@ struct Priced {
     supplied: Vec<i128>,
     /// Price of serving a pump, by priority.
     serving: BTreeMap<u32, i128>,
+    /// Price of a bag that stays closed, and of a slip that stays true.
+    stood: [i128; 2],
+    /// Price of each cut that counts.
+    cuts: Vec<(usize, i128)>,
 }
 
 /// Prices of every way to fill a place, by list, and the kits that stay: those whose price is at most this, by pump.
@@ -219,6 +256,7 @@ struct Sieve {
 struct Prepared {
     waste: i128,
     serving: Vec<i128>,
+    stood: [i128; 2],
     lists: Vec<Vec<i128>>,
 }
 
@@ -229,8 +267,17 @@ impl Prepared {
     }
 
     /// Price of a kit of a pump of the group, if it is at most so much.
-    fn at_most(&self, pump: usize, found: &Found<'_>, most: i128) -> Option<i128> {
-        let part = self.serving[pump] + self.pieces(found.choice);
+    fn at_most(
+        &self,
+        pump: usize,
+        stood: &[StoodAs; 2],
+        found: &Found<'_>,
+        most: i128,
+    ) -> Option<i128> {
+        let mut part = self.serving[pump] + self.pieces(found.choice);
+        for (stood, price) in stood.iter().zip(self.stood) {
+            part += if is(stood, found) { price } else { 0 };
+        }
         if part > most || self.waste == 0 {
             return (part <= most).then_some(part);
         }
@@ -239,9 +286,21 @@ impl Prepared {
     }
 }
 
+/// Kit that stood before the plan, by its choice among the lists; `None` where it is no kit today.
+type StoodAs = Option<Vec<(usize, usize)>>;
+
+fn is(stood: &StoodAs, found: &Found<'_>) -> bool {
+    stood.as_ref().is_some_and(|stood| stood == found.choice)
+}
+
 /// Group of pumps whose claims are shown.
 struct Group<'a> {
     job: &'a Job,
+    out: &'a OutOfPlay,
+    /// What lies in its bag and what stands on its slip, by place in the group.
+    stood: Vec<[StoodAs; 2]>,
+    /// Whether a pump's bag stays closed in every plan that counts.
+    closed: bool,
     fillings: &'a Fillings<'a>,
     proof: &'a GroupProof,
     tiers: &'a [Tier],
@@ -253,24 +312,26 @@ struct Group<'a> {
     /// Supplies with the choices that stay.
     supplies: Vec<Supply>,
     /// Kits that stay, once they are listed.
-    kept: Option<Vec<Rc<Vec<Column>>>>,
+    kept: Option<Vec<Arc<Vec<Column>>>>,
 }
 
 /// Part of the plans of a group.
 #[derive(Clone)]
 struct Part {
-    columns: Vec<Rc<Vec<Column>>>,
+    columns: Vec<Arc<Vec<Column>>>,
     idle: Vec<bool>,
     supplies: Vec<Supply>,
     /// Least and most pieces of each set.
     ranges: Vec<[Option<i64>; 2]>,
     /// Every value of the goal is a multiple of this.
     step: i128,
+    /// Limit of each cut of the goal.
+    cuts: Vec<i128>,
 }
 
 impl<'a> Group<'a> {
     fn new(
-        job: &'a Job,
+        (job, out): (&'a Job, &'a OutOfPlay),
         plan: &Plan,
         fillings: &'a Fillings<'a>,
         proof: &'a GroupProof,
@@ -290,8 +351,19 @@ impl<'a> Group<'a> {
         let supplies = supplies.ok_or(NotShown::TooLarge)?;
         let values: Vec<i128> =
             tiers.iter().map(|tier| value(job, plan, (&proof.pumps, &supplies), *tier)).collect();
+        let stood = |&pump: &usize| match job.standing.get(pump) {
+            Some(stands) => [&stands.bag, &stands.slip].map(|kit| {
+                fillings
+                    .choice_of(pump, kit.as_deref()?)
+                    .filter(|_| kit.as_deref().is_some_and(|kit| conforms(job, pump, kit)))
+            }),
+            None => [None, None],
+        };
         Ok(Group {
             job,
+            out,
+            stood: proof.pumps.iter().map(stood).collect(),
+            closed: false,
             fillings,
             proof,
             tiers,
@@ -307,8 +379,11 @@ impl<'a> Group<'a> {
     fn goals(&mut self, work: &mut Work) -> Result<Vec<Shown>, NotShown> {
         let proof = self.proof;
         let shown = |(tier, goal): (usize, &Option<GoalProof>)| {
-            if self.all_served(tier) {
+            if self.all_served(tier) || self.all_closed(tier) {
                 return Ok(Ok(()));
+            }
+            if self.out.bags && matches!(self.tiers[tier], Tier::Served(_)) {
+                return Ok(Err(wrong("bags stay closed, and a pump that could be kitted is not")));
             }
             let goal = goal.as_ref().ok_or(NotShown::NoCertificate);
             match goal.and_then(|goal| self.goal(tier, goal, work)) {
@@ -335,6 +410,19 @@ impl<'a> Group<'a> {
         true
     }
 
+    /// Whether the plan leaves every bag closed that can be: none of them may be opened then.
+    fn all_closed(&mut self, tier: usize) -> bool {
+        let bags = self.stood.iter().filter(|stood| stood[0].is_some()).count();
+        if self.tiers[tier] != Tier::Reopened
+            || -self.values[tier] != i128::try_from(bags).unwrap_or(i128::MAX)
+        {
+            return false;
+        }
+        self.closed = true;
+        self.idle.iter_mut().zip(&self.stood).for_each(|(idle, stood)| *idle &= stood[0].is_none());
+        true
+    }
+
     fn goal(&mut self, tier: usize, goal: &GoalProof, work: &mut Work) -> Shown {
         let claim = self.values[tier];
         if i128::from(goal.bound) != claim {
@@ -350,7 +438,7 @@ impl<'a> Group<'a> {
             Err(NotShown::TooLarge) => {}
             _ => {
                 for multipliers in goal.before.iter().chain([&root.multipliers]) {
-                    self.keep(tier, multipliers, claim, work)?;
+                    self.keep(tier, goal, multipliers, work)?;
                 }
             }
         }
@@ -369,7 +457,11 @@ impl<'a> Group<'a> {
         let before = (self.sieves.len(), self.supplies.clone());
         let shown = match self.kept.is_some() {
             true => Ok(false),
-            false => self.sift(tier, goal.before.iter().chain([&root.multipliers]), below, work),
+            false => {
+                let without_cuts = |of: &&ProofMultipliers| of.cuts.is_empty();
+                let all = goal.before.iter().chain([&root.multipliers]).filter(without_cuts);
+                self.sift(tier, all, below, work)
+            }
         };
         let part = match shown {
             Ok(true) => Ok(None),
@@ -384,7 +476,78 @@ impl<'a> Group<'a> {
                 return Ok(());
             }
         }
+        self.cut(tier, goal, &mut part, work)?;
         self.settle(tier, goal, claim, part, work)
+    }
+
+    /// Works out the cuts of a goal: their limits, and the number that each kit has in them.
+    fn cut(&self, tier: usize, goal: &GoalProof, part: &mut Part, work: &mut Work) -> Shown {
+        part.cuts.clear();
+        if goal.cuts.is_empty() {
+            return Ok(());
+        }
+        if goal.cuts.len() > MOST_CUTS {
+            return Err(NotShown::TooLarge);
+        }
+        if !part.supplies.is_empty() {
+            return Err(wrong("cuts where there are packs or plates"));
+        }
+        let kits = part.columns.iter().map(|columns| columns.len() as u64).sum::<u64>();
+        work.add(kits.saturating_mul(goal.cuts.len() as u64))?;
+        for columns in &mut part.columns {
+            Arc::make_mut(columns).iter_mut().for_each(|column| column.cuts.clear());
+        }
+        goal.cuts.iter().try_for_each(|cut| self.one_cut(tier, cut, part))
+    }
+
+    fn one_cut(&self, tier: usize, cut: &ProofCut, part: &mut Part) -> Shown {
+        let weight = |weight: i128| match (0..UNIT).contains(&weight) {
+            true => Ok(weight),
+            false => Err(wrong("a weight of a cut that is below zero, or too large")),
+        };
+        let mut limit = 0;
+        let mut items = vec![0; self.job.stock.len()];
+        for &(set, of) in &cut.sets {
+            let range = part.ranges.get(set).ok_or_else(|| wrong("a set that is not there"))?;
+            let most = range[1].ok_or_else(|| wrong("a cut of a set without a limit"))?;
+            limit += weight(of)? * i128::from(most);
+            for &item in &self.proof.sets[set] {
+                *items.get_mut(item).ok_or_else(|| wrong("a cut of plates"))? += of;
+            }
+        }
+        for &(goal, of) in &cut.goals {
+            if goal >= tier {
+                return Err(wrong("a cut of a goal that is not earlier"));
+            }
+            limit += weight(of)? * self.values[goal];
+        }
+        for &(earlier, of) in &cut.cuts {
+            let earlier = part.cuts.get(earlier);
+            limit += weight(of)? * earlier.ok_or_else(|| wrong("a cut that is not earlier"))?;
+        }
+        if cut.pumps.len() != part.columns.len() {
+            return Err(wrong("a cut of other pumps"));
+        }
+        for (place, &own) in cut.pumps.iter().enumerate() {
+            // Taking none has the number 0.
+            if part.idle[place] && !(0..CUT_UNIT).contains(&own.into()) {
+                return Err(wrong("a pump's weight in a cut that is below zero, or too large"));
+            }
+            let own = i128::from(own) * (UNIT / CUT_UNIT);
+            limit += own;
+            for column in Arc::make_mut(&mut part.columns[place]) {
+                let pieces = column.uses.iter().map(|&(item, n)| items[item] * i128::from(n));
+                let goals = cut.goals.iter().map(|&(of, by)| by * self.cost(of, place, column));
+                let cuts = cut.cuts.iter().map(|&(of, by)| by * column.cuts[of]);
+                let number = (pieces.chain(goals).chain(cuts).sum::<i128>() + own).div_euclid(UNIT);
+                if number.abs() > LARGEST_IN_CUT {
+                    return Err(wrong("a number in a cut that is too large"));
+                }
+                column.cuts.push(number);
+            }
+        }
+        part.cuts.push(limit.div_euclid(UNIT));
+        Ok(())
     }
 
     /// Adds sieves for plans of at most this value; whether there is none.
@@ -396,20 +559,17 @@ impl<'a> Group<'a> {
         work: &mut Work,
     ) -> Result<bool, NotShown> {
         for multipliers in all {
-            let prices = self.prices(tier, multipliers, &self.ranges())?;
+            let prices = self.prices(tier, multipliers, &self.ranges(), &[])?;
             let mut bound = prices.constant;
             let of_supplies = priced_choices(&self.supplies, &prices);
             bound += of_supplies.iter().map(|(least, _)| least).sum::<i128>();
             let prices = self.prepare(&prices);
-            let mut cheapest = Vec::with_capacity(self.idle.len());
-            for place in 0..self.idle.len() {
-                let least = self.cheapest(place, &prices, work)?;
-                let idle = self.idle[place].then_some(0);
-                match least.into_iter().chain(idle).min() {
-                    Some(least) => cheapest.push(least),
-                    None => return Ok(true),
-                }
-            }
+            let found = self.each_place(work, &|place| self.cheapest(place, &prices))?;
+            let least = found
+                .into_iter()
+                .zip(&self.idle)
+                .map(|(least, &idle)| least.into_iter().chain(idle.then_some(0)).min());
+            let Some(cheapest) = least.collect::<Option<Vec<i128>>>() else { return Ok(true) };
             let room = most * UNIT - bound - cheapest.iter().sum::<i128>();
             if room < 0 {
                 return Ok(true);
@@ -421,30 +581,51 @@ impl<'a> Group<'a> {
         Ok(false)
     }
 
-    /// Least price of a kit that every sieve lets pass.
-    fn cheapest(
+    /// Goes through the group's pumps on all threads; each answers with the kits that it looked at.
+    fn each_place<T: Send>(
         &self,
-        place: usize,
-        prices: &Prepared,
         work: &mut Work,
-    ) -> Result<Option<i128>, NotShown> {
+        of: &(dyn Fn(usize) -> (T, u64) + Sync),
+    ) -> Result<Vec<T>, NotShown> {
+        let places: Vec<usize> = (0..self.idle.len()).collect();
+        let mut all = Vec::with_capacity(places.len());
+        // Some at a time, so that too much work is seen in time.
+        for some in places.chunks(64) {
+            let (found, looked): (Vec<T>, Vec<u64>) =
+                some.par_iter().map(|&place| of(place)).unzip();
+            work.add(looked.iter().sum())?;
+            all.extend(found);
+        }
+        Ok(all)
+    }
+
+    /// Least price of a kit that every sieve lets pass, and the kits looked at.
+    fn cheapest(&self, place: usize, prices: &Prepared) -> (Option<i128>, u64) {
         let pump = self.proof.pumps[place];
         let mut least: Option<i128> = None;
         let looked = self.fillings.each(pump, &mut |found| {
             let most = least.map_or(i128::MAX, |least| least - 1);
-            let price = prices.at_most(place, found, most);
+            let price = prices.at_most(place, &self.stood[place], found, most);
             if price.is_some() && self.passes(place, found) && self.fillings.is_kit(pump, found) {
                 least = price;
             }
         });
-        work.add(looked)?;
-        Ok(least)
+        (least, looked)
     }
 
     fn passes(&self, place: usize, found: &Found<'_>) -> bool {
-        self.sieves
-            .iter()
-            .all(|sieve| sieve.prices.at_most(place, found, sieve.most[place]).is_some())
+        let [bag, slip] = &self.stood[place];
+        // A held kit is the only one of its pump.
+        if let Some(stands) = self.job.standing.get(self.proof.pumps[place]).filter(|s| s.held)
+            && !is(if stands.bag.is_some() { bag } else { slip }, found)
+        {
+            return false;
+        }
+        (!self.closed || bag.is_none() || is(bag, found))
+            && self.sieves.iter().all(|sieve| {
+                let stood = &self.stood[place];
+                sieve.prices.at_most(place, stood, found, sieve.most[place]).is_some()
+            })
     }
 
     /// Kits that are left, listed. Of kits that take the same pieces the least wasteful stays.
@@ -456,7 +637,8 @@ impl<'a> Group<'a> {
         let passes_idle = |place: usize| self.sieves.iter().all(|sieve| sieve.most[place] >= 0);
         let idle = self.idle.iter().enumerate().map(|(place, idle)| *idle && passes_idle(place));
         let (supplies, ranges) = (self.supplies.clone(), self.ranges());
-        let mut part = Part { columns, idle: idle.collect(), supplies, ranges, step: 1 };
+        let (idle, cuts) = (idle.collect(), Vec::new());
+        let mut part = Part { columns, idle, supplies, ranges, step: 1, cuts };
         self.step(tier, &mut part);
         Ok(part)
     }
@@ -466,47 +648,56 @@ impl<'a> Group<'a> {
         &self,
         most: usize,
         work: &mut Work,
-    ) -> Result<Option<Vec<Rc<Vec<Column>>>>, NotShown> {
-        let mut all = Vec::with_capacity(self.idle.len());
-        let mut count = 0;
-        for place in 0..self.idle.len() {
-            let pump = self.proof.pumps[place];
-            let mut columns: BTreeMap<Vec<(usize, u32)>, i128> = BTreeMap::new();
-            let looked = self.fillings.each(pump, &mut |found| {
-                if count + columns.len() > most
-                    || !self.passes(place, found)
-                    || !self.fillings.is_kit(pump, found)
-                {
-                    return;
-                }
-                let mut uses: BTreeMap<usize, u32> = BTreeMap::new();
-                for pick in self.fillings.picks(found.choice) {
-                    *uses.entry(pick.item).or_default() += pick.count;
-                }
-                let of = |&(list, number): &(usize, usize)| self.fillings.lists[list][number].waste;
-                let waste = found.choice.iter().map(of).sum::<i128>() + found.charges();
-                let known = columns.entry(uses.into_iter().collect()).or_insert(waste);
-                *known = waste.min(*known);
-            });
-            work.add(looked)?;
-            count += columns.len();
-            if count > most {
-                return Ok(None);
+    ) -> Result<Option<Vec<Arc<Vec<Column>>>>, NotShown> {
+        let count = AtomicUsize::new(0);
+        let all = self.each_place(work, &|place| self.listed_for(place, &count, most))?;
+        Ok((count.into_inner() <= most).then_some(all))
+    }
+
+    /// Kits of one pump that are left, and the kits looked at; none is added once all pumps have more than so many.
+    fn listed_for(
+        &self,
+        place: usize,
+        count: &AtomicUsize,
+        most: usize,
+    ) -> (Arc<Vec<Column>>, u64) {
+        let pump = self.proof.pumps[place];
+        let mut columns: BTreeMap<(Vec<(usize, u32)>, [bool; 2]), i128> = BTreeMap::new();
+        let looked = self.fillings.each(pump, &mut |found| {
+            if count.load(Ordering::Relaxed) > most
+                || !self.passes(place, found)
+                || !self.fillings.is_kit(pump, found)
+            {
+                return;
             }
-            let columns = columns.into_iter().map(|(uses, waste)| Column { uses, waste });
-            all.push(Rc::new(columns.collect()));
-        }
-        Ok(Some(all))
+            let mut uses: BTreeMap<usize, u32> = BTreeMap::new();
+            for pick in self.fillings.picks(found.choice) {
+                *uses.entry(pick.item).or_default() += pick.count;
+            }
+            let of = |&(list, number): &(usize, usize)| self.fillings.lists[list][number].waste;
+            let waste = found.choice.iter().map(of).sum::<i128>() + found.charges();
+            let stood = self.stood[place].each_ref().map(|stood| is(stood, found));
+            match columns.entry((uses.into_iter().collect(), stood)) {
+                Entry::Vacant(place) => {
+                    place.insert(waste);
+                    count.fetch_add(1, Ordering::Relaxed);
+                }
+                Entry::Occupied(mut known) => *known.get_mut() = waste.min(*known.get()),
+            }
+        });
+        let column = |((uses, stood), waste)| Column { uses, waste, stood, cuts: Vec::new() };
+        (Arc::new(columns.into_iter().map(column).collect()), looked)
     }
 
     /// Leaves out, for all later goals, what no plan of this value has.
     fn keep(
         &mut self,
         tier: usize,
+        goal: &GoalProof,
         multipliers: &ProofMultipliers,
-        most: i128,
         work: &mut Work,
     ) -> Shown {
+        let most = goal.bound.into();
         if let Some(kept) = self.kept.take() {
             let mut part = Part {
                 columns: kept,
@@ -514,8 +705,12 @@ impl<'a> Group<'a> {
                 supplies: self.supplies.clone(),
                 ranges: self.ranges(),
                 step: 1,
+                cuts: Vec::new(),
             };
-            let prices = self.prices(tier, multipliers, &part.ranges)?;
+            if !multipliers.cuts.is_empty() {
+                self.cut(tier, goal, &mut part, work)?;
+            }
+            let prices = self.prices(tier, multipliers, &part.ranges, &part.cuts)?;
             let none = self.leave_out(&prices, &mut part, most, work)?;
             // The plan itself has this value: its kits stay.
             if !none {
@@ -524,7 +719,8 @@ impl<'a> Group<'a> {
             self.kept = Some(part.columns);
             return Ok(());
         }
-        if self.sift(tier, [multipliers].into_iter(), most, work)? {
+        // Numbers in cuts are of kits that are listed.
+        if !multipliers.cuts.is_empty() || self.sift(tier, [multipliers].into_iter(), most, work)? {
             return Ok(());
         }
         let last = self.sieves.last().map(|sieve| sieve.most.clone()).unwrap_or_default();
@@ -536,11 +732,16 @@ impl<'a> Group<'a> {
         Ok(())
     }
 
+    /// Number that there is of an item in play without any supply.
+    fn ready(&self, item: usize) -> i64 {
+        ready(self.job, item) - self.out.taken.get(item).copied().unwrap_or(0)
+    }
+
     /// Ranges of the sets at first: no more than there is. Supplies may put in more than is taken.
     fn ranges(&self) -> Vec<[Option<i64>; 2]> {
         let all = |set: &Vec<usize>| {
             let supplied = set.iter().any(|&item| is_supplied(self.job, item));
-            let pieces = set.iter().map(|&item| ready(self.job, item));
+            let pieces = set.iter().map(|&item| self.ready(item));
             [(!supplied).then_some(0), Some(pieces.sum())]
         };
         self.proof.sets.iter().map(all).collect()
@@ -551,6 +752,7 @@ impl<'a> Group<'a> {
         tier: usize,
         multipliers: &ProofMultipliers,
         ranges: &[[Option<i64>; 2]],
+        cuts: &[i128],
     ) -> Result<Priced, NotShown> {
         let mut prices = Priced {
             constant: 0,
@@ -558,7 +760,16 @@ impl<'a> Group<'a> {
             item: vec![0; self.job.stock.len()],
             supplied: vec![0; self.job.stock.len() + self.job.plates.len()],
             serving: BTreeMap::new(),
+            stood: [0; 2],
+            cuts: multipliers.cuts.clone(),
         };
+        for &(cut, multiplier) in &multipliers.cuts {
+            let limit = cuts.get(cut).ok_or_else(|| wrong("a cut that is not there"))?;
+            let change = multiplier.checked_mul(*limit);
+            let change = change.filter(|_| (0..=LARGEST_OF_CUT).contains(&multiplier));
+            let constant = change.and_then(|change| prices.constant.checked_sub(change));
+            prices.constant = constant.ok_or_else(|| wrong("multipliers too large"))?;
+        }
         for &(set, most, least) in &multipliers.sets {
             let range = ranges.get(set).ok_or_else(|| wrong("a set that the certificate lacks"))?;
             let [most, least] = [(range[1], most), (range[0], least)]
@@ -592,6 +803,8 @@ impl<'a> Group<'a> {
                 Tier::Served(priority) => {
                     *prices.serving.entry(priority).or_default() -= multiplier
                 }
+                Tier::Reopened => prices.stood[0] -= multiplier,
+                Tier::Slips => prices.stood[1] -= multiplier,
                 Tier::Waste => prices.waste += multiplier,
                 Tier::Plates => {
                     let plates = prices.supplied.iter_mut().skip(self.job.stock.len());
@@ -625,6 +838,7 @@ impl<'a> Group<'a> {
         });
         Prepared {
             waste: prices.waste,
+            stood: prices.stood,
             serving: self.proof.pumps.iter().map(|&pump| self.serving(prices, pump)).collect(),
             lists: lists.collect(),
         }
@@ -637,7 +851,13 @@ impl<'a> Group<'a> {
     fn price(&self, prices: &Priced, place: usize, column: &Column) -> i128 {
         let pieces = column.uses.iter();
         let pieces: i128 = pieces.map(|&(item, count)| prices.item[item] * i128::from(count)).sum();
-        self.serving(prices, self.proof.pumps[place]) + prices.waste * column.waste + pieces
+        let cuts = prices.cuts.iter().map(|&(cut, price)| price * column.cuts[cut]);
+        let stood = prices.stood.iter().zip(column.stood).filter(|(_, stood)| *stood);
+        let others = cuts.chain(stood.map(|(price, _)| *price)).sum::<i128>();
+        self.serving(prices, self.proof.pumps[place])
+            + prices.waste * column.waste
+            + pieces
+            + others
     }
 
     /// Leaves out what is in no plan of at most this value; whether there is no such plan.
@@ -677,7 +897,7 @@ impl<'a> Group<'a> {
             if priced.iter().any(|&price| !stays(price)) {
                 let both = part.columns[place].iter().zip(priced);
                 let few = both.filter(|(_, price)| stays(*price)).map(|(column, _)| column.clone());
-                part.columns[place] = Rc::new(few.collect());
+                part.columns[place] = Arc::new(few.collect());
             }
         }
         Ok(false)
@@ -692,7 +912,7 @@ impl<'a> Group<'a> {
         claim: i128,
         work: &mut Work,
     ) -> Result<bool, NotShown> {
-        let prices = self.prices(tier, multipliers, &part.ranges)?;
+        let prices = self.prices(tier, multipliers, &part.ranges, &part.cuts)?;
         loop {
             // The greatest value below the claim that there can be.
             let below = (claim - 1).div_euclid(part.step) * part.step;
@@ -721,7 +941,7 @@ impl<'a> Group<'a> {
         let of_supply = |choice: &Choice| match self.tiers[tier] {
             Tier::Waste => choice.waste,
             Tier::Plates => choice.plates,
-            Tier::Served(_) | Tier::Pieces | Tier::Scarcity => 0,
+            _ => 0,
         };
         let choices = part.supplies.iter().flat_map(|(_, choices)| choices.iter());
         step = choices.fold(step, |step, choice| common(step, of_supply(choice)));
@@ -737,6 +957,8 @@ impl<'a> Group<'a> {
                 let of_it = self.job.pumps[self.proof.pumps[place]].priority == priority;
                 -i128::from(of_it)
             }
+            Tier::Reopened => -i128::from(column.stood[0]),
+            Tier::Slips => -i128::from(column.stood[1]),
             Tier::Waste => column.waste,
             Tier::Plates => 0,
             Tier::Pieces => each(&|_| 1),
@@ -799,7 +1021,7 @@ impl<'a> Group<'a> {
         for (item, count) in chosen.iter().flat_map(|choice| &choice.uses) {
             *used.entry(*item).or_default() += count;
         }
-        let overdrawn = used.iter().any(|(&item, &count)| count > ready(self.job, item).into());
+        let overdrawn = used.iter().any(|(&item, &count)| count > self.ready(item).into());
         let outside = self.proof.sets.iter().zip(&part.ranges).any(|(set, [least, most])| {
             let total: i128 = set.iter().filter_map(|item| used.get(item)).sum();
             least.is_some_and(|least| total < least.into())
@@ -808,7 +1030,7 @@ impl<'a> Group<'a> {
         let supplied = |tier: usize| match self.tiers[tier] {
             Tier::Waste => chosen.iter().map(|choice| choice.waste).sum(),
             Tier::Plates => chosen.iter().map(|choice| choice.plates).sum(),
-            Tier::Served(_) | Tier::Pieces | Tier::Scarcity => 0,
+            _ => 0,
         };
         let value = |tier: usize| {
             let each =
@@ -838,7 +1060,7 @@ impl<'a> Group<'a> {
             }
             ProofSplit::Served { pump } => {
                 let place = place(pump)?;
-                without.columns[place] = Rc::default();
+                without.columns[place] = Arc::default();
                 with.idle[place] = false;
             }
             ProofSplit::Takes { pump, item, least } => {
@@ -850,8 +1072,8 @@ impl<'a> Group<'a> {
                     let columns = part.columns[place].iter().cloned();
                     columns.partition(|column| takes(&column))
                 };
-                without.columns[place] = Rc::new(no);
-                with.columns[place] = Rc::new(yes);
+                without.columns[place] = Arc::new(no);
+                with.columns[place] = Arc::new(yes);
                 with.idle[place] = false;
             }
             ProofSplit::Supplies { supplier, least } => {
@@ -860,8 +1082,8 @@ impl<'a> Group<'a> {
                 let at = at.ok_or_else(|| wrong("a supply that the group lacks"))?;
                 let (yes, no): (Vec<Choice>, Vec<Choice>) =
                     part.supplies[at].1.iter().cloned().partition(|choice| choice.amount >= least);
-                without.supplies[at].1 = Rc::new(no);
-                with.supplies[at].1 = Rc::new(yes);
+                without.supplies[at].1 = Arc::new(no);
+                with.supplies[at].1 = Arc::new(yes);
             }
         }
         Ok([without, with])
@@ -887,7 +1109,7 @@ fn leave_out_choices(supplies: &mut [Supply], priced: Vec<(i128, Vec<i128>)>, ro
         let few = choices.iter().zip(priced).filter(|(_, price)| price - least <= room);
         let few: Vec<Choice> = few.map(|(choice, _)| choice.clone()).collect();
         if few.len() < choices.len() {
-            *choices = Rc::new(few);
+            *choices = Arc::new(few);
         }
     }
 }
@@ -903,6 +1125,18 @@ fn common(a: i128, b: i128) -> i128 {
 
 /// Value of a plan on a goal, as far as these pumps go.
 fn value(job: &Job, plan: &Plan, (pumps, supplies): (&[usize], &[Supply]), tier: Tier) -> i128 {
+    let kept = |of: fn(&Standing, &[PackPick]) -> bool| {
+        let kept = pumps.iter().filter(|&&pump| match (&plan.kits[pump], job.standing.get(pump)) {
+            (Kit::Served(packs), Some(stands)) => of(stands, packs),
+            _ => false,
+        });
+        -i128::try_from(kept.count()).unwrap_or(i128::MAX)
+    };
+    match tier {
+        Tier::Reopened => return kept(Standing::keeps_bag),
+        Tier::Slips => return kept(Standing::keeps_slip),
+        _ => {}
+    }
     let served = pumps.iter().filter_map(|&pump| match &plan.kits[pump] {
         Kit::Served(packs) => Some((&job.pumps[pump], packs)),
         Kit::Short(_) => None,
@@ -923,7 +1157,7 @@ fn value(job: &Job, plan: &Plan, (pumps, supplies): (&[usize], &[Supply]), tier:
             by_the_pack(job, &issued) + layouts.map(|layout| offcut(job, layout)).sum::<i128>()
         }
         Tier::Plates => layouts.count() as i128,
-        Tier::Served(_) | Tier::Pieces | Tier::Scarcity => 0,
+        _ => 0,
     };
     let of_kits: i128 = served
         .map(|(pump, packs)| match tier {
@@ -937,7 +1171,7 @@ fn value(job: &Job, plan: &Plan, (pumps, supplies): (&[usize], &[Supply]), tier:
                 let off = off.map(|r| charge(job, off_target(job, pump, packs, &r.form)));
                 pieces(packs, &each) + off.sum::<i128>()
             }
-            Tier::Plates => 0,
+            Tier::Plates | Tier::Reopened | Tier::Slips => 0,
             Tier::Pieces => pieces(packs, &|_, _| 1),
             Tier::Scarcity => pieces(packs, &|item, _| scarcity(&job.stock[item])),
         })

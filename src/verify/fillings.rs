@@ -109,6 +109,24 @@ impl<'a> Fillings<'a> {
         choice.iter().flat_map(|&(list, number)| &self.lists[list][number].picks)
     }
 
+    /// A kit by its choice among the lists; `None` if it is no choice of them.
+    pub(super) fn choice_of(&self, pump: usize, packs: &[PackPick]) -> Option<Vec<(usize, usize)>> {
+        let counted = |picks: &[Pick]| {
+            let mut counts = BTreeMap::new();
+            for pick in picks {
+                *counts.entry((pick.item, pick.peeled)).or_insert(0) += pick.count;
+            }
+            counts
+        };
+        let places = &self.sheets[pump].as_ref()?.places;
+        let choice = places.iter().zip(packs).map(|(&(list, _), pack)| {
+            let wanted = counted(&pack.picks);
+            let number = self.lists[list].iter().position(|one| counted(&one.picks) == wanted)?;
+            Some((list, number))
+        });
+        choice.collect::<Option<Vec<_>>>().filter(|choice| choice.len() == packs.len())
+    }
+
     /// Whether a kit that was found is one: it keeps every limit, and there are as many pieces.
     pub(super) fn is_kit(&self, pump: usize, found: &Found<'_>) -> bool {
         let mut taken: BTreeMap<usize, u32> = BTreeMap::new();

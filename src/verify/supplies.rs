@@ -4,7 +4,7 @@
 //! pieces are used up by the pumps, and no more than it puts in. More than all pumps together could use is of no use.
 
 use std::collections::{BTreeMap, BTreeSet};
-use std::rc::Rc;
+use std::sync::Arc;
 
 use super::by_the_pack;
 use super::fillings::{Fillings, available};
@@ -30,7 +30,7 @@ pub(super) struct Choice {
 }
 
 /// Supply by its name, and its choices.
-pub(super) type Supply = (ProofSupplier, Rc<Vec<Choice>>);
+pub(super) type Supply = (ProofSupplier, Arc<Vec<Choice>>);
 
 /// Whether the pieces of an item are paid for pack by pack.
 pub(super) fn is_by_the_pack(job: &Job, item: usize) -> bool {
@@ -109,7 +109,7 @@ pub(super) fn of_group(
     };
     let mut supplies: Vec<Supply> = Vec::new();
     for &item in items.iter().filter(|&&item| is_by_the_pack(job, item) && useful(item) > 0) {
-        supplies.push((ProofSupplier::Packs { item }, Rc::new(packs(job, item, useful(item)))));
+        supplies.push((ProofSupplier::Packs { item }, Arc::new(packs(job, item, useful(item)))));
     }
     for (plate, lot) in job.plates.iter().enumerate() {
         let shapes = (0..job.stock.len()).filter_map(|item| Some((item, job.stock[item].cut?)));
@@ -126,7 +126,7 @@ pub(super) fn of_group(
         for layout in layouts {
             let choices = cut_up(job, &layout, &useful);
             let Layout { plate, along, strips } = layout;
-            supplies.push((ProofSupplier::Layout { plate, along, strips }, Rc::new(choices)));
+            supplies.push((ProofSupplier::Layout { plate, along, strips }, Arc::new(choices)));
         }
     }
     let choices: usize = supplies.iter().map(|(_, choices)| choices.len()).sum();

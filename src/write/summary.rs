@@ -89,9 +89,16 @@ fn counts(page: &mut Page<'_>, verified: &Verified) -> Written {
         ),
         ("Pieces", pieces.to_string(), proof(open_on(Objective::Pieces), fewest.to_string())),
     ];
-    if let Some(plates) = plan.goal(Objective::Plates) {
-        let bound = proof(open(plates), plates.bound.to_string());
-        lines.insert(2, ("Plates cut", plates.value.to_string(), bound));
+    let counted = [
+        ("Slips changed", 3, Objective::Slips),
+        ("Plates cut", 2, Objective::Plates),
+        ("Bags reopened", 1, Objective::Reopened),
+    ];
+    for (label, at, aim) in counted {
+        if let Some(goal) = plan.goal(aim) {
+            let bound = proof(open(goal), goal.bound.to_string());
+            lines.insert(at, (label, goal.value.to_string(), bound));
+        }
     }
     let Styles { text, strong, alarm, .. } = page.styles;
     for (label, value, bound) in lines {

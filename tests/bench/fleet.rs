@@ -6,7 +6,7 @@
 //!
 //! - the library's parts are timed in a separate process: reading, choice of the goals, value of one more, check; in
 //!   a line below, CPU time on all threads and peak memory of each phase (reading, listing, goals, order, worth, check,
-//!   writing);
+//!   writing), and the certificate: its size, and how many goals it shows;
 //! - the built program runs `kit` on these files, as people would: seconds and peak memory of the whole run, size of
 //!   the workbook, or the reason why there is none;
 //! - beside it, in the same run, the bare cells: the inputs are read and every cell of the plan's workbook is written
@@ -61,7 +61,7 @@ use gapwright::choose::worth::worth;
 use gapwright::job::Job;
 use gapwright::plan::Objective;
 use gapwright::read::{self, Sources};
-use gapwright::verify::verify;
+use gapwright::verify::{AddedUp, verify};
 use gapwright::{json, write};
 
 use families::{FAMILIES, Family};
@@ -285,12 +285,15 @@ fn parts(files: &Files, limit: u64) {
     let start = Instant::now();
     let verified = verify(job, plan).unwrap_or_else(|breaches| panic!("{breaches:?}"));
     let checking = start.elapsed().as_secs_f64();
+    let agree = verified.added_up().iter().filter(|one| **one == AddedUp::Agrees).count();
+    let goals_of_plan = verified.plan().goals.len();
+    let certificate = json::certificate(&verified).len();
     phases.enter("writing");
     std::hint::black_box(write::workbook(&verified, "2027-03-01").unwrap());
     std::hint::black_box(json::text(&verified));
     let goals = goals.as_secs_f64();
     print!(
-        "{reading:6.2} {goals:7.2} {asked:>7} {checking:6.2} {served:6} {:12.6} {:8.4} {:<10}\t{}\t{}",
+        "{reading:6.2} {goals:7.2} {asked:>7} {checking:6.2} {served:6} {:12.6} {:8.4} {:<10}\t{}\t{}; certificate of {certificate} bytes shows {agree} of {goals_of_plan} goals",
         waste.0 as f64 / 1e6,
         100.0 * (waste.0 - waste.1) as f64 / waste.0.max(1) as f64,
         stopped.map_or("-", |stop| stop.words()),

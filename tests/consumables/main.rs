@@ -73,6 +73,7 @@ fn plan(job: &Job, short: &[usize]) -> Plan {
         goals: vec![],
         layouts: vec![],
         worth: vec![],
+        holding: vec![],
         stopped_by: None,
         left_out: Default::default(),
         certificate: Default::default(),

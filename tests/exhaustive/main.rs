@@ -12,6 +12,7 @@
     missing_docs
 )]
 
+mod again;
 mod certificate;
 mod edges;
 mod errors;
@@ -637,8 +638,23 @@ fn greedy(job: &Job, ways: &[Vec<Way>], mut left: Vec<u32>) -> [i64; 5] {
     sum
 }
 
-/// Every way to kit a pump, whatever the other pumps do.
+/// Ways to kit a pump, whatever the other pumps do: of those with equal pieces the cheapest.
 fn all_ways(job: &Job, pump: &Pump) -> Vec<Way> {
+    let mut ways = every_way(job, pump);
+    // The first among equals.
+    let best_of = |used: &[u32]| {
+        let same = ways.iter().enumerate().filter(|(_, way)| way.used == used);
+        same.min_by_key(|(index, way)| (way.cost, *index)).map(|(index, _)| index)
+    };
+    let keep: Vec<bool> =
+        ways.iter().enumerate().map(|(index, way)| best_of(&way.used) == Some(index)).collect();
+    let mut keep = keep.into_iter();
+    ways.retain(|_| keep.next().unwrap());
+    ways
+}
+
+/// Every way to kit a pump.
+fn every_way(job: &Job, pump: &Pump) -> Vec<Way> {
     let model = &job.models[pump.model];
     let mut fillings: Vec<Vec<Vec<u32>>> = vec![vec![]];
     for (pack, fit) in model.packs.iter().zip(&pump.fits) {
@@ -665,15 +681,6 @@ fn all_ways(job: &Job, pump: &Pump) -> Vec<Way> {
         .collect();
     // In order: pack by pack by total, number of pieces, then the thicker lots first.
     ways.sort_by_key(|way| way.packs.iter().map(|pack| order(job, pack)).collect::<Vec<_>>());
-    // Of ways with equal pieces only the cheapest counts, the first among equals.
-    let best_of = |used: &[u32]| {
-        let same = ways.iter().enumerate().filter(|(_, way)| way.used == used);
-        same.min_by_key(|(index, way)| (way.cost, *index)).map(|(index, _)| index)
-    };
-    let keep: Vec<bool> =
-        ways.iter().enumerate().map(|(index, way)| best_of(&way.used) == Some(index)).collect();
-    let mut keep = keep.into_iter();
-    ways.retain(|_| keep.next().unwrap());
     ways
 }
 

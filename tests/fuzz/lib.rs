@@ -19,7 +19,7 @@ pub fn begin() {
     let aborts = std::panic::take_hook();
     std::panic::set_hook(Box::new(move |panic| {
         // A damaged binary file may make a foreign reader panic; that is caught, and becomes a plain problem.
-        if !gapwright::read::is_reading() {
+        if !gapwright::guard::is_guarded() {
             aborts(panic);
         }
     }));

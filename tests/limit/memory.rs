@@ -135,3 +135,21 @@ fn a_plan_that_takes_more_than_there_is_to_write_is_refused_before_the_work() {
     assert!(said.contains("2000 pumps, whose workbook takes about"), "{said}");
     assert!(said.contains("give at least --memory"), "{said}");
 }
+
+/// Long sheets go through a temporary file: a limit on the size of files stands for a full disk.
+#[test]
+fn a_long_sheet_that_finds_no_room_on_disk_ends_the_run_in_words() {
+    let folder = shop(3, 1_100, false);
+    let output = Command::new("sh")
+        .current_dir(folder.path())
+        .args(["-c", "trap '' XFSZ; ulimit -f 64; exec \"$0\" kit stock.csv pumps.csv"])
+        .arg(env!("CARGO_BIN_EXE_gapwright"))
+        .output()
+        .unwrap();
+    let said = String::from_utf8(output.stderr).unwrap();
+    assert_eq!(output.status.code(), Some(3), "{said}");
+    assert!(said.contains("a temporary file that cannot be written"), "{said}");
+    assert!(said.contains("Nothing was written"), "{said}");
+    assert!(!said.contains("panicked"), "{said}");
+    assert!(!folder.path().join("kit-plan.xlsx").exists());
+}

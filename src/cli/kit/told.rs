@@ -49,6 +49,9 @@ pub(super) fn tell(verified: &Verified, run: &Run) {
     if let Some(said) = words::plates_cut(verified) {
         out!(to, "{said}.");
     }
+    if let Some(said) = words::disturbance(plan) {
+        out!(to, "{said}.");
+    }
     out!(to, "{}", words::proof(verified));
     for line in table(verified) {
         out!(to, "{line}");
