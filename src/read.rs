@@ -69,7 +69,7 @@ pub use forecast::{Ahead, forecast};
 pub use issue_log::{issue_log, issue_log_of, log_beside_stock, log_is_unchanged, log_reads_back};
 pub use model::{BUILT_IN, Library, STARTING_MODEL, parse as parse_model};
 pub use pieces::stated as stated_pieces;
-pub use plan::{Packs, packs as packs_of_plan};
+pub use plan::{Packs, listed_not_measured, packs as packs_of_plan};
 pub use readings::{Back, ReadingSources as BenchSources, bench};
 pub use single::{Holds, Stock, holds, stock_alone};
 pub use stock_counts::held;
@@ -207,6 +207,7 @@ fn check(
         ("past readings", before.and_then(|(_, past)| past)),
     ];
     let inputs = inputs(&books, &pumps.models, &library);
+    let not_measured = pumps.not_measured();
     let parts = Parts {
         stock: items,
         plates: lots,
@@ -230,15 +231,16 @@ fn check(
     }
     let expected = pumps.expected;
     problems.settle(Some(parts)).map(|(parts, warnings)| {
-        Forecast::of_checked(Job { inputs, unused, warnings, ..Job::of_checked(parts) }, expected)
+        let job = Job { inputs, unused, warnings, not_measured, ..Job::of_checked(parts) };
+        Forecast::of_checked(job, expected)
     })
 }
 
 /// Whether some pump has a place for pieces of a kind and fit code.
 fn asks_for(pumps: &pumps::Draft, kind: &str, fit: &Code) -> bool {
-    pumps.pumps.iter().any(|pump| {
-        let packs = &pumps.models[pump.model].packs;
-        packs.iter().zip(&pump.fits).any(|(pack, code)| pack.kind == kind && code == fit)
+    pumps.requests().any(|request| {
+        let mut packs = request.model.packs.iter().zip(request.fits);
+        packs.any(|(pack, code)| pack.kind == kind && code == fit)
     })
 }
 
@@ -263,6 +265,7 @@ pub fn pumps_alone(sources: &Sources) -> Result<Job, Problems> {
         .and_then(|book| pumps::read(book, &library, (&policy, &gauges), None, &mut problems));
     let job = pumps.map(|pumps| Job {
         inputs: inputs(&[("pump workbook", book.as_ref())], &pumps.models, &library),
+        not_measured: pumps.not_measured(),
         unused: pumps.unused.into_iter().chain(of_policy.into_iter().flatten()).collect(),
         ..Job::of_checked(Parts {
             models: pumps.models,

@@ -23,7 +23,7 @@ pub use provision::{VerifiedProvision, verify_provision};
 pub use purchase::{VerifiedPurchase, verify_purchase};
 pub use recheck::{VerifiedRecheck, verify_recheck};
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use crate::accounting::{spoiled, stack};
 use crate::certificate::Certificate;
@@ -158,6 +158,7 @@ fn back(returned: &[ReturnedLot], item: &str) -> u32 {
 pub fn verify(job: Job, plan: Plan) -> Result<Verified, Vec<Breach>> {
     plan.check(&job).map_err(|error| vec![error.into()])?;
     let mut breaches = Vec::new();
+    check_not_measured(&job, &mut breaches);
     let sums = check_kits(&job, &plan, &mut breaches);
     let mut after = vec![Objective::Waste, Objective::Pieces, Objective::Scarcity];
     if !job.plates.is_empty() {
@@ -202,6 +203,30 @@ pub fn verify_certificate(
         })
         .collect();
     verify(job, plan)
+}
+
+/// Checks that no pump is both planned for and waiting, and that each one that waits does so for a reading.
+fn check_not_measured(job: &Job, breaches: &mut Vec<Breach>) {
+    let mut seen: BTreeSet<String> = job.pumps.iter().map(|pump| key(&pump.tag)).collect();
+    for pump in &job.not_measured {
+        if !seen.insert(key(&pump.tag)) || pump.waits_for.is_empty() {
+            breaches.push(Breach::NotMeasured(pump.tag.clone()));
+        }
+    }
+}
+
+/// Holds the pumps that a plan lists as not measured against those that the job finds so.
+///
+/// # Errors
+/// A breach for each that is missing in the list, and for each that is listed and has its readings.
+pub fn verify_not_measured(job: &Job, listed: &[String]) -> Result<(), Vec<Breach>> {
+    let listed: BTreeSet<String> = listed.iter().map(|tag| key(tag)).collect();
+    let waiting: BTreeSet<String> = job.not_measured.iter().map(|pump| key(&pump.tag)).collect();
+    let missing = job.not_measured.iter().filter(|pump| !listed.contains(&key(&pump.tag)));
+    let missing = missing.map(|pump| Breach::NotListed(pump.tag.clone()));
+    let more = listed.difference(&waiting).map(|tag| Breach::NotMeasured(tag.clone()));
+    let breaches: Vec<Breach> = missing.chain(more).collect();
+    if breaches.is_empty() { Ok(()) } else { Err(breaches) }
 }
 
 /// Works every kit out again, counts the pieces of all kits, and adds up their costs.
