@@ -220,12 +220,15 @@ fn check_not_measured(job: &Job, breaches: &mut Vec<Breach>) {
 /// # Errors
 /// A breach for each that is missing in the list, and for each that is listed and has its readings.
 pub fn verify_not_measured(job: &Job, listed: &[String]) -> Result<(), Vec<Breach>> {
-    let listed: BTreeSet<String> = listed.iter().map(|tag| key(tag)).collect();
-    let waiting: BTreeSet<String> = job.not_measured.iter().map(|pump| key(&pump.tag)).collect();
-    let missing = job.not_measured.iter().filter(|pump| !listed.contains(&key(&pump.tag)));
-    let missing = missing.map(|pump| Breach::NotListed(pump.tag.clone()));
-    let more = listed.difference(&waiting).map(|tag| Breach::NotMeasured(tag.clone()));
-    let breaches: Vec<Breach> = missing.chain(more).collect();
+    let waiting = || job.not_measured.iter().map(|pump| &pump.tag);
+    let keys = |tags: &mut dyn Iterator<Item = &String>| -> BTreeSet<String> {
+        tags.map(|tag| key(tag)).collect()
+    };
+    let (in_list, in_job) = (keys(&mut listed.iter()), keys(&mut waiting()));
+    let missing = waiting().filter(|tag| !in_list.contains(&key(tag)));
+    let more = listed.iter().filter(|tag| !in_job.contains(&key(tag)));
+    let missing = missing.cloned().map(Breach::NotListed);
+    let breaches: Vec<Breach> = missing.chain(more.cloned().map(Breach::NotMeasured)).collect();
     if breaches.is_empty() { Ok(()) } else { Err(breaches) }
 }
 

@@ -50,7 +50,8 @@ pub(super) fn sheet(verified: &Verified, styles: &Styles) -> Written<Worksheet> 
         }
     }
     if page.row == first {
-        page.text("None: every pump can be kitted.", &styles.plain)?;
+        let measured = if job.not_measured.is_empty() { "" } else { "measured " };
+        page.text(format!("None: every {measured}pump can be kitted."), &styles.plain)?;
     }
     page.row += 1;
     not_measured(&mut page, job)?;
