@@ -143,6 +143,10 @@ pub struct PumpJson {
     pub priority: u32,
     /// Whether every requirement is met with the pieces below.
     pub served: bool,
+    /// Values of the workbooks that the kit was chosen by, by heading, those of its pieces by item; empty when not
+    /// served. `recheck` holds the workbooks that it is given against them.
+    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+    pub inputs: BTreeMap<String, String>,
     /// Dimensions to measure again, by their name in the model: their readings lie further apart than their uncertainty
     /// explains.
     pub measure_again: Vec<String>,

@@ -4,6 +4,8 @@
 //! to the right of the printed ones: a word of [`SlipRow`], the pump's tag, the name of the place or requirement in its
 //! model, and for a piece its item, count and thickness.
 
+use std::collections::BTreeMap;
+
 /// Column of the first reading of a row.
 pub const READING: u16 = 6;
 /// Column of the second reading, taken after the likely mistakes were checked.
@@ -16,6 +18,26 @@ pub const CHECKER: u16 = 4;
 pub const KEYS: [u16; 3] = [8, 9, 10];
 /// Hidden columns of a piece: item, count, thickness each as fitted, with its unit.
 pub const PIECE: [u16; 3] = [11, 12, 13];
+
+/// Hidden column of a row [`SlipRow::Signed`]: the values of the workbooks that the kit was chosen by.
+pub const INPUTS: u16 = 11;
+
+/// Values by their headings, as the text of their cell.
+pub fn inputs_text(inputs: &BTreeMap<String, String>) -> String {
+    serde_json::to_string(inputs).unwrap_or_default()
+}
+
+/// Reads the text back.
+///
+/// ```
+/// use std::collections::BTreeMap;
+/// use gapwright::formats::slip::{inputs_text, parse_inputs};
+/// let inputs = BTreeMap::from([("Bare clearance".to_string(), "0.0410 in".to_string())]);
+/// assert_eq!(parse_inputs(&inputs_text(&inputs)), Some(inputs));
+/// ```
+pub fn parse_inputs(text: &str) -> Option<BTreeMap<String, String>> {
+    serde_json::from_str(text).ok()
+}
 
 /// Kinds of row on a slip.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

@@ -3,14 +3,14 @@
 use std::collections::BTreeMap;
 
 use super::verdict;
-use crate::accounting::{pack_total, plate_waste, spoiled, verdicts};
+use crate::accounting::{self, pack_total, plate_waste, spoiled, verdicts};
 use crate::consumables::{Bag, Lack, Share, lack};
 use crate::crush::{Crush, crushes};
 use crate::cutting::Layout;
 use crate::decimal::{Money, show, show_money};
 use crate::formats::common::{
-    CauseJson, CountJson, InputJson, LengthJson, NotMeasuredJson, PackJson, PieceJson, RequirementJson, ShortJson,
-    WindowJson, WorthJson,
+    CauseJson, CountJson, InputJson, LengthJson, NotMeasuredJson, PackJson, PieceJson,
+    RequirementJson, ShortJson, WindowJson, WorthJson,
 };
 use crate::formats::plan::{
     ConsumableJson, CrushJson, FORMAT, GoalJson, GoalName, LackJson, LayoutJson, LeftOutJson,
@@ -213,6 +213,10 @@ fn pump(job: &Job, pump: &Pump, kit: &Kit, bag: &Bag) -> PumpJson {
         model: model.name.clone(),
         priority: pump.priority,
         served: matches!(kit, Kit::Served(_)),
+        inputs: match kit {
+            Kit::Served(packs) => accounting::inputs::inputs(job, pump, packs),
+            Kit::Short(_) => BTreeMap::new(),
+        },
         measure_again: pump
             .to_measure_again(model)
             .map(|index| model.dimensions[index].name.clone())

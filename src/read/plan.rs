@@ -62,7 +62,7 @@ fn listed_on_short(book: &Book) -> Vec<String> {
 }
 
 /// Reads a plan for programs, and the hash of its bytes.
-fn plan_of_json(path: &Path) -> Result<(PlanJson, String), Problems> {
+pub(super) fn plan_of_json(path: &Path) -> Result<(PlanJson, String), Problems> {
     let bytes = super::bounded::bytes(path, super::bounded::OF_PLAN);
     let bytes = bytes.map_err(|error| plan::NotAPlan::Unreadable(error.to_string()));
     let read = bytes.and_then(|bytes| Ok((of_bytes(&bytes)?, sha256(&bytes))));

@@ -130,12 +130,8 @@ impl PumpReader<'_> {
             .iter()
             .map(|columns| Some(Code::new(&line.text(columns.fit.as_ref(), problems)?)))
             .collect();
-        let rings: Vec<Option<Reading<_>>> = self
-            .columns
-            .consumables
-            .iter()
-            .map(|columns| self.ring(columns, problems))
-            .collect();
+        let rings: Vec<Option<Reading<_>>> =
+            self.columns.consumables.iter().map(|columns| self.ring(columns, problems)).collect();
         let (fits, fit_places): (Vec<Code>, _) =
             fits.into_iter().collect::<Option<Vec<_>>>()?.into_iter().unzip();
         let dimensions = together(dimensions.into_iter().collect::<Option<Vec<_>>>()?);
