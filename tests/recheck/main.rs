@@ -17,6 +17,7 @@ mod support;
 
 mod command;
 mod kept;
+mod other_books;
 mod other_unit;
 mod reserved;
 #[path = "../issue/shop.rs"]
