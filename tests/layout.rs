@@ -42,7 +42,7 @@ const ROOMS: &[(&str, &str)] = &[
     ("plan", "certificate cutting decimal job length"),
     (
         "accounting",
-        "cutting decimal gauge job length model narrow plan policy problem pump stack stock",
+        "columns cutting decimal gauge job length model narrow plan policy problem pump stack stock",
     ),
     ("consumables", "job plan pump stock"),
     ("crush", "accounting decimal job length model plan pump stack"),
@@ -76,7 +76,7 @@ const ROOMS: &[(&str, &str)] = &[
     (
         "words",
         "accounting consumables choose columns crush cutting decimal feeler gauge job length model \
-         forecast packing plan policy problem provision pump recheck show stack sweep verify",
+         forecast narrow packing plan policy problem provision pump recheck show stack sweep verify",
     ),
     (
         "read",

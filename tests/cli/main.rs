@@ -489,6 +489,7 @@ fn blank_workbooks_ask_for_the_diameters_of_a_ring_space() {
         let heads = book.sheets[0].rows.iter().flat_map(|row| &row.cells);
         let heads = heads.filter(|(_, cell)| cell.show() == heading);
         assert_eq!(heads.count(), 1, "each column once");
+        own_rows::own_rows(&shop);
         let (out, given) = (path("plan.xlsx"), ["--models", &models]);
         let run = gapwright(&[&["kit", &stock, &pumps, "--out", &out], &given[..]].concat());
         let said = text(&run.stdout);

@@ -48,7 +48,9 @@ fn values_that_a_kit_was_chosen_by_are_named_with_both() {
             "stock.csv",
             "S20,shim,F1,0.020,0.0002",
             "S20,shim,F1,0.020,0.0004",
-            &["`Tolerance of S20` of A: +0.0002/-0.0002 in in the plan, +0.0004/-0.0004 in in the workbooks given"],
+            &[
+                "`Tolerance of S20` of A: +0.0002/-0.0002 in in the plan, +0.0004/-0.0004 in in the workbooks given",
+            ],
         ),
     ];
     for plan in ["kit-plan.xlsx", "plan.json"] {
@@ -80,7 +82,8 @@ fn limits_that_were_moved_are_named() {
     shop.write("pumps.csv", &rows.collect::<String>());
     let run = recheck(&shop, &[]);
     assert_eq!(run.status, 2, "{}", run.told);
-    let limit = "`Running clearance max` of A: 0.0230 in in the plan, 0.0240 in in the workbooks given";
+    let limit =
+        "`Running clearance max` of A: 0.0230 in in the plan, 0.0240 in in the workbooks given";
     assert!(run.problems()[0].ends_with(limit), "{:?}", run.problems());
 }
 
@@ -104,5 +107,8 @@ fn cells_that_nothing_is_judged_by_are_a_warning() {
     let rows = String::from_utf8(shop.read("pumps.csv").unwrap()).unwrap();
     shop.write("pumps.csv", &(rows + "D,screwed-impeller,1,F1,F1,0.041,0.050\n"));
     let run = recheck(&shop, &[]).well();
-    assert_eq!(told(&run), ["warning pumps.csv! the pump D, of which the plan knows nothing", same]);
+    assert_eq!(
+        told(&run),
+        ["warning pumps.csv! the pump D, of which the plan knows nothing", same]
+    );
 }

@@ -10,6 +10,7 @@ use crate::plan::PackPick;
 use crate::problem::{Problem, Problems};
 use crate::pump::Pump;
 use crate::recheck::{Of, Reading};
+use crate::show::{self, Round};
 
 /// Times that a reading must lie beyond all that is expected before it is asked about. The units are at least 25.4
 /// apart; five is about the root of that. Our own choice, no source.
@@ -103,15 +104,16 @@ fn problem(
     band: &Band,
 ) -> Problem {
     let (text, own) = (&note.text, model.unit);
-    let [low, high] = [band.low, band.high].map(|end| Fine::from_raw(end).show(own));
+    let shown = |length: Fine| show::stated(length, own, Round::Nearest);
+    let [low, high] = [band.low, band.high].map(|end| shown(Fine::from_raw(end)));
     let expected = if low == high { low } else { format!("{low} to {high}") };
     Problem::new(
         note.at.clone(),
         format!(
             "`{text}`, which is {} {own}, where about {expected} {own} is expected",
-            as_it_is.show(own)
+            shown(as_it_is.into())
         ),
-        format!("{text} {other} (that is {} {own}), or {text} {unit}", meant.show(own)),
+        format!("{text} {other} (that is {} {own}), or {text} {unit}", shown(meant.into())),
         format!("type the reading with its unit: `{text} {other}`, or `{text} {unit}` if it is so"),
     )
 }
