@@ -67,7 +67,7 @@ const ROOMS: &[(&str, &str)] = &[
         "accounting consumables choose day decimal inventory issue job length narrow plan policy \
          problem pump purchase size_range stack stock",
     ),
-    ("formats", "certificate crush digest narrow plan policy problem stack"),
+    ("formats", "certificate crush digest narrow plain_text plan policy problem stack"),
     (
         "verify",
         "accounting certificate consumables cutting decimal gauge issue job length model narrow forecast plan policy \
