@@ -11,6 +11,7 @@
 //!   can be bounded. With points a thousand times finer the last goal of a fleet stayed open for differences that
 //!   mean nothing.
 
+pub mod inputs;
 mod source;
 pub mod warnings;
 

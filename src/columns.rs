@@ -12,6 +12,17 @@ pub(crate) const NEEDED_OF_FIT: [&str; 3] = ["Fit", "Outside diameter", "Inside 
 /// Word after a pack's name that makes the heading of its fit code.
 pub(crate) const FITS: &str = "fit";
 
+/// Name of an example row of a blank workbook, which says that it is one.
+pub(crate) fn example(number: &str) -> String {
+    format!("EXAMPLE-{number} (invented)")
+}
+
+/// Whether a cell holds the name of an example row.
+pub(crate) fn is_example(text: &str) -> bool {
+    let number = text.strip_prefix("EXAMPLE-").and_then(|rest| rest.strip_suffix(" (invented)"));
+    number.is_some_and(|number| !number.is_empty() && !number.contains(' '))
+}
+
 /// A heading in the form that is compared: lower-case letters and digits only, without units in brackets.
 ///
 /// `Bare clearance 1 (in)` and `bare-clearance 1` are equal.

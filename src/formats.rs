@@ -13,6 +13,7 @@ pub mod problems;
 pub mod provision;
 pub mod purchase;
 pub mod recheck;
+pub(crate) mod short_sheet;
 pub mod slip;
 pub mod stack;
 

@@ -5,8 +5,8 @@ use crate::feeler::Blade;
 use crate::gauge::Gauge;
 use crate::model::{Model, Pack};
 use crate::policy::Policy;
-use crate::problem::Problem;
-use crate::pump::Pump;
+use crate::problem::{Place, Problem};
+use crate::pump::{Due, Pump};
 use crate::sheet::Sheet;
 use crate::stock::{Code, Item, PackPick, Pick};
 use std::collections::BTreeMap;
@@ -77,6 +77,34 @@ pub struct Job {
     pub unused: Vec<String>,
     /// Warnings for the user, which do not stop the run.
     pub warnings: Vec<Problem>,
+    /// Pumps of the workbook that are not measured yet, in its order: nothing is planned for them, and nothing is wrong.
+    pub not_measured: Vec<NotMeasured>,
+}
+
+/// Pump with an empty cell where a reading goes.
+#[derive(Debug, Clone, PartialEq)]
+pub struct NotMeasured {
+    /// Tag, as on the pump sheet; no pump of the job has it.
+    pub tag: String,
+    /// Index of its model in the job.
+    pub model: usize,
+    /// Priority; 1 comes first.
+    pub priority: u32,
+    /// Due date.
+    pub due: Option<Due>,
+    /// Location in the plant.
+    pub location: Option<String>,
+    /// Readings that are missing, one at least.
+    pub waits_for: Vec<MissingReading>,
+}
+
+/// Reading that is not taken yet.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct MissingReading {
+    /// Heading of its column.
+    pub heading: String,
+    /// The empty cell.
+    pub place: Place,
 }
 
 /// Parts of a job, not checked yet.
@@ -172,6 +200,20 @@ pub struct Input {
     pub sha256: String,
 }
 
+impl NotMeasured {
+    /// Its missing readings as problems, for work that cannot go on without them.
+    pub fn problems(&self) -> impl Iterator<Item = Problem> {
+        self.waits_for.iter().map(|reading| {
+            Problem::new(
+                reading.place.clone(),
+                "an empty cell",
+                format!("a value for `{}`", reading.heading),
+                "fill it in, or clear the whole row",
+            )
+        })
+    }
+}
+
 impl Deref for Job {
     type Target = Parts;
 
@@ -194,7 +236,13 @@ impl Job {
     /// Builds a job from valid parts: each was checked as it was read, with its place in the workbooks, or follows
     /// from those of a job.
     pub(crate) fn of_checked(parts: Parts) -> Job {
-        Job { parts, inputs: Vec::new(), unused: Vec::new(), warnings: Vec::new() }
+        Job {
+            parts,
+            inputs: Vec::new(),
+            unused: Vec::new(),
+            warnings: Vec::new(),
+            not_measured: Vec::new(),
+        }
     }
 
     /// Takes the job apart.

@@ -12,6 +12,8 @@
 //! - Leftovers of killed runs go after an hour, by their name and age, not by the number of a process: the folder
 //!   may be shared between machines.
 
+mod keep;
+
 use std::fs;
 use std::io::{ErrorKind, Write};
 use std::path::{Path, PathBuf};
@@ -50,6 +52,14 @@ pub enum WriteError {
     /// The folder or the file cannot be written.
     #[error("{path} cannot be written: {error}")]
     File {
+        /// The file.
+        path: PathBuf,
+        /// The system's own words.
+        error: std::io::Error,
+    },
+    /// The file that is there could not be kept under another name, and so was not replaced.
+    #[error("{path} is not replaced: what people typed into it cannot be kept: {error}")]
+    NotKept {
         /// The file.
         path: PathBuf,
         /// The system's own words.
@@ -107,6 +117,14 @@ impl WriteError {
                 "a folder that may be written into, with room for the file",
                 fix(error.kind()),
             ),
+            WriteError::NotKept { path, error } => at(
+                path,
+                format!(
+                    "a file with entries of people, which cannot be kept under another name ({error})"
+                ),
+                "a folder in which a copy of it can be kept",
+                "give another name for the new file",
+            ),
             WriteError::Workbook(error) => at(
                 Path::new("gapwright"),
                 format!("a workbook that could not be put together ({error})"),
@@ -160,6 +178,8 @@ pub struct Output {
     path: PathBuf,
     /// Whether it may replace a file that is there.
     replace: bool,
+    /// Whether a file that it replaces is kept under another name.
+    keep: bool,
 }
 
 impl Inputs {
@@ -181,7 +201,7 @@ impl Inputs {
         let mut files = self.0.iter().flat_map(|input| files_of(input));
         match files.find(|file| is_same_file(file, path)) {
             Some(input) => Err(input),
-            None => Ok(Output { path: path.to_path_buf(), replace }),
+            None => Ok(Output { path: path.to_path_buf(), replace, keep: false }),
         }
     }
 }
@@ -196,6 +216,17 @@ impl Output {
     #[must_use]
     pub fn replacing(self, replace: bool) -> Output {
         Output { replace, ..self }
+    }
+
+    /// This place, with a file that it replaces kept under another name.
+    #[must_use]
+    pub fn keeping(self) -> Output {
+        Output { keep: true, ..self }
+    }
+
+    /// Whether it would replace a file that is there.
+    pub fn replaces(&self) -> bool {
+        self.replace && self.path.exists()
     }
 
     /// Whether another one is the same place.
@@ -306,41 +337,67 @@ fn folder_of(path: &Path) -> &Path {
     }
 }
 
+/// A file that was kept: its name before, and the name that it has now.
+pub type Kept = (PathBuf, PathBuf);
+
+/// A file that is written and not in its place yet.
+struct Ready<'a> {
+    output: &'a Output,
+    real: PathBuf,
+    temporary: NamedTempFile,
+}
+
 /// Writes files together, renamed in the order in which they are given; see the top of this module for what is
-/// guaranteed.
+/// guaranteed. What an output keeps is there under its other name before the first file is renamed.
 ///
 /// # Errors
 /// Those of [`Output::ready`]; [`WriteError::File`] if nothing was changed, [`WriteError::Partly`] if some
 /// files were put in their places before one could not be.
-pub fn place(files: &[(&Output, &[u8])]) -> Result<(), WriteError> {
+pub fn place(files: &[(&Output, &[u8])]) -> Result<Vec<Kept>, WriteError> {
     let mut ready = Vec::new();
-    for &(Output { path, replace }, bytes) in files {
-        let real = target(path, *replace)?;
+    for &(output, bytes) in files {
+        let real = target(&output.path, output.replace)?;
         let temporary = temporary(&real, bytes)
-            .map_err(|error| WriteError::File { path: path.to_path_buf(), error })?;
-        ready.push((path, real, temporary, *replace));
+            .map_err(|error| WriteError::File { path: output.path.clone(), error })?;
+        ready.push(Ready { output, real, temporary });
+    }
+    let mut kept = Vec::new();
+    for Ready { output, real, .. } in ready.iter().filter(|one| one.output.keep) {
+        match keep::keep(real) {
+            Ok(name) => kept.push((output.path.clone(), name)),
+            Err(error) => {
+                drop_kept(&kept);
+                return Err(WriteError::NotKept { path: output.path.clone(), error });
+            }
+        }
     }
     let mut written: Vec<PathBuf> = Vec::new();
     let mut folders: Vec<PathBuf> = Vec::new();
-    for (path, real, temporary, replace) in ready {
+    for Ready { output: Output { path, replace, .. }, real, temporary } in ready {
         let put = match replace {
             true => temporary.persist(&real),
             false => temporary.persist_noclobber(&real),
         };
         if let Err(error) = put {
             sync_folders(folders);
-            let (path, error) = (path.to_path_buf(), error.error);
-            return Err(match written.is_empty() {
-                true => WriteError::File { path, error },
-                false => WriteError::Partly { written, path, error },
-            });
+            let (path, error) = (path.clone(), error.error);
+            if !written.is_empty() {
+                return Err(WriteError::Partly { written, path, error });
+            }
+            drop_kept(&kept);
+            return Err(WriteError::File { path, error });
         }
-        written.push(path.to_path_buf());
+        written.push(path.clone());
         folders.push(folder_of(&real).to_path_buf());
     }
     // After the last rename, so that there is as little as can be between the first and the last.
     sync_folders(folders);
-    Ok(())
+    Ok(kept)
+}
+
+/// Takes the second names away again of files that were not replaced.
+fn drop_kept(kept: &[Kept]) {
+    kept.iter().for_each(|(_, name)| drop(fs::remove_file(name)));
 }
 
 /// Makes the renames in these folders last.

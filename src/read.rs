@@ -22,9 +22,11 @@ mod book;
 pub(crate) mod bounded;
 mod certificate;
 mod drawing;
+mod examples;
 mod executed_plan;
 mod expected;
 mod feelers;
+mod filled_in;
 mod fitted_pieces;
 mod forecast;
 mod gauges;
@@ -32,9 +34,11 @@ mod history;
 mod issue_log;
 mod materials;
 mod model;
+mod open_elsewhere;
 mod parser_words;
 mod pieces;
 mod plan;
+mod plan_inputs;
 mod plates;
 mod policy;
 mod pumps;
@@ -65,11 +69,13 @@ use gauges::Gauges;
 pub use book::{Memory, open as book, workbook};
 pub use certificate::certificate;
 pub use executed_plan::{carried, carried_so_far};
+pub use filled_in::is_filled_in;
 pub use forecast::{Ahead, forecast};
 pub use issue_log::{issue_log, issue_log_of, log_beside_stock, log_is_unchanged, log_reads_back};
 pub use model::{BUILT_IN, Library, STARTING_MODEL, parse as parse_model};
+pub use open_elsewhere::open_elsewhere;
 pub use pieces::stated as stated_pieces;
-pub use plan::{Packs, packs as packs_of_plan};
+pub use plan::{Packs, listed_not_measured, packs as packs_of_plan};
 pub use readings::{Back, ReadingSources as BenchSources, bench};
 pub use single::{Holds, Stock, holds, stock_alone};
 pub use stock_counts::held;
@@ -89,6 +95,8 @@ pub struct Sources {
     pub day: Option<i64>,
     /// Memory that reading the workbooks may take.
     pub memory: Memory,
+    /// Whether the example rows of blank workbooks count as rows; they are refused otherwise.
+    pub examples: bool,
 }
 
 /// Reads and checks a job.
@@ -132,6 +140,13 @@ fn check(
             "give the two the other way round",
         ));
         return Err(problems);
+    }
+    let file = |book: &Option<Book>| book.as_ref().map(|book| book.file.clone());
+    // One folder may hold both stock and pumps.
+    let together = file(&stock_book) == file(&pumps_book);
+    if !sources.examples {
+        let own_pumps = pumps_book.iter().filter(|_| !together);
+        stock_book.iter().chain(own_pumps).for_each(|book| examples::refuse(book, &mut problems));
     }
     let library = model::Library::open(sources.models.as_deref(), &mut problems);
     policy::confirm([&mut stock_book, &mut pumps_book], &mut problems);
@@ -193,9 +208,7 @@ fn check(
     let policy_sheet = policy_sheet.map(|sheet| sheet.name.as_str());
     let of_pumps = [pumps.sheet.as_str()].into_iter().chain(policy_sheet);
     let of_pumps: Vec<&str> = of_pumps.chain(gauges.sheet.as_deref()).collect();
-    let file = |book: &Option<Book>| book.as_ref().map(|book| book.file.clone());
-    // One folder may hold both stock and pumps.
-    if file(&stock_book) == file(&pumps_book) {
+    if together {
         unused.extend(unused_sheets(&stock_book, &[used, of_pumps].concat(), &mut problems));
     } else {
         unused.extend(unused_sheets(&stock_book, &used, &mut problems));
@@ -207,6 +220,7 @@ fn check(
         ("past readings", before.and_then(|(_, past)| past)),
     ];
     let inputs = inputs(&books, &pumps.models, &library);
+    let not_measured = pumps.not_measured();
     let parts = Parts {
         stock: items,
         plates: lots,
@@ -231,15 +245,16 @@ fn check(
     }
     let expected = pumps.expected;
     problems.settle(Some(parts)).map(|(parts, warnings)| {
-        Forecast::of_checked(Job { inputs, unused, warnings, ..Job::of_checked(parts) }, expected)
+        let job = Job { inputs, unused, warnings, not_measured, ..Job::of_checked(parts) };
+        Forecast::of_checked(job, expected)
     })
 }
 
 /// Whether some pump has a place for pieces of a kind and fit code.
 fn asks_for(pumps: &pumps::Draft, kind: &str, fit: &Code) -> bool {
-    pumps.pumps.iter().any(|pump| {
-        let packs = &pumps.models[pump.model].packs;
-        packs.iter().zip(&pump.fits).any(|(pack, code)| pack.kind == kind && code == fit)
+    pumps.requests().any(|request| {
+        let mut packs = request.model.packs.iter().zip(request.fits);
+        packs.any(|(pack, code)| pack.kind == kind && code == fit)
     })
 }
 
@@ -252,6 +267,7 @@ pub fn pumps_alone(sources: &Sources) -> Result<Job, Problems> {
     let memory = &mut sources.memory.clone();
     let library = model::Library::open(sources.models.as_deref(), &mut problems);
     let mut book = gather(book(&sources.pumps, memory), &mut problems);
+    book.iter().for_each(|book| examples::refuse(book, &mut problems));
     policy::confirm([&mut None, &mut book], &mut problems);
     let mut policy = Policy::default();
     let of_policy = book.as_ref().map(|book| policy::read(book, &mut policy, &mut problems));
@@ -264,6 +280,7 @@ pub fn pumps_alone(sources: &Sources) -> Result<Job, Problems> {
         .and_then(|book| pumps::read(book, &library, (&policy, &gauges), None, &mut problems));
     let job = pumps.map(|pumps| Job {
         inputs: inputs(&[("pump workbook", book.as_ref())], &pumps.models, &library),
+        not_measured: pumps.not_measured(),
         unused: pumps.unused.into_iter().chain(of_policy.into_iter().flatten()).collect(),
         ..Job::of_checked(Parts {
             models: pumps.models,

@@ -24,7 +24,7 @@ pub use provision::{VerifiedProvision, verify_provision};
 pub use purchase::{VerifiedPurchase, verify_purchase};
 pub use recheck::{VerifiedRecheck, verify_recheck};
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use crate::accounting::{spoiled, stack};
 use crate::certificate::Certificate;
@@ -159,6 +159,7 @@ fn back(returned: &[ReturnedLot], item: &str) -> u32 {
 pub fn verify(job: Job, plan: Plan) -> Result<Verified, Vec<Breach>> {
     plan.check(&job).map_err(|error| vec![error.into()])?;
     let mut breaches = Vec::new();
+    check_not_measured(&job, &mut breaches);
     let sums = check_kits(&job, &plan, &mut breaches);
     check_goals(&job, &plan, &after_serving(&job), &mut breaches);
     check_values(&plan, &sums, &mut breaches);
@@ -208,6 +209,33 @@ pub fn verify_certificate(
         })
         .collect();
     verify(job, plan)
+}
+
+/// Checks that no pump is both planned for and waiting, and that each one that waits does so for a reading.
+fn check_not_measured(job: &Job, breaches: &mut Vec<Breach>) {
+    let mut seen: BTreeSet<String> = job.pumps.iter().map(|pump| key(&pump.tag)).collect();
+    for pump in &job.not_measured {
+        if !seen.insert(key(&pump.tag)) || pump.waits_for.is_empty() {
+            breaches.push(Breach::NotMeasured(pump.tag.clone()));
+        }
+    }
+}
+
+/// Holds the pumps that a plan lists as not measured against those that the job finds so.
+///
+/// # Errors
+/// A breach for each that is missing in the list, and for each that is listed and has its readings.
+pub fn verify_not_measured(job: &Job, listed: &[String]) -> Result<(), Vec<Breach>> {
+    let waiting = || job.not_measured.iter().map(|pump| &pump.tag);
+    let keys = |tags: &mut dyn Iterator<Item = &String>| -> BTreeSet<String> {
+        tags.map(|tag| key(tag)).collect()
+    };
+    let (in_list, in_job) = (keys(&mut listed.iter()), keys(&mut waiting()));
+    let missing = waiting().filter(|tag| !in_list.contains(&key(tag)));
+    let more = listed.iter().filter(|tag| !in_job.contains(&key(tag)));
+    let missing = missing.cloned().map(Breach::NotListed);
+    let breaches: Vec<Breach> = missing.chain(more.cloned().map(Breach::NotMeasured)).collect();
+    if breaches.is_empty() { Ok(()) } else { Err(breaches) }
 }
 
 /// Works every kit out again, counts the pieces of all kits, and adds up their costs.

@@ -16,9 +16,10 @@ use crate::cutting::Layout;
 use crate::decimal::{Millionths, Money, show, show_price};
 use crate::feeler::{Chosen, LimitGauge, Stacked};
 use crate::gauge::ReadingStep;
-use crate::job::Job;
+use crate::job::{Job, NotMeasured};
 use crate::length::{Fine, Length, Tolerance, Unit};
 use crate::model::{Compressibility, Model, Term};
+use crate::narrow::narrow;
 use crate::packing::RingSpace;
 use crate::plan::{Cause, Kit, MarginalValue, Objective, ObjectiveValue, Pick, Plan, Shortfall};
 use crate::problem::Problem;
@@ -283,6 +284,9 @@ pub fn standing(kit: &Kit, bag: &Bag) -> &'static str {
     }
 }
 
+/// Status of a pump of which a reading is missing.
+pub const NOT_MEASURED: &str = "not measured";
+
 /// Said of a pump whose readings contradict each other.
 pub const MEASURE_AGAIN: &str = "MEASURE AGAIN BEFORE FITTING";
 
@@ -337,6 +341,27 @@ pub fn reasons(job: &Job, pump: &Pump, shorts: &[Shortfall]) -> String {
 pub fn unused(job: &Job) -> Option<String> {
     let columns = job.unused.join("; ");
     (!columns.is_empty()).then(|| format!("Not used: {columns}."))
+}
+
+/// Number of pumps that a plan is for: `28 pumps`, or `26 measured pumps` where others wait for readings.
+pub fn planned_for(job: &Job) -> String {
+    let measured = if job.not_measured.is_empty() { "" } else { "measured " };
+    let pumps = plural("pump", narrow(job.pumps.len()));
+    format!("{} {measured}{pumps}", job.pumps.len())
+}
+
+/// Number of pumps that wait for readings, and the consequence, in one sentence; `None` where all are measured.
+pub fn not_measured(job: &Job) -> Option<String> {
+    match job.not_measured.len() {
+        0 => None,
+        1 => Some("1 pump is not measured: nothing is planned for it.".into()),
+        many => Some(format!("{many} pumps are not measured: nothing is planned for them.")),
+    }
+}
+
+/// Columns whose readings a pump waits for.
+pub fn waits_for(pump: &NotMeasured) -> String {
+    pump.waits_for.iter().map(|reading| &reading.heading).join(", ")
 }
 
 /// Cause of a failed place, in one sentence without its full stop.

@@ -43,7 +43,7 @@ const ROOMS: &[(&str, &str)] = &[
     ("plan", "certificate cutting decimal job length"),
     (
         "accounting",
-        "cutting decimal gauge job length model narrow plan policy problem pump stack stock",
+        "columns cutting decimal gauge job length model narrow plan policy problem pump stack stock",
     ),
     ("consumables", "job plan pump stock"),
     ("crush", "accounting decimal job length model plan pump stack"),
@@ -68,7 +68,7 @@ const ROOMS: &[(&str, &str)] = &[
         "accounting consumables choose day decimal inventory issue job length narrow plan policy \
          problem pump purchase size_range stack stock",
     ),
-    ("formats", "certificate crush digest narrow plan policy problem stack"),
+    ("formats", "certificate crush digest narrow plain_text plan policy problem stack"),
     (
         "verify",
         "accounting certificate consumables cutting decimal gauge issue job length model narrow forecast plan policy \
@@ -77,7 +77,7 @@ const ROOMS: &[(&str, &str)] = &[
     (
         "words",
         "accounting consumables choose columns crush cutting decimal feeler gauge job length model \
-         forecast packing plan policy problem provision pump recheck show stack sweep verify",
+         forecast narrow packing plan policy problem provision pump recheck show stack sweep verify",
     ),
     (
         "read",

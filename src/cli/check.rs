@@ -10,6 +10,7 @@ use super::voice::{Voice, out};
 use super::{Common, DONE, WARNED, from_command_line};
 use crate::formats::problems::{ModelReadJson, ReadJson, SheetReadJson};
 use crate::job::Job;
+use crate::json;
 use crate::problem::{Place, Problem, Problems};
 use crate::read::{self, Holds, Memory, Sources};
 use crate::sheet::Book;
@@ -96,6 +97,7 @@ impl Args {
             settings: self.settings.given(),
             day: day(None),
             memory: memory.clone(),
+            examples: false,
         }
     }
 
@@ -218,6 +220,7 @@ fn of_pumps(job: &Job) -> ReadJson {
     let requirements = job.pumps.iter().map(|pump| pump.requirements.len()).sum();
     ReadJson {
         pumps: Some(count(job.pumps.len())),
+        not_measured: json::plan::not_measured(job),
         models: models.collect(),
         requirements: Some(count(requirements)),
         unused: job.unused.clone(),
@@ -261,6 +264,12 @@ fn tell(read: &ReadJson, to: Voice) {
         let models: Vec<String> = models.map(|m| format!("{} of {}", m.pumps, m.model)).collect();
         let requirements = many(requirements, "requirement");
         out!(to, "Pumps: {} ({}), {requirements}.", many(pumps, "pump"), models.join(", "));
+    }
+    if !read.not_measured.is_empty() {
+        out!(to, "Not measured, so that nothing would be planned for them:");
+    }
+    for pump in &read.not_measured {
+        out!(to, "  {} waits for {}", pump.tag, pump.waits_for.join(", "));
     }
     if !read.unused.is_empty() {
         out!(to, "Not used: {}.", read.unused.join("; "));

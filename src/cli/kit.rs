@@ -1,6 +1,6 @@
 //! `gapwright kit`: the main job, workbook to workbook.
 
-mod told;
+pub(super) mod told;
 
 use std::path::PathBuf;
 

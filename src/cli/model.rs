@@ -190,6 +190,7 @@ fn example(model: &Model, folder: &Path, memory: &Memory, problems: &mut Problem
         pumps: at("pumps.xlsx"),
         models: Some(folder.into()),
         memory: memory.clone(),
+        examples: true,
         ..Sources::default()
     });
     // Nobody knows the folder in which the example stood.

@@ -4,6 +4,7 @@ use std::path::PathBuf;
 
 use super::common_args::{CommonArgs, Json};
 use super::files::Files;
+use super::kit::told::tell_not_measured;
 use super::run::{Ended, Run, gathered, gathered_job};
 use super::settings::{Judging, given};
 use super::voice::{must_see, out};
@@ -178,6 +179,7 @@ fn tell(verified: &VerifiedRecheck, run: &Run) {
             must_see!(to, "    {step}");
         }
     }
+    tell_not_measured(job, to);
     run.tell_written();
     out!(to, "Recheck after every swap: the record predicts, it does not prove.");
 }

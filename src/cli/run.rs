@@ -13,7 +13,7 @@ use super::files::{Claimed, Files, Json};
 use super::interrupt::Interrupt;
 use super::progress::{self, Meter};
 use super::report::{Findings, Listing};
-use super::voice::{Voice, answer, out};
+use super::voice::{Voice, answer, must_see, out};
 use super::{Common, DONE, FAILED, INTERRUPTED, MISSED, PROBLEMS};
 use crate::choose::control::{Control, PhaseProgress, Progress, Room};
 use crate::formats::problems::ReadJson;
@@ -23,7 +23,7 @@ use crate::output::{self, Output, WriteError};
 use crate::policy::Policy;
 use crate::problem::{Place, Problem, Problems};
 use crate::pump::Pump;
-use crate::read::Memory;
+use crate::read::{self, Memory};
 use crate::verify::Breach;
 use crate::write::bytes_of_plan;
 
@@ -75,6 +75,8 @@ impl Run {
         files.check(common.form, &mut problems);
         let claimed = Claimed::of(&files, &mut problems);
         let books = files.reads.iter().copied().chain(files.log);
+        let open = books.clone().flat_map(read::open_elsewhere);
+        open.for_each(|warning| problems.warn(warning));
         Run {
             start: common.start,
             memory: common.memory.clone(),
@@ -380,10 +382,28 @@ impl Run {
         if !self.problems.none() {
             return Err(self.refuse());
         }
-        let placed = self.interrupt.held_off(|| output::place(files));
-        placed.map_err(|error| self.fail(&error))?;
-        let written: Vec<PathBuf> = files.iter().map(|(place, _)| place.path().into()).collect();
+        let files: Vec<(Output, &[u8])> =
+            files.iter().map(|(output, bytes)| (self.keeping(output), *bytes)).collect();
+        let files: Vec<(&Output, &[u8])> =
+            files.iter().map(|(output, bytes)| (output, *bytes)).collect();
+        let placed = self.interrupt.held_off(|| output::place(&files));
+        let kept = placed.map_err(|error| self.fail(&error))?;
+        for (before, now) in &kept {
+            let (before, now) = (before.display(), now.display());
+            must_see!(self.voice, "{before} held entries of people: it was kept as {now}.");
+        }
+        let written = files.iter().map(|(place, _)| place.path().to_path_buf());
+        let written: Vec<PathBuf> = kept.into_iter().map(|(_, now)| now).chain(written).collect();
         Ok(self.settle(self.status, &written))
+    }
+
+    /// An output, which keeps the file that it replaces if people have typed into it.
+    fn keeping(&self, output: &Output) -> Output {
+        let memory = &mut self.memory.clone();
+        match output.replaces() && read::is_filled_in(output.path(), memory) {
+            true => output.clone().keeping(),
+            false => output.clone(),
+        }
     }
 
     /// Ends a run that did what it was asked to, with this status: lists and marks what it warns of.

@@ -4,6 +4,7 @@ use std::path::{Path, PathBuf};
 
 use super::common_args::CommonArgs;
 use super::files::Files;
+use super::kit::told::tell_not_measured;
 use super::run::{Ended, Refusal, Run, gathered, gathered_job};
 use super::settings::Settings;
 use super::voice::{must_see, out};
@@ -14,7 +15,7 @@ use crate::job::Job;
 use crate::plan::{Cause, Kit, Objective, Shortfall};
 use crate::problem::{Place, Problem, Problems};
 use crate::read::{self, Memory, Sources};
-use crate::verify::{AddedUp, verify_certificate};
+use crate::verify::{AddedUp, verify_certificate, verify_not_measured};
 use crate::words;
 
 /// Arguments of `verify`.
@@ -73,6 +74,8 @@ impl Args {
         let job = job?;
         let packs = read::packs_of_plan(&self.plan, &job, memory);
         let (packs, _) = gathered(packs.map(|read| (read, Vec::new())), problems)?;
+        let listed = read::listed_not_measured(&self.plan, memory);
+        let listed = gathered(listed.map(|listed| (listed, Vec::new())), problems)?;
         if !job.plates.is_empty() {
             problems.add(Problem::new(
                 Place::file(&self.plan.display().to_string()),
@@ -85,7 +88,7 @@ impl Args {
             Some(packs) => Kit::Served(packs.clone()),
             None => Kit::Short(vec![Shortfall::of(None, Cause::SearchEnded)]),
         });
-        Some(Read { kits: kits.collect(), certificate: certificate?, job })
+        Some(Read { kits: kits.collect(), listed, certificate: certificate?, job })
     }
 }
 
@@ -93,17 +96,20 @@ impl Args {
 struct Read {
     job: Job,
     kits: Vec<Kit>,
+    /// Tags of the pumps that the plan lists as not measured.
+    listed: Vec<String>,
     certificate: Certificate,
 }
 
 pub(super) fn run(args: &Args, common: &Common) -> Ended {
     let mut run = Run::begin(common, args.files());
-    let Read { job, kits, certificate } = run
+    let Read { job, kits, listed, certificate } = run
         .read("reading plan, certificate and workbooks", |memory, problems| {
             args.read(memory, problems)
         })?;
     let verified = run.work("adding up the certificate", |_| {
-        Ok::<_, Refusal>(verify_certificate(job, kits, certificate))
+        let listed = verify_not_measured(&job, &listed);
+        Ok::<_, Refusal>(listed.and_then(|()| verify_certificate(job, kits, certificate)))
     })?;
     let to = run.voice();
     let verified = match verified {
@@ -114,7 +120,8 @@ pub(super) fn run(args: &Args, common: &Common) -> Ended {
         }
     };
     let (job, plan) = (verified.job(), verified.plan());
-    out!(to, "Every kit holds: {} of {} pumps.", plan.served(), job.pumps.len());
+    out!(to, "Every kit holds: {} of {}.", plan.served(), words::planned_for(job));
+    tell_not_measured(job, to);
     for (goal, added_up) in plan.goals.iter().zip(verified.added_up()) {
         let name = words::objective(goal.objective);
         let value = words::goal_value(job, goal, goal.value);

@@ -20,6 +20,19 @@ pub struct InputJson {
     pub sha256: String,
 }
 
+/// A pump with a missing reading: nothing is planned for it.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct NotMeasuredJson {
+    /// Its tag.
+    pub tag: String,
+    /// Its model.
+    pub model: String,
+    /// Priority; 1 comes first.
+    pub priority: u32,
+    /// Headings of the empty cells that readings go into.
+    pub waits_for: Vec<String>,
+}
+
 /// Number of pieces of one item.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct CountJson {

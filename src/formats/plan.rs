@@ -20,8 +20,8 @@ use serde::{Deserialize, Serialize};
 use serde_json::error::Category;
 
 use super::common::{
-    ChanceJson, CountJson, InputJson, LengthJson, PackJson, RequirementJson, ShortJson, StoppedBy,
-    WorthJson,
+    ChanceJson, CountJson, InputJson, LengthJson, NotMeasuredJson, PackJson, RequirementJson,
+    ShortJson, StoppedBy, WorthJson,
 };
 use crate::crush::CrushVerdict;
 use crate::digest::Hasher;
@@ -66,6 +66,10 @@ pub struct PlanJson {
     pub goals: Vec<GoalJson>,
     /// The pumps, in the order of the pump workbook.
     pub pumps: Vec<PumpJson>,
+    /// Pumps with a missing reading, in the order of the pump workbook: nothing is planned for them. Absent where all are
+    /// measured.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub not_measured: Vec<NotMeasuredJson>,
     /// The stock, in the order of the stock workbook.
     pub stock: Vec<StockJson>,
     /// The sheets that pieces are cut from, in the order of the stock workbook.
@@ -78,7 +82,7 @@ pub struct PlanJson {
 /// Sums over a plan.
 #[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct SumsJson {
-    /// Number of pumps.
+    /// Number of pumps, without those that are not measured.
     pub pumps: u64,
     /// Number of pumps served.
     pub served: u64,
@@ -139,6 +143,10 @@ pub struct PumpJson {
     pub priority: u32,
     /// Whether every requirement is met with the pieces below.
     pub served: bool,
+    /// Values of the workbooks that the kit was chosen by, by heading, those of its pieces by item; empty when not
+    /// served. `recheck` holds the workbooks that it is given against them.
+    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+    pub inputs: BTreeMap<String, String>,
     /// Dimensions to measure again, by their name in the model: their readings lie further apart than their uncertainty
     /// explains.
     pub measure_again: Vec<String>,

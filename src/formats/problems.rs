@@ -3,6 +3,7 @@
 use schemars::{JsonSchema, Schema, schema_for};
 use serde::{Deserialize, Serialize};
 
+use super::common::NotMeasuredJson;
 use crate::problem::Severity;
 
 /// Name of the format.
@@ -74,8 +75,11 @@ pub struct ReadJson {
     pub pieces: Option<u64>,
     /// Lots of sheets that pieces can be cut from.
     pub sheet_lots: Option<u64>,
-    /// Pumps; null if none were read.
+    /// Pumps that are measured; null if none were read.
     pub pumps: Option<u64>,
+    /// Pumps with a missing reading, which nothing would be planned for; absent where all are measured.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub not_measured: Vec<NotMeasuredJson>,
     /// Pumps of each model.
     pub models: Vec<ModelReadJson>,
     /// Requirements of all pumps together.

@@ -4,6 +4,10 @@
 //! to the right of the printed ones: a word of [`SlipRow`], the pump's tag, the name of the place or requirement in its
 //! model, and for a piece its item, count and thickness.
 
+use std::collections::BTreeMap;
+
+use crate::plain_text::cleaned;
+
 /// Column of the first reading of a row.
 pub const READING: u16 = 6;
 /// Column of the second reading, taken after the likely mistakes were checked.
@@ -16,6 +20,30 @@ pub const CHECKER: u16 = 4;
 pub const KEYS: [u16; 3] = [8, 9, 10];
 /// Hidden columns of a piece: item, count, thickness each as fitted, with its unit.
 pub const PIECE: [u16; 3] = [11, 12, 13];
+
+/// Hidden column of a row [`SlipRow::Signed`]: the values of the workbooks that the kit was chosen by.
+pub const INPUTS: u16 = 11;
+
+/// Values by their headings, as the text of their cell: a line for each.
+///
+/// ```
+/// use std::collections::BTreeMap;
+/// use gapwright::formats::slip::inputs_text;
+/// let gap = ("Bare clearance".to_string(), "0.0410 in".to_string());
+/// let fit = ("Bearing shims fit".to_string(), "F1".to_string());
+/// let inputs = BTreeMap::from([gap, fit]);
+/// assert_eq!(inputs_text(&inputs), "Bare clearance: 0.0410 in\nBearing shims fit: F1");
+/// ```
+pub fn inputs_text(inputs: &BTreeMap<String, String>) -> String {
+    let lines: Vec<String> = inputs.iter().map(|(name, value)| input_line(name, value)).collect();
+    lines.join("\n")
+}
+
+/// The line of a value, as a cell can hold it.
+pub fn input_line(heading: &str, value: &str) -> String {
+    let line = format!("{heading}: {value}").replace(['\r', '\n'], " ");
+    cleaned(&line).trim().to_string()
+}
 
 /// Kinds of row on a slip.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

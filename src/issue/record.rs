@@ -63,6 +63,8 @@ pub struct Carried {
     pub returned: Vec<ReturnedLot>,
     /// The plan as a whole.
     pub place: Place,
+    /// SHA-256 of the pump workbook that it was made from, as far as the plan says.
+    pub pumps_sha256: Option<String>,
     /// Settings of its policy for judging readings, as shown, as far as the plan has them.
     pub rules: BTreeMap<String, String>,
 }

@@ -3,14 +3,14 @@
 use std::collections::BTreeMap;
 
 use super::verdict;
-use crate::accounting::{pack_total, plate_waste, spoiled, verdicts};
+use crate::accounting::{self, pack_total, plate_waste, spoiled, verdicts};
 use crate::consumables::{Bag, Lack, Share, lack};
 use crate::crush::{Crush, crushes};
 use crate::cutting::Layout;
 use crate::decimal::{Money, show, show_money};
 use crate::formats::common::{
-    CauseJson, CountJson, InputJson, LengthJson, PackJson, PieceJson, RequirementJson, ShortJson,
-    WindowJson, WorthJson,
+    CauseJson, CountJson, InputJson, LengthJson, NotMeasuredJson, PackJson, PieceJson,
+    RequirementJson, ShortJson, WindowJson, WorthJson,
 };
 use crate::formats::plan::{
     ConsumableJson, CrushJson, FORMAT, GoalJson, GoalName, LackJson, LayoutJson, LeftOutJson,
@@ -18,7 +18,7 @@ use crate::formats::plan::{
     StockJson, StripsJson, SumsJson,
 };
 use crate::issue::returned::{ReturnedLot, StockPage};
-use crate::job::{Input, Job};
+use crate::job::{Input, Job, NotMeasured};
 use crate::length::{Fine, Length, Unit};
 use crate::model::Model;
 use crate::packing::RingSpace;
@@ -76,6 +76,7 @@ pub fn plan(verified: &Verified) -> PlanJson {
             .zip(verified.bags())
             .map(|((p, kit), bag)| pump(job, p, kit, bag))
             .collect(),
+        not_measured: not_measured(job),
         stock: job
             .stock
             .iter()
@@ -124,6 +125,17 @@ pub(super) fn inputs(job: &Job) -> Vec<InputJson> {
         sha256: input.sha256.clone(),
     };
     job.inputs.iter().map(input).collect()
+}
+
+/// The pumps that nothing is planned for.
+pub fn not_measured(job: &Job) -> Vec<NotMeasuredJson> {
+    let one = |pump: &NotMeasured| NotMeasuredJson {
+        tag: pump.tag.clone(),
+        model: job.models[pump.model].name.clone(),
+        priority: pump.priority,
+        waits_for: pump.waits_for.iter().map(|reading| reading.heading.clone()).collect(),
+    };
+    job.not_measured.iter().map(one).collect()
 }
 
 /// The worth of one more of an item.
@@ -201,6 +213,10 @@ fn pump(job: &Job, pump: &Pump, kit: &Kit, bag: &Bag) -> PumpJson {
         model: model.name.clone(),
         priority: pump.priority,
         served: matches!(kit, Kit::Served(_)),
+        inputs: match kit {
+            Kit::Served(packs) => accounting::inputs::inputs(job, pump, packs),
+            Kit::Short(_) => BTreeMap::new(),
+        },
         measure_again: pump
             .to_measure_again(model)
             .map(|index| model.dimensions[index].name.clone())

@@ -118,6 +118,7 @@ fn of_json(file: &str, bytes: &[u8], problems: &mut Problems) -> Option<Carried>
         before,
         returned,
         place: place.clone(),
+        pumps_sha256: input_of(&plan, "pump workbook").map(String::from),
         rules: BTreeMap::from([("Acceptance".to_string(), plan.acceptance.clone())]),
     })
 }
@@ -140,8 +141,13 @@ pub(super) fn of_bytes(bytes: &[u8]) -> Result<PlanJson, NotAPlan> {
 
 /// Hash of the stock that a plan was made from.
 fn stock_of(plan: &PlanJson) -> Option<&str> {
-    let stock = plan.inputs.iter().find(|input| input.role == "stock workbook");
-    stock.map(|input| input.sha256.as_str())
+    input_of(plan, "stock workbook")
+}
+
+/// Hash of the file of this use that a plan was made from.
+fn input_of<'p>(plan: &'p PlanJson, role: &str) -> Option<&'p str> {
+    let file = plan.inputs.iter().find(|input| input.role == role);
+    file.map(|input| input.sha256.as_str())
 }
 
 /// Lines of a plan for programs, and the reason of each shortage.
@@ -257,6 +263,7 @@ fn of_book(book: &Book, problems: &mut Problems) -> Option<Carried> {
         before: held.counts,
         returned: Vec::new(),
         place: issue.whole(),
+        pumps_sha256: beside(&basis, "pump workbook", 2),
         rules: RULES
             .into_iter()
             .filter_map(|name| Some((name.to_string(), beside(&basis, name, 1)?)))

@@ -9,7 +9,7 @@ use crate::formats::slip::{KEYS, PIECE, SlipRow as Holds};
 use crate::issue::key;
 use crate::issue::planned::PickStep;
 use crate::issue::record::Carried;
-use crate::job::Job;
+use crate::job::{Job, MissingReading};
 use crate::length::Length;
 use crate::model::NOT_FIT;
 use crate::plan::{PackPick, Pick};
@@ -38,6 +38,25 @@ impl Tags {
     /// Index of the pump with this tag.
     pub(super) fn pump(&self, tag: &str) -> Option<usize> {
         self.0.get(&key(tag)).copied()
+    }
+}
+
+/// Problem of a kit for a pump that the job does not have, or has no readings of any more.
+pub(super) fn no_such_pump(job: &Job, tag: &str, at: Place) -> Problem {
+    let missing = job.not_measured.iter().find(|pump| key(&pump.tag) == key(tag));
+    match missing.and_then(|pump| pump.waits_for.first()) {
+        Some(MissingReading { heading, place }) => Problem::new(
+            at,
+            format!("a kit for `{tag}`, which is not measured: {place} is empty"),
+            format!("a value for `{heading}`, since a kit was planned with it"),
+            "fill in the reading that the plan was made from, or make the plan again",
+        ),
+        None => Problem::new(
+            at,
+            format!("a kit for `{tag}`"),
+            "a pump of the pump workbook",
+            "give the pump workbook that the plan was made from",
+        ),
     }
 }
 
@@ -117,12 +136,7 @@ fn of_slips(sheet: &Sheet, job: &Job, tags: &Tags, kits: &mut Kits, problems: &m
         };
         let at = |column: u16| sheet.place(row.number, column.into());
         let Some(index) = tags.pump(&tag) else {
-            problems.add(Problem::new(
-                at(KEYS[1]),
-                format!("a kit for `{tag}`"),
-                "a pump of the pump workbook",
-                "give the pump workbook that the plan was made from",
-            ));
+            problems.add(no_such_pump(job, &tag, at(KEYS[1])));
             continue;
         };
         let pump = &job.pumps[index];

@@ -4,14 +4,16 @@ use std::collections::BTreeMap;
 use std::path::Path;
 
 use super::executed_plan::{of_bytes, with_book};
-use super::{Memory, fitted_pieces};
+use super::{Memory, book, fitted_pieces, named_sheet};
 use crate::digest::sha256;
 use crate::formats::common::PieceJson;
-use crate::formats::plan;
+use crate::formats::plan::{self, PlanJson};
+use crate::formats::short_sheet::NOT_MEASURED;
 use crate::job::{Input, Job};
 use crate::length::{Length, Unit};
 use crate::plan::{PackPick, Pick};
 use crate::problem::{Place, Problem, Problems};
+use crate::sheet::{Book, Cell, SheetRow};
 
 /// Pieces of each pump by its tag, in lower case, and the file as an input.
 pub type Packs = (BTreeMap<String, Vec<PackPick>>, Input);
@@ -38,34 +40,55 @@ pub fn packs(path: &Path, job: &Job, memory: &mut Memory) -> Result<Packs, Probl
     problems.settle(packs).map(|(packs, _)| packs)
 }
 
-/// Reads a plan for programs.
+/// Tags of the pumps that a plan lists as not measured.
+///
+/// # Errors
+/// Every problem of a file that is not a plan.
+pub fn listed_not_measured(path: &Path, memory: &mut Memory) -> Result<Vec<String>, Problems> {
+    if super::bounded::is_packed(path) {
+        return book(path, memory).map(|book| listed_on_short(&book));
+    }
+    plan_of_json(path).map(|(plan, _)| plan.not_measured.into_iter().map(|pump| pump.tag).collect())
+}
+
+/// Tags in the rows of the part Not measured of the sheet Short, which ends with an empty row.
+fn listed_on_short(book: &Book) -> Vec<String> {
+    let first = |row: &SheetRow| row.cell(0).map(Cell::show);
+    let rows = named_sheet(book, "Short").map_or(&[][..], |sheet| &sheet.rows);
+    let part = rows.iter().skip_while(|row| first(row).as_deref() != Some(NOT_MEASURED)).skip(2);
+    let numbered = part.clone().map(|row| row.number).next().unwrap_or(0)..;
+    let listed = part.zip(numbered).take_while(|(row, number)| row.number == *number);
+    listed.map_while(|(row, _)| first(row)).collect()
+}
+
+/// Reads a plan for programs, and the hash of its bytes.
+pub(super) fn plan_of_json(path: &Path) -> Result<(PlanJson, String), Problems> {
+    let bytes = super::bounded::bytes(path, super::bounded::OF_PLAN);
+    let bytes = bytes.map_err(|error| plan::NotAPlan::Unreadable(error.to_string()));
+    let read = bytes.and_then(|bytes| Ok((of_bytes(&bytes)?, sha256(&bytes))));
+    read.map_err(|error| {
+        Problems::of(Problem::new(
+            Place::file(&path.display().to_string()),
+            error.to_string(),
+            "a plan as `gapwright kit --json` writes it",
+            error.fix(),
+        ))
+    })
+}
+
+/// Reads the pieces of a plan for programs.
 pub(super) fn packs_of_json(path: &Path, job: &Job) -> Result<Packs, Problems> {
     let mut problems = Problems::new();
     let file = path.display().to_string();
     let wrong = |found: String, expected: &str, fix: &str| {
         Problem::new(Place::file(&file), found, expected, fix)
     };
-    let bytes = super::bounded::bytes(path, super::bounded::OF_PLAN);
-    let bytes = bytes.map_err(|error| plan::NotAPlan::Unreadable(error.to_string()));
-    let read = bytes.and_then(|bytes| Ok((of_bytes(&bytes)?, sha256(&bytes))));
-    let (plan, sha256) = match read {
-        Ok(read) => read,
-        Err(error) => {
-            let expected = "a plan as `gapwright kit --json` writes it";
-            let found = error.to_string();
-            problems.add(wrong(found, expected, error.fix()));
-            return Err(problems);
-        }
-    };
+    let (plan, sha256) = plan_of_json(path)?;
     let mut found = BTreeMap::new();
     for kit in plan.pumps.iter().filter(|kit| kit.served) {
         let tag = kit.tag.to_lowercase();
         let Some(pump) = job.pumps.iter().find(|pump| pump.tag.to_lowercase() == tag) else {
-            problems.add(wrong(
-                format!("the pump `{}`", kit.tag),
-                "pumps of the pump workbook",
-                "give the pump workbook that the plan was made from",
-            ));
+            problems.add(fitted_pieces::no_such_pump(job, &kit.tag, Place::file(&file)));
             continue;
         };
         let model = job.model_of(pump);

@@ -13,14 +13,15 @@ use super::table::{Heading, Table};
 use super::{Ahead, find_sheet, history};
 use crate::columns::{NEEDED_OF_PUMPS, key};
 use crate::forecast::Expected;
+use crate::job::NotMeasured;
 use crate::model::Model;
 use crate::policy::Policy;
 use crate::problem::{Place, Problem, Problems};
 use crate::pump::Pump;
 use crate::sheet::{Book, Sheet};
-use crate::stock::folded;
+use crate::stock::{Code, folded};
 use columns::{Columns, is_reading};
-use pump::PumpReader;
+use pump::{PumpReader, Row, Waiting};
 
 pub(super) use crate::stack::combined;
 pub(super) use columns::{known_headings, names, reading_columns, reading_number};
@@ -30,6 +31,8 @@ pub(super) use fits::check_fits;
 pub(super) struct Draft {
     pub(super) models: Vec<Model>,
     pub(super) pumps: Vec<Pump>,
+    /// Pumps of which a reading is missing.
+    waiting: Vec<Waiting>,
     /// Expected range of each pump's unmeasured dimensions.
     pub(super) expected: Vec<Vec<Option<Expected>>>,
     /// The sheet's name.
@@ -37,6 +40,38 @@ pub(super) struct Draft {
     pub(super) unused: Vec<String>,
     /// Places of each pump's fit codes, pack by pack.
     fit_places: Vec<Vec<Place>>,
+}
+
+/// Codes that a pump asks for, measured or not.
+pub(super) struct Request<'a> {
+    pub(super) model: &'a Model,
+    pub(super) fits: &'a [Code],
+    fit_places: &'a [Place],
+    pub(super) consumables: Vec<Option<&'a Code>>,
+}
+
+impl Draft {
+    /// The codes that each pump asks for: of a pump that is not measured they are known already.
+    pub(super) fn requests(&self) -> impl Iterator<Item = Request<'_>> {
+        let measured = self.pumps.iter().zip(&self.fit_places).map(|(pump, places)| Request {
+            model: &self.models[pump.model],
+            fits: &pump.fits,
+            fit_places: places,
+            consumables: pump.consumable_fits.iter().map(|fit| fit.code.as_ref()).collect(),
+        });
+        let waiting = self.waiting.iter().map(|waiting| Request {
+            model: &self.models[waiting.pump.model],
+            fits: &waiting.fits,
+            fit_places: &waiting.fit_places,
+            consumables: waiting.consumables.iter().map(Option::as_ref).collect(),
+        });
+        measured.chain(waiting)
+    }
+
+    /// Pumps that are not measured, in the order of the sheet.
+    pub(super) fn not_measured(&self) -> Vec<NotMeasured> {
+        self.waiting.iter().map(|waiting| waiting.pump.clone()).collect()
+    }
 }
 
 /// Reads the Pumps sheet of a workbook; with `ahead`, pumps may still be unmeasured.
@@ -78,6 +113,7 @@ pub(super) fn read(
     let mut draft = Draft {
         models: Vec::new(),
         pumps: Vec::new(),
+        waiting: Vec::new(),
         expected: Vec::new(),
         sheet: sheet.name.clone(),
         unused,
@@ -107,17 +143,20 @@ pub(super) fn read(
             foresight: foresight.as_ref(),
             tag: tag.as_ref(),
         };
-        let pump = reader.pump(tag_text, index, &carried, problems);
-        if let Some((pump, expected, places)) = pump {
-            draft.pumps.push(pump);
-            draft.expected.push(expected);
-            draft.fit_places.push(places);
+        match reader.pump(tag_text, index, &carried, problems) {
+            Some(Row::Measured(pump, expected, places)) => {
+                draft.pumps.push(pump);
+                draft.expected.push(expected);
+                draft.fit_places.push(places);
+            }
+            Some(Row::NotMeasured(waiting)) => draft.waiting.push(waiting),
+            None => {}
         }
     }
     if let Some(foresight) = &foresight {
         foresight.finish(&models, problems);
     }
-    check_count(sheet, rows, draft.pumps.len(), problems);
+    check_count(sheet, rows, &draft, problems);
     draft.models = models;
     Some(draft)
 }
@@ -169,7 +208,17 @@ fn repeated(place: Place, tag: &str, first: u32) -> Problem {
 }
 
 /// Every row is a pump or has a problem of its own; no row may vanish.
-fn check_count(sheet: &Sheet, rows: usize, read: usize, problems: &mut Problems) {
+fn check_count(sheet: &Sheet, rows: usize, draft: &Draft, problems: &mut Problems) {
+    let read = draft.pumps.len() + draft.waiting.len();
+    if let (true, Some(first)) = (draft.waiting.len() == rows, draft.waiting.first()) {
+        let reading = &first.pump.waits_for[0];
+        problems.add(Problem::new(
+            reading.place.clone(),
+            format!("an empty cell, and no pump whose readings are all there ({rows} rows)"),
+            format!("a value for `{}`, and for all else that one pump is measured by", reading.heading),
+            "fill in the readings of one pump at least; before the outage `gapwright provision` plans ahead",
+        ));
+    }
     if read < rows && problems.none() {
         problems.add(Problem::new(
             sheet.whole(),

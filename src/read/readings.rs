@@ -1,12 +1,15 @@
 //! Reads bench readings from the kit slips of a saved plan, a small workbook, or the command line.
 
+mod other_unit;
+
 use std::collections::BTreeMap;
 use std::path::Path;
 
 use super::fitted_pieces::{Kits, Tags, as_issued, holds, of_book, warn_of_counts};
 use super::plan::packs_of_json;
+use super::plan_inputs::Stated;
 use super::table::Table;
-use super::{Memory, book, executed_plan, find_sheet, gauges};
+use super::{Memory, book, executed_plan, find_sheet, gauges, plan_inputs};
 use crate::columns::key as heading_key;
 use crate::formats::slip;
 use crate::gauge::OfGauge;
@@ -84,11 +87,13 @@ fn gather(
     let mut inputs = Vec::new();
     let tags = Tags::of(job);
     let mut kits = Kits::new();
+    let mut stated = Stated::new();
     match &plan_book {
         Some(book) => {
             inputs.push(input("plan", book));
             let (sheets, of_slips) = of_book(book, &carried, job, &tags, problems);
             kits = of_slips;
+            stated = plan_inputs::of_slips(&sheets, &tags);
             for sheet in sheets {
                 of_kits_sheet(sheet, job, &tags, &mut notes, problems);
             }
@@ -98,10 +103,12 @@ fn gather(
                 inputs.push(input);
                 let packs = packs.into_iter();
                 kits.extend(packs.filter_map(|(tag, packs)| Some((tags.pump(&tag)?, packs))));
+                stated = plan_inputs::of_json(sources.plan, &tags);
             }
             Err(found) => problems.absorb(found),
         },
     }
+    plan_inputs::compare(job, (&kits, &stated), &carried, problems);
     as_issued(&mut kits, &carried, job, &tags, problems);
     warn_of_counts(&kits, job, &carried, problems);
     if let Some(book) = &readings_book {
@@ -517,8 +524,8 @@ fn benches(job: &Job, mut kits: Kits, mut notes: Notes, problems: &mut Problems)
         let pump = &job.pumps[index];
         let first = parsed(job, pump, of, &note, problems);
         let again = notes.again.get(&(index, of));
-        let again = again.map(|note| parsed(job, pump, of, note, problems));
-        if benches[index].fitted.is_none() {
+        let again = again.map(|note| (parsed(job, pump, of, note, problems), note));
+        let Some(kit) = benches[index].fitted.clone() else {
             problems.add(Problem::new(
                 note.at.clone(),
                 format!("a reading, `{}`, of {}", note.text, pump.tag),
@@ -526,7 +533,12 @@ fn benches(job: &Job, mut kits: Kits, mut notes: Notes, problems: &mut Problems)
                 format!("take it out: the plan says {NOT_FIT} of this pump, and nothing was issued for it"),
             ));
             continue;
-        }
+        };
+        let mut asked = |reading: Option<Reading>, note: &Note| {
+            other_unit::ask(job, pump, (of, note), reading?, &kit, problems)
+        };
+        let first = asked(first, &note);
+        let again = again.map(|(reading, note)| asked(reading, note));
         let (Some(first), Some(again)) = (first, again.map_or(Some(None), |a| a.map(Some))) else {
             continue;
         };

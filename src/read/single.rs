@@ -4,7 +4,8 @@ use std::path::Path;
 
 use super::model::Library;
 use super::{
-    Memory, book, feelers, gather, named_sheet, plates, policy, stock, table, unused_sheets,
+    Memory, book, examples, feelers, gather, named_sheet, plates, policy, stock, table,
+    unused_sheets,
 };
 use crate::columns;
 use crate::cutting::PlateLot;
@@ -74,6 +75,7 @@ pub fn stock_alone(
     let mut problems = Problems::new();
     let library = Library::open(models, &mut problems);
     let mut book = gather(book(path, memory), &mut problems);
+    book.iter().for_each(|book| examples::refuse(book, &mut problems));
     policy::confirm([&mut book, &mut None], &mut problems);
     let names = library.names();
     let models = names.iter().filter_map(|name| library.find(name, &mut problems));

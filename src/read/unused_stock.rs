@@ -82,12 +82,11 @@ impl<'a> Requests<'a> {
             anything: HashSet::new(),
             alike: HashMap::new(),
         };
-        for pump in &pumps.pumps {
-            let model = &pumps.models[pump.model];
-            let packs = model.packs.iter().zip(&pump.fits);
+        for request in pumps.requests() {
+            let packs = request.model.packs.iter().zip(request.fits);
             let packs = packs.map(|(pack, code)| (pack.kind.as_str(), Some(code)));
-            let needs = model.consumables.iter().zip(&pump.consumable_fits);
-            let needs = needs.map(|(need, fit)| (need.kind.as_str(), fit.code.as_ref()));
+            let needs = request.model.consumables.iter().zip(request.consumables);
+            let needs = needs.map(|(need, code)| (need.kind.as_str(), code));
             for (kind, code) in packs.chain(needs) {
                 asked.kinds.insert(kind);
                 match code {

@@ -90,6 +90,12 @@ pub enum Breach {
     /// Pump without pieces and without a reason.
     #[error("pump {0} is short for no reason")]
     NoReason(String),
+    /// Pump listed as not measured that has its readings, or waits for none.
+    #[error("pump {0} is listed as not measured, and no reading of it is missing")]
+    NotMeasured(String),
+    /// Pump with a missing reading that the plan does not list.
+    #[error("pump {0} is not measured, and the plan does not list it")]
+    NotListed(String),
     /// Goal whose value differs when it is counted again.
     #[error("{} is {recounted}, the plan says {said}", aim.label())]
     Value {

@@ -1,4 +1,4 @@
-//! Empty workbooks to start from: headings, units, drop-down lists, notes and example rows that can be kitted as they are.
+//! Empty workbooks to start from: headings, units, drop-down lists, notes and example rows, which make a kit but are refused in a plan.
 
 use std::collections::BTreeSet;
 
@@ -10,7 +10,7 @@ use rust_xlsxwriter::{
 use super::page::{Page, Written};
 use super::style::Styles;
 use super::table::{Cells, Value};
-use crate::columns::{fit_heading, key as heading_key, pump_heading};
+use crate::columns::{example as example_name, fit_heading, key as heading_key, pump_heading};
 use crate::forecast::usual_step;
 use crate::length::{Fine, Length, Tolerance, Unit};
 use crate::model::{ConsumableNeed, Dimension, Form, Model, Side, Spread, Term};
@@ -199,7 +199,7 @@ impl Draft<'_> {
 fn stock(model: &Model) -> Written<Vec<u8>> {
     let mut workbook = new_workbook("Stock")?;
     let styles = Styles::new(DATE);
-    let lead = "Stock: one row per lot. Replace the example rows, which are invented.";
+    let lead = "Stock: one row per lot. Write over the example rows: they are invented, and refused in a plan.";
     let columns = stock_columns(model);
     let mut page = form("Stock", lead, &columns, &styles)?;
     example_lots(&mut page, model, &columns)?;
@@ -275,7 +275,7 @@ fn example_lots(page: &mut Page<'_>, model: &Model, columns: &[Column]) -> Writt
     let bin = at(columns, "Bin");
     for (n, (pack, total)) in (1..).zip(model.packs.iter().zip(&examples.packs)) {
         let mut cells: Vec<Value> = columns.iter().map(|column| column.example.clone()).collect();
-        cells[0] = format!("EXAMPLE-{n} (invented)").into();
+        cells[0] = example_name(&n.to_string()).into();
         cells[1] = (&pack.kind).into();
         cells[3] = total.to_f64(model.unit).into();
         cells[bin] = format!("A{n}").into();
@@ -283,7 +283,7 @@ fn example_lots(page: &mut Page<'_>, model: &Model, columns: &[Column]) -> Writt
     }
     for (n, need) in (1..).zip(&consumables) {
         let mut cells: Vec<Value> = columns.iter().map(|column| column.example.clone()).collect();
-        cells[0] = format!("EXAMPLE-{} (invented)", model.packs.len() + n).into();
+        cells[0] = example_name(&(model.packs.len() + n).to_string()).into();
         cells[1] = (&need.kind).into();
         if need.fit_column.is_none() {
             cells[2] = Value::Blank;
@@ -409,7 +409,7 @@ fn pumps(model: &Model, ahead: bool) -> Written<Vec<u8>> {
         growths(model)
     );
     let mut columns = vec![
-        column("Tag", "The pump's own number, once each.").example("EXAMPLE-P1 (invented)"),
+        column("Tag", "The pump's own number, once each.").example(example_name("P1")),
         column("Model", of_model).example(&model.name).list([model.name.clone()]),
         column(
             "Priority",
@@ -463,7 +463,7 @@ fn pumps(model: &Model, ahead: bool) -> Written<Vec<u8>> {
             columns.push(column(format!("{name} {side}{unit}"), note));
         }
     }
-    let lead = "Pumps: one row per pump. Replace the example row, which is invented.";
+    let lead = "Pumps: one row per pump. Write over the example row: it is invented, and refused in a plan.";
     let mut page = form("Pumps", lead, &columns, &styles)?;
     example(&mut page, columns.iter().map(|column| column.example.clone()))?;
     workbook.push_worksheet(page.sheet);

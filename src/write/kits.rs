@@ -14,6 +14,7 @@ use super::table::{Cells, OTHER_UNIT, over};
 use super::text::WriteText;
 use window::{Window, cold_window, inwards};
 
+use crate::accounting::inputs::inputs;
 use crate::accounting::{pack_total, source, stack, verdicts};
 use crate::consumables::Bag;
 use crate::crush::{Crush, crushes};
@@ -218,6 +219,8 @@ impl Slip<'_, '_> {
             self.prose(&growths, &styles.wrapped, 16.0)?;
         }
         self.sign()?;
+        let inputs = slip::inputs_text(&inputs(self.job, self.pump, packs));
+        self.page.behind(slip::INPUTS, [styles.plain.of(inputs)])?;
         self.cautions("4  Before it runs, and always", &["start", "", "always"])?;
         let parts = stack(self.job, self.pump, packs).contributors;
         let sources = parts.iter().map(|part| source(self.job, self.pump, part)).unique();

@@ -21,6 +21,8 @@ use crate::words;
 /// room for what is said of packs.
 const ON_A_LINE: usize = 58;
 const MOST_LINES: usize = 22;
+/// About so many characters go on a line over all columns.
+const ACROSS: usize = 150;
 
 /// A line of the list: an item, or more of the tags that want it.
 struct PickedItem<'a> {
@@ -72,7 +74,21 @@ pub(super) fn sheet(verified: &Verified, styles: &Styles) -> Written<Worksheet> 
     }
     page.row += 1;
     page.part(total)?;
+    not_measured(&mut page, job)?;
     Ok(page.sheet)
+}
+
+/// The pumps that nothing is picked for yet, so that nobody looks for their bags.
+fn not_measured(page: &mut Page<'_>, job: &Job) -> Written {
+    let tags: Vec<&str> = job.not_measured.iter().map(|pump| pump.tag.as_str()).collect();
+    let mut texts = in_rows(&tags, MOST_LINES * ACROSS);
+    if let Some(first) = texts.first_mut() {
+        *first = format!("Not measured, so there is nothing to pick for them yet: {first}");
+    }
+    for text in texts {
+        page.across(&text, &page.styles.prose, tall(&text, ACROSS))?;
+    }
+    Ok(())
 }
 
 /// The columns; what is said of an item once is left empty where its tags run on.

@@ -7,7 +7,8 @@ use super::page::{Page, Written};
 use super::style::{Styles, lines};
 use super::table::{self, Cells, Column};
 use crate::consumables::{Bag, serving};
-use crate::job::Job;
+use crate::formats::short_sheet::NOT_MEASURED;
+use crate::job::{Job, NotMeasured};
 use crate::model::ConsumableNeed;
 use crate::plan::{Kit, Shortfall};
 use crate::pump::Pump;
@@ -49,9 +50,11 @@ pub(super) fn sheet(verified: &Verified, styles: &Styles) -> Written<Worksheet> 
         }
     }
     if page.row == first {
-        page.text("None: every pump can be kitted.", &styles.plain)?;
+        let measured = if job.not_measured.is_empty() { "" } else { "measured " };
+        page.text(format!("None: every {measured}pump can be kitted."), &styles.plain)?;
     }
     page.row += 1;
+    not_measured(&mut page, job)?;
     bags(&mut page, verified)?;
     Ok(page.sheet)
 }
@@ -92,6 +95,31 @@ fn columns(styles: &Styles) -> [Col<'_>; 10] {
         Col::new("Nearest total", 18.0, |line| wrapped.of(line.nearest())),
         Col::new("Status", 30.0, |line| styles.alarm.of(words::standing(line.kit, line.bag))),
     ]
+}
+
+type Waiting<'s> = Column<'s, NotMeasured>;
+
+/// The pumps that are neither kitted nor short: nothing is planned for them before they are measured.
+fn not_measured(page: &mut Page<'_>, job: &Job) -> Written {
+    if job.not_measured.is_empty() {
+        return Ok(());
+    }
+    let Styles { text, wrapped, strong, count, .. } = page.styles;
+    let due = |pump: &NotMeasured| pump.due.as_ref().map(|due| due.shown.clone());
+    let columns = [
+        Waiting::of("Tag", |pump| strong.of(&pump.tag)),
+        Waiting::of("Priority", |pump| count.of(pump.priority)),
+        Waiting::of("Due", |pump| text.of(due(pump).unwrap_or_default())),
+        Waiting::of("Waits for", |pump| wrapped.of(words::waits_for(pump))).over(3),
+    ];
+    page.part(NOT_MEASURED)?;
+    page.headings(&columns)?;
+    for pump in &job.not_measured {
+        page.high(15.5 * lines(&[(&*words::waits_for(pump), 80)], [1, usize::MAX]))?;
+        page.put(&columns, pump)?;
+    }
+    page.row += 1;
+    Ok(())
 }
 
 /// A consumable that a bag is short of.

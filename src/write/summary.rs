@@ -14,7 +14,7 @@ use super::table::{Cells, Column, over};
 use crate::accounting::{tightest, verdicts};
 use crate::consumables::Bag;
 use crate::crush;
-use crate::job::Job;
+use crate::job::{Job, NotMeasured};
 use crate::length::{Fine, Unit};
 use crate::model::Model;
 use crate::plan::{Kit, Objective, ObjectiveValue, Plan};
@@ -35,8 +35,8 @@ pub(super) fn sheet(
     let (job, plan) = (verified.job(), verified.plan());
     let served = plan.served();
     let lead = format!(
-        "{served} of {} pumps can be kitted from the stock; acceptance rule: {}",
-        job.pumps.len(),
+        "{served} of {} can be kitted from the stock; acceptance rule: {}",
+        words::planned_for(job),
         job.policy.acceptance
     );
     let mut page = Page::begin(NAME, "Outage kit plan", &lead, styles)?;
@@ -49,6 +49,7 @@ pub(super) fn sheet(
     page.row += 1;
     pumps(&mut page, verified, stack_ups)?;
     page.row += 1;
+    not_measured(&mut page, job)?;
     warnings(&mut page, verified)?;
     page.cautions(&[], |_| 18.0)?;
     let (row, column) = (page.row - 1, page.last);
@@ -116,6 +117,9 @@ fn counts(page: &mut Page<'_>, verified: &Verified) -> Written {
     if lacking > 0 {
         let text = format!("Short of consumables: {lacking} of {} bags, see Short", plan.served());
         page.line([over(4, alarm.of(text))])?;
+    }
+    if let Some(said) = words::not_measured(job) {
+        page.line([over(4, alarm.of(said))])?;
     }
     page.row += 1;
     Ok(())
@@ -287,6 +291,34 @@ fn pumps(page: &mut Page<'_>, verified: &Verified, stack_ups: StackUps) -> Writt
         if stack_ups == StackUps::Short { "short" } else { "none" }
     );
     page.text(text, &page.styles.remark)
+}
+
+type Waiting<'s> = Column<'s, NotMeasured>;
+
+/// The pumps that nothing is planned for, with the readings that they wait for.
+fn not_measured(page: &mut Page<'_>, job: &Job) -> Written {
+    if job.not_measured.is_empty() {
+        return Ok(());
+    }
+    let Styles { text, wrapped, count, bold, .. } = page.styles;
+    let due = |pump: &NotMeasured| pump.due.as_ref().map(|due| due.shown.clone());
+    let columns = [
+        Waiting::of("Tag", |pump| bold.of(&pump.tag)),
+        Waiting::of("Model", |pump| text.of(&job.models[pump.model].name)),
+        Waiting::of("Priority", |pump| count.of(pump.priority)),
+        Waiting::of("Due", |pump| text.of(due(pump).unwrap_or_default())),
+        Waiting::of("Status", |_| text.of(words::NOT_MEASURED)),
+        Waiting::of("Waits for", |pump| wrapped.of(words::waits_for(pump))).over(5),
+    ];
+    page.part("Not measured: nothing is planned for these pumps")?;
+    page.headings(&columns)?;
+    for pump in &job.not_measured {
+        let waits_for = words::waits_for(pump);
+        page.high(15.5 * lines(&[(&*pump.tag, 12), (&*waits_for, 80)], [1, 25]))?;
+        page.put(&columns, pump)?;
+    }
+    page.row += 1;
+    Ok(())
 }
 
 fn warnings(page: &mut Page<'_>, verified: &Verified) -> Written {

@@ -926,7 +926,6 @@ fn bad_ring_spaces_are_all_named() {
         &[
             ("cell G2", "`Box bore` no larger than `Sleeve diameter (mm)`"),
             ("cell G3", "no unit"),
-            ("cell H3", "an empty cell"),
             ("cell H4", "a length above 0"),
             ("cell G5", "`wide`: not a length"),
         ],

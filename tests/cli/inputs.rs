@@ -14,6 +14,7 @@ use tempfile::TempDir;
 #[allow(dead_code)]
 mod shop;
 
+use crate::own_rows::own_rows;
 use shop::{Put, change};
 
 /// A use of a command: its call, the files that it reads, and the options that write.
@@ -224,6 +225,7 @@ fn shop() -> TempDir {
     fs::create_dir(at("csv")).unwrap();
     fs::copy("samples/tiny/stock.csv", at("csv/Stock.csv")).unwrap();
     // As in the README's walkthrough: the example row becomes a pump.
+    own_rows(shop.path());
     change(&at("pumps.xlsx"), "Pumps", &[("A4", Put::from("P-101"))]);
     let kit = ["kit", "stock.xlsx", "pumps.xlsx", "--out", "plan.xlsx", "--json", "plan.json"];
     well(shop.path(), &[&kit[..], &["--certificate", "proof.json"]].concat());
@@ -452,4 +454,34 @@ fn the_table_names_every_command_and_every_option_that_takes_a_file() {
         let table: BTreeSet<&str> = written.chain(only_read.iter().copied()).collect();
         assert_eq!(options, table, "{command}");
     }
+}
+
+/// A spreadsheet program's lock file beside any workbook that a command reads is told of, whatever else comes out.
+#[test]
+fn a_workbook_that_is_open_elsewhere_is_warned_of_by_every_command() {
+    let shop = shop();
+    let is_table = |name: &str| [".xlsx", ".csv"].iter().any(|end| name.ends_with(end));
+    let mut count = 0;
+    for usage in &USES {
+        let call: Vec<String> = usage.call.iter().map(ToString::to_string).collect();
+        for (at, input) in usage.reads.iter().filter(|name| is_table(name)).enumerate() {
+            let path = shop.path().join(input);
+            let name = path.file_name().unwrap().to_str().unwrap();
+            let lock = if at % 2 == 0 { format!("~${name}") } else { format!(".~lock.{name}#") };
+            let lock_at = path.with_file_name(&lock);
+            fs::write(&lock_at, "someone").unwrap();
+            let told = String::from_utf8(run(shop.path(), &call).stderr).unwrap();
+            fs::remove_file(lock_at).unwrap();
+            assert!(
+                told.contains(input) && told.contains("open in a spreadsheet program"),
+                "{}: {input}: {told}",
+                usage.name
+            );
+            assert!(told.contains(&format!("`{lock}` lies beside it")), "{}: {told}", usage.name);
+            count += 1;
+        }
+        let told = String::from_utf8(run(shop.path(), &call).stderr).unwrap();
+        assert!(!told.contains("spreadsheet program"), "{}: {told}", usage.name);
+    }
+    assert!(count > 20, "{count} workbooks");
 }

@@ -7,6 +7,9 @@ mod inputs;
 #[cfg(target_os = "linux")]
 mod interrupt;
 mod model;
+mod not_measured;
+#[path = "../support/own_rows.rs"]
+mod own_rows;
 mod stack;
 mod stack_ups;
 mod terminal;
@@ -402,7 +405,7 @@ fn a_stop_is_always_said() {
 }
 
 #[test]
-fn blank_workbooks_can_be_kitted_as_they_are() {
+fn example_rows_are_refused_and_make_a_kit_under_other_names() {
     for model in gapwright::read::BUILT_IN.map(|(name, _)| name) {
         let folder = TempDir::new().unwrap();
         let shop = folder.path().join("shop");
@@ -415,7 +418,19 @@ fn blank_workbooks_can_be_kitted_as_they_are() {
         );
         let path = |name: &str| shop.join(name).to_str().unwrap().to_string();
         let out = path("plan.xlsx");
-        let run = gapwright(&["kit", &path("stock.xlsx"), &path("pumps.xlsx"), "--out", &out]);
+        let kit = ["kit", &path("stock.xlsx"), &path("pumps.xlsx"), "--out", &out];
+        let refused = gapwright(&kit);
+        assert_eq!(refused.status.code(), Some(2));
+        for part in ["stock.xlsx ", "Stock!A4", "pumps.xlsx ", "Pumps!A4", "clear the whole row"] {
+            assert!(text(&refused.stderr).contains(part), "{part}: {}", text(&refused.stderr));
+        }
+        for alone in ["stock.xlsx", "pumps.xlsx"] {
+            let refused = gapwright(&["check", &path(alone)]);
+            assert_eq!(refused.status.code(), Some(2));
+            assert!(text(&refused.stderr).contains("(invented)`, an example row"));
+        }
+        own_rows::own_rows(&shop);
+        let run = gapwright(&kit);
         assert_eq!(run.status.code(), Some(0), "{}", text(&run.stderr));
         assert!(text(&run.stdout).contains("1 of 1 pump can be kitted"), "{}", text(&run.stdout));
         // The example rows fill the bag as well.
@@ -460,6 +475,7 @@ fn blank_workbooks_ask_for_the_diameters_of_a_ring_space() {
             stock: stock.clone().into(),
             pumps: pumps.clone().into(),
             models: Some(models.clone().into()),
+            examples: true,
             ..Sources::default()
         });
         let read = read.unwrap_or_else(|p| panic!("{:#?}", p.sorted()));
@@ -473,6 +489,7 @@ fn blank_workbooks_ask_for_the_diameters_of_a_ring_space() {
         let heads = book.sheets[0].rows.iter().flat_map(|row| &row.cells);
         let heads = heads.filter(|(_, cell)| cell.show() == heading);
         assert_eq!(heads.count(), 1, "each column once");
+        own_rows::own_rows(&shop);
         let (out, given) = (path("plan.xlsx"), ["--models", &models]);
         let run = gapwright(&[&["kit", &stock, &pumps, "--out", &out], &given[..]].concat());
         let said = text(&run.stdout);

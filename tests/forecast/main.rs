@@ -227,19 +227,16 @@ fn a_reading_outside_its_range_is_warned_of_and_counts() {
 }
 
 #[test]
-fn the_other_commands_name_the_one_that_plans_ahead() {
+fn the_other_commands_plan_for_measured_pumps_alone() {
     let shop = Shop::new(STOCK, PUMPS, None);
-    let problems = job(&shop.sources()).expect_err("A is not measured");
-    only(
-        &shown(problems.sorted(), shop.folder.path()),
-        &["cell E2", "beside the range", "`gapwright provision` plans ahead"],
-    );
-    // Without a range the messages are as before, and measured pumps are read as before.
-    let shop = Shop::new(STOCK, &bare(), None);
-    let problems = job(&shop.sources()).expect_err("A is not measured");
-    let texts = shown(problems.sorted(), shop.folder.path());
-    only(&texts, &["cell E2", "an empty cell", "clear the whole row"]);
-    assert!(!texts[0].contains("provision"));
+    // With or without a range, nothing is planned for A.
+    for shop in [shop, Shop::new(STOCK, &bare(), None)] {
+        let job = job(&shop.sources()).unwrap();
+        assert_eq!(job.pumps.iter().map(|pump| &*pump.tag).collect::<Vec<_>>(), ["B"]);
+        let waits = job.not_measured.iter().map(|pump| (&*pump.tag, &*pump.waits_for[0].heading));
+        assert_eq!(waits.collect::<Vec<_>>(), [("A", "Bare clearance (in)")]);
+    }
+    // Measured pumps are read as before.
     let measured = PUMPS.replace("F1,F1,,0.050", "F1,F1,0.041,0.050");
     let shop = Shop::new(STOCK, &measured, None);
     assert_eq!(

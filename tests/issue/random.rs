@@ -154,6 +154,7 @@ fn random_days_end_with_the_counts_of_a_store_that_only_adds_and_takes_away() {
                         before: stock.clone(),
                         returned: Vec::new(),
                         place: Place::file("plan"),
+                        pumps_sha256: None,
                         rules: Default::default(),
                     };
                     let moves = record::issue(&carried, &[], &standing, false, &mut problems);

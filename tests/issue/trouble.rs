@@ -185,7 +185,7 @@ fn files_that_are_no_plans_are_refused() {
     shop.write("other.json", &json.replace("gapwright.plan.v4", "gapwright.plan.v9"));
     shop.write("cut.json", &json[..json.len() / 2]);
     // A plan from before it listed its inputs.
-    let (start, _) = json.split_once("\"inputs\"").unwrap();
+    let (start, _) = json.rsplit_once("\"inputs\"").unwrap();
     shop.write("old.json", &format!("{}\n}}\n", start.trim_end().trim_end_matches(',')));
     shop.write("empty.xlsx", "");
     for (plan, found) in [

@@ -42,6 +42,7 @@ fn blank(model: &Model, models: Option<&Path>) -> Result<Job, Problems> {
         stock: path("stock.xlsx"),
         pumps: path("pumps.xlsx"),
         models: models.map(Into::into),
+        examples: true,
         ..Sources::default()
     })
 }

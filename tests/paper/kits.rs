@@ -1,10 +1,12 @@
 //! Kits: every line of every slip, in the order of the slips, with the cells for readings and the hidden columns.
 
+use std::collections::BTreeMap;
+
 use gapwright::accounting::{source, stack};
 use gapwright::feeler::{Chosen, Clearance, LimitGauge, Stacked, gauge};
 use gapwright::formats::slip;
 use gapwright::job::Job;
-use gapwright::length::{Fine, Length};
+use gapwright::length::{Fine, Length, Tolerance};
 use gapwright::model::{Form, USUAL_CAUTIONS};
 use gapwright::plan::{Kit, PackPick, Shortfall};
 use gapwright::pump::Pump;
@@ -642,7 +644,52 @@ impl Slip<'_> {
         let mut row = texts(&[words::SIGN[0], "", "", words::SIGN[1]]);
         row.extend([1, 2, 4, 5, 6, 7].map(|at| (at, entry(""))));
         self.hidden(&mut row, slip::SlipRow::Signed, "");
+        row.insert(slip::INPUTS.into(), slip::inputs_text(&self.inputs()));
         self.rows.push(row);
+    }
+
+    /// Values of the workbooks that the kit was chosen by, in the hidden column.
+    fn inputs(&self) -> BTreeMap<String, String> {
+        let (pump, model) = (self.pump, self.job.model_of(self.pump));
+        let length = |length: Length| {
+            format!("{} {}", Fine::from(length).show(model.unit), symbol(model.unit))
+        };
+        let sides = |of: Tolerance| {
+            let [plus, minus] = [of.plus, of.minus].map(|side| Fine::from(side).show(model.unit));
+            format!("+{plus}/-{minus} {}", symbol(model.unit))
+        };
+        let mut all = vec![("Model".to_string(), model.name.clone())];
+        for (place, fit) in model.packs.iter().zip(&pump.fits) {
+            all.push((format!("{} fit", said::heading(&place.name)), fit.as_str().into()));
+        }
+        for (dimension, measured) in model.dimensions.iter().zip(&pump.dimensions) {
+            let heading = said::heading(&dimension.name);
+            all.push((format!("{heading} plus/minus"), sides(measured.tolerance)));
+            all.push((heading, length(measured.value)));
+        }
+        let growths = pump.growths.iter();
+        all.extend(growths.map(|g| (said::heading(&g.thermal.name), length(g.value))));
+        for requirement in &pump.requirements {
+            let three = match &requirement.form {
+                Form::Linear { target, lower, upper, .. } => {
+                    [Some(length(*target)), lower.map(length), upper.map(length)]
+                }
+                Form::GasketFill { target, lower, upper, .. } => [
+                    Some(target.to_string()),
+                    Some(lower.to_string()),
+                    upper.map(|u| u.to_string()),
+                ],
+            };
+            let heading = said::heading(&requirement.name);
+            for (side, value) in ["target", "min", "max"].into_iter().zip(three) {
+                all.push((format!("{heading} {side}"), value.unwrap_or_else(|| "none".into())));
+            }
+        }
+        for pick in self.packs.iter().flat_map(|pack| &pack.picks) {
+            let item = &self.job.stock[pick.item];
+            all.push((format!("Tolerance of {}", item.item), sides(item.size.unwrap().tolerance)));
+        }
+        all.into_iter().collect()
     }
 }
 

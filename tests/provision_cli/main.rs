@@ -2,6 +2,9 @@
 
 #![allow(clippy::unwrap_used, clippy::expect_used, missing_docs)]
 
+#[path = "../support/own_rows.rs"]
+mod own_rows;
+
 use std::collections::BTreeMap;
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -510,6 +513,7 @@ fn a_blank_outage_that_is_not_measured_yet_can_be_provided_for() {
         let blank = gapwright(&["blank", &path("shop"), "--model", model, "--ahead"]);
         assert!(blank.status.success());
         assert!(text(&blank.stdout).contains("gapwright provision"));
+        own_rows::own_rows(path("shop"));
         let (stock, pumps) = (path("shop/stock.xlsx"), path("shop/pumps.xlsx"));
         let run = gapwright(&[
             "provision",

@@ -3,10 +3,11 @@
 use gapwright::formats::slip;
 use serde_json::{Value, json};
 
+use crate::own_rows::own_rows;
 use crate::shop::{Put, Run, Shop, cells, change};
 
 /// The tiny sample with a second gasket of 0.120 in, planned.
-fn shop() -> Shop {
+pub(super) fn shop() -> Shop {
     let shop = Shop::tiny();
     let stock = String::from_utf8(shop.read("stock.csv").unwrap()).unwrap();
     shop.write("stock.csv", &stock.replace("0.120,0.0005,1", "0.120,0.0005,2"));
@@ -40,7 +41,7 @@ pub(super) fn decision(record: &Value, tag: &str) -> String {
 }
 
 /// Cell of the Kits sheet for a reading: its row is found by its hidden columns.
-fn cell(shop: &Shop, word: &str, tag: &str, name: &str, column: u16) -> String {
+pub(super) fn cell(shop: &Shop, word: &str, tag: &str, name: &str, column: u16) -> String {
     let cells = cells(&shop.at("kit-plan.xlsx"), "Kits");
     let has = |row: u32, at: usize, text: &str| {
         let key = (row, u32::from(slip::KEYS[at]));
@@ -401,8 +402,9 @@ fn another_rule_than_that_of_the_plan_is_asked_about() {
 fn a_reading_of_two_sides_may_be_below_nothing() {
     let shop = Shop::new();
     shop.run(&["blank", "t", "--model", "thrust-collar"]).well();
+    own_rows(shop.at("t"));
     shop.kit("t/stock.xlsx", "t/pumps.xlsx");
-    let tag = "EXAMPLE-P1 (invented)";
+    let tag = "OWN-P1 (invented)";
     let found = |what: &str, value: &str| format!("{tag}:{what}={value}");
     let run = |what: &str, value: &str| {
         let found = found(what, value);

@@ -10,10 +10,15 @@
     missing_docs
 )]
 
+#[path = "../support/own_rows.rs"]
+mod own_rows;
 #[path = "../support/mod.rs"]
 mod support;
 
 mod command;
+mod kept;
+mod other_books;
+mod other_unit;
 mod reserved;
 #[path = "../issue/shop.rs"]
 #[allow(dead_code)]

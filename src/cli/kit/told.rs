@@ -3,7 +3,8 @@
 use crate::accounting::tightest;
 use crate::cli::run::Run;
 use crate::cli::table::{self, TableLine};
-use crate::cli::voice::{must_see, out, warning};
+use crate::cli::voice::{Voice, must_see, out, warning};
+use crate::job::Job;
 use crate::plan::{Kit, Objective};
 use crate::verify::Verified;
 use crate::words;
@@ -32,10 +33,9 @@ pub(super) fn tell(verified: &Verified, run: &Run) {
     }
     out!(
         to,
-        "{} of {} pump{} can be kitted ({} rule).",
+        "{} of {} can be kitted ({} rule).",
         plan.served(),
-        job.pumps.len(),
-        if job.pumps.len() == 1 { "" } else { "s" },
+        words::planned_for(job),
         job.policy.acceptance
     );
     let goal = |aim| plan.goal(aim).map_or(0, |goal| goal.value);
@@ -70,6 +70,7 @@ pub(super) fn tell(verified: &Verified, run: &Run) {
             }
         }
     }
+    tell_not_measured(job, to);
     let lacking = verified.bags().iter().filter(|bag| words::lacking(bag));
     let lacking = lacking.count();
     if lacking > 0 {
@@ -83,6 +84,16 @@ pub(super) fn tell(verified: &Verified, run: &Run) {
         to,
         "Measure each finished pack and recheck each clearance: the plan predicts, it does not prove."
     );
+}
+
+/// Lists the pumps that nothing is planned for, with the readings that they wait for.
+pub(in crate::cli) fn tell_not_measured(job: &Job, to: Voice) {
+    if let Some(said) = words::not_measured(job) {
+        must_see!(to, "{said}");
+    }
+    for pump in &job.not_measured {
+        must_see!(to, "  {} waits for {}", pump.tag, words::waits_for(pump));
+    }
 }
 
 /// The most pumps with a whole kit that the table on the terminal shows.

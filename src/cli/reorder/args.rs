@@ -10,7 +10,7 @@ use crate::cli::run::{Refusal, gathered, gathered_job};
 use crate::cli::settings::Settings;
 use crate::decimal::{Millionths, Money};
 use crate::issue::log::Log;
-use crate::job::{Input, Job};
+use crate::job::{Input, Job, NotMeasured};
 use crate::length::Length;
 use crate::problem::{Place, Problem, Problems};
 use crate::read::{self, Memory, Sources};
@@ -120,6 +120,9 @@ impl Args {
         let (question, budget) = self.question(date, problems);
         let log = self.log(memory, problems);
         let mut job = gathered_job(read::job(&self.sources(memory)), problems)?;
+        // Packs cannot be bought for a need that is not known.
+        let missing = job.not_measured.iter().flat_map(NotMeasured::problems);
+        missing.for_each(|problem| problems.add(problem));
         shelf::unknown_ranges(&job, &question, problems);
         level::ask_lead_days(&job, problems);
         let log = log.map(|(log, input)| {

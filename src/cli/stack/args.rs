@@ -8,7 +8,7 @@ use crate::cli::files::Files;
 use crate::cli::from_command_line;
 use crate::cli::run::{Refusal, gathered};
 use crate::cli::settings::given;
-use crate::job::Job;
+use crate::job::{Job, NotMeasured};
 use crate::model::Model;
 use crate::plan::{PackPick, Shortfall};
 use crate::problem::{Place, Problem, Problems, fix_name};
@@ -274,6 +274,10 @@ impl Args {
             match known.iter().position(is) {
                 Some(pump) if !pumps.contains(&pump) => pumps.push(pump),
                 Some(_) => {}
+                None if missing(job, tag).is_some() => {
+                    let readings = missing(job, tag).into_iter().flat_map(NotMeasured::problems);
+                    readings.for_each(|problem| problems.add(problem));
+                }
                 None => problems.add(from_command_line(
                     format!("--pump {tag}"),
                     "a tag of the pump workbook",
@@ -344,4 +348,9 @@ impl Args {
         }
         Refusal::Problems(problems)
     }
+}
+
+/// The pump of this tag that is not measured.
+fn missing<'a>(job: &'a Job, tag: &str) -> Option<&'a NotMeasured> {
+    job.not_measured.iter().find(|pump| pump.tag.to_lowercase() == tag.to_lowercase())
 }

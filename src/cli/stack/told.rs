@@ -3,6 +3,7 @@
 use crate::accounting::warnings::asked;
 use crate::accounting::{stack, verdicts};
 use crate::analysis::{Analysed, NotFit};
+use crate::cli::kit::told::tell_not_measured;
 use crate::cli::run::Run;
 use crate::cli::voice::{Voice, must_see, out, warning};
 use crate::crush::crushes;
@@ -28,6 +29,7 @@ pub(super) fn tell(job: &Job, analysed: &[Analysed], (not_fit, why): (&[NotFit],
         tell_pump(job, one, to);
     }
     tell_total(job, analysed, not_fit, to);
+    tell_not_measured(job, to);
     run.tell_written();
     out!(
         to,

@@ -30,9 +30,9 @@ pub(in crate::read) fn check_fits(
     }
     let none = BTreeSet::new();
     let mut suggested = 0;
-    for (pump, places) in draft.pumps.iter().zip(&draft.fit_places) {
-        let packs = &draft.models[pump.model].packs;
-        for ((pack, fit), place) in packs.iter().zip(&pump.fits).zip(places) {
+    for request in draft.requests() {
+        let packs = request.model.packs.iter();
+        for ((pack, fit), place) in packs.zip(request.fits).zip(request.fit_places) {
             if known.contains(&(pack.kind.as_str(), fit.key())) {
                 continue;
             }

@@ -1,5 +1,7 @@
 //! Reads one row of the Pumps sheet: a pump, or every problem of it.
 
+use itertools::Itertools;
+
 use super::super::expected::{Foresight, Unmeasured};
 use super::super::gauges::Gauges;
 use super::super::questions;
@@ -8,8 +10,9 @@ use super::super::table::{Heading, TableRow};
 use super::columns::{Columns, ConsumableColumns};
 use crate::day;
 use crate::forecast::Expected;
+use crate::job::{MissingReading, NotMeasured};
 use crate::length::{Fine, Length, Unit};
-use crate::model::{Dimension, Form, Model, Requirement, Term, Thermal};
+use crate::model::{Dimension, Form, Model, Requirement, Spread, Term, Thermal};
 use crate::packing::RingSpace;
 use crate::policy::Policy;
 use crate::problem::{Place, Problem, Problems};
@@ -33,8 +36,36 @@ pub(super) struct PumpReader<'a> {
     pub(super) tag: Option<&'a Heading>,
 }
 
-/// A pump, the expected ranges of its dimensions, and the places of its fit codes.
-pub(super) type Found = (Pump, Vec<Option<Expected>>, Vec<Place>);
+/// A row that could be read, with the places of its fit codes.
+pub(super) enum Row {
+    /// A pump, and the expected ranges of its dimensions.
+    Measured(Pump, Vec<Option<Expected>>, Vec<Place>),
+    NotMeasured(Waiting),
+}
+
+/// A pump that is not measured yet, and the codes that it will ask for.
+pub(in crate::read) struct Waiting {
+    pub(in crate::read) pump: NotMeasured,
+    pub(in crate::read) fits: Vec<Code>,
+    pub(super) fit_places: Vec<Place>,
+    /// Codes of its consumables, where it states them.
+    pub(in crate::read) consumables: Vec<Option<Code>>,
+}
+
+/// A value that is measured, or the readings that are missing for it.
+type Reading<T> = Result<T, Vec<MissingReading>>;
+
+/// All values, or every reading that is missing.
+fn together<T>(values: impl IntoIterator<Item = Reading<T>>) -> Reading<Vec<T>> {
+    let (mut whole, mut missing) = (Vec::new(), Vec::new());
+    for value in values {
+        match value {
+            Ok(value) => whole.push(value),
+            Err(readings) => missing.extend(readings),
+        }
+    }
+    if missing.is_empty() { Ok(whole) } else { Err(missing) }
+}
 
 impl PumpReader<'_> {
     pub(super) fn pump(
@@ -43,7 +74,7 @@ impl PumpReader<'_> {
         model: usize,
         carried: &[&Heading],
         problems: &mut Problems,
-    ) -> Option<Found> {
+    ) -> Option<Row> {
         let line = &self.line;
         let optional = |name: &str| line.table.optional(name);
         let priority = self.priority(problems);
@@ -56,10 +87,9 @@ impl PumpReader<'_> {
                 Some((Code::new(&code), line.place(column.as_ref()?)))
             })
             .collect();
-        let dimensions: Vec<Option<(Measured, Option<Expected>)>> =
-            (0..self.model.dimensions.len())
-                .map(|index| self.dimension(model, index, problems))
-                .collect();
+        let dimensions: Vec<Option<Reading<_>>> = (0..self.model.dimensions.len())
+            .map(|index| self.dimension(model, index, problems))
+            .collect();
         let growths: Vec<Option<Growth>> = self
             .model
             .thermals
@@ -94,35 +124,57 @@ impl PumpReader<'_> {
             .iter()
             .filter_map(|h| Some((h.text.clone(), line.row.cell(h.column)?.show())))
             .collect();
-        let consumable_fits: Vec<Option<ConsumableFit>> = self
+        let consumables: Vec<Option<Code>> = self
             .columns
             .consumables
             .iter()
-            .map(|columns| self.consumable_fit(columns, problems))
+            .map(|columns| Some(Code::new(&line.text(columns.fit.as_ref(), problems)?)))
             .collect();
-        let (fits, places) = fits.into_iter().collect::<Option<Vec<_>>>()?.into_iter().unzip();
-        let dimensions = dimensions.into_iter().collect::<Option<Vec<_>>>()?;
+        let rings: Vec<Option<Reading<_>>> =
+            self.columns.consumables.iter().map(|columns| self.ring(columns, problems)).collect();
+        let (fits, fit_places): (Vec<Code>, _) =
+            fits.into_iter().collect::<Option<Vec<_>>>()?.into_iter().unzip();
+        let dimensions = together(dimensions.into_iter().collect::<Option<Vec<_>>>()?);
+        let rings = together(rings.into_iter().collect::<Option<Vec<_>>>()?);
+        let (tag, priority) = (tag?, priority?);
+        let growths = growths.into_iter().collect::<Option<_>>()?;
+        let requirements = requirements.into_iter().collect::<Option<_>>()?;
+        let (dimensions, rings) = match (dimensions, rings) {
+            (Ok(dimensions), Ok(rings)) => (dimensions, rings),
+            (dimensions, rings) => {
+                let missing = [dimensions.err(), rings.err()].into_iter().flatten().flatten();
+                let waits_for = missing.collect();
+                let pump = NotMeasured { tag, model, priority, due, location, waits_for };
+                return Some(Row::NotMeasured(Waiting { pump, fits, fit_places, consumables }));
+            }
+        };
         let (dimensions, expected): (_, Vec<Option<Expected>>) = dimensions.into_iter().unzip();
+        let fit = |(code, space)| ConsumableFit { code, space };
         let pump = Pump {
-            tag: tag?,
+            tag,
             model,
-            priority: priority?,
+            priority,
             due,
             location,
             note,
             carried,
-            consumable_fits: consumable_fits.into_iter().collect::<Option<_>>()?,
+            consumable_fits: consumables.into_iter().zip(rings).map(fit).collect(),
             fits,
             dimensions,
-            growths: growths.into_iter().collect::<Option<_>>()?,
+            growths,
             derived: self.model.derived.clone(),
             correlations: self.model.correlations.clone(),
-            requirements: requirements.into_iter().collect::<Option<_>>()?,
+            requirements,
             row: line.row.number,
         };
         self.check_derived(&pump, &expected, problems)?;
         self.ask_about_reach(&pump, &expected, problems);
-        Some((pump, expected, places))
+        Some(Row::Measured(pump, expected, fit_places))
+    }
+
+    /// A reading that is missing.
+    fn not_taken(&self, heading: &Heading) -> MissingReading {
+        MissingReading { heading: heading.text.clone(), place: self.line.place(heading) }
     }
 
     /// Holds the derived terms against the dimensions that they are worked out of.
@@ -237,35 +289,38 @@ impl PumpReader<'_> {
         }
     }
 
-    /// Fit of a consumable; a fit code may be left empty, a diameter may not.
-    fn consumable_fit(
+    /// Space for rings of a consumable, where its model asks for them by section.
+    fn ring(
         &self,
         columns: &ConsumableColumns,
         problems: &mut Problems,
-    ) -> Option<ConsumableFit> {
+    ) -> Option<Reading<Option<RingSpace>>> {
         let line = &self.line;
-        let code = line.text(columns.fit.as_ref(), problems);
-        let space = match &columns.space {
-            None => None,
-            Some(sides) => {
-                let [bore, shaft] = sides.each_ref().map(|heading| {
-                    let heading = heading.as_ref()?;
-                    Some((heading, line.needed_thickness(heading, problems)?))
-                });
-                let ((bore, across), (shaft, inside)) = (bore?, shaft?);
-                let space = RingSpace::new(across, inside);
-                if space.is_none() {
-                    problems.add(Problem::new(
-                        line.place(bore),
-                        format!("`{}` no larger than `{}`", bore.text, shaft.text),
-                        "a bore larger than what runs in it",
-                        "measure again, and check the unit of both columns",
-                    ));
-                }
-                Some(space?)
-            }
+        let Some(sides) = &columns.space else {
+            return Some(Ok(None));
         };
-        Some(ConsumableFit { code: code.map(|code| Code::new(&code)), space })
+        let [bore, shaft] = sides.each_ref().map(|heading| {
+            let heading = heading.as_ref()?;
+            // Before the outage nobody waits for a reading: the ring must be known.
+            if self.foresight.is_none() && line.row.cell(heading.column).is_none() {
+                return Some(Err(vec![self.not_taken(heading)]));
+            }
+            Some(Ok((heading, line.needed_thickness(heading, problems)?)))
+        });
+        let ((bore, across), (shaft, inside)) = match together([bore?, shaft?]) {
+            Err(missing) => return Some(Err(missing)),
+            Ok(sides) => sides.into_iter().collect_tuple()?,
+        };
+        let space = RingSpace::new(across, inside);
+        if space.is_none() {
+            problems.add(Problem::new(
+                line.place(bore),
+                format!("`{}` no larger than `{}`", bore.text, shaft.text),
+                "a bore larger than what runs in it",
+                "measure again, and check the unit of both columns",
+            ));
+        }
+        Some(Ok(Some(space?)))
     }
 
     /// 1 to 99; an empty cell is 3.
@@ -297,24 +352,20 @@ impl PumpReader<'_> {
         model: usize,
         index: usize,
         problems: &mut Problems,
-    ) -> Option<(Measured, Option<Expected>)> {
+    ) -> Option<Reading<(Measured, Option<Expected>)>> {
         let (line, columns) = (&self.line, &self.columns.dimensions[index]);
         let (dimension, range) = (&self.model.dimensions[index], &self.columns.ranges[index]);
-        let filled: Vec<&Heading> =
-            columns.iter().filter(|h| line.row.cell(h.column).is_some()).collect();
+        let (filled, empty): (Vec<&Heading>, Vec<&Heading>) =
+            columns.iter().partition(|h| line.row.cell(h.column).is_some());
         let Some(foresight) = self.foresight else {
-            if let (Some(first), true) = (columns.first(), filled.is_empty()) {
-                match range.stated(line) {
-                    false => line.missing(first, problems),
-                    true => problems.add(Problem::new(
-                        line.place(first),
-                        "an empty cell, beside the range that is expected",
-                        format!("a value for `{}`", first.text),
-                        "fill it in, or clear the whole row; before the outage `gapwright provision` plans ahead for the range",
-                    )),
+            return match (filled.as_slice(), empty.first()) {
+                ([], next) => next.map(|next| Err(vec![self.not_taken(next)])),
+                // A single reading has no spread; the next one is still to be taken.
+                ([_], Some(next)) if matches!(dimension.spread, Spread::FromReadings { .. }) => {
+                    Some(Err(vec![self.not_taken(next)]))
                 }
-            }
-            return Some((self.measured(dimension, &filled, problems)?, None));
+                _ => Some(Ok((self.measured(dimension, &filled, problems)?, None))),
+            };
         };
         if filled.is_empty() {
             let place = columns.first().or(self.tag);
@@ -328,7 +379,7 @@ impl PumpReader<'_> {
                 place: place.map_or(line.table.sheet.whole(), |heading| line.place(heading)),
             };
             let (measured, expected) = foresight.expect(&unmeasured, problems)?;
-            return Some((measured, Some(expected)));
+            return Some(Ok((measured, Some(expected))));
         }
         // A range beside a reading is not used, so its faults do not stop the run.
         let mut beside = Problems::new();
@@ -354,7 +405,7 @@ impl PumpReader<'_> {
                 "measure again and check the range; the reading counts",
             ));
         }
-        Some((measured, None))
+        Some(Ok((measured, None)))
     }
 
     fn measured(

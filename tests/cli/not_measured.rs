@@ -1,0 +1,182 @@
+//! Pumps with an empty cell where a reading goes: listed, not planned for, and never lost from the list.
+
+use std::fs;
+use std::path::Path;
+
+use gapwright::formats::plan::PlanJson;
+use gapwright::read::{Memory, book};
+use tempfile::TempDir;
+
+use super::{gapwright, text};
+
+const STOCK: &str = "samples/tiny/stock.csv";
+/// Two readings of D are missing, and one of E.
+const ROWS: &str = "D,screwed-impeller,2,F1,F1,,\nE,screwed-impeller,2,F1,F1,0.041,\nF,screwed-impeller,3,F1,F1,,0.050\n";
+
+/// A file of the tiny sample's pumps, with further rows.
+fn pumps(folder: &Path, more: &str) -> String {
+    let rows = fs::read_to_string("samples/tiny/pumps.csv").unwrap();
+    let path = folder.join("pumps.csv");
+    fs::write(&path, rows + more).unwrap();
+    path.display().to_string()
+}
+
+/// Exit status and all that is printed.
+fn run(arguments: &[&str]) -> (Option<i32>, String) {
+    let run = gapwright(arguments);
+    (run.status.code(), text(&run.stdout) + &text(&run.stderr))
+}
+
+fn at(folder: &Path, name: &str) -> String {
+    folder.join(name).display().to_string()
+}
+
+/// Plans the tiny sample with further rows.
+fn kit(folder: &Path, more: &str) -> (Option<i32>, String) {
+    let [out, json, proof] = ["plan.xlsx", "plan.json", "proof.json"].map(|name| at(folder, name));
+    let files = ["--out", &out, "--json", &json, "--certificate", &proof, "--force"];
+    let pumps = pumps(folder, more);
+    run(&[&["kit", STOCK, &pumps, "--date", "2027-03-01"], &files[..]].concat())
+}
+
+/// All texts of a sheet, row by row.
+fn rows(plan: &str, sheet: &str) -> Vec<String> {
+    let book = book(Path::new(plan), &mut Memory::default()).unwrap();
+    let sheet = book.sheets.iter().find(|found| found.name == sheet).unwrap();
+    let row = |row: &gapwright::sheet::SheetRow| {
+        row.cells.iter().map(|(_, cell)| cell.show()).collect::<Vec<_>>().join(" | ")
+    };
+    sheet.rows.iter().map(row).collect()
+}
+
+#[test]
+fn measured_pumps_are_planned_as_if_the_others_were_not_there() {
+    let folder = TempDir::new().unwrap();
+    let folder = folder.path();
+    let json = at(folder, "plan.json");
+    let plan = || serde_json::from_slice::<PlanJson>(&fs::read(&json).unwrap()).unwrap();
+    let (status, told) = kit(folder, "");
+    assert_eq!(status, Some(0), "{told}");
+    assert!(!told.contains("measured pumps"), "{told}");
+    let alone = plan();
+    assert!(alone.not_measured.is_empty());
+    let (status, told) = kit(folder, ROWS);
+    assert_eq!(status, Some(0), "{told}");
+    for said in [
+        "3 of 3 measured pumps can be kitted",
+        "3 pumps are not measured: nothing is planned for them.",
+        "  D waits for Bare clearance (in), Snap ring (in)\n",
+        "  E waits for Snap ring (in)\n",
+        "  F waits for Bare clearance (in)\n",
+    ] {
+        assert!(told.contains(said), "{said}: {told}");
+    }
+    let with = plan();
+    assert_eq!((&with.pumps, &with.stock, &with.goals), (&alone.pumps, &alone.stock, &alone.goals));
+    let listed = with.not_measured.iter().map(|pump| (&*pump.tag, pump.priority));
+    assert_eq!(listed.collect::<Vec<_>>(), [("D", 2), ("E", 2), ("F", 3)]);
+    assert_eq!(with.not_measured[0].waits_for, ["Bare clearance (in)", "Snap ring (in)"]);
+    let plan = at(folder, "plan.xlsx");
+    let has = |sheet: &str, row: &str| {
+        let rows = rows(&plan, sheet);
+        assert!(rows.iter().any(|found| found == row), "{row} on {sheet}: {rows:#?}");
+    };
+    has("Summary", "E | screwed-impeller | 2 | not measured | Snap ring (in)");
+    has("Short", "D | 2 | Bare clearance (in), Snap ring (in)");
+    has("Picking list", "Not measured, so there is nothing to pick for them yet: D, E, F");
+    for sheet in ["Kits", "Labels", "Issue"] {
+        let rows = rows(&plan, sheet);
+        assert!(!rows.iter().any(|row| row.split(" | ").any(|cell| cell == "D")), "{rows:#?}");
+    }
+}
+
+/// The list of a plan is held against the pumps that the workbook has no reading of, both ways.
+#[test]
+fn verify_misses_no_pump_that_is_not_measured() {
+    let folder = TempDir::new().unwrap();
+    let folder = folder.path();
+    let proof = at(folder, "proof.json");
+    let verify = |plan: &str, pumps: &str| {
+        run(&["verify", &at(folder, plan), STOCK, pumps, "--certificate", &proof])
+    };
+    assert_eq!(kit(folder, ROWS).0, Some(0));
+    for plan in ["plan.json", "plan.xlsx"] {
+        let (status, told) = verify(plan, &at(folder, "pumps.csv"));
+        assert_eq!(status, Some(0), "{told}");
+        assert!(told.contains("Every kit holds: 3 of 3 measured pumps."), "{told}");
+        // A fourth pump waits by now, and one of the three does not wait any more.
+        let more =
+            ROWS.replace("E,screwed-impeller,2,F1,F1,0.041,", "G,screwed-impeller,2,F1,F1,,");
+        let pumps = pumps(folder, &more);
+        let (status, told) = verify(plan, &pumps);
+        assert_eq!(status, Some(1), "{told}");
+        assert!(told.contains("pump G is not measured, and the plan does not list it"), "{told}");
+        assert!(told.contains("pump E is listed as not measured"), "{told}");
+        self::pumps(folder, ROWS);
+        // A reading of a pump with a kit is gone.
+        let gone = fs::read_to_string(&pumps).unwrap().replace("0.041,0.050", ",0.050");
+        fs::write(&pumps, gone).unwrap();
+        let (status, told) = verify(plan, &pumps);
+        assert_eq!(status, Some(2), "{told}");
+        assert!(told.contains("a kit for `A`, which is not measured"), "{told}");
+        self::pumps(folder, ROWS);
+    }
+}
+
+#[test]
+fn only_an_empty_cell_is_a_missing_reading() {
+    let folder = TempDir::new().unwrap();
+    let folder = folder.path();
+    // What cannot be read stays a problem, in a pump that waits for another reading too.
+    let (status, told) = kit(folder, "D,screwed-impeller,2,F1,F1,?,\n");
+    assert_eq!(status, Some(2), "{told}");
+    assert!(told.contains("`?`"), "{told}");
+    let (status, told) = kit(folder, "D,screwed-impeller,2,,F1,,\n");
+    assert_eq!(status, Some(2), "{told}");
+    assert!(told.contains("a value for `Bearing shims fit`"), "{told}");
+    // The codes of a pump that waits are held against the stock as ever.
+    let (status, told) = kit(folder, "D,screwed-impeller,2,F7,F1,,\n");
+    assert_eq!(status, Some(2), "{told}");
+    assert!(told.contains("the fit code `F7`"), "{told}");
+    // A column that is gone is no reading that is missing.
+    let pumps = pumps(folder, ROWS);
+    let all = fs::read_to_string(&pumps).unwrap();
+    fs::write(&pumps, all.replace(",Snap ring (in)", "").replace(",0.050\n", "\n")).unwrap();
+    let (status, told) = run(&["check", STOCK, &pumps]);
+    assert_eq!(status, Some(2), "{told}");
+    assert!(told.contains("no column `Snap ring`"), "{told}");
+    // With no pump measured there is nothing to plan.
+    fs::write(&pumps, all.replace(",0.050\n", ",\n").replace(",0.041,", ",,")).unwrap();
+    for command in [vec!["kit", STOCK, &pumps], vec!["check", STOCK, &pumps], vec!["check", &pumps]]
+    {
+        let (status, told) = run(&command);
+        assert_eq!(status, Some(2), "{told}");
+        assert!(told.contains("no pump whose readings are all there (6 rows)"), "{told}");
+        assert!(told.contains("1 problem."), "{told}");
+    }
+}
+
+#[test]
+fn commands_that_cannot_go_on_without_a_reading_name_its_cell() {
+    let folder = TempDir::new().unwrap();
+    let folder = folder.path();
+    let pumps = pumps(folder, ROWS);
+    let out = at(folder, "out.xlsx");
+    let (status, told) = run(&["check", STOCK, &pumps]);
+    assert_eq!(status, Some(0), "{told}");
+    assert!(
+        told.contains("Pumps: 3 pumps") && told.contains("  E waits for Snap ring (in)"),
+        "{told}"
+    );
+    for command in [
+        vec!["stack", &pumps, "--stock", STOCK, "--pump", "E", "--out", &out],
+        vec!["reorder", STOCK, &pumps, "--out", &out],
+    ] {
+        let (status, told) = run(&command);
+        assert_eq!(status, Some(2), "{told}");
+        assert!(told.contains("G6") && told.contains("a value for `Snap ring (in)`"), "{told}");
+    }
+    let (status, told) = run(&["stack", &pumps, "--stock", STOCK, "--out", &out]);
+    assert_eq!(status, Some(0), "{told}");
+    assert!(told.contains("3 pumps are not measured"), "{told}");
+}
