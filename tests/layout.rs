@@ -57,6 +57,8 @@ const ROOMS: &[(&str, &str)] = &[
         "accounting consumables cutting day decimal digest job length model plain_text plan problem \
          pump show stock",
     ),
+    ("outage", "digest issue model narrow problem"),
+    ("outage_file", "digest outage problem"),
     ("recheck", "accounting decimal gauge job length model plan pump stack"),
     ("provision", "choose decimal job length model narrow forecast plan pump stack stock"),
     ("size_range", "choose decimal length narrow plan"),
@@ -78,6 +80,7 @@ const ROOMS: &[(&str, &str)] = &[
         "accounting consumables choose columns crush cutting decimal feeler gauge job length model \
          forecast packing plan policy problem provision pump recheck show stack sweep verify",
     ),
+    ("outage_kit", "accounting issue job length model outage plan pump recheck show verify words"),
     (
         "read",
         "accounting certificate columns cutting day decimal digest feeler formats gauge issue job length \
@@ -132,11 +135,12 @@ const DOORS: &[(&str, &str)] = &[
     ("quick_xml", "read"),
     ("rayon", "choose cli provision stack write"),
     ("rust_decimal", "decimal inventory length read sheet"),
+    ("rusqlite", "outage_file"),
     ("rust_xlsxwriter", "output write"),
     ("same_file", "output"),
     ("schemars", "formats problem"),
-    ("serde", "formats problem read"),
-    ("serde_json", "cli formats json"),
+    ("serde", "formats outage problem read"),
+    ("serde_json", "cli formats json outage outage_file"),
     ("sha2", "digest"),
     ("smallvec", "choose provision stack"),
     ("statrs", "inventory provision stack"),
@@ -146,8 +150,8 @@ const DOORS: &[(&str, &str)] = &[
     ("textwrap", "cli"),
     (
         "thiserror",
-        "choose formats inventory job length model forecast output policy provision size_range read stack \
-         sweep verify",
+        "choose formats inventory job length model forecast outage outage_file output policy provision size_range read \
+         stack sweep verify",
     ),
     ("toml", "read"),
     ("unicode_width", "cli"),

@@ -1,0 +1,539 @@
+//! The rules: what each booking does, or why it cannot be.
+//!
+//! Every booking goes through [`effect`], when it is booked and whenever its file is opened.
+//!
+//! # Decision
+//!
+//! A rule that becomes stricter later must ask the version of the file: an entry that was booked once must fold for ever.
+
+use std::collections::BTreeMap;
+use std::sync::Arc;
+
+use super::booking::{Booking, Finding, Holding, KitPiece, PlanBooking, TagNote, TookOver};
+use super::pump::{BenchReading, NumberedKit, OutagePump, PumpState};
+use super::{Outage, Refused, StockMove};
+use crate::issue::key;
+use crate::model::NOT_FIT;
+use crate::problem::fix_name;
+
+/// Everything that a booking changes.
+#[derive(Debug, Default)]
+pub(super) struct Effect {
+    /// Moves of the stock.
+    pub(super) moves: Vec<StockMove>,
+    /// Pumps that change, by their key; `None` leaves the outage.
+    pub(super) pumps: Vec<(String, Option<Arc<OutagePump>>)>,
+    /// Kits that are numbered by it.
+    pub(super) kits: u32,
+}
+
+type Effected = Result<Effect, Refused>;
+
+/// Reason of a pump that came back too late for the last plan.
+const NEXT_PLAN: &str = "it waits for the next plan";
+
+/// Effect of a booking on an outage.
+pub(super) fn effect(outage: &Outage, booking: &Booking) -> Effected {
+    match booking {
+        Booking::Bag { tag, without, with } => bag(outage, tag, without, with),
+        Booking::Issue { tag } => issue(outage, tag),
+        Booking::PutBack { tag } => put_back(outage, tag),
+        Booking::Receive { item, count } => in_bin(outage, item, i64::from(some(*count)?)),
+        Booking::Scrap { item, count, from: None } => in_bin(outage, item, -i64::from(some(*count)?)),
+        Booking::Scrap { item, count, from: Some(tag) } => scrap_from(outage, item, *count, tag),
+        Booking::Count { item, count } => {
+            let there = outage.stock_of(item).ok_or_else(|| unknown_item(outage, item))?;
+            in_bin(outage, item, i64::from(*count) - there.pieces)
+        }
+        Booking::Swap { tag, out, into } => swap(outage, tag, out, into),
+        Booking::Reading { tag, what, value, finding: None } => measured(outage, tag, what, value),
+        Booking::Reading { tag, what, value, finding: Some(finding) } => {
+            read_at_bench(outage, tag, [what, value], finding)
+        }
+        Booking::Accept { tag, finding } => accept(outage, tag, finding),
+        Booking::Cancel { tag } => cancel(outage, tag),
+        Booking::Reinstate { tag } => reinstate(outage, tag),
+        Booking::Undo { entry } => undo(outage, *entry),
+        Booking::Plan(plan) => planned(outage, plan),
+        Booking::TookOver(taken) => took_over(outage, taken),
+    }
+}
+
+/// A pump that changes, with the moves of the stock that go with it.
+fn changed(pump: OutagePump, moves: Vec<StockMove>) -> Effect {
+    Effect { moves, pumps: vec![(key(&pump.tag), Some(Arc::new(pump)))], kits: 0 }
+}
+
+/// A number of pieces, of which there must be at least one.
+fn some(count: u32) -> Result<u32, Refused> {
+    let none = || Refused::new("0 pieces", "one piece at least", "give the number of pieces");
+    if count == 0 { Err(none()) } else { Ok(count) }
+}
+
+fn unknown_item(outage: &Outage, item: &str) -> Refused {
+    let known = outage.stock().map(|lot| lot.item.as_str());
+    Refused::new(
+        format!("the item `{item}`"),
+        "an item of the stock workbook that was taken over",
+        fix_name(item, known, "add its row to the stock workbook, then run `gapwright kit --outage`"),
+    )
+}
+
+/// Pieces into a bin, or out of it.
+fn in_bin(outage: &Outage, item: &str, pieces: i64) -> Effected {
+    let moves = moves(outage, [(item, pieces)])?;
+    Ok(Effect { moves, ..Effect::default() })
+}
+
+/// Moves of the stock, one per item in ascending order; no bin may come to less than zero.
+fn moves<'a>(
+    outage: &Outage,
+    pieces: impl IntoIterator<Item = (&'a str, i64)>,
+) -> Result<Vec<StockMove>, Refused> {
+    let mut sums: BTreeMap<String, (&str, i64)> = BTreeMap::new();
+    for (item, count) in pieces {
+        sums.entry(key(item)).or_insert((item, 0)).1 += count;
+    }
+    let mut moves = Vec::new();
+    for (item, pieces) in sums.into_values().filter(|(_, pieces)| *pieces != 0) {
+        let there = outage.stock_of(item).ok_or_else(|| unknown_item(outage, item))?;
+        if there.pieces + pieces < 0 {
+            return Err(Refused::new(
+                format!("{} of {} to be taken", -pieces, there.item),
+                format!("no more than the {} that are left by the ledger", there.pieces),
+                format!("look into the bin; if there are more, book `count {} N` first", there.item),
+            ));
+        }
+        moves.push(StockMove { item: there.item.clone(), pieces });
+    }
+    Ok(moves)
+}
+
+/// Pieces that go back into their bins: a peeled one is no longer a piece of its item.
+fn back(pieces: &[KitPiece]) -> impl Iterator<Item = (&str, i64)> {
+    let whole = pieces.iter().filter(|piece| piece.peeled_to.is_none());
+    whole.map(|piece| (piece.item.as_str(), i64::from(piece.count)))
+}
+
+/// Pieces that leave their bins.
+fn out(pieces: &[KitPiece]) -> impl Iterator<Item = (&str, i64)> {
+    pieces.iter().map(|piece| (piece.item.as_str(), -i64::from(piece.count)))
+}
+
+/// Pieces of one place, item and thickness together, in ascending order.
+fn sorted(pieces: impl IntoIterator<Item = KitPiece>) -> Vec<KitPiece> {
+    let mut sums: BTreeMap<(String, String, Option<String>), u32> = BTreeMap::new();
+    for piece in pieces {
+        let sum = sums.entry((piece.place, piece.item, piece.peeled_to)).or_default();
+        *sum = sum.saturating_add(piece.count);
+    }
+    let pieces = sums.into_iter().filter(|(_, count)| *count > 0);
+    pieces
+        .map(|((place, item, peeled_to), count)| KitPiece { place, item, count, peeled_to })
+        .collect()
+}
+
+/// Pieces without some of them. Those that name no place are taken wherever they are.
+fn less(pieces: &[KitPiece], gone: &[KitPiece], of: &str) -> Result<Vec<KitPiece>, Refused> {
+    let mut left = pieces.to_vec();
+    for piece in gone {
+        let mut open = some(piece.count)?;
+        let same = |there: &&mut KitPiece| {
+            key(&there.item) == key(&piece.item)
+                && (piece.place.is_empty() || there.place == piece.place)
+                && (piece.peeled_to.is_none() || there.peeled_to == piece.peeled_to)
+        };
+        for there in left.iter_mut().filter(same) {
+            let taken = open.min(there.count);
+            there.count -= taken;
+            open -= taken;
+        }
+        if open > 0 {
+            let items: Vec<String> = pieces.iter().map(KitPiece::to_string).collect();
+            return Err(Refused::new(
+                format!("{piece} out of {of}"),
+                format!("pieces of it: {}", items.join(", ")),
+                "give an item that is in it, and no more pieces than it holds",
+            ));
+        }
+    }
+    Ok(sorted(left))
+}
+
+/// The pump of a tag, in one of these states.
+fn pump<'o>(outage: &'o Outage, tag: &str, word: &str, may: &[PumpState]) -> Result<&'o OutagePump, Refused> {
+    let pump = outage.pump(tag).ok_or_else(|| {
+        let known = outage.pumps().map(|pump| pump.tag.as_str());
+        Refused::new(
+            format!("the pump `{tag}`"),
+            "a pump of the outage",
+            fix_name(tag, known, "add its row to the pump workbook, then run `gapwright kit --outage`"),
+        )
+    })?;
+    if may.contains(&pump.state) {
+        return Ok(pump);
+    }
+    let states: Vec<&str> = may.iter().map(|state| state.words()).collect();
+    Err(Refused::new(
+        format!("{word} {}, which is {}", pump.tag, pump.state.words()),
+        format!("a pump that is {}", states.join(" or ")),
+        instead(pump),
+    ))
+}
+
+/// Step that a pump in its state is open for.
+fn instead(pump: &OutagePump) -> String {
+    let tag = &pump.tag;
+    match pump.state {
+        PumpState::NotMeasured => "measure it, then run `gapwright kit --outage`".into(),
+        PumpState::Planned => format!("pick its pieces and book `bag {tag}`"),
+        PumpState::Bagged => format!("book `issue {tag}` or `put-back {tag}`"),
+        PumpState::Issued => format!("book its readings and `accept {tag}`, or `put-back {tag}`"),
+        PumpState::Rejected => format!("measure again, or book `swap {tag}` or `put-back {tag}`"),
+        PumpState::Accepted => format!("if the acceptance of {tag} was wrong, undo its entry"),
+        PumpState::Short => format!("{NOT_FIT}: it has no kit; run `gapwright kit --outage` again"),
+        PumpState::Cancelled if pump.bag.is_empty() => format!("book `reinstate {tag}` first"),
+        PumpState::Cancelled => format!("book `put-back {tag}`, or `reinstate {tag}`"),
+    }
+}
+
+fn bag(outage: &Outage, tag: &str, without: &[KitPiece], with: &[KitPiece]) -> Effected {
+    let pump = pump(outage, tag, "bag", &[PumpState::Planned])?;
+    fits(pump)?;
+    let planned = pump.kit.as_ref().map_or(&[][..], |kit| &kit.pieces);
+    let rest = less(planned, without, &format!("the kit of {}", pump.tag))?;
+    let bag = sorted(rest.into_iter().chain(with.iter().cloned()));
+    if bag.is_empty() {
+        return Err(Refused::new(
+            format!("a bag of {} without a piece", pump.tag),
+            "pieces in the bag",
+            "leave it planned until its pieces are there",
+        ));
+    }
+    let moves = moves(outage, out(&bag))?;
+    Ok(changed(OutagePump { state: PumpState::Bagged, bag, ..pump.clone() }, moves))
+}
+
+/// Refuses to go on with pieces that do not conform on the figures of today.
+fn fits(pump: &OutagePump) -> Result<(), Refused> {
+    let Some(why) = &pump.not_fit else {
+        return Ok(());
+    };
+    Err(Refused::new(
+        format!("the kit of {}, {NOT_FIT}: {why}", pump.tag),
+        "a kit that conforms on the figures of today",
+        "run `gapwright kit --outage` again; put a bag back first, so that its pump gets another kit",
+    ))
+}
+
+fn issue(outage: &Outage, tag: &str) -> Effected {
+    let pump = pump(outage, tag, "issue", &[PumpState::Bagged])?;
+    fits(pump)?;
+    if pump.missing() > 0 {
+        let tag = &pump.tag;
+        return Err(Refused::new(
+            format!("the bag of {tag}, {} pieces short of its kit", pump.missing()),
+            "a complete bag",
+            format!("put the pieces in and book `swap {tag} --in ITEM`, or book `put-back {tag}` and plan again"),
+        ));
+    }
+    Ok(changed(OutagePump { state: PumpState::Issued, ..pump.clone() }, Vec::new()))
+}
+
+fn put_back(outage: &Outage, tag: &str) -> Effected {
+    use PumpState::{Bagged, Cancelled, Issued, Planned, Rejected, Short};
+    let pump = pump(outage, tag, "put back", &[Bagged, Issued, Rejected, Cancelled])?;
+    if pump.bag.is_empty() {
+        return Err(Refused::new(
+            format!("put back {}, whose bag is empty", pump.tag),
+            "a bag with pieces",
+            "nothing is to be put back",
+        ));
+    }
+    let moves = moves(outage, back(&pump.bag))?;
+    let mut after = OutagePump { bag: Vec::new(), bench: Vec::new(), finding: None, ..pump.clone() };
+    if pump.state == Cancelled {
+        waits_for_a_plan(&mut after);
+    } else if after.not_fit.is_some() {
+        after.state = Short;
+        after.why = after.not_fit.take();
+        after.kit = None;
+    } else {
+        after.state = Planned;
+    }
+    Ok(changed(after, moves))
+}
+
+/// A cancelled pump whose pieces are free for others: it has no kit any more.
+fn waits_for_a_plan(pump: &mut OutagePump) {
+    pump.kit = None;
+    pump.not_fit = None;
+    pump.before_cancel = Some(PumpState::Short);
+    pump.why = Some(NEXT_PLAN.into());
+}
+
+fn scrap_from(outage: &Outage, item: &str, count: u32, tag: &str) -> Effected {
+    use PumpState::{Bagged, Cancelled, Issued, Rejected};
+    let pump = pump(outage, tag, "scrap from", &[Bagged, Issued, Rejected, Cancelled])?;
+    let gone =
+        KitPiece { place: String::new(), item: item.into(), count: some(count)?, peeled_to: None };
+    let bag = less(&pump.bag, &[gone], &format!("the bag of {}", pump.tag))?;
+    Ok(changed(OutagePump { bag, ..without_readings(pump) }, Vec::new()))
+}
+
+/// A pump whose pieces change: readings of the old ones no longer count.
+fn without_readings(pump: &OutagePump) -> OutagePump {
+    let state = match pump.state {
+        PumpState::Rejected => PumpState::Issued,
+        state => state,
+    };
+    OutagePump { state, bench: Vec::new(), finding: None, ..pump.clone() }
+}
+
+fn swap(outage: &Outage, tag: &str, gone: &[KitPiece], into: &[KitPiece]) -> Effected {
+    use PumpState::{Bagged, Issued, Rejected};
+    let pump = pump(outage, tag, "swap pieces of", &[Bagged, Issued, Rejected])?;
+    if gone.is_empty() && into.is_empty() {
+        return Err(Refused::new("a swap of no pieces", "pieces", "give --out ITEM or --in ITEM"));
+    }
+    let rest = less(&pump.bag, gone, &format!("the bag of {}", pump.tag))?;
+    into.iter().try_for_each(|piece| some(piece.count).map(drop))?;
+    let moves = moves(outage, back(gone).chain(out(into)))?;
+    let bag = sorted(rest.into_iter().chain(into.iter().cloned()));
+    Ok(changed(OutagePump { bag, ..without_readings(pump) }, moves))
+}
+
+fn measured(outage: &Outage, tag: &str, what: &str, value: &str) -> Effected {
+    use PumpState::{Accepted, Bagged, Issued, NotMeasured, Planned, Rejected, Short};
+    let may = [NotMeasured, Planned, Bagged, Issued, Rejected, Accepted, Short];
+    let mut pump = pump(outage, tag, "measure", &may)?.clone();
+    pump.measured.retain(|(known, _)| known != what);
+    pump.measured.push((what.to_string(), value.to_string()));
+    // Its kit was chosen on another figure.
+    if pump.kit.is_some() && matches!(pump.state, Planned | Bagged | Issued | Rejected | Accepted) {
+        pump.not_fit = Some(format!("{what} was measured again, {value}, since its kit was planned"));
+    }
+    Ok(changed(pump, Vec::new()))
+}
+
+fn read_at_bench(
+    outage: &Outage,
+    tag: &str,
+    [what, value]: [&str; 2],
+    finding: &Finding,
+) -> Effected {
+    use PumpState::{Issued, Rejected};
+    let mut pump = pump(outage, tag, "read", &[Issued, Rejected])?.clone();
+    pump.state = match finding {
+        Finding::NotMet { .. } => Rejected,
+        Finding::Conforms | Finding::Open { .. } => Issued,
+    };
+    pump.finding = Some(finding.clone());
+    pump.read(what, value);
+    Ok(changed(pump, Vec::new()))
+}
+
+impl OutagePump {
+    /// Adds a reading. The second of a place or requirement is its second reading; a third begins again.
+    pub fn read(&mut self, what: &str, value: &str) {
+        let fresh =
+            BenchReading { what: what.to_string(), first: value.to_string(), again: None };
+        match self.bench.iter_mut().find(|reading| reading.what == what) {
+            None => self.bench.push(fresh),
+            Some(reading) if reading.again.is_none() => reading.again = Some(value.to_string()),
+            Some(reading) => *reading = fresh,
+        }
+    }
+}
+
+fn accept(outage: &Outage, tag: &str, finding: &Finding) -> Effected {
+    let pump = pump(outage, tag, "accept", &[PumpState::Issued])?;
+    let (why, fix) = match finding {
+        Finding::Conforms => {
+            let (finding, not_fit) = (Some(Finding::Conforms), None);
+            let state = PumpState::Accepted;
+            return Ok(changed(OutagePump { state, finding, not_fit, ..pump.clone() }, Vec::new()));
+        }
+        Finding::Open { why } => (why, "read what is missing, or read again, then accept"),
+        Finding::NotMet { why } => (why, "swap pieces, measure again, or put them back"),
+    };
+    Err(Refused::new(
+        format!("accept {}: {why}", pump.tag),
+        "every requirement read, and met",
+        fix,
+    ))
+}
+
+fn cancel(outage: &Outage, tag: &str) -> Effected {
+    use PumpState::{Bagged, Cancelled, Issued, NotMeasured, Planned, Rejected, Short};
+    let may = [NotMeasured, Planned, Bagged, Issued, Rejected, Short];
+    let pump = pump(outage, tag, "cancel", &may)?;
+    let before_cancel = Some(pump.state);
+    Ok(changed(OutagePump { state: Cancelled, before_cancel, ..pump.clone() }, Vec::new()))
+}
+
+fn reinstate(outage: &Outage, tag: &str) -> Effected {
+    let pump = pump(outage, tag, "reinstate", &[PumpState::Cancelled])?;
+    let state = pump.before_cancel.unwrap_or(PumpState::Short);
+    Ok(changed(OutagePump { state, before_cancel: None, ..pump.clone() }, Vec::new()))
+}
+
+fn undo(outage: &Outage, number: u32) -> Effected {
+    let depends = |later: u32, fix: &str| {
+        let word = outage.entry(later).map_or("", |entry| entry.booking.word());
+        Refused::new(
+            format!("undo entry {number}, which entry {later} ({word}) depends on"),
+            "an entry that no later one depends on",
+            fix,
+        )
+    };
+    let Some(entry) = outage.entry(number) else {
+        return Err(Refused::new(
+            format!("undo entry {number}"),
+            format!("an entry of the ledger, 1 to {}", outage.head().number),
+            "look up its number with `gapwright status`",
+        ));
+    };
+    let fix = match entry.booking {
+        Booking::Plan(_) => Some("run `gapwright kit --outage` again: a new plan takes its place"),
+        Booking::TookOver(_) => Some("correct the workbook and run `gapwright kit --outage` again"),
+        Booking::Undo { .. } => Some("book what was undone once more"),
+        _ if outage.is_undone(number) => Some("it is undone already"),
+        _ => None,
+    };
+    if let Some(fix) = fix {
+        let found = format!("undo entry {number} ({})", entry.booking.word());
+        return Err(Refused::new(found, "the entry of a booking, once", fix));
+    }
+    let later = outage.later_counts(number, &entry.moves);
+    if let Some(later) = later {
+        return Err(depends(later, "count the item again instead"));
+    }
+    let mut effect = Effect::default();
+    if let Some(tag) = entry.booking.tag() {
+        if let Some(later) = outage.last_of(tag).filter(|&later| later > number) {
+            return Err(depends(later, "undo that one first, or book what is so now"));
+        }
+        let frees = matches!(
+            entry.booking,
+            Booking::Bag { .. } | Booking::PutBack { .. } | Booking::Cancel { .. } | Booking::Reinstate { .. }
+        );
+        let plan = outage.last_plan().map_or(0, |plan| plan.entry);
+        if frees && plan > number {
+            return Err(depends(plan, "book the opposite instead: `put-back`, `bag`, `reinstate`"));
+        }
+        effect.pumps.extend(outage.before(number).cloned());
+    }
+    let opposite = entry.moves.iter().map(|moved| (moved.item.as_str(), -moved.pieces));
+    effect.moves = moves(outage, opposite)?;
+    Ok(effect)
+}
+
+fn planned(outage: &Outage, plan: &PlanBooking) -> Effected {
+    let mut effect = Effect::default();
+    let mut pumps: BTreeMap<String, Option<OutagePump>> = BTreeMap::new();
+    for kit in &plan.kits {
+        let before = in_play(outage, &kit.tag)?;
+        let pieces = sorted(kit.pieces.iter().cloned());
+        let same = before.kit.clone().filter(|known| known.pieces == pieces);
+        let numbered = same.unwrap_or_else(|| {
+            effect.kits += 1;
+            NumberedKit { number: outage.kits() + effect.kits, pieces }
+        });
+        let after = OutagePump { kit: Some(numbered), why: None, not_fit: None, ..before };
+        pumps.insert(key(&kit.tag), Some(OutagePump { state: PumpState::Planned, ..after }));
+    }
+    let without = plan.short.iter().map(|short| (short, PumpState::Short));
+    let waiting = plan.waiting.iter().map(|waits| (waits, PumpState::NotMeasured));
+    for (TagNote { tag, why }, state) in without.chain(waiting) {
+        let before = in_play(outage, tag)?;
+        let after =
+            OutagePump { state, kit: None, why: Some(why.clone()), not_fit: None, ..before };
+        pumps.insert(key(tag), Some(after));
+    }
+    held(outage, plan, &mut pumps)?;
+    let taken = plan.kits.iter().flat_map(|kit| out(&kit.pieces));
+    // Asked only: planned pieces stay in their bins.
+    moves(outage, taken)?;
+    effect.pumps = pumps.into_iter().map(|(key, pump)| (key, pump.map(Arc::new))).collect();
+    Ok(effect)
+}
+
+/// Pump that a plan may choose pieces for.
+fn in_play(outage: &Outage, tag: &str) -> Result<OutagePump, Refused> {
+    let pump = outage.pump(tag).cloned().unwrap_or_else(|| OutagePump::new(tag));
+    if pump.state.is_in_play() {
+        return Ok(pump);
+    }
+    Err(Refused::new(
+        format!("a plan for {tag}, which is {}", pump.state.words()),
+        "plans for pumps whose pieces are in their bins",
+        "run `gapwright kit --outage` again: something was booked meanwhile",
+    ))
+}
+
+/// Pumps out of play, as the plan judges them; those that left the pump workbook leave the outage.
+fn held(
+    outage: &Outage,
+    plan: &PlanBooking,
+    pumps: &mut BTreeMap<String, Option<OutagePump>>,
+) -> Result<(), Refused> {
+    let held = plan.held.iter().map(|tag| (key(tag), None));
+    let not_fit = plan.not_fit.iter().map(|note| (key(&note.tag), Some(note.why.clone())));
+    let judged: BTreeMap<String, Option<String>> = held.chain(not_fit).collect();
+    for before in outage.pumps() {
+        let key = key(&before.tag);
+        match (before.state, judged.get(&key)) {
+            (PumpState::Cancelled, _) if before.bag.is_empty() && before.why.as_deref() != Some(NEXT_PLAN) => {
+                let mut after = before.clone();
+                waits_for_a_plan(&mut after);
+                pumps.insert(key, Some(after));
+            }
+            (PumpState::Cancelled, _) => {}
+            (state, _) if state.is_in_play() => {
+                pumps.entry(key).or_insert(None);
+            }
+            (_, Some(not_fit)) if *not_fit != before.not_fit => {
+                pumps.insert(key, Some(OutagePump { not_fit: not_fit.clone(), ..before.clone() }));
+            }
+            (_, Some(_)) => {}
+            (state, None) => {
+                return Err(Refused::new(
+                    format!("a plan without {}, which is {}", before.tag, state.words()),
+                    "every pump whose pieces are out",
+                    format!("put its row back into the pump workbook, or book `cancel {}`", before.tag),
+                ));
+            }
+        }
+    }
+    Ok(())
+}
+
+fn took_over(outage: &Outage, taken: &TookOver) -> Effected {
+    let differences = outage.differences(&taken.counts);
+    let mut effect = Effect::default();
+    let new = taken.counts.iter().filter(|count| outage.stock_of(&count.item).is_none());
+    let new = new.map(|count| (count.item.as_str(), i64::from(count.count)));
+    effect.moves = new
+        .filter(|(_, pieces)| *pieces != 0)
+        .map(|(item, pieces)| StockMove { item: item.to_string(), pieces })
+        .collect();
+    match taken.holds {
+        None if !differences.is_empty() => {
+            return Err(Refused::new(
+                format!("counts of {} items that differ from the ledger", differences.len()),
+                "counts as taken over, or as the ledger has them",
+                "say which holds: --counts workbook or --counts ledger",
+            ));
+        }
+        Some(Holding::Workbook) => {
+            let differs = differences.iter();
+            effect.moves.extend(differs.map(|difference| StockMove {
+                item: difference.item.clone(),
+                pieces: i64::from(difference.workbook.unwrap_or(0)) - difference.ledger,
+            }));
+        }
+        None | Some(Holding::Ledger) => {}
+    }
+    Ok(effect)
+}
