@@ -406,3 +406,47 @@ fn keep_files(
     }
     Ok(())
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::outage::ItemCount;
+
+    fn draft(number: u32, booking: Booking) -> Draft {
+        let why = "a reason that fills pages ".repeat(20);
+        (Circumstances { request: format!("{number}"), why, ..Circumstances::default() }, booking)
+    }
+
+    /// A limit on the pages of the database fails a booking as a full disk does (SQLITE_FULL).
+    #[test]
+    fn a_full_file_books_nothing_and_goes_on_when_there_is_room() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("full.outage");
+        let mut file = OutageFile::begin(&path).unwrap();
+        let counts = vec![ItemCount { item: "S".into(), count: 0 }];
+        let taken = Booking::TookOver(TookOver { counts, ..TookOver::default() });
+        file.book(vec![draft(0, taken)], &Vec::new()).unwrap();
+        let limit = |file: &OutageFile, pages: u32| {
+            file.db.pragma_update_and_check(None, "max_page_count", pages, |_| Ok(())).unwrap();
+        };
+        let pages: u32 = file.db.query_row("PRAGMA page_count", [], |row| row.get(0)).unwrap();
+        limit(&file, pages + 2);
+        let receive = || Booking::Receive { item: "S".into(), count: 1 };
+        let mut booked = 0;
+        let error = loop {
+            match file.book(vec![draft(booked + 1, receive())], &Vec::new()) {
+                Ok(_) => booked += 1,
+                Err(error) => break error,
+            }
+            assert!(booked < 1_000, "the limit was never reached");
+        };
+        assert!(matches!(error, BookError::File(OutageFileError::Full)), "{error:?}");
+        assert!(booked > 0);
+        let there = |outage: &Outage| outage.stock_of("S").map(|lot| lot.pieces);
+        assert_eq!(there(file.outage()), Some(i64::from(booked)));
+        assert_eq!(OutageFile::open(&path).unwrap().outage(), file.outage());
+        limit(&file, pages + 200);
+        file.book(vec![draft(booked + 1, receive())], &Vec::new()).unwrap();
+        assert_eq!(there(file.outage()), Some(i64::from(booked) + 1));
+    }
+}

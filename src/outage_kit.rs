@@ -3,6 +3,7 @@
 //! Readings are judged by [`crate::recheck`] and pieces by [`crate::accounting`], as everywhere else.
 
 use crate::accounting::verdicts;
+use crate::columns;
 use crate::issue::key;
 use crate::job::Job;
 use crate::length::Length;
@@ -90,7 +91,8 @@ fn pick(job: &Job, pump: &Pump, place: usize, piece: &KitPiece) -> Option<Pick> 
 /// Place or requirement of a name, as the model or the slip writes it.
 pub fn readable(job: &Job, pump: &Pump, what: &str) -> Option<Of> {
     let model = job.model_of(pump);
-    let named = |name: &str, label: &str| key(name) == key(what) || key(label) == key(what);
+    let wanted = columns::key(what);
+    let named = |name: &str, label: &str| [name, label].map(columns::key).contains(&wanted);
     let pack = model.packs.iter().position(|pack| named(&pack.name, &pack.label));
     let requirement = || pump.requirements.iter().position(|one| named(&one.name, &one.label));
     pack.map(Of::Pack).or_else(|| requirement().map(Of::Requirement))

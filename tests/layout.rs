@@ -80,7 +80,7 @@ const ROOMS: &[(&str, &str)] = &[
         "accounting consumables choose columns crush cutting decimal feeler gauge job length model \
          forecast packing plan policy problem provision pump recheck show stack sweep verify",
     ),
-    ("outage_kit", "accounting issue job length model outage plan pump recheck show verify words"),
+    ("outage_kit", "accounting columns issue job length model outage plan pump recheck show verify words"),
     (
         "read",
         "accounting certificate columns cutting day decimal digest feeler formats gauge issue job length \

@@ -165,9 +165,9 @@ Manual: `gapwright help running`.";
 
 impl Args {
     fn files(&self) -> Files<'_> {
-        let reads = [&self.file].into_iter().chain(&self.from);
         Files {
-            reads: reads.map(PathBuf::as_path).collect(),
+            reads: self.from.iter().map(PathBuf::as_path).collect(),
+            outage: Some(&self.file),
             date: self.date.as_deref(),
             ..Files::default()
         }

@@ -190,7 +190,9 @@ pub(super) fn described(outage: &Outage, entry: &LedgerEntry) -> String {
         Booking::Swap { tag, out, into } => {
             format!("{word} {tag}: out {}; in {}", none_of(&listed(out)), none_of(&listed(into)))
         }
-        Booking::Reading { tag, what, value, .. } => format!("{word} {tag} {what}: {value}"),
+        Booking::Reading { tag, what, value, .. } => {
+            format!("{word} {tag} {}: {value}", what.replace('_', " "))
+        },
         Booking::Accept { tag, .. } => format!("{word} {tag}"),
         Booking::Undo { entry } => {
             let old = outage.entry(*entry).map_or("", |entry| entry.booking.word());

@@ -37,7 +37,7 @@ Pumps that must be stopped come first. Manual: `gapwright help running`.";
 impl Args {
     fn files(&self) -> Files<'_> {
         Files {
-            reads: vec![&self.file],
+            outage: Some(&self.file),
             json: self.json.path(),
             force: self.force,
             ..Files::default()

@@ -228,6 +228,16 @@ pub enum Holding {
     Ledger,
 }
 
+impl TookOver {
+    /// Whether files, settings and counts are those of another takeover.
+    pub fn is_same(&self, other: &TookOver) -> bool {
+        let parts = |taken: &TookOver| {
+            (taken.files.clone(), taken.settings.clone(), taken.counts.clone())
+        };
+        parts(self) == parts(other)
+    }
+}
+
 impl Booking {
     /// Word for people, as on the command line.
     pub fn word(&self) -> &'static str {

@@ -2,7 +2,12 @@
 
 #![allow(clippy::unwrap_used, clippy::expect_used, missing_docs)]
 
+mod commands;
 mod random;
 mod rules;
+#[path = "../issue/shop.rs"]
+#[allow(dead_code)]
+mod shop;
 mod store;
 mod tampered;
+mod trouble;

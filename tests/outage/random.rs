@@ -105,7 +105,7 @@ fn draw(rng: &mut ChaCha8Rng, outage: &Outage, plain: &Plain) -> (Booking, Plain
             Booking::Swap { tag: tag.into(), out: vec![piece(gone, 1)], into: vec![piece(&item, count)] }
         }
         13 => {
-            let words = ["reading", "rejected reading", "dimension", "accept"];
+            let words = ["reading", "rejected reading", "dimension", "accept", "accept", "accept"];
             tagged(words[rng.random_range(0..words.len())], tag)
         }
         14 => tagged(["cancel", "reinstate"][rng.random_range(0..2)], tag),
@@ -194,7 +194,7 @@ fn random_weeks_end_with_the_pieces_of_a_store_that_only_adds_and_takes_away() {
     }
     for word in ["bag", "issue", "put-back", "receive", "scrap", "count", "swap", "reading", "accept", "cancel", "reinstate", "undo", "plan"] {
         let [booked, refused] = seen[word];
-        assert!(booked > 50, "{word}: {booked} booked");
+        assert!(booked > 25, "{word}: {booked} booked");
         assert!(refused > 20 || matches!(word, "receive" | "count"), "{word}: {refused} refused");
     }
     for state in [PumpState::Planned, PumpState::Bagged, PumpState::Issued, PumpState::Accepted, PumpState::Cancelled] {

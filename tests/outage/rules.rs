@@ -133,8 +133,6 @@ fn a_plan_leaves_pumps_alone_whose_pieces_are_out() {
     assert!(refused(plan_of(&["bagged"])).contains("bagged, which is bagged"));
     let forgets = refused(plan_of(&["planned"]));
     assert!(forgets.contains("book `cancel accepted`"), "{forgets}");
-    let greedy = PlanBooking { kits: vec![kit("planned", "S9", "G1")], ..plan() };
-    assert!(refused(PlanBooking { ..greedy }).contains("the item `S9`"));
     let note = |tag: &str| TagNote { tag: tag.into(), why: "the limit was moved".into() };
     let held = |not_fit: &[&str]| PlanBooking {
         kits: vec![kit("planned", "S1", "G1")],
@@ -142,6 +140,11 @@ fn a_plan_leaves_pumps_alone_whose_pieces_are_out() {
         not_fit: not_fit.iter().map(|tag| note(tag)).collect(),
         ..PlanBooking::default()
     };
+    let unknown = PlanBooking { kits: vec![kit("planned", "S9", "G1")], ..held(&["bagged"]) };
+    assert!(refused(unknown).contains("the item `S9`"));
+    let greedy = (0..9).map(|at| kit(&format!("new {at}"), "S1", "G2")).collect();
+    let greedy = refused(PlanBooking { kits: greedy, ..held(&["bagged"]) });
+    assert!(greedy.starts_with("18 of S1 to be taken"), "{greedy}");
     let mut outage = before.clone();
     book(&mut outage, Booking::Plan(held(&["bagged"]))).unwrap();
     let why = refusal(&mut outage, tagged("issue", "bagged"));
