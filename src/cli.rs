@@ -170,9 +170,9 @@ enum Command {
     Stack(stack::Args),
     /// Write off picked pieces, put back returned ones, keep the log.
     Issue(issue::Args),
-    /// Enter into the outage file: bags packed and issued, readings, deliveries, counts.
+    /// Enter bags, readings, deliveries and counts into an outage file.
     Book(book::Args),
-    /// List the pumps of an outage file by state, its stock and its last entries.
+    /// List an outage file: pumps by state, stock, last entries.
     Status(status::Args),
     /// List models, print one, write one to start from, try one with its own example.
     Model(model::Args),

@@ -55,7 +55,7 @@ pub use booking::{
     TakenFile, TookOver,
 };
 pub use entry::{BEGINNING, Circumstances, Head, LedgerEntry, LedgerFault, StockMove};
-pub use pump::{BenchReading, NumberedKit, OutagePump, PumpState};
+pub use pump::{BenchReading, MeasuredDimension, NumberedKit, OutagePump, PumpState};
 
 /// Reason why a booking is refused, and the fix.
 #[derive(Debug, Clone, PartialEq, Eq)]

@@ -91,8 +91,9 @@ pub fn workbook_with(
     date: &str,
     place: Option<PlaceInOutage>,
 ) -> Result<Vec<u8>, WriteError> {
-    let (mut workbook, styles) = start("Outage kit plan", date)?;
-    let (job, styles) = (verified.job(), &Styles { place, ..styles });
+    let (mut workbook, mut styles) = start("Outage kit plan", date)?;
+    styles.place = place;
+    let (job, styles) = (verified.job(), &styles);
     let drawings = Drawings::of(job);
     let slips = |mut workbook: Option<&mut Workbook>| -> Written<Vec<Worksheet>> {
         let mut sheets =

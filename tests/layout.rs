@@ -58,6 +58,7 @@ const ROOMS: &[(&str, &str)] = &[
          pump show stock",
     ),
     ("outage", "digest issue model narrow problem"),
+    ("outage_cells", "columns issue job length outage problem pump sheet"),
     ("outage_file", "digest outage problem"),
     ("recheck", "accounting decimal gauge job length model plan pump stack"),
     ("provision", "choose decimal job length model narrow forecast plan pump stack stock"),

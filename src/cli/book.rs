@@ -6,13 +6,14 @@ use std::path::{Path, PathBuf};
 
 use super::Common;
 use super::files::Files;
-use super::outage::{book, described, facts, index, job, open, request};
+use super::outage::{book, described, facts, index, job, open, request, taken_pumps};
 use super::run::{Ended, Refusal, Run, Stop};
 use super::voice::{must_see, out};
 use crate::job::Job;
 use crate::length::Length;
 use crate::model::NOT_FIT;
 use crate::outage::{Booking, Finding, KitPiece, Outage, OutagePump};
+use crate::outage_cells;
 use crate::outage_file::{Draft, OutageFile, Receipt};
 use crate::outage_kit;
 use crate::problem::{Place, Problem, fix_name};
@@ -107,13 +108,14 @@ enum Event {
         #[arg(long = "in", value_name = "ITEM")]
         into: Vec<String>,
     },
-    /// A finished pack or a clearance was measured at the bench.
+    /// A finished pack or a clearance was measured at the bench, or a dimension of the pump.
     Reading {
         /// Pump.
         tag: String,
-        /// Place or requirement, as the slip names it.
+        /// Place, requirement or dimension, as the slip names it.
         what: String,
         /// Value with its unit, such as `0.0212 in` or `0.021 to 0.022 in`.
+        #[arg(allow_hyphen_values = true)]
         value: String,
     },
     /// Its readings are in and conform: sign it off.
@@ -334,15 +336,19 @@ fn reading(
     let Some((pump, at)) = known else {
         // The rules say what is wrong with the tag.
         let (tag, what, value) = (tag.clone(), what.clone(), value.clone());
-        return Ok(Booking::Reading { tag, what, value, finding: Some(Finding::Conforms) });
+        return Ok(Booking::Reading { tag, what, value, finding: Finding::Conforms });
     };
     let row = &job.pumps[at];
     let model = job.model_of(row);
     let Some(of) = outage_kit::readable(job, row, what) else {
+        if let Some(dimension) = outage_cells::dimension(job, row, what) {
+            return measured(run, file, job, [&row.tag, dimension, value]);
+        }
         let packs = model.packs.iter().map(|pack| pack.label.as_str());
         let requirements = row.requirements.iter().map(|one| one.label.as_str());
-        let names: Vec<&str> = packs.chain(requirements).collect();
-        let fix = fix_name(what, names.iter().copied(), "give one of them; a dimension is typed into the pump workbook, then `kit --outage` plans again");
+        let dimensions = model.dimensions.iter().map(|dimension| dimension.label.as_str());
+        let names: Vec<&str> = packs.chain(requirements).chain(dimensions).collect();
+        let fix = fix_name(what, names.iter().copied(), "give one of them");
         return Err(refused(run, "command line", format!("`{what}`"), &format!("one of {}", names.join(", ")), &fix));
     };
     if let Err(why) = outage_kit::reading(job, row, of, value) {
@@ -352,8 +358,30 @@ fn reading(
     let what = outage_kit::name(job, row, of).to_string();
     let mut with_it = pump.clone();
     with_it.read(&what, value);
-    let finding = Some(outage_kit::finding(job, at, &with_it));
+    let finding = outage_kit::finding(job, at, &with_it);
     Ok(Booking::Reading { tag: tag.clone(), what, value: value.clone(), finding })
+}
+
+/// A dimension, with the cell that has it in the pump workbook.
+fn measured(
+    run: &mut Run,
+    file: &OutageFile,
+    job: &Job,
+    [tag, what, value]: [&str; 3],
+) -> Result<Booking, Stop> {
+    if let Err(error) = Length::parse(value, None) {
+        let expected = "a length with its unit, such as `0.0412 in` or `1.046 mm`";
+        let found = format!("`{value}`: {error}");
+        return Err(refused(run, "command line", found, expected, "type it again, with its unit"));
+    }
+    let book = taken_pumps(run, file)?;
+    let Some((heading, cell)) = outage_cells::cell(&book, job, tag, what) else {
+        let found = format!("`{what}` of {tag}, which has no cell of its own in the pump workbook");
+        let fix = "type it into the pump workbook, then run `gapwright kit --outage`";
+        return Err(refused(run, "command line", found, "a dimension with one column", fix));
+    };
+    let [tag, what, value] = [tag, what, value].map(String::from);
+    Ok(Booking::Measured { tag, what, value, heading, cell })
 }
 
 /// An acceptance with the judgement of its pump.

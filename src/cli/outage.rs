@@ -9,9 +9,11 @@ use crate::digest::sha256;
 use crate::job::Job;
 use crate::outage::{Booking, Circumstances, FileRole, KitPiece, LedgerEntry, Outage, TakenFile};
 use crate::outage_file::{BookError, Draft, FileBytes, OutageFile, OutageFileError, Receipt};
+use crate::outage_cells;
 use crate::output::{self, WriteError};
 use crate::problem::{Place, Problems};
 use crate::read::{self, Sources};
+use crate::sheet::Book;
 
 /// Result of work on an outage file; else the run ends. A file that is not sound is a problem of the inputs, a full disk
 /// is not.
@@ -83,15 +85,36 @@ pub(super) fn request() -> String {
 
 /// Job of the files that were last taken over, read from their bytes.
 pub(super) fn job(run: &mut Run, file: &OutageFile) -> Result<Job, Stop> {
-    let path = file.path().to_path_buf();
-    let unpacked = unpack(file);
-    let unpacked = run.made(unpacked.map_err(|error| match error {
-        Unpacking::File(error) => WriteError::File { path: path.clone(), error: std::io::Error::other(error.to_string()) },
-        Unpacking::Disk(error) => error,
-    }))?;
+    let unpacked = unpacked(run, file)?;
     run.read("reading the workbooks that were taken over", |memory, problems| {
         let sources = Sources { memory: memory.clone(), ..unpacked.sources() };
-        gathered_job(read::job(&sources), problems)
+        job_with(&sources, file.outage(), problems)
+    })
+}
+
+/// Reads a job, with the dimensions that were booked in the cells of the pump workbook. A cell that says something else
+/// by now is a problem.
+pub(super) fn job_with(sources: &Sources, outage: &Outage, problems: &mut Problems) -> Option<Job> {
+    if outage.pumps().all(|pump| pump.measured.is_empty()) {
+        return gathered_job(read::job(sources), problems);
+    }
+    let memory = &mut sources.memory.clone();
+    let books = [&sources.stock, &sources.pumps].map(|path| {
+        let book = read::book(path, memory);
+        book.map_err(|found| problems.absorb(found)).ok()
+    });
+    let [Some(stock), Some(mut pumps)] = books else {
+        return None;
+    };
+    outage_cells::fill(&mut pumps, outage, problems);
+    gathered_job(read::job_of(stock, pumps, sources), problems)
+}
+
+/// The pump workbook that was last taken over, as it was.
+pub(super) fn taken_pumps(run: &mut Run, file: &OutageFile) -> Result<Book, Stop> {
+    let unpacked = unpacked(run, file)?;
+    run.read("reading the pump workbook that was taken over", |memory, problems| {
+        read::book(&unpacked.pumps, memory).map_err(|found| problems.absorb(found)).ok()
     })
 }
 
@@ -112,6 +135,14 @@ impl Unpacked {
             settings: self.settings.clone(),
             ..Sources::default()
         }
+    }
+}
+
+fn unpacked(run: &mut Run, file: &OutageFile) -> Result<Unpacked, Stop> {
+    match unpack(file) {
+        Ok(unpacked) => Ok(unpacked),
+        Err(Unpacking::File(error)) => sound(run, file.path(), Err(error)),
+        Err(Unpacking::Disk(error)) => run.made(Err(error)),
     }
 }
 
@@ -165,13 +196,16 @@ pub(super) fn described(outage: &Outage, entry: &LedgerEntry) -> String {
     match &entry.booking {
         Booking::Bag { tag, without, with } => {
             let pieces: i64 = entry.moves.iter().map(|moved| -moved.pieces).sum();
-            let mut text = format!("{word} {tag}: {}", counted(pieces, "piece"));
-            for (name, pieces) in [("without", without), ("with", with)] {
-                if !pieces.is_empty() {
-                    text += &format!("; otherwise than planned: {name} {}", listed(pieces));
-                }
-            }
-            text
+            let named = |name: &str, pieces: &[KitPiece]| {
+                (!pieces.is_empty()).then(|| format!("{name} {}", listed(pieces)))
+            };
+            let others: Vec<String> =
+                [named("without", without), named("with", with)].into_iter().flatten().collect();
+            let otherwise = match others.is_empty() {
+                true => String::new(),
+                false => format!("; otherwise than planned: {}", others.join(", ")),
+            };
+            format!("{word} {tag}: {}{otherwise}", counted(pieces, "piece"))
         }
         Booking::Issue { tag } | Booking::Cancel { tag } | Booking::Reinstate { tag } => {
             format!("{word} {tag}")
@@ -190,7 +224,7 @@ pub(super) fn described(outage: &Outage, entry: &LedgerEntry) -> String {
         Booking::Swap { tag, out, into } => {
             format!("{word} {tag}: out {}; in {}", none_of(&listed(out)), none_of(&listed(into)))
         }
-        Booking::Reading { tag, what, value, .. } => {
+        Booking::Reading { tag, what, value, .. } | Booking::Measured { tag, what, value, .. } => {
             format!("{word} {tag} {}: {value}", what.replace('_', " "))
         },
         Booking::Accept { tag, .. } => format!("{word} {tag}"),

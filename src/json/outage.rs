@@ -108,7 +108,7 @@ fn kind(booking: &Booking) -> BookingJson {
         Booking::Scrap { .. } => BookingJson::Scrap,
         Booking::Count { .. } => BookingJson::Count,
         Booking::Swap { .. } => BookingJson::Swap,
-        Booking::Reading { .. } => BookingJson::Reading,
+        Booking::Reading { .. } | Booking::Measured { .. } => BookingJson::Reading,
         Booking::Accept { .. } => BookingJson::Accept,
         Booking::Cancel { .. } => BookingJson::Cancel,
         Booking::Reinstate { .. } => BookingJson::Reinstate,

@@ -57,16 +57,29 @@ pub enum Booking {
         /// Pieces that go in.
         into: Vec<KitPiece>,
     },
-    /// A figure was measured.
+    /// A finished pack or a clearance was measured at the bench.
     Reading {
         /// The pump.
         tag: String,
-        /// Name of the place, requirement or dimension, as its model names it.
+        /// Name of the place or requirement in the model.
         what: String,
         /// Value with its unit.
         value: String,
-        /// Judgement of the pump with this reading; none for a dimension, which is measured before there is a kit.
-        finding: Option<Finding>,
+        /// Judgement of the pump with this reading.
+        finding: Finding,
+    },
+    /// A dimension was measured, which the pump workbook has in a cell.
+    Measured {
+        /// The pump.
+        tag: String,
+        /// Name of the dimension in the model.
+        what: String,
+        /// Value with its unit.
+        value: String,
+        /// Key of the heading of its column.
+        heading: String,
+        /// Contents of the cell when it was booked; empty where it was empty.
+        cell: String,
     },
     /// Somebody signs the pump off.
     Accept {
@@ -249,7 +262,7 @@ impl Booking {
             Booking::Scrap { .. } => "scrap",
             Booking::Count { .. } => "count",
             Booking::Swap { .. } => "swap",
-            Booking::Reading { .. } => "reading",
+            Booking::Reading { .. } | Booking::Measured { .. } => "reading",
             Booking::Accept { .. } => "accept",
             Booking::Cancel { .. } => "cancel",
             Booking::Reinstate { .. } => "reinstate",
@@ -264,7 +277,7 @@ impl Booking {
         let asked = |booking: &Booking| {
             let mut booking = booking.clone();
             match &mut booking {
-                Booking::Reading { finding: Some(finding), .. } | Booking::Accept { finding, .. } => {
+                Booking::Reading { finding, .. } | Booking::Accept { finding, .. } => {
                     *finding = Finding::Conforms;
                 }
                 _ => {}
@@ -282,6 +295,7 @@ impl Booking {
             | Booking::PutBack { tag }
             | Booking::Swap { tag, .. }
             | Booking::Reading { tag, .. }
+            | Booking::Measured { tag, .. }
             | Booking::Accept { tag, .. }
             | Booking::Cancel { tag }
             | Booking::Reinstate { tag }

@@ -76,6 +76,19 @@ pub struct BenchReading {
     pub again: Option<String>,
 }
 
+/// A dimension that was booked and not typed into the pump workbook.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct MeasuredDimension {
+    /// Name of the dimension in the model.
+    pub what: String,
+    /// Value with its unit.
+    pub value: String,
+    /// Key of the heading of its column.
+    pub heading: String,
+    /// Contents of its cell when it was booked; empty where it was empty.
+    pub cell: String,
+}
+
 /// A pump as the entries have left it.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct OutagePump {
@@ -89,8 +102,8 @@ pub struct OutagePump {
     pub bag: Vec<KitPiece>,
     /// Readings at the bench.
     pub bench: Vec<BenchReading>,
-    /// Dimensions that were booked: name, value with its unit.
-    pub measured: Vec<(String, String)>,
+    /// Dimensions that were booked.
+    pub measured: Vec<MeasuredDimension>,
     /// Judgement of its readings.
     pub finding: Option<Finding>,
     /// Reason why it is short, or what it waits for.

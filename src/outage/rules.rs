@@ -10,7 +10,7 @@ use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use super::booking::{Booking, Finding, Holding, KitPiece, PlanBooking, TagNote, TookOver};
-use super::pump::{BenchReading, NumberedKit, OutagePump, PumpState};
+use super::pump::{BenchReading, MeasuredDimension, NumberedKit, OutagePump, PumpState};
 use super::{Outage, Refused, StockMove};
 use crate::issue::key;
 use crate::model::NOT_FIT;
@@ -46,9 +46,12 @@ pub(super) fn effect(outage: &Outage, booking: &Booking) -> Effected {
             in_bin(outage, item, i64::from(*count) - there.pieces)
         }
         Booking::Swap { tag, out, into } => swap(outage, tag, out, into),
-        Booking::Reading { tag, what, value, finding: None } => measured(outage, tag, what, value),
-        Booking::Reading { tag, what, value, finding: Some(finding) } => {
+        Booking::Reading { tag, what, value, finding } => {
             read_at_bench(outage, tag, [what, value], finding)
+        }
+        Booking::Measured { tag, what, value, heading, cell } => {
+            let [what, value, heading, cell] = [what, value, heading, cell].map(String::clone);
+            measured(outage, tag, MeasuredDimension { what, value, heading, cell })
         }
         Booking::Accept { tag, finding } => accept(outage, tag, finding),
         Booking::Cancel { tag } => cancel(outage, tag),
@@ -303,16 +306,17 @@ fn swap(outage: &Outage, tag: &str, gone: &[KitPiece], into: &[KitPiece]) -> Eff
     Ok(changed(OutagePump { bag, ..without_readings(pump) }, moves))
 }
 
-fn measured(outage: &Outage, tag: &str, what: &str, value: &str) -> Effected {
+fn measured(outage: &Outage, tag: &str, figure: MeasuredDimension) -> Effected {
     use PumpState::{Accepted, Bagged, Issued, NotMeasured, Planned, Rejected, Short};
     let may = [NotMeasured, Planned, Bagged, Issued, Rejected, Accepted, Short];
     let mut pump = pump(outage, tag, "measure", &may)?.clone();
-    pump.measured.retain(|(known, _)| known != what);
-    pump.measured.push((what.to_string(), value.to_string()));
+    let MeasuredDimension { what, value, .. } = &figure;
     // Its kit was chosen on another figure.
     if pump.kit.is_some() && matches!(pump.state, Planned | Bagged | Issued | Rejected | Accepted) {
         pump.not_fit = Some(format!("{what} was measured again, {value}, since its kit was planned"));
     }
+    pump.measured.retain(|known| known.what != *what);
+    pump.measured.push(figure);
     Ok(changed(pump, Vec::new()))
 }
 

@@ -115,7 +115,7 @@ fn drafts(pumps: usize, entries: usize) -> Vec<Draft> {
                 tag: tag.clone(),
                 what: "running clearance".into(),
                 value: "0.0212 in".into(),
-                finding: Some(Finding::Conforms),
+                finding: Finding::Conforms,
             });
             bookings.push(Booking::Receive { item: item(at), count: 2 });
             bookings.push(Booking::PutBack { tag });

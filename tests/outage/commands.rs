@@ -245,7 +245,7 @@ fn the_sheets_of_a_saved_plan_are_taken_over_once() {
     fs::rename(shop.at("plan.xlsx"), shop.at("kit-plan.xlsx")).unwrap();
     shop.fill(&[("A", "S20", "G", "0"), ("A", "S20", "H", "S10"), ("A", "S20", "I", "1")]);
     let said = book(&shop, &["--from", "kit-plan.xlsx", "--by", "Kim"]);
-    assert!(said.contains("otherwise than planned: without 1 x S20; with 1 x S10"), "{said}");
+    assert!(said.contains("otherwise than planned: without 1 x S20, with 1 x S10"), "{said}");
     assert_eq!(status(&shop).head.number, 5);
     // The same cells again book nothing.
     let said = book(&shop, &["--from", "kit-plan.xlsx"]);
@@ -269,6 +269,37 @@ fn the_sheets_of_a_saved_plan_are_taken_over_once() {
     other.write("stock.csv", &rows.replace("G90,gasket,F1,0.090,0.0005,1", "G90,gasket,F1,0.090,0.0005,2"));
     well(&other, &["kit", "stock.csv", "pumps.csv", "--out", "lone.xlsx"]);
     assert!(refused(&other, &["--from", "lone.xlsx"]).contains("a plan of this outage"));
+}
+
+/// A dimension that is booked stands in its cell until the workbook says something else.
+#[test]
+fn a_dimension_that_is_booked_counts_until_its_cell_differs() {
+    let shop = begun();
+    kit(&shop, &[]);
+    // A: 0.041 was a slip of the pen; 0.031 asks for 0.010 of shims, of which there are two.
+    let said = book(&shop, &["reading", "A", "bare clearance", "0.031 in", "--note", "read again"]);
+    assert!(said.contains("reading A bare clearance: 0.031 in."), "{said}");
+    let said = refused(&shop, &["bag", "A"]);
+    assert!(said.contains("bare_clearance was measured again, 0.031 in"), "{said}");
+    let said = kit(&shop, &[]);
+    assert!(said.contains("2 of 3 pumps can be kitted"), "one gasket of 0.090 for two: {said}");
+    // The workbook takes the value over: the two agree.
+    let pumps = fs::read_to_string(shop.at("pumps.csv")).unwrap();
+    shop.write("pumps.csv", &pumps.replace("A,screwed-impeller,1,F1,F1,0.041", "A,screwed-impeller,1,F1,F1,0.0310"));
+    let said = kit(&shop, &[]);
+    assert!(said.contains("2 of 3 pumps can be kitted"), "{said}");
+    // It says a third figure: both are listed, and nothing is planned.
+    shop.write("pumps.csv", &pumps.replace("A,screwed-impeller,1,F1,F1,0.041", "A,screwed-impeller,1,F1,F1,0.042"));
+    let call = ["kit", "stock.csv", "pumps.csv", "--outage", "w.outage", "--out", "next.xlsx"];
+    let (code, said) = run(&shop, &call);
+    assert_eq!(code, 2, "{said}");
+    assert!(said.contains("pumps!F3") && said.contains("`0.042`, changed since"), "{said}");
+    assert!(said.contains("`0.031 in`"), "{said}");
+    // The cell holds: booked so, all pumps are served.
+    book(&shop, &["reading", "A", "Bare clearance", "0.042 in"]);
+    let said = kit(&shop, &[]);
+    assert!(said.contains("3 of 3 pumps can be kitted"), "{said}");
+    assert!(refused(&shop, &["reading", "A", "snap ring", "thick"]).contains("type it again"));
 }
 
 #[test]

@@ -41,7 +41,7 @@ fn draw(rng: &mut ChaCha8Rng, outage: &Outage, plain: &Plain) -> (Booking, Plain
     let count = rng.random_range(1..4_u32);
     let pieces = i64::from(count);
     let mut after = plain.clone();
-    let booking = match rng.random_range(0..16) {
+    let booking = match rng.random_range(0..18) {
         0 | 1 => {
             let kits = TAGS.iter().filter(|tag| {
                 outage.pump(tag).is_none_or(|pump| pump.state.is_in_play())
@@ -75,7 +75,7 @@ fn draw(rng: &mut ChaCha8Rng, outage: &Outage, plain: &Plain) -> (Booking, Plain
             }
             Booking::Bag { tag: tag.into(), without, with }
         }
-        5 => tagged("issue", tag),
+        5 | 17 => tagged("issue", tag),
         6 | 7 => {
             after.empty(tag);
             tagged("put-back", tag)
@@ -104,7 +104,7 @@ fn draw(rng: &mut ChaCha8Rng, outage: &Outage, plain: &Plain) -> (Booking, Plain
             after.bag(tag, &item, pieces);
             Booking::Swap { tag: tag.into(), out: vec![piece(gone, 1)], into: vec![piece(&item, count)] }
         }
-        13 => {
+        13 | 16 => {
             let words = ["reading", "rejected reading", "dimension", "accept", "accept", "accept"];
             tagged(words[rng.random_range(0..words.len())], tag)
         }

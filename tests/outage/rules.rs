@@ -187,7 +187,7 @@ fn a_third_reading_of_a_place_begins_again() {
         tag: "issued".into(),
         what: "clearance".into(),
         value: value.into(),
-        finding: Some(Finding::Open { why: "differs".into() }),
+        finding: Finding::Open { why: "differs".into() },
     };
     for (value, expected) in
         [("1 mm", ("1 mm", None)), ("2 mm", ("1 mm", Some("2 mm"))), ("3 mm", ("3 mm", None))]

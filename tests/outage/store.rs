@@ -50,23 +50,24 @@ pub fn tagged(word: &str, tag: &str) -> Booking {
         "put-back" => Booking::PutBack { tag },
         "scrap from" => Booking::Scrap { item: "S1".into(), count: 1, from: Some(tag) },
         "swap" => Booking::Swap { tag, out: vec![piece("S1", 1)], into: vec![piece("S2", 1)] },
-        "dimension" => Booking::Reading {
+        "dimension" => Booking::Measured {
             tag,
             what: "shoulder".into(),
             value: "0.0412 in".into(),
-            finding: None,
+            heading: "shoulder".into(),
+            cell: String::new(),
         },
         "reading" => Booking::Reading {
             tag,
             what: "clearance".into(),
             value: "0.0212 in".into(),
-            finding: Some(conforms),
+            finding: conforms,
         },
         "rejected reading" => Booking::Reading {
             tag,
             what: "clearance".into(),
             value: "0.0312 in".into(),
-            finding: Some(Finding::NotMet { why: "above its limit".into() }),
+            finding: Finding::NotMet { why: "above its limit".into() },
         },
         "accept" => Booking::Accept { tag, finding: conforms },
         "accept unread" => {

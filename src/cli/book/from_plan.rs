@@ -64,7 +64,7 @@ impl Drafted<'_> {
         }
         let mut with_it = known;
         with_it.read(&what, &value);
-        let finding = Some(outage_kit::finding(job, at, &with_it));
+        let finding = outage_kit::finding(job, at, &with_it);
         self.add(&request, Booking::Reading { tag: pump.tag.clone(), what, value, finding });
     }
 }

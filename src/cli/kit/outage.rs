@@ -8,8 +8,8 @@ use std::path::{Path, PathBuf};
 
 use super::{Args, told};
 use crate::cli::Common;
-use crate::cli::outage::{book, counted, facts, index, request, sound};
-use crate::cli::run::{Ended, Run, Stop, gathered_job, use_threads};
+use crate::cli::outage::{book, counted, facts, index, job_with, request, sound};
+use crate::cli::run::{Ended, Run, Stop, use_threads};
 use crate::cli::voice::{must_see, out};
 use crate::digest::sha256;
 use crate::job::Job;
@@ -23,7 +23,6 @@ use crate::outage_file::{Draft, FileBytes, OutageFile, OutageFileError};
 use crate::outage_kit;
 use crate::plan::Kit;
 use crate::problem::{Place, Problem, Problems};
-use crate::read;
 use crate::verify::{Verified, verify};
 use crate::words;
 use crate::write::{self, PlaceInOutage};
@@ -64,7 +63,7 @@ pub(super) fn run(args: &Args, path: &Path, common: &Common) -> Ended {
     let outage = there.as_ref().map(|file| file.outage().clone()).unwrap_or_default();
     let Taken { job, in_play, taken, bytes, after } =
         run.read("reading and checking the workbooks", |memory, problems| {
-            let job = gathered_job(read::job(&args.sources(memory)), problems)?;
+            let job = job_with(&args.sources(memory), &outage, problems)?;
             take_over(args, path, job, &outage, problems)
         })?;
     run.has_memory_for(&in_play, in_play.pumps.iter(), &args.pumps)?;
@@ -85,20 +84,14 @@ pub(super) fn run(args: &Args, path: &Path, common: &Common) -> Ended {
     Ok(status)
 }
 
+/// Whether a file has the name of an outage file.
+fn is_named(path: &Path) -> bool {
+    path.extension().is_some_and(|end| end.eq_ignore_ascii_case("outage"))
+}
+
 /// The outage file, if it was begun.
 fn there(run: &mut Run, path: &Path) -> Result<Option<OutageFile>, Stop> {
-    let named = path.extension().is_some_and(|end| end.eq_ignore_ascii_case("outage"));
-    run.read("reading the command line", |_, problems| {
-        if !named {
-            problems.add(crate::cli::from_command_line(
-                format!("--outage {}", path.display()),
-                "a file name ending in .outage",
-                "give the outage file such a name",
-            ));
-        }
-        Some(())
-    })?;
-    let begun = fs::metadata(path).is_ok_and(|there| there.len() > 0);
+    let begun = is_named(path) && fs::metadata(path).is_ok_and(|there| there.len() > 0);
     let opened = run.look("checking the outage file", |_| begun.then(|| OutageFile::open(path)));
     sound(run, path, opened.transpose())
 }
@@ -111,6 +104,13 @@ fn take_over(
     outage: &Outage,
     problems: &mut Problems,
 ) -> Option<Taken> {
+    if !is_named(path) {
+        problems.add(crate::cli::from_command_line(
+            format!("--outage {}", path.display()),
+            "a file name ending in .outage",
+            "give the outage file such a name",
+        ));
+    }
     refuse_shared(&job, problems);
     let counts: Vec<ItemCount> = job
         .stock
