@@ -34,7 +34,7 @@
 //!
 //! let refused = book(&mut outage, Booking::Scrap { item: "SH-010".into(), count: 11, from: None });
 //! assert_eq!(refused.unwrap_err().found, "11 of SH-010 to be taken");
-//! # Ok::<(), gapwright::outage::Refused>(())
+//! # Ok::<(), gapwright::outage::BookingRefusal>(())
 //! ```
 
 mod booking;
@@ -59,7 +59,7 @@ pub use pump::{BenchReading, MeasuredDimension, NumberedKit, OutagePump, PumpSta
 
 /// Reason why a booking is refused, and the fix.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Refused {
+pub struct BookingRefusal {
     /// Text asked for.
     pub found: String,
     /// Text expected instead.
@@ -68,14 +68,18 @@ pub struct Refused {
     pub fix: String,
 }
 
-impl Refused {
-    fn new(found: impl Into<String>, expected: impl Into<String>, fix: impl Into<String>) -> Refused {
-        Refused { found: found.into(), expected: expected.into(), fix: fix.into() }
+impl BookingRefusal {
+    fn new(
+        found: impl Into<String>,
+        expected: impl Into<String>,
+        fix: impl Into<String>,
+    ) -> BookingRefusal {
+        BookingRefusal { found: found.into(), expected: expected.into(), fix: fix.into() }
     }
 
     /// Refusal of a request number that stands for another booking.
-    pub(crate) fn of_request(entry: &LedgerEntry) -> Refused {
-        Refused::new(
+    pub(crate) fn of_request(entry: &LedgerEntry) -> BookingRefusal {
+        BookingRefusal::new(
             format!("a request number that entry {} ({}) has", entry.number, entry.booking.word()),
             "a number of its own for each request",
             "leave --request out, or give another number",
@@ -148,14 +152,17 @@ impl Outage {
     /// Entry of a booking; it changes nothing before [`Outage::follow`].
     ///
     /// # Errors
-    /// [`Refused`]: the reason why it cannot be booked, with the fix.
-    pub fn book(&self, facts: Circumstances, booking: Booking) -> Result<LedgerEntry, Refused> {
+    /// [`BookingRefusal`]: the reason why it cannot be booked, with the fix.
+    pub fn book(
+        &self,
+        facts: Circumstances,
+        booking: Booking,
+    ) -> Result<LedgerEntry, BookingRefusal> {
         let facts = Circumstances { who: tidy(&facts.who), why: tidy(&facts.why), ..facts };
         let moves = effect(self, &booking)?.moves;
         let prev = self.head().hash;
         let number = self.next();
-        let mut entry =
-            LedgerEntry { number, facts, booking, moves, prev, hash: String::new() };
+        let mut entry = LedgerEntry { number, facts, booking, moves, prev, hash: String::new() };
         entry.hash = entry.hashed();
         Ok(entry)
     }

@@ -94,9 +94,8 @@ fn place(sheet: &Sheet, tag: &str, heading: &str) -> Option<(usize, u32)> {
     })?;
     let column = column(&sheet.rows[top].cells, heading)?;
     let mut rows = sheet.rows.iter().enumerate().skip(top + 1);
-    let (row, _) = rows.find(|(_, row)| {
-        row.cell(tags).is_some_and(|cell| key(&cell.show()) == key(tag))
-    })?;
+    let (row, _) =
+        rows.find(|(_, row)| row.cell(tags).is_some_and(|cell| key(&cell.show()) == key(tag)))?;
     Some((row, column))
 }
 
@@ -111,7 +110,8 @@ fn contents(sheet: &Sheet, row: usize, column: u32) -> String {
 /// Unit in the heading of a column, for a cell without one.
 fn unit_of(sheet: &Sheet, heading: &str) -> Option<crate::length::Unit> {
     let cells = sheet.rows.iter().flat_map(|row| &row.cells);
-    let mut headings = cells.map(|(_, cell)| cell.show()).filter(|text| columns::key(text) == heading);
+    let mut headings =
+        cells.map(|(_, cell)| cell.show()).filter(|text| columns::key(text) == heading);
     let text = headings.next()?;
     let (_, rest) = text.split_once('(')?;
     crate::length::Unit::parse(rest.split(')').next()?)

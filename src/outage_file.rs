@@ -18,11 +18,14 @@ use std::path::{Path, PathBuf};
 use std::time::Duration;
 
 use rusqlite::config::DbConfig;
-use rusqlite::{Connection, OpenFlags, OptionalExtension, Row, Transaction, TransactionBehavior, params};
+use rusqlite::{
+    Connection, OpenFlags, OptionalExtension, Row, Transaction, TransactionBehavior, params,
+};
 
 use crate::digest::sha256;
 use crate::outage::{
-    BEGINNING, Booking, Circumstances, Head, LedgerEntry, LedgerFault, Outage, Refused, TookOver,
+    BEGINNING, Booking, BookingRefusal, Circumstances, Head, LedgerEntry, LedgerFault, Outage,
+    TookOver,
 };
 
 pub use error::{BookError, OutageFileError};
@@ -174,8 +177,7 @@ impl OutageFile {
     /// Goes through the whole file.
     fn check(&mut self) -> Result<(), OutageFileError> {
         let reading = self.db.transaction()?;
-        let health: String =
-            reading.query_row("PRAGMA quick_check(1)", [], |row| row.get(0))?;
+        let health: String = reading.query_row("PRAGMA quick_check(1)", [], |row| row.get(0))?;
         if health != "ok" {
             return Err(OutageFileError::Damaged(health));
         }
@@ -215,9 +217,9 @@ impl OutageFile {
     /// [`OutageFileError::Damaged`] where the file does not have them.
     pub fn bytes(&self, sha256: &str) -> Result<Vec<u8>, OutageFileError> {
         let mut select = self.db.prepare("SELECT bytes FROM file WHERE sha256 = ?1")?;
-        let bytes: Option<Vec<u8>> =
-            select.query_row([sha256], |row| row.get(0)).optional()?;
-        bytes.ok_or_else(|| OutageFileError::Damaged("a file that was taken over is missing".into()))
+        let bytes: Option<Vec<u8>> = select.query_row([sha256], |row| row.get(0)).optional()?;
+        bytes
+            .ok_or_else(|| OutageFileError::Damaged("a file that was taken over is missing".into()))
     }
 }
 
@@ -269,14 +271,13 @@ fn book_one(
     outage: &mut Outage,
     facts: Circumstances,
     draft: Booking,
-) -> Result<Result<Receipt, Refused>, OutageFileError> {
+) -> Result<Result<Receipt, BookingRefusal>, OutageFileError> {
     let mut select = booking.prepare("SELECT number FROM entry WHERE request = ?1")?;
-    let known: Option<u32> =
-        select.query_row([&facts.request], |row| row.get(0)).optional()?;
+    let known: Option<u32> = select.query_row([&facts.request], |row| row.get(0)).optional()?;
     if let Some(entry) = known.and_then(|number| outage.entry(number)) {
         return Ok(match entry.booking.is_retry_of(&draft) {
             true => Ok(Receipt { entry: entry.clone(), again: true }),
-            false => Err(Refused::of_request(entry)),
+            false => Err(BookingRefusal::of_request(entry)),
         });
     }
     let entry = match outage.book(facts, draft) {
@@ -396,12 +397,12 @@ fn keep_files(
         }
     }
     let mut select = booking.prepare("SELECT sha256 FROM file")?;
-    let there: Vec<String> =
-        select.query_map([], |row| row.get(0))?.collect::<Result<_, _>>()?;
+    let there: Vec<String> = select.query_map([], |row| row.get(0))?.collect::<Result<_, _>>()?;
     for old in there.iter().filter(|there| !wanted.contains(&there.as_str())) {
         booking.execute("DELETE FROM file WHERE sha256 = ?1", [old])?;
     }
-    if let Some(missing) = wanted.iter().find(|wanted| !there.iter().any(|there| there == *wanted)) {
+    if let Some(missing) = wanted.iter().find(|wanted| !there.iter().any(|there| there == *wanted))
+    {
         return Err(OutageFileError::Damaged(format!("the file {missing} was not handed over")));
     }
     Ok(())

@@ -155,8 +155,7 @@ fn record(job: &Job, pump: usize, of: &OutagePump) -> Result<Record, String> {
     let unread = |pump| Bench::unread(job, pump, None);
     let mut benches: Vec<Bench> = job.pumps.iter().map(unread).collect();
     benches[pump] = bench(job, pump, of)?;
-    let spare =
-        Left { pieces: vec![0; job.stock.len()], plates: vec![0; job.plates.len()] };
+    let spare = Left { pieces: vec![0; job.stock.len()], plates: vec![0; job.plates.len()] };
     let mut records = recheck(job, &benches, &mut spare.clone());
     Ok(records.swap_remove(pump))
 }
@@ -174,7 +173,9 @@ pub fn finding(job: &Job, pump: usize, of: &OutagePump) -> Finding {
     };
     match &record.decision {
         Decision::Accept => Finding::Conforms,
-        Decision::Look(_) | Decision::Incomplete(_) | Decision::NotRead => Finding::Open { why: why() },
+        Decision::Look(_) | Decision::Incomplete(_) | Decision::NotRead => {
+            Finding::Open { why: why() }
+        }
         Decision::Swap(_) | Decision::NoSwap(_) | Decision::NotKitted => {
             Finding::NotMet { why: words::recheck::not_met(job, at, &record).join(" ") }
         }
@@ -200,7 +201,12 @@ pub fn fault(job: &Job, pump: usize, of: &OutagePump) -> Option<String> {
         let count: u32 = pack.picks.iter().map(|pick| pick.count).sum();
         let may = place.least_pieces..=place.most_pieces;
         (!may.contains(&count)).then(|| {
-            format!("{}: {count} pieces, and its model allows {} to {}", place.label, may.start(), may.end())
+            format!(
+                "{}: {count} pieces, and its model allows {} to {}",
+                place.label,
+                may.start(),
+                may.end()
+            )
         })
     });
     wrong.or_else(|| {

@@ -81,7 +81,10 @@ const ROOMS: &[(&str, &str)] = &[
         "accounting consumables choose columns crush cutting decimal feeler gauge job length model \
          forecast packing plan policy problem provision pump recheck show stack sweep verify",
     ),
-    ("outage_kit", "accounting columns issue job length model outage plan pump recheck show verify words"),
+    (
+        "outage_kit",
+        "accounting columns issue job length model outage plan pump recheck show verify words",
+    ),
     (
         "read",
         "accounting certificate columns cutting day decimal digest feeler formats gauge issue job length \
@@ -97,14 +100,14 @@ const ROOMS: &[(&str, &str)] = &[
     (
         "json",
         "accounting analysis consumables crush cutting day decimal forecast formats issue job length model \
-         narrow packing plain_text plan problem provision pump recheck reorder show size_range stack \
+         narrow outage packing plain_text plan problem provision pump recheck reorder show size_range stack \
          sweep verify words write",
     ),
     (
         "cli",
-        "accounting analysis certificate choose crush day decimal formats issue job json length model \
-         manual forecast output plain_text plan policy problem provision pump read recheck reorder \
-         sheet stack stock sweep verify words write",
+        "accounting analysis certificate choose crush day decimal digest formats issue job json length model \
+         manual forecast outage outage_cells outage_file outage_kit output plain_text plan policy problem \
+         provision pump read recheck reorder sheet show stack stock sweep verify words write",
     ),
 ];
 
@@ -146,7 +149,7 @@ const DOORS: &[(&str, &str)] = &[
     ("smallvec", "choose provision stack"),
     ("statrs", "inventory provision stack"),
     ("strsim", "problem read"),
-    ("tempfile", "output"),
+    ("tempfile", "cli output"),
     ("terminal_size", "cli"),
     ("textwrap", "cli"),
     (

@@ -259,11 +259,19 @@ fn bookings(run: &mut Run, file: &OutageFile, event: &Event) -> Result<Vec<Booki
         Event::Bag { tags, without, with } => {
             if tags.len() > 1 && !(without.is_empty() && with.is_empty()) {
                 let found = "--without or --with for several bags".to_string();
-                return Err(refused(run, "command line", found, "one TAG with them", "book them one by one"));
+                return Err(refused(
+                    run,
+                    "command line",
+                    found,
+                    "one TAG with them",
+                    "book them one by one",
+                ));
             }
             let (without, with) = (pieces(run, without)?, pieces(run, with)?);
-            let bag = |tag: &String| {
-                Booking::Bag { tag: tag.clone(), without: without.clone(), with: with.clone() }
+            let bag = |tag: &String| Booking::Bag {
+                tag: tag.clone(),
+                without: without.clone(),
+                with: with.clone(),
             };
             Ok(tags.iter().map(bag).collect())
         }
@@ -278,7 +286,9 @@ fn bookings(run: &mut Run, file: &OutageFile, event: &Event) -> Result<Vec<Booki
             let (item, count, from) = (item.clone(), *count, from.clone());
             Ok(vec![Booking::Scrap { item, count, from }])
         }
-        Event::Count { item, count } => Ok(vec![Booking::Count { item: item.clone(), count: *count }]),
+        Event::Count { item, count } => {
+            Ok(vec![Booking::Count { item: item.clone(), count: *count }])
+        }
         Event::Swap { tag, out, into } => {
             let (out, into) = (pieces(run, out)?, pieces(run, into)?);
             Ok(vec![Booking::Swap { tag: tag.clone(), out, into }])
@@ -320,7 +330,13 @@ fn pieces(run: &mut Run, texts: &[String]) -> Result<Vec<KitPiece>, Stop> {
     let read: Option<Vec<KitPiece>> = texts.iter().map(piece).collect();
     read.ok_or_else(|| {
         let found = format!("the pieces `{}`", texts.join("`, `"));
-        refused(run, "command line", found, "ITEM, or ITEM=N for several", "give a number from 1 on")
+        refused(
+            run,
+            "command line",
+            found,
+            "ITEM, or ITEM=N for several",
+            "give a number from 1 on",
+        )
     })
 }
 
@@ -349,11 +365,23 @@ fn reading(
         let dimensions = model.dimensions.iter().map(|dimension| dimension.label.as_str());
         let names: Vec<&str> = packs.chain(requirements).chain(dimensions).collect();
         let fix = fix_name(what, names.iter().copied(), "give one of them");
-        return Err(refused(run, "command line", format!("`{what}`"), &format!("one of {}", names.join(", ")), &fix));
+        return Err(refused(
+            run,
+            "command line",
+            format!("`{what}`"),
+            &format!("one of {}", names.join(", ")),
+            &fix,
+        ));
     };
     if let Err(why) = outage_kit::reading(job, row, of, value) {
         let expected = "a reading such as `0.0212 in`, `0.54 mm` or `0.021 to 0.022 in`";
-        return Err(refused(run, "command line", format!("`{value}`: {why}"), expected, "type it again, with its unit"));
+        return Err(refused(
+            run,
+            "command line",
+            format!("`{value}`: {why}"),
+            expected,
+            "type it again, with its unit",
+        ));
     }
     let what = outage_kit::name(job, row, of).to_string();
     let mut with_it = pump.clone();

@@ -8,8 +8,8 @@ use crate::day::is_date;
 use crate::digest::sha256;
 use crate::job::Job;
 use crate::outage::{Booking, Circumstances, FileRole, KitPiece, LedgerEntry, Outage, TakenFile};
-use crate::outage_file::{BookError, Draft, FileBytes, OutageFile, OutageFileError, Receipt};
 use crate::outage_cells;
+use crate::outage_file::{BookError, Draft, FileBytes, OutageFile, OutageFileError, Receipt};
 use crate::output::{self, WriteError};
 use crate::problem::{Place, Problems};
 use crate::read::{self, Sources};
@@ -154,7 +154,8 @@ enum Unpacking {
 fn unpack(file: &OutageFile) -> Result<Unpacked, Unpacking> {
     let folder = output::scratch(&[]).map_err(Unpacking::Disk)?;
     let base = folder.path().to_path_buf();
-    let failed = |path: &Path, error| Unpacking::Disk(WriteError::File { path: path.into(), error });
+    let failed =
+        |path: &Path, error| Unpacking::Disk(WriteError::File { path: path.into(), error });
     for name in ["stock", "pumps", "models"] {
         let path = base.join(name);
         fs::create_dir(&path).map_err(|error| failed(&path, error))?;
@@ -189,9 +190,8 @@ pub(super) fn index(job: &Job, tag: &str) -> Option<usize> {
 
 /// An entry in a few words, without its number.
 pub(super) fn described(outage: &Outage, entry: &LedgerEntry) -> String {
-    let listed = |pieces: &[KitPiece]| {
-        pieces.iter().map(KitPiece::to_string).collect::<Vec<_>>().join(", ")
-    };
+    let listed =
+        |pieces: &[KitPiece]| pieces.iter().map(KitPiece::to_string).collect::<Vec<_>>().join(", ");
     let word = entry.booking.word();
     match &entry.booking {
         Booking::Bag { tag, without, with } => {
@@ -226,7 +226,7 @@ pub(super) fn described(outage: &Outage, entry: &LedgerEntry) -> String {
         }
         Booking::Reading { tag, what, value, .. } | Booking::Measured { tag, what, value, .. } => {
             format!("{word} {tag} {}: {value}", what.replace('_', " "))
-        },
+        }
         Booking::Accept { tag, .. } => format!("{word} {tag}"),
         Booking::Undo { entry } => {
             let old = outage.entry(*entry).map_or("", |entry| entry.booking.word());

@@ -261,7 +261,8 @@ impl Run {
     /// Writes the result for programs of a command that writes nothing else.
     pub(super) fn deliver_text(&mut self, text: String) -> Ended {
         let file = self.json_file().cloned();
-        let files: Vec<(&Output, &[u8])> = file.iter().map(|file| (file, text.as_bytes())).collect();
+        let files: Vec<(&Output, &[u8])> =
+            file.iter().map(|file| (file, text.as_bytes())).collect();
         let status = self.place(&files)?;
         if matches!(self.json, Json::Stdout) {
             answer(text.as_bytes());

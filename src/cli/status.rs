@@ -126,12 +126,22 @@ fn tell_reasons(run: &Run, state: PumpState, pumps: &[&&OutagePump]) {
             continue;
         }
         if pump.missing() > 0 {
-            must_see!(to, "       {}: its bag is {} pieces short of its kit", pump.tag, pump.missing());
+            must_see!(
+                to,
+                "       {}: its bag is {} pieces short of its kit",
+                pump.tag,
+                pump.missing()
+            );
         } else if pump.differs() {
             must_see!(to, "       {}: its bag differs from its kit", pump.tag);
         }
         if state == PumpState::Cancelled {
-            must_see!(to, "       {}: cancelled with {} pieces in its bag: put them back", pump.tag, pump.pieces());
+            must_see!(
+                to,
+                "       {}: cancelled with {} pieces in its bag: put them back",
+                pump.tag,
+                pump.pieces()
+            );
         }
     }
 }

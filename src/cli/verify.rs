@@ -5,10 +5,10 @@ use std::path::{Path, PathBuf};
 
 use super::common_args::CommonArgs;
 use super::files::Files;
+use super::outage::open;
 use super::run::{Ended, Refusal, Run, gathered, gathered_job};
 use super::settings::Settings;
 use super::voice::{must_see, out};
-use super::outage::open;
 use super::{Common, DONE, MISSED, from_command_line};
 use crate::certificate::Certificate;
 use crate::choose::second::second_opinion;
@@ -202,9 +202,8 @@ pub(super) fn run(args: &Args, common: &Common) -> Ended {
     if args.second_opinion {
         let least = run.solve(&job.policy, |solving| {
             let control = solving.control("asking the general solver");
-            second_opinion(job, plan, &control).map_err(|error| {
-                Refusal::from(error.problem(&stock, &pumps))
-            })
+            second_opinion(job, plan, &control)
+                .map_err(|error| Refusal::from(error.problem(&stock, &pumps)))
         })?;
         let waste = plan.goals.iter().find(|goal| goal.objective == Objective::Waste);
         let holds = waste.is_none_or(|goal| least.raw() <= goal.value);

@@ -77,7 +77,7 @@ pub struct OutagePumpJson {
 pub enum PumpStateJson {
     /// A reading is missing.
     NotMeasured,
-    /// It has a kit, and the pieces lie in their bins.
+    /// Has a kit; the pieces lie in their bins.
     Planned,
     /// The pieces are in the bag.
     Bagged,

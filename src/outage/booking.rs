@@ -244,9 +244,8 @@ pub enum Holding {
 impl TookOver {
     /// Whether files, settings and counts are those of another takeover.
     pub fn is_same(&self, other: &TookOver) -> bool {
-        let parts = |taken: &TookOver| {
-            (taken.files.clone(), taken.settings.clone(), taken.counts.clone())
-        };
+        let parts =
+            |taken: &TookOver| (taken.files.clone(), taken.settings.clone(), taken.counts.clone());
         parts(self) == parts(other)
     }
 }

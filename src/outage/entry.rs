@@ -139,7 +139,9 @@ pub enum LedgerFault {
         why: String,
     },
     /// The end that was written last, or stands on paper, is not in the ledger.
-    #[error("the ledger ends at entry {end} and does not hold entry {head}: its end was cut off or changed")]
+    #[error(
+        "the ledger ends at entry {end} and does not hold entry {head}: its end was cut off or changed"
+    )]
     End {
         /// Number of the last entry.
         end: u32,

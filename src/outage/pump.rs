@@ -7,7 +7,7 @@ use super::booking::{Finding, KitPiece};
 pub enum PumpState {
     /// A reading is missing: nothing is planned.
     NotMeasured,
-    /// It has a kit in the last plan, and the pieces lie in their bins.
+    /// Has a kit in the last plan; the pieces lie in their bins.
     Planned,
     /// The pieces are in the bag.
     Bagged,
@@ -17,7 +17,7 @@ pub enum PumpState {
     Rejected,
     /// Its readings are in and conform, and it is signed off.
     Accepted,
-    /// It has no kit.
+    /// Has no kit.
     Short,
     /// Withdrawn.
     Cancelled,

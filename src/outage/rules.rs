@@ -11,7 +11,7 @@ use std::sync::Arc;
 
 use super::booking::{Booking, Finding, Holding, KitPiece, PlanBooking, TagNote, TookOver};
 use super::pump::{BenchReading, MeasuredDimension, NumberedKit, OutagePump, PumpState};
-use super::{Outage, Refused, StockMove};
+use super::{BookingRefusal, Outage, StockMove};
 use crate::issue::key;
 use crate::model::NOT_FIT;
 use crate::problem::fix_name;
@@ -27,7 +27,7 @@ pub(super) struct Effect {
     pub(super) kits: u32,
 }
 
-type Effected = Result<Effect, Refused>;
+type Effected = Result<Effect, BookingRefusal>;
 
 /// Reason of a pump that came back too late for the last plan.
 const NEXT_PLAN: &str = "it waits for the next plan";
@@ -39,7 +39,9 @@ pub(super) fn effect(outage: &Outage, booking: &Booking) -> Effected {
         Booking::Issue { tag } => issue(outage, tag),
         Booking::PutBack { tag } => put_back(outage, tag),
         Booking::Receive { item, count } => in_bin(outage, item, i64::from(some(*count)?)),
-        Booking::Scrap { item, count, from: None } => in_bin(outage, item, -i64::from(some(*count)?)),
+        Booking::Scrap { item, count, from: None } => {
+            in_bin(outage, item, -i64::from(some(*count)?))
+        }
         Booking::Scrap { item, count, from: Some(tag) } => scrap_from(outage, item, *count, tag),
         Booking::Count { item, count } => {
             let there = outage.stock_of(item).ok_or_else(|| unknown_item(outage, item))?;
@@ -68,17 +70,22 @@ fn changed(pump: OutagePump, moves: Vec<StockMove>) -> Effect {
 }
 
 /// A number of pieces, of which there must be at least one.
-fn some(count: u32) -> Result<u32, Refused> {
-    let none = || Refused::new("0 pieces", "one piece at least", "give the number of pieces");
+fn some(count: u32) -> Result<u32, BookingRefusal> {
+    let none =
+        || BookingRefusal::new("0 pieces", "one piece at least", "give the number of pieces");
     if count == 0 { Err(none()) } else { Ok(count) }
 }
 
-fn unknown_item(outage: &Outage, item: &str) -> Refused {
+fn unknown_item(outage: &Outage, item: &str) -> BookingRefusal {
     let known = outage.stock().map(|lot| lot.item.as_str());
-    Refused::new(
+    BookingRefusal::new(
         format!("the item `{item}`"),
         "an item of the stock workbook that was taken over",
-        fix_name(item, known, "add its row to the stock workbook, then run `gapwright kit --outage`"),
+        fix_name(
+            item,
+            known,
+            "add its row to the stock workbook, then run `gapwright kit --outage`",
+        ),
     )
 }
 
@@ -92,7 +99,7 @@ fn in_bin(outage: &Outage, item: &str, pieces: i64) -> Effected {
 fn moves<'a>(
     outage: &Outage,
     pieces: impl IntoIterator<Item = (&'a str, i64)>,
-) -> Result<Vec<StockMove>, Refused> {
+) -> Result<Vec<StockMove>, BookingRefusal> {
     let mut sums: BTreeMap<String, (&str, i64)> = BTreeMap::new();
     for (item, count) in pieces {
         sums.entry(key(item)).or_insert((item, 0)).1 += count;
@@ -101,10 +108,13 @@ fn moves<'a>(
     for (item, pieces) in sums.into_values().filter(|(_, pieces)| *pieces != 0) {
         let there = outage.stock_of(item).ok_or_else(|| unknown_item(outage, item))?;
         if there.pieces + pieces < 0 {
-            return Err(Refused::new(
+            return Err(BookingRefusal::new(
                 format!("{} of {} to be taken", -pieces, there.item),
                 format!("no more than the {} that are left by the ledger", there.pieces),
-                format!("look into the bin; if there are more, book `count {} N` first", there.item),
+                format!(
+                    "look into the bin; if there are more, book `count {} N` first",
+                    there.item
+                ),
             ));
         }
         moves.push(StockMove { item: there.item.clone(), pieces });
@@ -137,7 +147,7 @@ fn sorted(pieces: impl IntoIterator<Item = KitPiece>) -> Vec<KitPiece> {
 }
 
 /// Pieces without some of them. Those that name no place are taken wherever they are.
-fn less(pieces: &[KitPiece], gone: &[KitPiece], of: &str) -> Result<Vec<KitPiece>, Refused> {
+fn less(pieces: &[KitPiece], gone: &[KitPiece], of: &str) -> Result<Vec<KitPiece>, BookingRefusal> {
     let mut left = pieces.to_vec();
     for piece in gone {
         let mut open = some(piece.count)?;
@@ -153,7 +163,7 @@ fn less(pieces: &[KitPiece], gone: &[KitPiece], of: &str) -> Result<Vec<KitPiece
         }
         if open > 0 {
             let items: Vec<String> = pieces.iter().map(KitPiece::to_string).collect();
-            return Err(Refused::new(
+            return Err(BookingRefusal::new(
                 format!("{piece} out of {of}"),
                 format!("pieces of it: {}", items.join(", ")),
                 "give an item that is in it, and no more pieces than it holds",
@@ -164,20 +174,29 @@ fn less(pieces: &[KitPiece], gone: &[KitPiece], of: &str) -> Result<Vec<KitPiece
 }
 
 /// The pump of a tag, in one of these states.
-fn pump<'o>(outage: &'o Outage, tag: &str, word: &str, may: &[PumpState]) -> Result<&'o OutagePump, Refused> {
+fn pump<'o>(
+    outage: &'o Outage,
+    tag: &str,
+    word: &str,
+    may: &[PumpState],
+) -> Result<&'o OutagePump, BookingRefusal> {
     let pump = outage.pump(tag).ok_or_else(|| {
         let known = outage.pumps().map(|pump| pump.tag.as_str());
-        Refused::new(
+        BookingRefusal::new(
             format!("the pump `{tag}`"),
             "a pump of the outage",
-            fix_name(tag, known, "add its row to the pump workbook, then run `gapwright kit --outage`"),
+            fix_name(
+                tag,
+                known,
+                "add its row to the pump workbook, then run `gapwright kit --outage`",
+            ),
         )
     })?;
     if may.contains(&pump.state) {
         return Ok(pump);
     }
     let states: Vec<&str> = may.iter().map(|state| state.words()).collect();
-    Err(Refused::new(
+    Err(BookingRefusal::new(
         format!("{word} {}, which is {}", pump.tag, pump.state.words()),
         format!("a pump that is {}", states.join(" or ")),
         instead(pump),
@@ -207,7 +226,7 @@ fn bag(outage: &Outage, tag: &str, without: &[KitPiece], with: &[KitPiece]) -> E
     let rest = less(planned, without, &format!("the kit of {}", pump.tag))?;
     let bag = sorted(rest.into_iter().chain(with.iter().cloned()));
     if bag.is_empty() {
-        return Err(Refused::new(
+        return Err(BookingRefusal::new(
             format!("a bag of {} without a piece", pump.tag),
             "pieces in the bag",
             "leave it planned until its pieces are there",
@@ -218,11 +237,11 @@ fn bag(outage: &Outage, tag: &str, without: &[KitPiece], with: &[KitPiece]) -> E
 }
 
 /// Refuses to go on with pieces that do not conform on the figures of today.
-fn fits(pump: &OutagePump) -> Result<(), Refused> {
+fn fits(pump: &OutagePump) -> Result<(), BookingRefusal> {
     let Some(why) = &pump.not_fit else {
         return Ok(());
     };
-    Err(Refused::new(
+    Err(BookingRefusal::new(
         format!("the kit of {}, {NOT_FIT}: {why}", pump.tag),
         "a kit that conforms on the figures of today",
         "run `gapwright kit --outage` again; put a bag back first, so that its pump gets another kit",
@@ -234,10 +253,12 @@ fn issue(outage: &Outage, tag: &str) -> Effected {
     fits(pump)?;
     if pump.missing() > 0 {
         let tag = &pump.tag;
-        return Err(Refused::new(
+        return Err(BookingRefusal::new(
             format!("the bag of {tag}, {} pieces short of its kit", pump.missing()),
             "a complete bag",
-            format!("put the pieces in and book `swap {tag} --in ITEM`, or book `put-back {tag}` and plan again"),
+            format!(
+                "put the pieces in and book `swap {tag} --in ITEM`, or book `put-back {tag}` and plan again"
+            ),
         ));
     }
     Ok(changed(OutagePump { state: PumpState::Issued, ..pump.clone() }, Vec::new()))
@@ -247,14 +268,15 @@ fn put_back(outage: &Outage, tag: &str) -> Effected {
     use PumpState::{Bagged, Cancelled, Issued, Planned, Rejected, Short};
     let pump = pump(outage, tag, "put back", &[Bagged, Issued, Rejected, Cancelled])?;
     if pump.bag.is_empty() {
-        return Err(Refused::new(
+        return Err(BookingRefusal::new(
             format!("put back {}, whose bag is empty", pump.tag),
             "a bag with pieces",
             "nothing is to be put back",
         ));
     }
     let moves = moves(outage, back(&pump.bag))?;
-    let mut after = OutagePump { bag: Vec::new(), bench: Vec::new(), finding: None, ..pump.clone() };
+    let mut after =
+        OutagePump { bag: Vec::new(), bench: Vec::new(), finding: None, ..pump.clone() };
     if pump.state == Cancelled {
         waits_for_a_plan(&mut after);
     } else if after.not_fit.is_some() {
@@ -297,7 +319,11 @@ fn swap(outage: &Outage, tag: &str, gone: &[KitPiece], into: &[KitPiece]) -> Eff
     use PumpState::{Bagged, Issued, Rejected};
     let pump = pump(outage, tag, "swap pieces of", &[Bagged, Issued, Rejected])?;
     if gone.is_empty() && into.is_empty() {
-        return Err(Refused::new("a swap of no pieces", "pieces", "give --out ITEM or --in ITEM"));
+        return Err(BookingRefusal::new(
+            "a swap of no pieces",
+            "pieces",
+            "give --out ITEM or --in ITEM",
+        ));
     }
     let rest = less(&pump.bag, gone, &format!("the bag of {}", pump.tag))?;
     into.iter().try_for_each(|piece| some(piece.count).map(drop))?;
@@ -313,7 +339,8 @@ fn measured(outage: &Outage, tag: &str, figure: MeasuredDimension) -> Effected {
     let MeasuredDimension { what, value, .. } = &figure;
     // Its kit was chosen on another figure.
     if pump.kit.is_some() && matches!(pump.state, Planned | Bagged | Issued | Rejected | Accepted) {
-        pump.not_fit = Some(format!("{what} was measured again, {value}, since its kit was planned"));
+        pump.not_fit =
+            Some(format!("{what} was measured again, {value}, since its kit was planned"));
     }
     pump.measured.retain(|known| known.what != *what);
     pump.measured.push(figure);
@@ -340,8 +367,7 @@ fn read_at_bench(
 impl OutagePump {
     /// Adds a reading. The second of a place or requirement is its second reading; a third begins again.
     pub fn read(&mut self, what: &str, value: &str) {
-        let fresh =
-            BenchReading { what: what.to_string(), first: value.to_string(), again: None };
+        let fresh = BenchReading { what: what.to_string(), first: value.to_string(), again: None };
         match self.bench.iter_mut().find(|reading| reading.what == what) {
             None => self.bench.push(fresh),
             Some(reading) if reading.again.is_none() => reading.again = Some(value.to_string()),
@@ -361,7 +387,7 @@ fn accept(outage: &Outage, tag: &str, finding: &Finding) -> Effected {
         Finding::Open { why } => (why, "read what is missing, or read again, then accept"),
         Finding::NotMet { why } => (why, "swap pieces, measure again, or put them back"),
     };
-    Err(Refused::new(
+    Err(BookingRefusal::new(
         format!("accept {}: {why}", pump.tag),
         "every requirement read, and met",
         fix,
@@ -385,14 +411,14 @@ fn reinstate(outage: &Outage, tag: &str) -> Effected {
 fn undo(outage: &Outage, number: u32) -> Effected {
     let depends = |later: u32, fix: &str| {
         let word = outage.entry(later).map_or("", |entry| entry.booking.word());
-        Refused::new(
+        BookingRefusal::new(
             format!("undo entry {number}, which entry {later} ({word}) depends on"),
             "an entry that no later one depends on",
             fix,
         )
     };
     let Some(entry) = outage.entry(number) else {
-        return Err(Refused::new(
+        return Err(BookingRefusal::new(
             format!("undo entry {number}"),
             format!("an entry of the ledger, 1 to {}", outage.head().number),
             "look up its number with `gapwright status`",
@@ -407,7 +433,7 @@ fn undo(outage: &Outage, number: u32) -> Effected {
     };
     if let Some(fix) = fix {
         let found = format!("undo entry {number} ({})", entry.booking.word());
-        return Err(Refused::new(found, "the entry of a booking, once", fix));
+        return Err(BookingRefusal::new(found, "the entry of a booking, once", fix));
     }
     let later = outage.later_counts(number, &entry.moves);
     if let Some(later) = later {
@@ -420,7 +446,10 @@ fn undo(outage: &Outage, number: u32) -> Effected {
         }
         let frees = matches!(
             entry.booking,
-            Booking::Bag { .. } | Booking::PutBack { .. } | Booking::Cancel { .. } | Booking::Reinstate { .. }
+            Booking::Bag { .. }
+                | Booking::PutBack { .. }
+                | Booking::Cancel { .. }
+                | Booking::Reinstate { .. }
         );
         let plan = outage.last_plan().map_or(0, |plan| plan.entry);
         if frees && plan > number {
@@ -464,12 +493,12 @@ fn planned(outage: &Outage, plan: &PlanBooking) -> Effected {
 }
 
 /// Pump that a plan may choose pieces for.
-fn in_play(outage: &Outage, tag: &str) -> Result<OutagePump, Refused> {
+fn in_play(outage: &Outage, tag: &str) -> Result<OutagePump, BookingRefusal> {
     let pump = outage.pump(tag).cloned().unwrap_or_else(|| OutagePump::new(tag));
     if pump.state.is_in_play() {
         return Ok(pump);
     }
-    Err(Refused::new(
+    Err(BookingRefusal::new(
         format!("a plan for {tag}, which is {}", pump.state.words()),
         "plans for pumps whose pieces are in their bins",
         "run `gapwright kit --outage` again: something was booked meanwhile",
@@ -481,14 +510,16 @@ fn held(
     outage: &Outage,
     plan: &PlanBooking,
     pumps: &mut BTreeMap<String, Option<OutagePump>>,
-) -> Result<(), Refused> {
+) -> Result<(), BookingRefusal> {
     let held = plan.held.iter().map(|tag| (key(tag), None));
     let not_fit = plan.not_fit.iter().map(|note| (key(&note.tag), Some(note.why.clone())));
     let judged: BTreeMap<String, Option<String>> = held.chain(not_fit).collect();
     for before in outage.pumps() {
         let key = key(&before.tag);
         match (before.state, judged.get(&key)) {
-            (PumpState::Cancelled, _) if before.bag.is_empty() && before.why.as_deref() != Some(NEXT_PLAN) => {
+            (PumpState::Cancelled, _)
+                if before.bag.is_empty() && before.why.as_deref() != Some(NEXT_PLAN) =>
+            {
                 let mut after = before.clone();
                 waits_for_a_plan(&mut after);
                 pumps.insert(key, Some(after));
@@ -502,10 +533,13 @@ fn held(
             }
             (_, Some(_)) => {}
             (state, None) => {
-                return Err(Refused::new(
+                return Err(BookingRefusal::new(
                     format!("a plan without {}, which is {}", before.tag, state.words()),
                     "every pump whose pieces are out",
-                    format!("put its row back into the pump workbook, or book `cancel {}`", before.tag),
+                    format!(
+                        "put its row back into the pump workbook, or book `cancel {}`",
+                        before.tag
+                    ),
                 ));
             }
         }
@@ -524,7 +558,7 @@ fn took_over(outage: &Outage, taken: &TookOver) -> Effected {
         .collect();
     match taken.holds {
         None if !differences.is_empty() => {
-            return Err(Refused::new(
+            return Err(BookingRefusal::new(
                 format!("counts of {} items that differ from the ledger", differences.len()),
                 "counts as taken over, or as the ledger has them",
                 "say which holds: --counts workbook or --counts ledger",

@@ -2,7 +2,7 @@
 
 use rusqlite::ErrorCode;
 
-use crate::outage::{LedgerFault, Refused};
+use crate::outage::{BookingRefusal, LedgerFault};
 use crate::problem::{Place, Problem};
 
 /// Reason why an outage file cannot be read or written.
@@ -33,10 +33,14 @@ pub enum OutageFileError {
     #[error("a ledger that is not as it was written: {0}")]
     Fault(#[from] LedgerFault),
     /// Tables or their guards were changed.
-    #[error("an outage file whose tables, or the guards against changes, are not those of gapwright")]
+    #[error(
+        "an outage file whose tables, or the guards against changes, are not those of gapwright"
+    )]
     Unguarded,
     /// A disk that does not take what is written.
-    #[error("a disk that does not take it, full or over its limit perhaps ({0}): nothing was booked")]
+    #[error(
+        "a disk that does not take it, full or over its limit perhaps ({0}): nothing was booked"
+    )]
     Disk(String),
     /// Any other trouble, in the words of the database.
     #[error("an outage file that cannot be read or written ({0})")]
@@ -65,7 +69,9 @@ impl OutageFileError {
             OutageFileError::Damaged(_) | OutageFileError::Fault(_) => {
                 "take the last good copy of it and book again what is missing; the last entry stands on each slip"
             }
-            OutageFileError::Unguarded => "take the last good copy of it: somebody changed the file by other means",
+            OutageFileError::Unguarded => {
+                "take the last good copy of it: somebody changed the file by other means"
+            }
             OutageFileError::Other(_) => "look at the disk and the folder, then try again",
         }
     }
@@ -76,9 +82,7 @@ impl OutageFileError {
             OutageFileError::Busy
             | OutageFileError::Full
             | OutageFileError::Disk(_)
-            | OutageFileError::ReadOnly => {
-                "a file that can be written now"
-            }
+            | OutageFileError::ReadOnly => "a file that can be written now",
             _ => "an outage file as gapwright writes it",
         };
         Problem::new(Place::file(file), self.to_string(), expected, self.fix())
@@ -95,7 +99,9 @@ impl From<rusqlite::Error> for OutageFileError {
             Some(ErrorCode::SystemIoFailure) => OutageFileError::Disk(error.to_string()),
             Some(ErrorCode::ReadOnly | ErrorCode::PermissionDenied) => OutageFileError::ReadOnly,
             // Values of other types than the tables have, or other tables.
-            None | Some(ErrorCode::TypeMismatch | ErrorCode::Unknown) => OutageFileError::Damaged(error.to_string()),
+            None | Some(ErrorCode::TypeMismatch | ErrorCode::Unknown) => {
+                OutageFileError::Damaged(error.to_string())
+            }
             Some(_) => OutageFileError::Other(error.to_string()),
         }
     }
@@ -105,7 +111,7 @@ impl From<rusqlite::Error> for OutageFileError {
 #[derive(Debug)]
 pub enum BookError {
     /// The bookings that are refused: place among those asked for, and reason.
-    Refused(Vec<(usize, Refused)>),
+    Refused(Vec<(usize, BookingRefusal)>),
     /// The file.
     File(OutageFileError),
 }

@@ -173,12 +173,7 @@ fn framed(format: Format, line: usize, side: Side) -> Format {
 }
 
 /// The seven lines of a label, and which of them warn.
-fn lines(
-    verified: &Verified,
-    index: usize,
-    kit: String,
-    id: &str,
-) -> [(String, bool); 7] {
+fn lines(verified: &Verified, index: usize, kit: String, id: &str) -> [(String, bool); 7] {
     let job = verified.job();
     let pump = &job.pumps[index];
     let mut kinds: BTreeMap<&str, u32> = BTreeMap::new();

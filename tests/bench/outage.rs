@@ -103,8 +103,7 @@ fn drafts(pumps: usize, entries: usize) -> Vec<Draft> {
             .collect(),
         ..PlanBooking::default()
     };
-    let mut bookings =
-        vec![Booking::TookOver(TookOver { counts, ..TookOver::default() })];
+    let mut bookings = vec![Booking::TookOver(TookOver { counts, ..TookOver::default() })];
     for round in 0.. {
         bookings.push(Booking::Plan(kits(round)));
         for at in 0..pumps {
@@ -140,8 +139,15 @@ fn write(path: &Path, outage: &Outage) {
         let booking: String = booking.chars().take(32_000).collect();
         let facts = &entry.facts;
         let texts = [
-            &facts.at, &facts.date, &facts.who, &facts.why, &facts.request, &booking, &moves,
-            &entry.prev, &entry.hash,
+            &facts.at,
+            &facts.date,
+            &facts.who,
+            &facts.why,
+            &facts.request,
+            &booking,
+            &moves,
+            &entry.prev,
+            &entry.hash,
         ];
         sheet.write(row, 0, entry.number).unwrap();
         for (column, text) in (1..).zip(texts) {

@@ -326,7 +326,9 @@ fn aliased(
 
 /// Removes the links of `aliased`.
 fn tidy(shop: &Path) {
-    for name in ["link.xlsx", "first-link", "through.xlsx", "through.csv", "through.json", "through.outage"] {
+    for name in
+        ["link.xlsx", "first-link", "through.xlsx", "through.csv", "through.json", "through.outage"]
+    {
         fs::remove_file(shop.join(name)).ok();
     }
     fs::remove_dir_all(shop.join("new")).ok();

@@ -43,7 +43,8 @@ fn refused(shop: &Shop, arguments: &[&str]) -> String {
 }
 
 fn kit(shop: &Shop, more: &[&str]) -> String {
-    let call = ["kit", "stock.csv", "pumps.csv", "--outage", "w.outage", "--force", "--out", "plan.xlsx"];
+    let call =
+        ["kit", "stock.csv", "pumps.csv", "--outage", "w.outage", "--force", "--out", "plan.xlsx"];
     well(shop, &[&call, more].concat())
 }
 
@@ -128,7 +129,10 @@ fn readings_that_are_none_and_names_that_are_unknown_are_refused_with_the_fix() 
     book(&shop, &["bag", "B"]);
     book(&shop, &["issue", "B"]);
     for (arguments, says) in [
-        (&["reading", "B", "impeler running clearance", "0.02 in"][..], "write `Impeller running clearance`"),
+        (
+            &["reading", "B", "impeler running clearance", "0.02 in"][..],
+            "write `Impeller running clearance`",
+        ),
         (&["reading", "B", "running clearance", "0.02"], "type it again, with its unit"),
         (&["reading", "B", "running clearance", "-1 mm"], "below zero"),
         (&["reading", "Bb", "running clearance", "1 mm"], "the pump `Bb`"),
@@ -211,7 +215,10 @@ fn counts_of_the_workbook_are_held_against_the_ledger() {
     shop.write("pumps.csv", &without.join("\n"));
     let (code, said) = run(&shop, &call);
     assert_eq!(code, 2, "{said}");
-    assert!(said.contains("no row for B, which is bagged") && said.contains("book `cancel B`"), "{said}");
+    assert!(
+        said.contains("no row for B, which is bagged") && said.contains("book `cancel B`"),
+        "{said}"
+    );
     book(&shop, &["cancel", "B"]);
     kit(&shop, &[]);
     assert_eq!(state(&shop, "B"), PumpStateJson::Cancelled);
@@ -266,7 +273,10 @@ fn the_sheets_of_a_saved_plan_are_taken_over_once() {
     let other = begun();
     kit(&other, &[]);
     let rows = fs::read_to_string(other.at("stock.csv")).unwrap();
-    other.write("stock.csv", &rows.replace("G90,gasket,F1,0.090,0.0005,1", "G90,gasket,F1,0.090,0.0005,2"));
+    other.write(
+        "stock.csv",
+        &rows.replace("G90,gasket,F1,0.090,0.0005,1", "G90,gasket,F1,0.090,0.0005,2"),
+    );
     well(&other, &["kit", "stock.csv", "pumps.csv", "--out", "lone.xlsx"]);
     assert!(refused(&other, &["--from", "lone.xlsx"]).contains("a plan of this outage"));
 }
@@ -285,11 +295,17 @@ fn a_dimension_that_is_booked_counts_until_its_cell_differs() {
     assert!(said.contains("2 of 3 pumps can be kitted"), "one gasket of 0.090 for two: {said}");
     // The workbook takes the value over: the two agree.
     let pumps = fs::read_to_string(shop.at("pumps.csv")).unwrap();
-    shop.write("pumps.csv", &pumps.replace("A,screwed-impeller,1,F1,F1,0.041", "A,screwed-impeller,1,F1,F1,0.0310"));
+    shop.write(
+        "pumps.csv",
+        &pumps.replace("A,screwed-impeller,1,F1,F1,0.041", "A,screwed-impeller,1,F1,F1,0.0310"),
+    );
     let said = kit(&shop, &[]);
     assert!(said.contains("2 of 3 pumps can be kitted"), "{said}");
     // It says a third figure: both are listed, and nothing is planned.
-    shop.write("pumps.csv", &pumps.replace("A,screwed-impeller,1,F1,F1,0.041", "A,screwed-impeller,1,F1,F1,0.042"));
+    shop.write(
+        "pumps.csv",
+        &pumps.replace("A,screwed-impeller,1,F1,F1,0.041", "A,screwed-impeller,1,F1,F1,0.042"),
+    );
     let call = ["kit", "stock.csv", "pumps.csv", "--outage", "w.outage", "--out", "next.xlsx"];
     let (code, said) = run(&shop, &call);
     assert_eq!(code, 2, "{said}");
@@ -309,10 +325,10 @@ fn status_has_the_shape_of_its_schema() {
     book(&shop, &["bag", "B", "--without", "G120"]);
     book(&shop, &["undo", "3"]);
     book(&shop, &["bag", "B"]);
-    let schema: Value =
-        serde_json::from_slice(&shop.output(&["schema", "outage"]).stdout).unwrap();
+    let schema: Value = serde_json::from_slice(&shop.output(&["schema", "outage"]).stdout).unwrap();
     let status: Value =
-        serde_json::from_slice(&shop.output(&["status", "w.outage", "--json", "-"]).stdout).unwrap();
+        serde_json::from_slice(&shop.output(&["status", "w.outage", "--json", "-"]).stdout)
+            .unwrap();
     let validator = jsonschema::validator_for(&schema).unwrap();
     let errors: Vec<String> =
         validator.iter_errors(&status).map(|error| error.to_string()).collect();
@@ -323,7 +339,8 @@ fn status_has_the_shape_of_its_schema() {
     let before = shop.files();
     let (code, said) = run(&shop, &["status", "w.outage", "--json", "w.outage", "--force"]);
     assert_eq!(code, 2, "{said}");
-    let call = ["kit", "stock.csv", "pumps.csv", "--outage", "w.outage", "--json", "w.outage", "--force"];
+    let call =
+        ["kit", "stock.csv", "pumps.csv", "--outage", "w.outage", "--json", "w.outage", "--force"];
     let (code, said) = run(&shop, &call);
     assert_eq!(code, 2, "{said}");
     assert_eq!(shop.files(), before);

@@ -43,9 +43,9 @@ fn draw(rng: &mut ChaCha8Rng, outage: &Outage, plain: &Plain) -> (Booking, Plain
     let mut after = plain.clone();
     let booking = match rng.random_range(0..18) {
         0 | 1 => {
-            let kits = TAGS.iter().filter(|tag| {
-                outage.pump(tag).is_none_or(|pump| pump.state.is_in_play())
-            });
+            let kits = TAGS
+                .iter()
+                .filter(|tag| outage.pump(tag).is_none_or(|pump| pump.state.is_in_play()));
             let kits = kits.map(|tag| {
                 let shim = ["S1", "S2", "S3"][rng.random_range(0..3)];
                 kit(tag, shim, ["G1", "G2"][rng.random_range(0..2)])
@@ -102,7 +102,11 @@ fn draw(rng: &mut ChaCha8Rng, outage: &Outage, plain: &Plain) -> (Booking, Plain
             after.bin(gone, 1);
             after.bin(&item, -pieces);
             after.bag(tag, &item, pieces);
-            Booking::Swap { tag: tag.into(), out: vec![piece(gone, 1)], into: vec![piece(&item, count)] }
+            Booking::Swap {
+                tag: tag.into(),
+                out: vec![piece(gone, 1)],
+                into: vec![piece(&item, count)],
+            }
         }
         13 | 16 => {
             let words = ["reading", "rejected reading", "dimension", "accept", "accept", "accept"];
@@ -192,12 +196,32 @@ fn random_weeks_end_with_the_pieces_of_a_store_that_only_adds_and_takes_away() {
             on_disk(&folder.path().join(format!("{seed}.outage")), &outage);
         }
     }
-    for word in ["bag", "issue", "put-back", "receive", "scrap", "count", "swap", "reading", "accept", "cancel", "reinstate", "undo", "plan"] {
+    for word in [
+        "bag",
+        "issue",
+        "put-back",
+        "receive",
+        "scrap",
+        "count",
+        "swap",
+        "reading",
+        "accept",
+        "cancel",
+        "reinstate",
+        "undo",
+        "plan",
+    ] {
         let [booked, refused] = seen[word];
         assert!(booked > 25, "{word}: {booked} booked");
         assert!(refused > 20 || matches!(word, "receive" | "count"), "{word}: {refused} refused");
     }
-    for state in [PumpState::Planned, PumpState::Bagged, PumpState::Issued, PumpState::Accepted, PumpState::Cancelled] {
+    for state in [
+        PumpState::Planned,
+        PumpState::Bagged,
+        PumpState::Issued,
+        PumpState::Accepted,
+        PumpState::Cancelled,
+    ] {
         assert!(states.get(&state).is_some_and(|pumps| *pumps > 20), "{states:?}");
     }
 }

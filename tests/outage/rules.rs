@@ -239,7 +239,9 @@ fn an_entry_is_undone_by_another_unless_a_later_one_depends_on_it() {
     book(&mut outage, Booking::Scrap { item: "S3".into(), count: 21, from: None }).unwrap();
     assert!(refusal(&mut outage, undo(receive)).starts_with("1 of S3 to be taken"));
     // A plan, a takeover, an undoing and what is not there.
-    for (entry, fix) in [(2, "a new plan"), (1, "correct the workbook"), (99, "look up"), (0, "look up")] {
+    for (entry, fix) in
+        [(2, "a new plan"), (1, "correct the workbook"), (99, "look up"), (0, "look up")]
+    {
         assert!(refusal(&mut outage, undo(entry)).contains(fix), "{entry}");
     }
     // Pieces that a plan counted on.
@@ -255,7 +257,10 @@ fn a_cancelled_pump_whose_pieces_went_back_waits_for_a_plan() {
     book(&mut outage, tagged("put-back", "cancelled")).unwrap();
     book(&mut outage, tagged("reinstate", "cancelled")).unwrap();
     let pump = outage.pump("cancelled").unwrap();
-    assert_eq!((pump.state, pump.why.as_deref()), (PumpState::Short, Some("it waits for the next plan")));
+    assert_eq!(
+        (pump.state, pump.why.as_deref()),
+        (PumpState::Short, Some("it waits for the next plan"))
+    );
 }
 
 #[test]
@@ -268,10 +273,8 @@ fn counts_that_differ_from_both_are_listed_and_one_of_them_is_chosen() {
     let counts = [("S1", 5), ("S2", 3), ("S3", 8), ("G1", 5), ("S9", 4)]
         .map(|(item, count)| ItemCount { item: item.into(), count });
     let differences = outage.differences(&counts);
-    let found: Vec<_> = differences
-        .iter()
-        .map(|d| (d.item.as_str(), d.workbook, d.taken, d.ledger))
-        .collect();
+    let found: Vec<_> =
+        differences.iter().map(|d| (d.item.as_str(), d.workbook, d.taken, d.ledger)).collect();
     assert_eq!(found, [("G2", None, Some(5), 5), ("S3", Some(8), Some(5), 5)]);
     let take = |holds| {
         Booking::TookOver(TookOver { counts: counts.to_vec(), holds, ..TookOver::default() })

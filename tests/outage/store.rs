@@ -1,8 +1,8 @@
 //! A small invented outage: five items, and pumps with kits of them.
 
 use gapwright::outage::{
-    Booking, Circumstances, Finding, ItemCount, KitPiece, Outage, PlanBooking, PlannedKit,
-    Refused, TagNote, TookOver,
+    Booking, BookingRefusal, Circumstances, Finding, ItemCount, KitPiece, Outage, PlanBooking,
+    PlannedKit, TagNote, TookOver,
 };
 
 pub const ITEMS: [&str; 5] = ["S1", "S2", "S3", "G1", "G2"];
@@ -30,7 +30,7 @@ pub fn kit(tag: &str, shim: &str, gasket: &str) -> PlannedKit {
 }
 
 /// Books one thing, or says why it is refused. The ledger must follow from what it gives itself.
-pub fn book(outage: &mut Outage, booking: Booking) -> Result<u32, Refused> {
+pub fn book(outage: &mut Outage, booking: Booking) -> Result<u32, BookingRefusal> {
     let request = format!("r{}", outage.head().number + 1);
     let entry = outage.book(facts(&request), booking)?;
     Ok(outage.follow(entry).expect("what can be booked follows"))

@@ -42,12 +42,15 @@ fn tampered(path: &Path, change: impl FnOnce(&Connection)) -> OutageFileError {
     fs::copy(path, &copy).unwrap();
     let db = Connection::open(&copy).unwrap();
     db.execute_batch("PRAGMA synchronous = OFF; PRAGMA journal_mode = MEMORY").unwrap();
-    let mut select = db.prepare("SELECT name, sql FROM sqlite_schema WHERE type = 'trigger'").unwrap();
+    let mut select =
+        db.prepare("SELECT name, sql FROM sqlite_schema WHERE type = 'trigger'").unwrap();
     let rows = select.query_map([], |row| Ok((row.get(0)?, row.get(1)?))).unwrap();
     let triggers: Vec<(String, String)> = rows.map(Result::unwrap).collect();
     assert_eq!(triggers.len(), 6);
     drop(select);
-    triggers.iter().for_each(|(name, _)| db.execute_batch(&format!("DROP TRIGGER {name}")).unwrap());
+    triggers
+        .iter()
+        .for_each(|(name, _)| db.execute_batch(&format!("DROP TRIGGER {name}")).unwrap());
     change(&db);
     triggers.iter().for_each(|(_, sql)| db.execute_batch(sql).unwrap());
     drop(db);
@@ -198,7 +201,10 @@ fn moves_that_do_not_follow_and_bookings_that_could_not_be_are_found() {
     assert!(matches!(fault, LedgerFault::Impossible { .. }), "{fault}");
     let mut jumps = entry;
     jumps.number += 1;
-    assert_eq!(outage.clone().follow(jumps), Err(LedgerFault::Number { expected: last, found: last + 1 }));
+    assert_eq!(
+        outage.clone().follow(jumps),
+        Err(LedgerFault::Number { expected: last, found: last + 1 })
+    );
 }
 
 #[test]
@@ -308,7 +314,8 @@ fn a_request_is_booked_once() {
     assert_eq!(OutageFile::open(&path).unwrap().outage(), &whole);
     // A booking of another connection is seen before the next one.
     let mut second = OutageFile::open(&path).unwrap();
-    let one = |request: &str| vec![(facts(request), Booking::Receive { item: "S1".into(), count: 1 })];
+    let one =
+        |request: &str| vec![(facts(request), Booking::Receive { item: "S1".into(), count: 1 })];
     second.book(one("second"), &Vec::new()).unwrap();
     let receipt = file.book(one("first"), &Vec::new()).unwrap().remove(0);
     assert_eq!(receipt.entry.number, whole.head().number + 2);

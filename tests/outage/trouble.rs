@@ -48,7 +48,9 @@ fn bookings_that_are_killed_at_any_moment_are_there_once_after_a_retry() {
     for attempt in 0..80_u32 {
         let request = format!("attempt {attempt}");
         let mut run = receive(&path, &request).spawn().unwrap();
-        std::thread::sleep(usual * (attempt % 20) / 16 + Duration::from_micros(u64::from(attempt) * 7));
+        std::thread::sleep(
+            usual * (attempt % 20) / 16 + Duration::from_micros(u64::from(attempt) * 7),
+        );
         run.kill().ok();
         let status = run.wait().unwrap();
         let after = state(&path);
@@ -76,7 +78,16 @@ fn a_beginning_that_is_killed_is_begun_again() {
     let kit = |out: &str| {
         let mut run = program();
         run.current_dir(folder.path()).stdout(Stdio::null()).stderr(Stdio::null());
-        run.args(["kit", "stock.csv", "pumps.csv", "--outage", "week.outage", "--force", "--out", out]);
+        run.args([
+            "kit",
+            "stock.csv",
+            "pumps.csv",
+            "--outage",
+            "week.outage",
+            "--force",
+            "--out",
+            out,
+        ]);
         run
     };
     let begun = Instant::now();

@@ -16,8 +16,8 @@ use crate::job::Job;
 use crate::json;
 use crate::model::NOT_FIT;
 use crate::outage::{
-    Booking, Circumstances, CountDifference, FileRole, Holding, ItemCount, Outage, OutagePump,
-    PlanBooking, PlannedKit, PumpState, Refused, TagNote, TakenFile, TookOver,
+    Booking, BookingRefusal, Circumstances, CountDifference, FileRole, Holding, ItemCount, Outage,
+    OutagePump, PlanBooking, PlannedKit, PumpState, TagNote, TakenFile, TookOver,
 };
 use crate::outage_file::{Draft, FileBytes, OutageFile, OutageFileError};
 use crate::outage_kit;
@@ -143,9 +143,9 @@ fn take_over(
             let pieces = after.stock_of(&lot.item).map_or(0, |known| known.pieces);
             lot.on_hand = u32::try_from(pieces).unwrap_or(0);
         }
-        parts.pumps.retain(|pump| {
-            after.pump(&pump.tag).is_none_or(|known| known.state.is_in_play())
-        });
+        parts
+            .pumps
+            .retain(|pump| after.pump(&pump.tag).is_none_or(|known| known.state.is_in_play()));
     });
     match in_play {
         Ok(in_play) if in_play.pumps.is_empty() => {
@@ -194,7 +194,8 @@ fn refuse_shared(job: &Job, problems: &mut Problems) {
 /// Count of a workbook that is neither the one taken over nor that of the ledger.
 fn difference(job: &Job, one: &CountDifference) -> Problem {
     let sheet = &job.stock_sheet;
-    let row = job.stock.iter().find(|lot| crate::issue::key(&lot.item) == crate::issue::key(&one.item));
+    let row =
+        job.stock.iter().find(|lot| crate::issue::key(&lot.item) == crate::issue::key(&one.item));
     let place = match row {
         Some(lot) => sheet.sheet.place(lot.row, sheet.on_hand_column),
         None => sheet.sheet.whole(),
@@ -203,7 +204,8 @@ fn difference(job: &Job, one: &CountDifference) -> Problem {
         Some(count) => format!("{count} of {} on hand", one.item),
         None => format!("no row for {}", one.item),
     };
-    let taken = one.taken.map_or(String::new(), |taken| format!("{taken} as taken over before, or "));
+    let taken =
+        one.taken.map_or(String::new(), |taken| format!("{taken} as taken over before, or "));
     Problem::new(
         place,
         found,
@@ -234,9 +236,10 @@ fn files(args: &Args, job: &Job, problems: &mut Problems) -> Option<(Vec<TakenFi
             true => paths.extend(csv_files(path).into_iter().map(|path| (inside, path))),
         }
     }
-    let models = job.inputs.iter().filter(|input| {
-        matches!(input.role.as_str(), "model" | "drawing" | "materials table")
-    });
+    let models = job
+        .inputs
+        .iter()
+        .filter(|input| matches!(input.role.as_str(), "model" | "drawing" | "materials table"));
     let models = models.map(|input| PathBuf::from(&input.file));
     paths.extend(models.filter(|path| path.is_file()).map(|path| (FileRole::Model, path)));
     let (mut files, mut bytes) = (Vec::new(), Vec::new());
@@ -272,7 +275,8 @@ fn files(args: &Args, job: &Job, problems: &mut Problems) -> Option<(Vec<TakenFi
 fn csv_files(folder: &Path) -> Vec<PathBuf> {
     let entries = fs::read_dir(folder).into_iter().flatten().flatten();
     let paths = entries.map(|entry| entry.path());
-    let is_csv = |path: &PathBuf| path.extension().is_some_and(|end| end.eq_ignore_ascii_case("csv"));
+    let is_csv =
+        |path: &PathBuf| path.extension().is_some_and(|end| end.eq_ignore_ascii_case("csv"));
     let mut paths: Vec<PathBuf> = paths.filter(is_csv).collect();
     paths.sort();
     paths
@@ -345,7 +349,7 @@ fn stands(outage: &Outage, plan: &PlanBooking) -> bool {
 }
 
 /// The outage with a booking more, to see what it would do.
-fn with(outage: &Outage, booking: Booking) -> Result<Outage, Refused> {
+fn with(outage: &Outage, booking: Booking) -> Result<Outage, BookingRefusal> {
     let mut after = outage.clone();
     let entry = after.book(Circumstances::default(), booking)?;
     // What was booked a moment ago follows.
@@ -359,7 +363,8 @@ fn place_in(path: &Path, outage: &Outage) -> PlaceInOutage {
     // Pages hold no long headers.
     let name: String = name.chars().take(60).collect();
     let number = outage.last_plan().map_or(0, |plan| plan.number);
-    let kits = outage.pumps().filter_map(|pump| Some((pump.tag.clone(), pump.kit.as_ref()?.number)));
+    let kits =
+        outage.pumps().filter_map(|pump| Some((pump.tag.clone(), pump.kit.as_ref()?.number)));
     PlaceInOutage {
         words: format!("{name}, plan {number}, ledger {}", outage.head()),
         kits: kits.collect(),
