@@ -22,7 +22,7 @@ use crate::problem::{Place, Problem, fix_name};
 #[derive(clap::Args)]
 #[command(after_long_help = AFTER, args_conflicts_with_subcommands = false)]
 pub(super) struct Args {
-    /// The outage file, NAME.outage, as `kit --outage` began it.
+    /// The outage file, NAME.outage.
     file: PathBuf,
     /// Take over the sheet Issue and the readings of a saved plan workbook.
     #[arg(long, value_name = "PLAN")]

@@ -6,10 +6,13 @@
 //!
 //! A rule that becomes stricter later must ask the version of the file: an entry that was booked once must fold for ever.
 
+mod plan;
+mod undo;
+
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
-use super::booking::{Booking, Finding, Holding, KitPiece, PlanBooking, TagNote, TookOver};
+use super::booking::{Booking, Finding, KitPiece};
 use super::pump::{BenchReading, MeasuredDimension, NumberedKit, OutagePump, PumpState};
 use super::{BookingRefusal, Outage, StockMove};
 use crate::issue::key;
@@ -58,9 +61,9 @@ pub(super) fn effect(outage: &Outage, booking: &Booking) -> Effected {
         Booking::Accept { tag, finding } => accept(outage, tag, finding),
         Booking::Cancel { tag } => cancel(outage, tag),
         Booking::Reinstate { tag } => reinstate(outage, tag),
-        Booking::Undo { entry } => undo(outage, *entry),
-        Booking::Plan(plan) => planned(outage, plan),
-        Booking::TookOver(taken) => took_over(outage, taken),
+        Booking::Undo { entry } => undo::undo(outage, *entry),
+        Booking::Plan(booking) => plan::planned(outage, booking),
+        Booking::TookOver(taken) => plan::took_over(outage, taken),
     }
 }
 
@@ -219,12 +222,21 @@ fn instead(pump: &OutagePump) -> String {
     }
 }
 
+/// Pieces with their items spelled as in the stock.
+fn known(outage: &Outage, pieces: &[KitPiece]) -> Result<Vec<KitPiece>, BookingRefusal> {
+    let known = pieces.iter().map(|piece| {
+        let lot = outage.stock_of(&piece.item).ok_or_else(|| unknown_item(outage, &piece.item))?;
+        Ok(KitPiece { item: lot.item.clone(), ..piece.clone() })
+    });
+    known.collect()
+}
+
 fn bag(outage: &Outage, tag: &str, without: &[KitPiece], with: &[KitPiece]) -> Effected {
     let pump = pump(outage, tag, "bag", &[PumpState::Planned])?;
     fits(pump)?;
     let planned = pump.kit.as_ref().map_or(&[][..], |kit| &kit.pieces);
     let rest = less(planned, without, &format!("the kit of {}", pump.tag))?;
-    let bag = sorted(rest.into_iter().chain(with.iter().cloned()));
+    let bag = sorted(rest.into_iter().chain(known(outage, with)?));
     if bag.is_empty() {
         return Err(BookingRefusal::new(
             format!("a bag of {} without a piece", pump.tag),
@@ -328,7 +340,7 @@ fn swap(outage: &Outage, tag: &str, gone: &[KitPiece], into: &[KitPiece]) -> Eff
     let rest = less(&pump.bag, gone, &format!("the bag of {}", pump.tag))?;
     into.iter().try_for_each(|piece| some(piece.count).map(drop))?;
     let moves = moves(outage, back(gone).chain(out(into)))?;
-    let bag = sorted(rest.into_iter().chain(into.iter().cloned()));
+    let bag = sorted(rest.into_iter().chain(known(outage, into)?));
     Ok(changed(OutagePump { bag, ..without_readings(pump) }, moves))
 }
 
@@ -406,172 +418,4 @@ fn reinstate(outage: &Outage, tag: &str) -> Effected {
     let pump = pump(outage, tag, "reinstate", &[PumpState::Cancelled])?;
     let state = pump.before_cancel.unwrap_or(PumpState::Short);
     Ok(changed(OutagePump { state, before_cancel: None, ..pump.clone() }, Vec::new()))
-}
-
-fn undo(outage: &Outage, number: u32) -> Effected {
-    let depends = |later: u32, fix: &str| {
-        let word = outage.entry(later).map_or("", |entry| entry.booking.word());
-        BookingRefusal::new(
-            format!("undo entry {number}, which entry {later} ({word}) depends on"),
-            "an entry that no later one depends on",
-            fix,
-        )
-    };
-    let Some(entry) = outage.entry(number) else {
-        return Err(BookingRefusal::new(
-            format!("undo entry {number}"),
-            format!("an entry of the ledger, 1 to {}", outage.head().number),
-            "look up its number with `gapwright status`",
-        ));
-    };
-    let fix = match entry.booking {
-        Booking::Plan(_) => Some("run `gapwright kit --outage` again: a new plan takes its place"),
-        Booking::TookOver(_) => Some("correct the workbook and run `gapwright kit --outage` again"),
-        Booking::Undo { .. } => Some("book what was undone once more"),
-        _ if outage.is_undone(number) => Some("it is undone already"),
-        _ => None,
-    };
-    if let Some(fix) = fix {
-        let found = format!("undo entry {number} ({})", entry.booking.word());
-        return Err(BookingRefusal::new(found, "the entry of a booking, once", fix));
-    }
-    let later = outage.later_counts(number, &entry.moves);
-    if let Some(later) = later {
-        return Err(depends(later, "count the item again instead"));
-    }
-    let mut effect = Effect::default();
-    if let Some(tag) = entry.booking.tag() {
-        if let Some(later) = outage.last_of(tag).filter(|&later| later > number) {
-            return Err(depends(later, "undo that one first, or book what is so now"));
-        }
-        let frees = matches!(
-            entry.booking,
-            Booking::Bag { .. }
-                | Booking::PutBack { .. }
-                | Booking::Cancel { .. }
-                | Booking::Reinstate { .. }
-        );
-        let plan = outage.last_plan().map_or(0, |plan| plan.entry);
-        if frees && plan > number {
-            return Err(depends(plan, "book the opposite instead: `put-back`, `bag`, `reinstate`"));
-        }
-        effect.pumps.extend(outage.before(number).cloned());
-    }
-    let opposite = entry.moves.iter().map(|moved| (moved.item.as_str(), -moved.pieces));
-    effect.moves = moves(outage, opposite)?;
-    Ok(effect)
-}
-
-fn planned(outage: &Outage, plan: &PlanBooking) -> Effected {
-    let mut effect = Effect::default();
-    let mut pumps: BTreeMap<String, Option<OutagePump>> = BTreeMap::new();
-    for kit in &plan.kits {
-        let before = in_play(outage, &kit.tag)?;
-        let pieces = sorted(kit.pieces.iter().cloned());
-        let same = before.kit.clone().filter(|known| known.pieces == pieces);
-        let numbered = same.unwrap_or_else(|| {
-            effect.kits += 1;
-            NumberedKit { number: outage.kits() + effect.kits, pieces }
-        });
-        let after = OutagePump { kit: Some(numbered), why: None, not_fit: None, ..before };
-        pumps.insert(key(&kit.tag), Some(OutagePump { state: PumpState::Planned, ..after }));
-    }
-    let without = plan.short.iter().map(|short| (short, PumpState::Short));
-    let waiting = plan.waiting.iter().map(|waits| (waits, PumpState::NotMeasured));
-    for (TagNote { tag, why }, state) in without.chain(waiting) {
-        let before = in_play(outage, tag)?;
-        let after =
-            OutagePump { state, kit: None, why: Some(why.clone()), not_fit: None, ..before };
-        pumps.insert(key(tag), Some(after));
-    }
-    held(outage, plan, &mut pumps)?;
-    let taken = plan.kits.iter().flat_map(|kit| out(&kit.pieces));
-    // Asked only: planned pieces stay in their bins.
-    moves(outage, taken)?;
-    effect.pumps = pumps.into_iter().map(|(key, pump)| (key, pump.map(Arc::new))).collect();
-    Ok(effect)
-}
-
-/// Pump that a plan may choose pieces for.
-fn in_play(outage: &Outage, tag: &str) -> Result<OutagePump, BookingRefusal> {
-    let pump = outage.pump(tag).cloned().unwrap_or_else(|| OutagePump::new(tag));
-    if pump.state.is_in_play() {
-        return Ok(pump);
-    }
-    Err(BookingRefusal::new(
-        format!("a plan for {tag}, which is {}", pump.state.words()),
-        "plans for pumps whose pieces are in their bins",
-        "run `gapwright kit --outage` again: something was booked meanwhile",
-    ))
-}
-
-/// Pumps out of play, as the plan judges them; those that left the pump workbook leave the outage.
-fn held(
-    outage: &Outage,
-    plan: &PlanBooking,
-    pumps: &mut BTreeMap<String, Option<OutagePump>>,
-) -> Result<(), BookingRefusal> {
-    let held = plan.held.iter().map(|tag| (key(tag), None));
-    let not_fit = plan.not_fit.iter().map(|note| (key(&note.tag), Some(note.why.clone())));
-    let judged: BTreeMap<String, Option<String>> = held.chain(not_fit).collect();
-    for before in outage.pumps() {
-        let key = key(&before.tag);
-        match (before.state, judged.get(&key)) {
-            (PumpState::Cancelled, _)
-                if before.bag.is_empty() && before.why.as_deref() != Some(NEXT_PLAN) =>
-            {
-                let mut after = before.clone();
-                waits_for_a_plan(&mut after);
-                pumps.insert(key, Some(after));
-            }
-            (PumpState::Cancelled, _) => {}
-            (state, _) if state.is_in_play() => {
-                pumps.entry(key).or_insert(None);
-            }
-            (_, Some(not_fit)) if *not_fit != before.not_fit => {
-                pumps.insert(key, Some(OutagePump { not_fit: not_fit.clone(), ..before.clone() }));
-            }
-            (_, Some(_)) => {}
-            (state, None) => {
-                return Err(BookingRefusal::new(
-                    format!("a plan without {}, which is {}", before.tag, state.words()),
-                    "every pump whose pieces are out",
-                    format!(
-                        "put its row back into the pump workbook, or book `cancel {}`",
-                        before.tag
-                    ),
-                ));
-            }
-        }
-    }
-    Ok(())
-}
-
-fn took_over(outage: &Outage, taken: &TookOver) -> Effected {
-    let differences = outage.differences(&taken.counts);
-    let mut effect = Effect::default();
-    let new = taken.counts.iter().filter(|count| outage.stock_of(&count.item).is_none());
-    let new = new.map(|count| (count.item.as_str(), i64::from(count.count)));
-    effect.moves = new
-        .filter(|(_, pieces)| *pieces != 0)
-        .map(|(item, pieces)| StockMove { item: item.to_string(), pieces })
-        .collect();
-    match taken.holds {
-        None if !differences.is_empty() => {
-            return Err(BookingRefusal::new(
-                format!("counts of {} items that differ from the ledger", differences.len()),
-                "counts as taken over, or as the ledger has them",
-                "say which holds: --counts workbook or --counts ledger",
-            ));
-        }
-        Some(Holding::Workbook) => {
-            let differs = differences.iter();
-            effect.moves.extend(differs.map(|difference| StockMove {
-                item: difference.item.clone(),
-                pieces: i64::from(difference.workbook.unwrap_or(0)) - difference.ledger,
-            }));
-        }
-        None | Some(Holding::Ledger) => {}
-    }
-    Ok(effect)
 }

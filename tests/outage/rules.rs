@@ -168,11 +168,12 @@ fn a_kit_on_an_old_figure_is_not_bagged_or_issued() {
 #[test]
 fn a_bag_that_was_packed_otherwise_says_so() {
     let mut outage = outage();
-    let (without, with) = (vec![piece("S1", 1)], vec![piece("S3", 1)]);
+    let (without, with) = (vec![piece("S1", 1)], vec![piece("s3", 1)]);
     let bag = Booking::Bag { tag: "planned".into(), without, with };
     book(&mut outage, bag).unwrap();
     let pump = outage.pump("planned").unwrap();
     assert!(pump.differs());
+    assert!(pump.bag.iter().any(|piece| piece.item == "S3"), "spelled as in the stock");
     assert_eq!(pump.missing(), 0);
     assert_eq!([pieces(&outage, "S1"), pieces(&outage, "S3")], [20 - 10 - 1, 19]);
     assert!(!outage.pump("bagged").unwrap().differs());
