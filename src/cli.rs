@@ -3,6 +3,7 @@
 mod amounts;
 mod bad_args;
 mod blank;
+mod book;
 mod check;
 mod common_args;
 mod escape;
@@ -14,6 +15,7 @@ mod kit;
 mod listing;
 mod manual;
 mod model;
+mod outage;
 mod progress;
 mod provision;
 mod recheck;
@@ -22,6 +24,7 @@ mod report;
 mod run;
 mod settings;
 mod stack;
+mod status;
 mod table;
 mod verify;
 mod voice;
@@ -167,6 +170,10 @@ enum Command {
     Stack(stack::Args),
     /// Write off picked pieces, put back returned ones, keep the log.
     Issue(issue::Args),
+    /// Enter bags, readings, deliveries and counts into an outage file.
+    Book(book::Args),
+    /// List an outage file: pumps by state, stock, last entries.
+    Status(status::Args),
     /// List models, print one, write one to start from, try one with its own example.
     Model(model::Args),
     /// Compare readings with the plan: accept, look first, or swap.
@@ -200,7 +207,7 @@ enum Command {
     Licences,
     /// Print the JSON Schema of a format for programs.
     Schema {
-        /// The format: of `kit --json` (plan), `kit --certificate`, `provision --json`, `reorder --json` (purchase),
+        /// The format: of `kit --json` (plan), `kit --certificate`, `status --json` (outage), `provision --json`, `reorder --json` (purchase),
         /// `recheck --json`, `stack --json` or `--problems json`.
         #[arg(value_enum, default_value_t = Format::Plan)]
         format: Format,
@@ -212,6 +219,7 @@ enum Command {
 enum Format {
     Plan,
     Certificate,
+    Outage,
     Provision,
     Problems,
     Purchase,
@@ -272,6 +280,8 @@ pub fn main() -> ExitCode {
         Command::Provision(args) => provision::run(&args, &common),
         Command::Recheck(args) => recheck::run(&args, &common),
         Command::Issue(args) => issue::run(&args, &common),
+        Command::Book(args) => book::run(&args, &common),
+        Command::Status(args) => status::run(&args, &common),
         Command::Model(args) => model::run(&args, &common),
         Command::Reorder(args) => reorder::run(&args, &common),
         Command::Verify(args) => verify::run(&args, &common),

@@ -8,6 +8,7 @@ pub mod certificate;
 pub mod common;
 pub(crate) mod issue_log;
 pub(crate) mod issue_sheet;
+pub mod outage;
 pub mod plan;
 pub mod problems;
 pub mod provision;

@@ -45,6 +45,7 @@ pages! {
     sheets "sheets"
     bench "bench"
     issuing "issuing"
+    running "running"
     stack_up "stack-up"
     outage "outage"
     buying "buying"

@@ -22,7 +22,7 @@ pub struct Plan {
     /// Marginal value of one more piece, for the items for which it was computed.
     pub worth: Vec<MarginalValue>,
     /// What holding bags costs; empty where it was not worked out.
-    pub holding: Vec<Holding>,
+    pub holding: Vec<HoldingCost>,
     /// Reason that the search ended before everything was proven, if it did.
     pub stopped_by: Option<Stop>,
     /// Later steps that the time did not allow.
@@ -33,7 +33,7 @@ pub struct Plan {
 
 /// Best plan that reopens no more than these bags.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Holding {
+pub struct HoldingCost {
     /// Pumps whose bags it reopens, by their index in the job.
     pub pumps: Vec<usize>,
     /// Pumps served.

@@ -67,6 +67,7 @@ pub use issue_log::workbook as issue_log;
 pub use labels::code;
 pub use stack_up::StackUps;
 pub use stock_next::workbook as stock_next;
+pub use style::PlaceInOutage;
 
 /// The most pumps of an outage whose slips are kept in memory while they are written.
 const FEW: usize = 1_000;
@@ -77,10 +78,10 @@ const FEW: usize = 1_000;
 /// # Errors
 /// [`WriteError::Workbook`] and [`WriteError::Date`].
 pub fn workbook(verified: &Verified, date: &str) -> Result<Vec<u8>, WriteError> {
-    workbook_with(verified, StackUps::All, date)
+    workbook_with(verified, StackUps::All, date, None)
 }
 
-/// The plan as a workbook's bytes, with these stack-ups.
+/// The plan as a workbook's bytes, with these stack-ups and its place in a running outage, if it is part of one.
 ///
 /// # Errors
 /// Those of [`workbook`].
@@ -88,8 +89,10 @@ pub fn workbook_with(
     verified: &Verified,
     stack_ups: StackUps,
     date: &str,
+    place: Option<PlaceInOutage>,
 ) -> Result<Vec<u8>, WriteError> {
-    let (mut workbook, styles) = start("Outage kit plan", date)?;
+    let (mut workbook, mut styles) = start("Outage kit plan", date)?;
+    styles.place = place;
     let (job, styles) = (verified.job(), &styles);
     let drawings = Drawings::of(job);
     let slips = |mut workbook: Option<&mut Workbook>| -> Written<Vec<Worksheet>> {

@@ -58,6 +58,9 @@ const ROOMS: &[(&str, &str)] = &[
         "accounting consumables cutting day decimal digest job length model plain_text plan problem \
          pump show stock",
     ),
+    ("outage", "digest issue model narrow problem"),
+    ("outage_cells", "columns issue job length outage problem pump sheet"),
+    ("outage_file", "digest outage problem"),
     ("recheck", "accounting decimal gauge job length model plan pump stack"),
     ("provision", "choose decimal job length model narrow forecast plan pump stack stock"),
     ("size_range", "choose decimal length narrow plan"),
@@ -80,6 +83,10 @@ const ROOMS: &[(&str, &str)] = &[
          forecast narrow packing plan policy problem provision pump recheck show stack sweep verify",
     ),
     (
+        "outage_kit",
+        "accounting columns issue job length model outage plan pump recheck show verify words",
+    ),
+    (
         "read",
         "accounting certificate columns cutting day decimal digest feeler formats gauge guard issue job length \
          model narrow forecast packing plan policy problem pump recheck sheet show stack \
@@ -94,14 +101,14 @@ const ROOMS: &[(&str, &str)] = &[
     (
         "json",
         "accounting analysis consumables crush cutting day decimal forecast formats issue job length model \
-         narrow packing plain_text plan problem provision pump recheck reorder show size_range stack \
+         narrow outage packing plain_text plan problem provision pump recheck reorder show size_range stack \
          sweep verify words write",
     ),
     (
         "cli",
-        "accounting analysis certificate choose crush day decimal formats guard issue job json length model \
-         manual forecast output plain_text plan policy problem provision pump read recheck reorder \
-         sheet stack stock sweep verify words write",
+        "accounting analysis certificate choose crush day decimal digest formats guard issue job json length model \
+         manual forecast outage outage_cells outage_file outage_kit output plain_text plan policy problem \
+         provision pump read recheck reorder sheet show stack stock sweep verify words write",
     ),
 ];
 
@@ -133,22 +140,23 @@ const DOORS: &[(&str, &str)] = &[
     ("quick_xml", "read"),
     ("rayon", "choose cli provision stack verify write"),
     ("rust_decimal", "decimal inventory length read sheet"),
+    ("rusqlite", "outage_file"),
     ("rust_xlsxwriter", "output write"),
     ("same_file", "output"),
     ("schemars", "formats problem"),
-    ("serde", "formats problem read"),
-    ("serde_json", "cli formats json"),
+    ("serde", "formats outage problem read"),
+    ("serde_json", "cli formats json outage outage_file"),
     ("sha2", "digest"),
     ("smallvec", "choose provision stack"),
     ("statrs", "inventory provision stack"),
     ("strsim", "problem read"),
-    ("tempfile", "output"),
+    ("tempfile", "cli output"),
     ("terminal_size", "cli"),
     ("textwrap", "cli"),
     (
         "thiserror",
-        "choose formats inventory job length model forecast output policy provision size_range read stack \
-         sweep verify",
+        "choose formats inventory job length model forecast outage outage_file output policy provision size_range read \
+         stack sweep verify",
     ),
     ("toml", "read"),
     ("unicode_width", "cli"),

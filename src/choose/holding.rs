@@ -13,7 +13,7 @@ use crate::choose::{ChooseError, Group, Setup, objectives};
 use crate::decimal::Money;
 use crate::job::Job;
 use crate::narrow::narrow;
-use crate::plan::{Holding, Objective, Plan};
+use crate::plan::{HoldingCost, Objective, Plan};
 
 /// Plan with what holding its bags costs, as far as [a share](Control::share) of the time allows: the first row that it does
 /// not allow is left out with all after it. No rows where no bag could stay closed.
@@ -45,7 +45,7 @@ impl Point {
     }
 }
 
-fn rows(job: &Job, control: &Control<'_>) -> Result<Vec<Holding>, ChooseError> {
+fn rows(job: &Job, control: &Control<'_>) -> Result<Vec<HoldingCost>, ChooseError> {
     let _lists = control.lists();
     let stood = Stood::of(job);
     let out = stood.out_of_play(job, &|_| false);
@@ -94,7 +94,7 @@ fn rows(job: &Job, control: &Control<'_>) -> Result<Vec<Holding>, ChooseError> {
         }
         all = next;
     }
-    let mut rows: Vec<Holding> = Vec::new();
+    let mut rows: Vec<HoldingCost> = Vec::new();
     let mut least: Option<Vec<i64>> = None;
     for point in all.into_values() {
         if least.as_ref().is_some_and(|least| *least <= point.values) {
@@ -103,7 +103,7 @@ fn rows(job: &Job, control: &Control<'_>) -> Result<Vec<Holding>, ChooseError> {
         let waste = point.values.last().copied().unwrap_or(0);
         let mut pumps = point.reopened;
         pumps.sort_unstable();
-        rows.push(Holding {
+        rows.push(HoldingCost {
             pumps,
             served: narrow(point.served),
             waste: Money::from_raw(waste),

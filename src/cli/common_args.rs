@@ -64,7 +64,7 @@ impl CommonArgs {
             reads: reads.into_iter().map(PathBuf::as_path).collect(),
             models: self.models.as_deref(),
             writes: vec![("--out", out.to_path_buf())],
-            json: json.and_then(|json| json.path.as_deref()),
+            json: json.and_then(Json::path),
             mark: self.mark.as_deref(),
             force: self.force,
             date: self.date.as_deref(),
@@ -88,4 +88,11 @@ pub(super) struct Json {
     /// standard output, and the report for people then goes to standard error.
     #[arg(long = "json", value_name = "FILE")]
     path: Option<PathBuf>,
+}
+
+impl Json {
+    /// File that is asked for, if one is.
+    pub(super) fn path(&self) -> Option<&Path> {
+        self.path.as_deref()
+    }
 }

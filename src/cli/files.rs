@@ -16,6 +16,8 @@ pub(super) struct Files<'a> {
     pub(super) models: Option<&'a Path>,
     /// The one file that is both read and written: the log, which lines are added to.
     pub(super) log: Option<&'a Path>,
+    /// The outage file: entries are added to it by its own rules, and no output may be it.
+    pub(super) outage: Option<&'a Path>,
     /// Workbooks, each with its option, in the order in which they are delivered.
     pub(super) writes: Vec<(&'static str, PathBuf)>,
     /// Files that are no workbooks, each with its option; they come after the workbooks.
@@ -111,7 +113,7 @@ struct Claims<'a> {
 impl<'a> Claims<'a> {
     fn beside(files: &Files<'_>, problems: &'a mut Problems) -> Claims<'a> {
         Claims {
-            inputs: Inputs::of(files.reads.iter().copied().chain(files.models)),
+            inputs: Inputs::of(files.reads.iter().copied().chain(files.models).chain(files.outage)),
             taken: Vec::new(),
             force: files.force,
             instead: files.instead,

@@ -1,5 +1,6 @@
 //! `gapwright kit`: the main job, workbook to workbook.
 
+mod outage;
 pub(super) mod told;
 
 use std::path::PathBuf;
@@ -32,6 +33,13 @@ pub(super) struct Args {
     /// Also write the certificate: what proves that no choice is better, for `gapwright verify`.
     #[arg(long, value_name = "FILE")]
     certificate: Option<PathBuf>,
+    /// Outage file to begin or to continue, NAME.outage: plans on the stock of its ledger, leaves bags that are packed or
+    /// at the bench alone, and enters the plan.
+    #[arg(long, value_name = "FILE")]
+    outage: Option<PathBuf>,
+    /// Counts that hold where the stock workbook differs from the ledger.
+    #[arg(long, value_name = "WHICH", value_enum, requires = "outage")]
+    counts: Option<outage::Counts>,
     #[command(flatten)]
     json: Json,
     /// Stack-ups to write: of all kits, of pumps that are NOT FIT TO ASSEMBLE alone (with their nearest
@@ -82,6 +90,8 @@ Examples:
   gapwright kit stock.xlsx pumps.xlsx --acceptance expanded --coverage-factor \"95 %\"
         a requirement is met if it keeps clear of its limits by the
         expanded uncertainty
+  gapwright kit stock.xlsx pumps.xlsx --outage week-12.outage
+        begins or continues a running outage; see `gapwright help running`
 
 Manual: `gapwright help sheets` (the workbook), `gapwright help rules` (which
 plan is best), `gapwright help workbooks` (the columns).
@@ -93,7 +103,8 @@ impl Args {
         let reads = [&self.stock, &self.pumps];
         let certificate = self.certificate.iter();
         let texts = certificate.map(|path| ("--certificate", path.clone())).collect();
-        Files { texts, ..self.usual.files(reads, &self.out, Some(&self.json)) }
+        let outage = self.outage.as_deref();
+        Files { texts, outage, ..self.usual.files(reads, &self.out, Some(&self.json)) }
     }
 
     fn sources(&self, memory: &Memory) -> Sources {
@@ -111,6 +122,9 @@ impl Args {
 }
 
 pub(super) fn run(args: &Args, common: &Common) -> Ended {
+    if let Some(path) = &args.outage {
+        return outage::run(args, path, common);
+    }
     let mut run = Run::begin(common, args.files());
     let job = run.read("reading and checking the workbooks", |memory, problems| {
         gathered_job(read::job(&args.sources(memory)), problems)
@@ -120,7 +134,7 @@ pub(super) fn run(args: &Args, common: &Common) -> Ended {
     let plan = run.solve(&job.policy, |solving| args.plan(&job, solving))?;
     let verified = run.check(verify(job, plan))?;
     let workbook = run.write("writing the plan", |date| {
-        write::workbook_with(&verified, args.stack_up.into(), date)
+        write::workbook_with(&verified, args.stack_up.into(), date, None)
     });
     let certificate = json::certificate(&verified);
     let status = run.deliver_with(workbook, certificate, || json::text(&verified))?;

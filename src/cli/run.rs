@@ -275,6 +275,18 @@ impl Run {
         Ok(status)
     }
 
+    /// Writes the result for programs of a command that writes nothing else.
+    pub(super) fn deliver_text(&mut self, text: String) -> Ended {
+        let file = self.json_file().cloned();
+        let files: Vec<(&Output, &[u8])> =
+            file.iter().map(|file| (file, text.as_bytes())).collect();
+        let status = self.place(&files)?;
+        if matches!(self.json, Json::Stdout) {
+            answer(text.as_bytes());
+        }
+        Ok(status)
+    }
+
     /// Writes a file to each output of the command, in their order, whole or not at all, and lists the warnings.
     pub(super) fn deliver_all(&mut self, files: &[Vec<u8>]) -> Ended {
         let outputs = self.outputs.clone();

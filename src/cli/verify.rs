@@ -1,20 +1,24 @@
-//! `gapwright verify`: the kits of a plan worked out again, and the proof that none are better added up.
+//! `gapwright verify`: the kits of a plan worked out again, and the proof that none are better added up; or an outage
+//! file gone through from its first entry.
 
 use std::path::{Path, PathBuf};
 
 use super::common_args::CommonArgs;
 use super::files::Files;
 use super::kit::told::tell_not_measured;
+use super::outage::open;
 use super::run::{Ended, Refusal, Run, gathered, gathered_job};
 use super::settings::Settings;
 use super::voice::{must_see, out};
-use super::{Common, DONE, MISSED};
+use super::{Common, DONE, MISSED, from_command_line};
 use crate::certificate::Certificate;
 use crate::choose::second::second_opinion;
 use crate::job::Job;
+use crate::outage::Head;
+use crate::outage_file::OutageFileError;
 use crate::plan::{Cause, Kit, Objective, Shortfall};
 use crate::problem::{Place, Problem, Problems};
-use crate::read::{self, Memory, Sources};
+use crate::read::{self, Memory};
 use crate::verify::{AddedUp, verify_certificate, verify_not_measured};
 use crate::words;
 
@@ -22,15 +26,18 @@ use crate::words;
 #[derive(clap::Args)]
 #[command(after_long_help = AFTER)]
 pub(super) struct Args {
-    /// Plan that `kit` wrote: its workbook or its JSON.
+    /// Plan that `kit` wrote: its workbook or its JSON. Or an outage file, NAME.outage, alone.
     plan: PathBuf,
     /// Stock workbook of the plan.
-    stock: PathBuf,
+    stock: Option<PathBuf>,
     /// Pump workbook of the plan.
-    pumps: PathBuf,
+    pumps: Option<PathBuf>,
     /// Certificate that `kit --certificate` wrote with the plan.
     #[arg(long, value_name = "FILE")]
-    certificate: PathBuf,
+    certificate: Option<PathBuf>,
+    /// Entry that the outage file must hold, as it stands on paper: NUMBER-HASH. Finds an end that was cut off.
+    #[arg(long, value_name = "NUMBER-HASH")]
+    head: Option<String>,
     /// Ask a general solver for a bound on the waste as well.
     #[arg(long)]
     second_opinion: bool,
@@ -46,6 +53,9 @@ Examples:
   gapwright verify kit-plan.xlsx stock.xlsx pumps.xlsx --certificate proof.json
         works every kit out again, lists all other kits by itself, and adds
         up that no choice kits more pumps or wastes less
+  gapwright verify week-12.outage --head 26-3f0a9c1d77e2
+        goes through the ledger from its first entry: numbers, hashes, rules
+        and stock; and looks for the entry that was noted on paper
 
 Give the rules that the plan was made by, as for `kit`. A plan with plates is
 added up by `kit` itself alone.
@@ -57,19 +67,35 @@ Exit status:
 
 impl Args {
     fn files(&self) -> Files<'_> {
-        let reads = [&self.plan, &self.stock, &self.pumps, &self.certificate];
+        let others = [&self.stock, &self.pumps, &self.certificate].into_iter().flatten();
+        let reads = [&self.plan].into_iter().chain(others);
         Files { writes: Vec::new(), ..self.usual.files(reads, Path::new(""), None) }
     }
 
-    fn sources(&self, memory: &Memory) -> Sources {
-        self.usual.sources([&self.stock, &self.pumps], self.settings.given(), memory)
+    /// Stock, pumps and certificate of a plan; all three belong to it.
+    fn of_plan(&self, problems: &mut Problems) -> Option<[&PathBuf; 3]> {
+        let found = match (&self.stock, &self.pumps, &self.certificate, &self.head) {
+            (Some(stock), Some(pumps), Some(certificate), None) => {
+                return Some([stock, pumps, certificate]);
+            }
+            (.., Some(_)) => "--head, and no outage file",
+            _ => "a plan without its stock, its pumps or its certificate",
+        };
+        problems.add(from_command_line(
+            found.into(),
+            "PLAN STOCK PUMPS --certificate FILE, or NAME.outage alone",
+            "see `gapwright help verify`",
+        ));
+        None
     }
 
     fn read(&self, memory: &mut Memory, problems: &mut Problems) -> Option<Read> {
-        let job = gathered_job(read::job(&self.sources(memory)), problems);
+        let [stock, pumps, certificate] = self.of_plan(problems)?;
+        let sources = self.usual.sources([stock, pumps], self.settings.given(), memory);
+        let job = gathered_job(read::job(&sources), problems);
         let carried = read::carried(&self.plan, memory);
         let carried = gathered(carried.map(|carried| (carried, Vec::new())), problems)?;
-        let certificate = read::certificate(&self.certificate, &carried.planned.id());
+        let certificate = read::certificate(certificate, &carried.planned.id());
         let certificate = gathered(certificate.map(|read| (read, Vec::new())), problems);
         let job = job?;
         let packs = read::packs_of_plan(&self.plan, &job, memory);
@@ -88,7 +114,8 @@ impl Args {
             Some(packs) => Kit::Served(packs.clone()),
             None => Kit::Short(vec![Shortfall::of(None, Cause::SearchEnded)]),
         });
-        Some(Read { kits: kits.collect(), listed, certificate: certificate?, job })
+        let books = [stock, pumps].map(|path| path.display().to_string());
+        Some(Read { kits: kits.collect(), listed, certificate: certificate?, job, books })
     }
 }
 
@@ -99,11 +126,56 @@ struct Read {
     /// Tags of the pumps that the plan lists as not measured.
     listed: Vec<String>,
     certificate: Certificate,
+    /// Names of the stock and the pump workbook.
+    books: [String; 2],
+}
+
+/// Goes through an outage file. Opening it does that already: what is left is the entry on paper.
+fn outage(args: &Args, common: &Common) -> Ended {
+    let mut run = Run::begin(common, args.files());
+    let given = [&args.stock, &args.pumps, &args.certificate].into_iter().flatten().next();
+    let head = run.read("reading the command line", |_, problems| {
+        if let Some(given) = given {
+            problems.add(from_command_line(
+                format!("an outage file, and {}", given.display()),
+                "an outage file alone",
+                "leave the other files out",
+            ));
+        }
+        let Some(text) = &args.head else { return Some(None) };
+        let head = Head::parse(text);
+        if head.is_none() {
+            problems.add(from_command_line(
+                format!("--head {text}"),
+                "the end of a ledger as it stands on paper, such as 26-3f0a9c1d77e2",
+                "type it again, with at least twelve characters after the number",
+            ));
+        }
+        head.map(Some)
+    })?;
+    let file = open(&mut run, &args.plan)?;
+    let through = head.map_or(Ok(()), |head| file.outage().goes_through(&head));
+    let through = through.map_err(OutageFileError::from);
+    let to = run.voice();
+    if let Err(error) = through {
+        must_see!(to, "Does not hold: {error}.");
+        return run.end(MISSED);
+    }
+    let outage = file.outage();
+    let left: i64 = outage.stock().map(|lot| lot.pieces).sum();
+    let gone: u64 = outage.pieces_out().values().sum();
+    out!(to, "Every entry holds: {}.", outage.entries().len());
+    out!(to, "The stock adds up: {left} pieces in the bins, {gone} in bags and out.");
+    out!(to, "The ledger ends at {}.", outage.head());
+    run.end(DONE)
 }
 
 pub(super) fn run(args: &Args, common: &Common) -> Ended {
+    if args.plan.extension().is_some_and(|end| end.eq_ignore_ascii_case("outage")) {
+        return outage(args, common);
+    }
     let mut run = Run::begin(common, args.files());
-    let Read { job, kits, listed, certificate } = run
+    let Read { job, kits, listed, certificate, books: [stock, pumps] } = run
         .read("reading plan, certificate and workbooks", |memory, problems| {
             args.read(memory, problems)
         })?;
@@ -137,11 +209,8 @@ pub(super) fn run(args: &Args, common: &Common) -> Ended {
     if args.second_opinion {
         let least = run.solve(&job.policy, |solving| {
             let control = solving.control("asking the general solver");
-            second_opinion(job, plan, &control).map_err(|error| {
-                let [stock, pumps] =
-                    [&args.stock, &args.pumps].map(|path| path.display().to_string());
-                Refusal::from(error.problem(&stock, &pumps))
-            })
+            second_opinion(job, plan, &control)
+                .map_err(|error| Refusal::from(error.problem(&stock, &pumps)))
         })?;
         let waste = plan.goals.iter().find(|goal| goal.objective == Objective::Waste);
         let holds = waste.is_none_or(|goal| least.raw() <= goal.value);

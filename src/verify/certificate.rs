@@ -164,7 +164,8 @@ fn show(
         let mut any = false;
         let looked = fillings.each(pump, &mut |found| {
             any = any
-                || out.leaves(job, fillings.picks(found.choice)) && fillings.is_kit(pump, found);
+                || out.leaves(job, fillings.picks(found.choice), false)
+                    && fillings.is_kit(pump, found);
         });
         work.add(looked)?;
         if any {
@@ -614,6 +615,11 @@ impl<'a> Group<'a> {
     }
 
     fn passes(&self, place: usize, found: &Found<'_>) -> bool {
+        if self.out.kits() > 0
+            && !self.out.leaves(self.job, self.fillings.picks(found.choice), true)
+        {
+            return false;
+        }
         let [bag, slip] = &self.stood[place];
         // A held kit is the only one of its pump.
         if let Some(stands) = self.job.standing.get(self.proof.pumps[place]).filter(|s| s.held)

@@ -136,8 +136,9 @@ impl Slip<'_, '_> {
     }
 
     fn head(&mut self, number: usize, of: usize) -> Written {
-        let title = format!("Kit {number} of {of}: pump {}", self.pump.tag);
         let styles = self.page.styles;
+        let kit = styles.kit(&self.pump.tag, number, of);
+        let title = format!("{kit}: pump {}", self.pump.tag);
         self.across(&title, &styles.title.clone().set_shrink(), 26.0)?;
         let title = self.model().title.clone();
         self.across(&title, &styles.lead, 16.0)?;

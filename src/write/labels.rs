@@ -65,7 +65,8 @@ pub(super) fn sheets(
     // The codes take longer than all else here.
     let labels = kitted.par_iter().map(|&(number, &index)| {
         let code = code(&id, &job.pumps[index].tag);
-        let lines = lines(verified, index, number, order.len(), &id);
+        let kit = styles.kit(&job.pumps[index].tag, number, order.len());
+        let lines = lines(verified, index, kit, &id);
         Label { lines, picture: picture(&code), code }
     });
     let labels: Vec<Label> = labels.collect();
@@ -172,13 +173,7 @@ fn framed(format: Format, line: usize, side: Side) -> Format {
 }
 
 /// The seven lines of a label, and which of them warn.
-fn lines(
-    verified: &Verified,
-    index: usize,
-    number: usize,
-    of: usize,
-    id: &str,
-) -> [(String, bool); 7] {
+fn lines(verified: &Verified, index: usize, kit: String, id: &str) -> [(String, bool); 7] {
     let job = verified.job();
     let pump = &job.pumps[index];
     let mut kinds: BTreeMap<&str, u32> = BTreeMap::new();
@@ -205,7 +200,7 @@ fn lines(
     let many = if pieces == 1 { "1 piece".into() } else { format!("{pieces} pieces") };
     [
         (pump.tag.clone(), false),
-        (format!("Kit {number} of {of}"), false),
+        (kit, false),
         (facts, false),
         (pump.location.clone().unwrap_or_default(), false),
         (format!("{many}: {each}"), false),

@@ -48,7 +48,7 @@ impl<'s> Page<'s> {
     /// An empty page on a sheet that is there.
     pub(super) fn on(sheet: Worksheet, name: &str, styles: &'s Styles) -> Written<Page<'s>> {
         let mut page = Page { sheet, styles, row: 0, last: 0 };
-        set_up(&mut page.sheet, name, &styles.date)?;
+        set_up(&mut page.sheet, name, styles)?;
         Ok(page)
     }
 

@@ -79,7 +79,7 @@ impl<'a> Pages<'a> {
         self.close(sheet)?;
         let name = self.name();
         self.page.row = 0;
-        set_up(&mut self.page.sheet, &name, &self.page.styles.date)?;
+        set_up(&mut self.page.sheet, &name, self.page.styles)?;
         (self.series.begin)(&mut self.page, &name)
     }
 

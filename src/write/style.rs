@@ -3,6 +3,8 @@
 //! The colours are our own choice out of hues that stay apart for the colour-blind (blue and
 //! orange), and nothing is said by colour alone.
 
+use std::collections::BTreeMap;
+
 use rust_xlsxwriter::{
     ChartPatternFill, ChartPatternFillType, Color, Format, FormatAlign, FormatBorder,
     FormatUnderline, Worksheet,
@@ -40,6 +42,8 @@ pub(super) fn striped() -> ChartPatternFill {
 /// The formats of a workbook, and the date on its pages.
 pub(super) struct Styles {
     pub(super) date: String,
+    /// Place of the plan in a running outage, where it is part of one.
+    pub(super) place: Option<PlaceInOutage>,
     /// Formats of lengths, by [`Unit`].
     lengths: [Lengths; 4],
     percent_entry: Format,
@@ -126,7 +130,25 @@ pub(super) fn open(format: Format) -> Format {
     format.set_background_color(ENTRY).set_unlocked()
 }
 
+/// Place of a plan in a running outage, as it stands on its pages.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct PlaceInOutage {
+    /// Outage, number of the plan and end of the ledger, in words.
+    pub words: String,
+    /// Number of each kit in the outage, by the tag of its pump.
+    pub kits: BTreeMap<String, u32>,
+}
+
 impl Styles {
+    /// Title of a kit: its number in the outage where it has one, and its place among the kits of the plan.
+    pub(super) fn kit(&self, tag: &str, number: usize, of: usize) -> String {
+        let known = self.place.as_ref().and_then(|place| place.kits.get(tag));
+        match known {
+            Some(kit) => format!("Kit {kit} ({number} of {of})"),
+            None => format!("Kit {number} of {of}"),
+        }
+    }
+
     pub(super) fn new(date: &str) -> Styles {
         let ink = || Format::new().set_font_color(INK);
         let right =
@@ -135,6 +157,7 @@ impl Styles {
         let (percent, number) = (right("0.0 %"), right("0.######"));
         Styles {
             date: date.into(),
+            place: None,
             lengths: Unit::ALL.map(Lengths::of),
             percent_entry: open(percent.clone()),
             number_entry: open(number.clone()),
@@ -215,13 +238,17 @@ pub(super) fn length_format(unit: Unit) -> &'static str {
 
 /// Names a sheet and sets it up for print: fits the width of A4 and of Letter alike, says what it
 /// is and which page.
-pub(super) fn set_up(sheet: &mut Worksheet, name: &str, date: &str) -> Written {
+pub(super) fn set_up(sheet: &mut Worksheet, name: &str, styles: &Styles) -> Written {
     sheet.set_name(name)?;
     // A4, with margins that leave the printed part no taller than Letter has room for.
     sheet.set_paper_size(9).set_margins(0.5, 0.5, 0.75, 0.75, 0.3, 0.3);
     sheet.set_landscape();
     sheet.set_print_fit_to_pages(1, 0);
-    sheet.set_header(format!("&L{date}&C&A&Rgapwright {}", env!("CARGO_PKG_VERSION")));
+    // An ampersand begins a field there.
+    let place = styles.place.as_ref().map(|place| place.words.replace('&', "&&"));
+    let place = place.map_or(String::new(), |words| format!("  {words}"));
+    let date = &styles.date;
+    sheet.set_header(format!("&L{date}{place}&C&A&Rgapwright {}", env!("CARGO_PKG_VERSION")));
     sheet.set_footer(
         "&LThe maker's instructions, local codes and a competent person decide.&RPage &P of &N",
     );

@@ -33,12 +33,24 @@ const ADDED_TO: (&str, &str, &str) = ("issue", "--log", "log.xlsx");
 
 const MODELS: [&str; 3] = ["models/house.toml", "models/house.png", "models/materials.toml"];
 
-const USES: [Use; 15] = [
+const USES: [Use; 17] = [
     Use {
         name: "kit",
         call: &["kit", "stock.xlsx", "pumps.xlsx", "--models", "models"],
         reads: &["stock.xlsx", "pumps.xlsx", MODELS[0], MODELS[1], MODELS[2]],
         writes: &["--out", "--json", "--certificate", "--mark"],
+    },
+    Use {
+        name: "kit within an outage",
+        call: &["kit", "stock.xlsx", "pumps.xlsx", "--outage", "week.outage", "--models", "models"],
+        reads: &["stock.xlsx", "pumps.xlsx", "week.outage", MODELS[0], MODELS[1], MODELS[2]],
+        writes: &["--out", "--json", "--certificate", "--mark"],
+    },
+    Use {
+        name: "status",
+        call: &["status", "week.outage"],
+        reads: &["week.outage"],
+        writes: &["--json"],
     },
     Use {
         name: "verify",
@@ -162,8 +174,11 @@ const USES: [Use; 15] = [
 ];
 
 /// Options that name a file or folder that is only read, by command.
-const ONLY_READ: [(&str, &[&str]); 11] = [
-    ("kit", &["--models"]),
+const ONLY_READ: [(&str, &[&str]); 13] = [
+    // The outage file is read, and entries are added to it by its own rules.
+    ("kit", &["--models", "--outage"]),
+    ("book", &[]),
+    ("status", &[]),
     ("stack", &["--stock", "--plan", "--models"]),
     ("verify", &["--certificate", "--models"]),
     ("check", &["--models"]),
@@ -229,6 +244,8 @@ fn shop() -> TempDir {
     change(&at("pumps.xlsx"), "Pumps", &[("A4", Put::from("P-101"))]);
     let kit = ["kit", "stock.xlsx", "pumps.xlsx", "--out", "plan.xlsx", "--json", "plan.json"];
     well(shop.path(), &[&kit[..], &["--certificate", "proof.json"]].concat());
+    let outage = ["kit", "stock.xlsx", "pumps.xlsx", "--outage", "week.outage", "--out"];
+    well(shop.path(), &[&outage[..], &["in-outage.xlsx", "--models", "models"]].concat());
     let issue = ["issue", "plan.xlsx", "stock.xlsx", "--out", "next.xlsx", "--log", "log.xlsx"];
     well(shop.path(), &issue);
     fs::write(at("readings.csv"), "Tag,What,Reading\nP-101,running clearance,0.0212 in\n").unwrap();
@@ -311,7 +328,9 @@ fn aliased(
 
 /// Removes the links of `aliased`.
 fn tidy(shop: &Path) {
-    for name in ["link.xlsx", "first-link", "through.xlsx", "through.csv", "through.json"] {
+    for name in
+        ["link.xlsx", "first-link", "through.xlsx", "through.csv", "through.json", "through.outage"]
+    {
         fs::remove_file(shop.join(name)).ok();
     }
     fs::remove_dir_all(shop.join("new")).ok();

@@ -76,8 +76,19 @@ fn man_writes_a_page_for_every_command_and_topic() {
     let folder = tempfile::tempdir().unwrap();
     let pages = folder.path().join("man");
     told(&["man", "--out", pages.to_str().unwrap()]);
-    let commands =
-        ["kit", "verify", "stack", "check", "provision", "recheck", "issue", "reorder", "blank"];
+    let commands = [
+        "kit",
+        "book",
+        "status",
+        "verify",
+        "stack",
+        "check",
+        "provision",
+        "recheck",
+        "issue",
+        "reorder",
+        "blank",
+    ];
     for name in
         commands.iter().chain(&["completions", "help", "licences", "man", "model", "schema"])
     {
@@ -89,5 +100,5 @@ fn man_writes_a_page_for_every_command_and_topic() {
         assert!(page.contains(&format!(".TH gapwright-{} 7 ", topic.name)), "{page}");
         assert!(main.contains(topic.about()), "{}", topic.name);
     }
-    assert_eq!(fs::read_dir(&pages).unwrap().count(), 16 + TOPICS.len());
+    assert_eq!(fs::read_dir(&pages).unwrap().count(), 18 + TOPICS.len());
 }

@@ -7,6 +7,7 @@ use gapwright::formats::common::{
     AcceptanceJson, CauseJson, ChanceJson, ChanceLawJson, CountJson, ImprovementJson,
     JudgementJson, LengthJson, RequirementJson, StoppedBy,
 };
+use gapwright::formats::outage::{self, BookingJson, PumpStateJson};
 use gapwright::formats::plan::{self, StandingJson, VerdictWarningJson};
 use gapwright::formats::provision::{self, LawJson, ServiceStanding, WarningJson};
 use gapwright::formats::purchase::{self, FaultJson, ReorderBasisJson, StillShortJson};
@@ -359,6 +360,45 @@ fn tasks(
             ("expected", TaskJson::Expected { requirement: expected }),
             ("bring_back", TaskJson::BringBack),
             ("no_swap", TaskJson::NoSwap { pieces: 6, all: false }),
+        ],
+    );
+}
+
+#[test]
+fn codes_of_an_outage() {
+    let schema = outage::schema().to_value();
+    codes(
+        &schema,
+        "PumpStateJson",
+        &[
+            ("not_measured", PumpStateJson::NotMeasured),
+            ("planned", PumpStateJson::Planned),
+            ("bagged", PumpStateJson::Bagged),
+            ("issued", PumpStateJson::Issued),
+            ("rejected", PumpStateJson::Rejected),
+            ("accepted", PumpStateJson::Accepted),
+            ("short", PumpStateJson::Short),
+            ("cancelled", PumpStateJson::Cancelled),
+        ],
+    );
+    codes(
+        &schema,
+        "BookingJson",
+        &[
+            ("bag", BookingJson::Bag),
+            ("issue", BookingJson::Issue),
+            ("put_back", BookingJson::PutBack),
+            ("receive", BookingJson::Receive),
+            ("scrap", BookingJson::Scrap),
+            ("count", BookingJson::Count),
+            ("swap", BookingJson::Swap),
+            ("reading", BookingJson::Reading),
+            ("accept", BookingJson::Accept),
+            ("cancel", BookingJson::Cancel),
+            ("reinstate", BookingJson::Reinstate),
+            ("undo", BookingJson::Undo),
+            ("plan", BookingJson::Plan),
+            ("took_over", BookingJson::TookOver),
         ],
     );
 }

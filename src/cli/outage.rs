@@ -1,0 +1,255 @@
+//! The outage file on the command line: opening it, its job, its entries in words.
+
+use std::fs;
+use std::path::{Path, PathBuf};
+
+use super::run::{Refusal, Run, Stop, gathered_job};
+use crate::day::is_date;
+use crate::digest::sha256;
+use crate::job::Job;
+use crate::outage::{Booking, Circumstances, FileRole, KitPiece, LedgerEntry, Outage, TakenFile};
+use crate::outage_cells;
+use crate::outage_file::{BookError, Draft, FileBytes, OutageFile, OutageFileError, Receipt};
+use crate::output::{self, WriteError};
+use crate::problem::{Place, Problems};
+use crate::read::{self, Sources};
+use crate::sheet::Book;
+
+/// Result of work on an outage file; else the run ends. A file that is not sound is a problem of the inputs, a full disk
+/// is not.
+pub(super) fn sound<T>(
+    run: &mut Run,
+    path: &Path,
+    done: Result<T, OutageFileError>,
+) -> Result<T, Stop> {
+    let file = path.display().to_string();
+    match done {
+        Err(error) if !error.is_trouble() => {
+            run.work("opening the outage file", |_| Err(Refusal::from(error.problem(&file))))
+        }
+        done => run.sound(done.map_err(|error| error.problem(&file))),
+    }
+}
+
+/// Opens the outage file and checks it.
+pub(super) fn open(run: &mut Run, path: &Path) -> Result<OutageFile, Stop> {
+    let opened = run.look("checking the outage file", |_| OutageFile::open(path));
+    sound(run, path, opened)
+}
+
+/// Books all of these or none; else the run ends with every reason.
+pub(super) fn book(
+    run: &mut Run,
+    file: &mut OutageFile,
+    drafts: Vec<Draft>,
+    files: &FileBytes,
+) -> Result<Vec<Receipt>, Stop> {
+    let path = file.path().to_path_buf();
+    let booked = run.work("booking", |_| {
+        let booked = file.book(drafts, files);
+        match booked {
+            Err(BookError::Refused(refused)) => {
+                let place = Place::file(&path.display().to_string());
+                let mut problems = Problems::new();
+                refused.iter().for_each(|(_, why)| problems.add(why.problem(place.clone())));
+                Err(Refusal::Problems(problems))
+            }
+            Err(BookError::File(error)) => Ok(Err(error)),
+            Ok(receipts) => Ok(Ok(receipts)),
+        }
+    })?;
+    sound(run, &path, booked)
+}
+
+/// Facts of a booking made now.
+pub(super) fn facts(run: &Run, request: &str, who: &str, why: &str) -> Circumstances {
+    debug_assert!(is_date(run.date()), "the run checked it");
+    Circumstances {
+        request: request.to_string(),
+        at: jiff::Timestamp::now().to_string(),
+        date: run.date().to_string(),
+        who: who.to_string(),
+        why: why.to_string(),
+    }
+}
+
+/// A request number that no other run gives.
+pub(super) fn request() -> String {
+    let parts = [
+        jiff::Timestamp::now().as_nanosecond().to_string(),
+        std::process::id().to_string(),
+        std::env::args().collect::<Vec<_>>().join("\n"),
+    ];
+    sha256(parts.join("\n").as_bytes()).chars().take(32).collect()
+}
+
+/// Job of the files that were last taken over, read from their bytes.
+pub(super) fn job(run: &mut Run, file: &OutageFile) -> Result<Job, Stop> {
+    let unpacked = unpacked(run, file)?;
+    run.read("reading the workbooks that were taken over", |memory, problems| {
+        let sources = Sources { memory: memory.clone(), ..unpacked.sources() };
+        job_with(&sources, file.outage(), problems)
+    })
+}
+
+/// Reads a job, with the dimensions that were booked in the cells of the pump workbook. A cell that says something else
+/// by now is a problem.
+pub(super) fn job_with(sources: &Sources, outage: &Outage, problems: &mut Problems) -> Option<Job> {
+    if outage.pumps().all(|pump| pump.measured.is_empty()) {
+        return gathered_job(read::job(sources), problems);
+    }
+    let memory = &mut sources.memory.clone();
+    let books = [&sources.stock, &sources.pumps].map(|path| {
+        let book = read::book(path, memory);
+        book.map_err(|found| problems.absorb(found)).ok()
+    });
+    let [Some(stock), Some(mut pumps)] = books else {
+        return None;
+    };
+    outage_cells::fill(&mut pumps, outage, problems);
+    gathered_job(read::job_of(stock, pumps, sources), problems)
+}
+
+/// The pump workbook that was last taken over, as it was.
+pub(super) fn taken_pumps(run: &mut Run, file: &OutageFile) -> Result<Book, Stop> {
+    let unpacked = unpacked(run, file)?;
+    run.read("reading the pump workbook that was taken over", |memory, problems| {
+        read::book(&unpacked.pumps, memory).map_err(|found| problems.absorb(found)).ok()
+    })
+}
+
+/// Files that were taken over, in a folder of their own.
+struct Unpacked {
+    folder: tempfile::TempDir,
+    stock: PathBuf,
+    pumps: PathBuf,
+    settings: Vec<(String, String)>,
+}
+
+impl Unpacked {
+    fn sources(&self) -> Sources {
+        Sources {
+            stock: self.stock.clone(),
+            pumps: self.pumps.clone(),
+            models: Some(self.folder.path().join("models")),
+            settings: self.settings.clone(),
+            ..Sources::default()
+        }
+    }
+}
+
+fn unpacked(run: &mut Run, file: &OutageFile) -> Result<Unpacked, Stop> {
+    match unpack(file) {
+        Ok(unpacked) => Ok(unpacked),
+        Err(Unpacking::File(error)) => sound(run, file.path(), Err(error)),
+        Err(Unpacking::Disk(error)) => run.made(Err(error)),
+    }
+}
+
+enum Unpacking {
+    File(OutageFileError),
+    Disk(WriteError),
+}
+
+fn unpack(file: &OutageFile) -> Result<Unpacked, Unpacking> {
+    let folder = output::scratch(&[]).map_err(Unpacking::Disk)?;
+    let base = folder.path().to_path_buf();
+    let failed =
+        |path: &Path, error| Unpacking::Disk(WriteError::File { path: path.into(), error });
+    for name in ["stock", "pumps", "models"] {
+        let path = base.join(name);
+        fs::create_dir(&path).map_err(|error| failed(&path, error))?;
+    }
+    let (mut stock, mut pumps) = (base.join("stock"), base.join("pumps"));
+    let taken = file.outage().taken().cloned().unwrap_or_default();
+    for TakenFile { role, name, sha256 } in &taken.files {
+        // A name with a folder in it would lead elsewhere.
+        let name = Path::new(name).file_name().unwrap_or_default();
+        let home = match role {
+            FileRole::Stock | FileRole::StockFolder => "stock",
+            FileRole::Pumps | FileRole::PumpsFolder => "pumps",
+            FileRole::Model => "models",
+        };
+        let path = base.join(home).join(name);
+        match role {
+            FileRole::Stock => stock = path.clone(),
+            FileRole::Pumps => pumps = path.clone(),
+            _ => {}
+        }
+        let bytes = file.bytes(sha256).map_err(Unpacking::File)?;
+        fs::write(&path, bytes).map_err(|error| failed(&path, error))?;
+    }
+    Ok(Unpacked { folder, stock, pumps, settings: taken.settings })
+}
+
+/// Index of a pump in a job, by its tag in any case.
+pub(super) fn index(job: &Job, tag: &str) -> Option<usize> {
+    let wanted = crate::issue::key(tag);
+    job.pumps.iter().position(|pump| crate::issue::key(&pump.tag) == wanted)
+}
+
+/// An entry in a few words, without its number.
+pub(super) fn described(outage: &Outage, entry: &LedgerEntry) -> String {
+    let listed =
+        |pieces: &[KitPiece]| pieces.iter().map(KitPiece::to_string).collect::<Vec<_>>().join(", ");
+    let word = entry.booking.word();
+    match &entry.booking {
+        Booking::Bag { tag, without, with } => {
+            let pieces: i64 = entry.moves.iter().map(|moved| -moved.pieces).sum();
+            let named = |name: &str, pieces: &[KitPiece]| {
+                (!pieces.is_empty()).then(|| format!("{name} {}", listed(pieces)))
+            };
+            let others: Vec<String> =
+                [named("without", without), named("with", with)].into_iter().flatten().collect();
+            let otherwise = match others.is_empty() {
+                true => String::new(),
+                false => format!("; otherwise than planned: {}", others.join(", ")),
+            };
+            format!("{word} {tag}: {}{otherwise}", counted(pieces, "piece"))
+        }
+        Booking::Issue { tag } | Booking::Cancel { tag } | Booking::Reinstate { tag } => {
+            format!("{word} {tag}")
+        }
+        Booking::PutBack { tag } => {
+            let pieces: i64 = entry.moves.iter().map(|moved| moved.pieces).sum();
+            format!("{word} {tag}: {} into the bins", counted(pieces, "piece"))
+        }
+        Booking::Receive { item, count } | Booking::Count { item, count } => {
+            format!("{word} {item}: {count}")
+        }
+        Booking::Scrap { item, count, from } => {
+            let from = from.as_ref().map_or(String::new(), |tag| format!(" from the bag of {tag}"));
+            format!("{word} {item}: {count}{from}")
+        }
+        Booking::Swap { tag, out, into } => {
+            format!("{word} {tag}: out {}; in {}", none_of(&listed(out)), none_of(&listed(into)))
+        }
+        Booking::Reading { tag, what, value, .. } | Booking::Measured { tag, what, value, .. } => {
+            format!("{word} {tag} {}: {value}", what.replace('_', " "))
+        }
+        Booking::Accept { tag, .. } => format!("{word} {tag}"),
+        Booking::Undo { entry } => {
+            let old = outage.entry(*entry).map_or("", |entry| entry.booking.word());
+            format!("{word} {entry} ({old})")
+        }
+        Booking::Plan(plan) => format!(
+            "{word} {}: {}, {} short",
+            plan.code,
+            counted(i64::try_from(plan.kits.len()).unwrap_or(0), "kit"),
+            plan.short.len()
+        ),
+        Booking::TookOver(taken) => {
+            let names: Vec<&str> = taken.files.iter().map(|file| file.name.as_str()).collect();
+            format!("{word} {}", names.join(", "))
+        }
+    }
+}
+
+fn none_of(text: &str) -> &str {
+    if text.is_empty() { "none" } else { text }
+}
+
+/// `1 piece`, `2 pieces`.
+pub(super) fn counted(count: i64, thing: &str) -> String {
+    format!("{count} {thing}{}", if count == 1 { "" } else { "s" })
+}

@@ -1,0 +1,13 @@
+//! Running outages: the rules of bookings, the ledger on the disk, and the commands.
+
+#![allow(clippy::unwrap_used, clippy::expect_used, missing_docs)]
+
+mod commands;
+mod random;
+mod rules;
+#[path = "../issue/shop.rs"]
+#[allow(dead_code)]
+mod shop;
+mod store;
+mod tampered;
+mod trouble;
