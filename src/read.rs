@@ -52,6 +52,7 @@ mod stock_counts;
 mod table;
 mod unused_stock;
 
+use std::collections::HashSet;
 use std::path::PathBuf;
 use std::sync::Arc;
 
@@ -179,7 +180,10 @@ fn check(
         return problems.settle(None).map(|(outlook, _)| outlook);
     };
     let known = (&pumps.models[..], Some(&gauges), policy.coverage);
-    let asked = |kind: &str, fit: &Code| asks_for(&pumps, kind, fit);
+    let places = pumps.requests().flat_map(|request| request.model.packs.iter().zip(request.fits));
+    let places: HashSet<(&str, &str)> =
+        places.map(|(pack, code)| (pack.kind.as_str(), code.key())).collect();
+    let asked = |kind: &str, fit: &Code| places.contains(&(kind, fit.key()));
     let mut items = stock::settle_tolerances(&stock, known, &asked, &mut problems);
     let lots = sheets.settle(known, &asked, &mut problems);
     let gaskets = stock.gaskets().chain(sheets.gaskets());
@@ -247,14 +251,6 @@ fn check(
     problems.settle(Some(parts)).map(|(parts, warnings)| {
         let job = Job { inputs, unused, warnings, not_measured, ..Job::of_checked(parts) };
         Forecast::of_checked(job, expected)
-    })
-}
-
-/// Whether some pump has a place for pieces of a kind and fit code.
-fn asks_for(pumps: &pumps::Draft, kind: &str, fit: &Code) -> bool {
-    pumps.requests().any(|request| {
-        let mut packs = request.model.packs.iter().zip(request.fits);
-        packs.any(|(pack, code)| pack.kind == kind && code == fit)
     })
 }
 

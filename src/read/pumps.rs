@@ -17,7 +17,7 @@ use crate::job::NotMeasured;
 use crate::model::Model;
 use crate::policy::Policy;
 use crate::problem::{Place, Problem, Problems};
-use crate::pump::Pump;
+use crate::pump::{ConsumableFit, Pump};
 use crate::sheet::{Book, Sheet};
 use crate::stock::{Code, folded};
 use columns::{Columns, is_reading};
@@ -47,7 +47,7 @@ pub(super) struct Request<'a> {
     pub(super) model: &'a Model,
     pub(super) fits: &'a [Code],
     fit_places: &'a [Place],
-    pub(super) consumables: Vec<Option<&'a Code>>,
+    pub(super) consumables: &'a [ConsumableFit],
 }
 
 impl Draft {
@@ -57,13 +57,13 @@ impl Draft {
             model: &self.models[pump.model],
             fits: &pump.fits,
             fit_places: places,
-            consumables: pump.consumable_fits.iter().map(|fit| fit.code.as_ref()).collect(),
+            consumables: &pump.consumable_fits,
         });
         let waiting = self.waiting.iter().map(|waiting| Request {
             model: &self.models[waiting.pump.model],
             fits: &waiting.fits,
             fit_places: &waiting.fit_places,
-            consumables: waiting.consumables.iter().map(Option::as_ref).collect(),
+            consumables: &waiting.consumables,
         });
         measured.chain(waiting)
     }

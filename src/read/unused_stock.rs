@@ -86,7 +86,7 @@ impl<'a> Requests<'a> {
             let packs = request.model.packs.iter().zip(request.fits);
             let packs = packs.map(|(pack, code)| (pack.kind.as_str(), Some(code)));
             let needs = request.model.consumables.iter().zip(request.consumables);
-            let needs = needs.map(|(need, code)| (need.kind.as_str(), code));
+            let needs = needs.map(|(need, fit)| (need.kind.as_str(), fit.code.as_ref()));
             for (kind, code) in packs.chain(needs) {
                 asked.kinds.insert(kind);
                 match code {

@@ -48,8 +48,8 @@ pub(in crate::read) struct Waiting {
     pub(in crate::read) pump: NotMeasured,
     pub(in crate::read) fits: Vec<Code>,
     pub(super) fit_places: Vec<Place>,
-    /// Codes of its consumables, where it states them.
-    pub(in crate::read) consumables: Vec<Option<Code>>,
+    /// Its consumables by their codes, where it states them; ring spaces are left out.
+    pub(in crate::read) consumables: Vec<ConsumableFit>,
 }
 
 /// A value that is measured, or the readings that are missing for it.
@@ -145,6 +145,8 @@ impl PumpReader<'_> {
                 let missing = [dimensions.err(), rings.err()].into_iter().flatten().flatten();
                 let waits_for = missing.collect();
                 let pump = NotMeasured { tag, model, priority, due, location, waits_for };
+                let code = |code| ConsumableFit { code, space: None };
+                let consumables = consumables.into_iter().map(code).collect();
                 return Some(Row::NotMeasured(Waiting { pump, fits, fit_places, consumables }));
             }
         };
