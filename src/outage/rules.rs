@@ -13,7 +13,7 @@ use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use super::booking::{Booking, Finding, KitPiece};
-use super::pump::{BenchReading, MeasuredDimension, NumberedKit, OutagePump, PumpState};
+use super::pump::{BenchReading, MeasuredDimension, OutagePump, PumpState};
 use super::{BookingRefusal, Outage, StockMove};
 use crate::issue::key;
 use crate::model::NOT_FIT;

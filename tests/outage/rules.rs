@@ -5,7 +5,7 @@ use gapwright::outage::{
     Booking, Finding, Holding, ItemCount, Outage, PlanBooking, PumpState, TagNote, TookOver,
 };
 
-use crate::store::{ITEMS, book, kit, outage, piece, plan, tagged, taken};
+use crate::store::{ITEMS, book, kit, outage, piece, tagged, taken};
 
 /// Bookings, each with the state after it by state before it: not measured, planned, bagged, issued, rejected,
 /// accepted, short, cancelled. `-` is refused.
