@@ -118,7 +118,7 @@ pub struct Parts {
     pub models: Vec<Model>,
     /// Pumps, in the order of the pump sheet.
     pub pumps: Vec<Pump>,
-    /// What stood before the plan, by pump; empty where nothing did.
+    /// Bags, slips and held kits from before the plan, by pump; empty where there are none.
     pub standing: Vec<Standing>,
     /// Gauges that dimensions, lots and readings refer to, in the order of their sheet.
     pub gauges: Vec<Gauge>,
@@ -136,7 +136,7 @@ pub struct Parts {
     pub feelers: Vec<Blade>,
 }
 
-/// What stands of a pump before the plan: an outage is planned again while bags lie packed.
+/// Bag and slip of a pump from before the plan: an outage is planned again while bags lie packed.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct Standing {
     /// Pieces in its bag, place by place; they count as on hand. `None` without a bag.
@@ -260,7 +260,7 @@ impl Job {
         Ok(self)
     }
 
-    /// What stands of a pump before the plan.
+    /// Bag and slip of a pump from before the plan.
     pub fn standing_of(&self, pump: usize) -> Option<&Standing> {
         self.standing.get(pump)
     }

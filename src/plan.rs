@@ -21,7 +21,7 @@ pub struct Plan {
     pub layouts: Vec<Layout>,
     /// Marginal value of one more piece, for the items for which it was computed.
     pub worth: Vec<MarginalValue>,
-    /// What holding bags costs; empty where it was not worked out.
+    /// Cost of holding bags; empty where it was not worked out.
     pub holding: Vec<HoldingCost>,
     /// Reason that the search ended before everything was proven, if it did.
     pub stopped_by: Option<Stop>,

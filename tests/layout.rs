@@ -40,7 +40,7 @@ const ROOMS: &[(&str, &str)] = &[
     ("policy", "cutting decimal gauge length show stack"),
     ("job", "cutting decimal feeler gauge length model policy problem pump sheet stack stock"),
     ("forecast", "decimal job length stack"),
-    ("plan", "certificate cutting decimal job length"),
+    ("plan", "certificate cutting decimal job length stock"),
     (
         "accounting",
         "columns cutting decimal gauge job length model narrow plan policy problem pump stack stock",

@@ -1,4 +1,4 @@
-//! What holding bags costs: the best plan with none of them reopened, with one, two and so on, up to the free choice.
+//! Cost of holding bags: the best plan with none of them reopened, with one, two and so on, up to the free choice.
 //!
 //! Each row is a problem of its own, in which the number of bags that stay closed is a limit and serving and waste are the
 //! goals. Groups of pumps are worked out one by one and put together by the number of bags that each reopens.
@@ -15,7 +15,7 @@ use crate::job::Job;
 use crate::narrow::narrow;
 use crate::plan::{HoldingCost, Objective, Plan};
 
-/// Plan with what holding its bags costs, as far as [a share](Control::share) of the time allows: the first row that it does
+/// Plan with the cost of holding its bags, as far as [a share](Control::share) of the time allows: the first row that it does
 /// not allow is left out with all after it. No rows where no bag could stay closed.
 pub fn with_holding(job: &Job, mut plan: Plan, control: &Control<'_>) -> Plan {
     if let Ok(rows) = rows(job, &control.share().unheard()) {

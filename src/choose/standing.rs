@@ -1,4 +1,4 @@
-//! What stood before the plan: kits in bags, kits on slips, and those that are held.
+//! Kits from before the plan: kits in bags, kits on slips, and those that are held.
 //!
 //! # Method
 //!

@@ -298,7 +298,7 @@ fn is(stood: &StoodAs, found: &Found<'_>) -> bool {
 struct Group<'a> {
     job: &'a Job,
     out: &'a OutOfPlay,
-    /// What lies in its bag and what stands on its slip, by place in the group.
+    /// Kits in its bag and on its slip, by place in the group.
     stood: Vec<[StoodAs; 2]>,
     /// Whether a pump's bag stays closed in every plan that counts.
     closed: bool,

@@ -1,4 +1,4 @@
-//! What stood before the plan, for the certificate: kits that are out of play.
+//! Kits from before the plan, for the certificate: those that are out of play.
 //!
 //! A held kit is out of play. So are bags, where every bag that conforms stays closed: serving comes before bags, so that is
 //! best only if every pump that could be kitted is, which is shown of the others. Where packs are spoiled once opened, or
@@ -83,13 +83,18 @@ impl OutOfPlay {
         Ok(out)
     }
 
-    /// Whether these pieces are there beside the held kits.
-    pub(super) fn leaves<'p>(&self, job: &Job, picks: impl Iterator<Item = &'p Pick>) -> bool {
+    /// Whether these pieces are there beside the held kits, and with `bags` beside all that are out of play.
+    pub(super) fn leaves<'p>(
+        &self,
+        job: &Job,
+        picks: impl Iterator<Item = &'p Pick>,
+        bags: bool,
+    ) -> bool {
+        let out = if bags { &self.taken } else { &self.held };
         let mut taken: BTreeMap<usize, i64> = BTreeMap::new();
         picks.for_each(|pick| *taken.entry(pick.item).or_default() += i64::from(pick.count));
-        taken
-            .into_iter()
-            .all(|(item, count)| count + self.held[item] <= available(&job.stock[item]).into())
+        let there = |item: usize| i64::from(available(&job.stock[item])) - out[item];
+        taken.into_iter().all(|(item, count)| count <= there(item))
     }
 
     /// Number of kits out of play.

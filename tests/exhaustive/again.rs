@@ -136,7 +136,14 @@ fn packed(seed: u64, rng: &mut ChaCha8Rng) -> Option<Job> {
     if !job.plates.is_empty() {
         return None;
     }
-    let plan = choose(&job, &Control::unlimited()).unwrap();
+    // The gap of the last pump arrives later, mostly.
+    let later = rng.random_bool(0.7) && job.pumps.len() > 1;
+    let first = job.clone().with(|parts| {
+        if later {
+            parts.pumps.pop();
+        }
+    });
+    let plan = choose(&first.unwrap(), &Control::unlimited()).unwrap();
     let standing = plan.kits.iter().map(|kit| {
         let Kit::Served(packs) = kit else { return Standing::default() };
         let packs = packs.clone();
@@ -150,7 +157,8 @@ fn packed(seed: u64, rng: &mut ChaCha8Rng) -> Option<Job> {
             _ => Standing::default(),
         }
     });
-    let standing: Vec<Standing> = standing.collect();
+    let mut standing: Vec<Standing> = standing.collect();
+    standing.resize(job.pumps.len(), Standing::default());
     let (item, pump) = (rng.random_range(0..job.stock.len()), rng.random_range(0..job.pumps.len()));
     let moved = [-508_000, -127_000, 127_000, 508_000][rng.random_range(0..4)];
     let change = rng.random_range(0..5);
@@ -253,6 +261,6 @@ fn planning_again_comes_out_as_exhaustive_search_says() {
         "{cases} cases: bags closed in {closed}, opened in {opened}, of which {served_more} serve more; slips changed in \
          {changed}; {held} held kits, {not_had} not had; {several} with several rows"
     );
-    assert!(cases > 2_000 && closed > 500 && opened > 200 && served_more > 30);
-    assert!(held > 200 && not_had > 30 && changed > 200 && several > 200);
+    assert!(cases > 2_000 && closed > 500 && opened > 100 && served_more > 30);
+    assert!(held > 200 && not_had > 5 && changed > 100 && several > 50);
 }

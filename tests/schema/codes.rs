@@ -212,6 +212,7 @@ fn codes_of_a_purchase() {
             ("between_totals", CauseJson::BetweenTotals),
             ("together_too_many", CauseJson::TogetherTooMany),
             ("too_many_ways", CauseJson::TooManyWays),
+            ("held", CauseJson::Held),
             ("search_ended", CauseJson::SearchEnded),
             ("not_found_out", CauseJson::NotFoundOut),
             ("stock_gone", CauseJson::StockGone { lacking, held_by: vec![text("P-1")] }),
