@@ -78,7 +78,7 @@ pub(super) fn compare(
         if !is_known && !kits.contains_key(&index) {
             problems.warn(Problem::new(
                 Place::file(&pumps.file),
-                format!("the pump {}, of which the plan knows nothing", pump.tag),
+                format!("the pump {}, which the plan has no line for", pump.tag),
                 "the pumps of the plan",
                 "make a plan for it; here it has no kit",
             ));
