@@ -339,7 +339,9 @@ fn swap(outage: &Outage, tag: &str, gone: &[KitPiece], into: &[KitPiece]) -> Eff
     }
     let rest = less(&pump.bag, gone, &format!("the bag of {}", pump.tag))?;
     into.iter().try_for_each(|piece| some(piece.count).map(drop))?;
-    let moves = moves(outage, back(gone).chain(out(into)))?;
+    // Of the pieces that leave the bag, those that are whole.
+    let stays = back(&rest).map(|(item, pieces)| (item, -pieces));
+    let moves = moves(outage, back(&pump.bag).chain(stays).chain(out(into)))?;
     let bag = sorted(rest.into_iter().chain(known(outage, into)?));
     Ok(changed(OutagePump { bag, ..without_readings(pump) }, moves))
 }

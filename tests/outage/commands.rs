@@ -243,6 +243,18 @@ fn a_kit_that_no_longer_conforms_is_never_hidden() {
     assert!(said.starts_with("STOP: B, issued"), "{said}");
     book(&shop, &["put-back", "A"]);
     assert_eq!(state(&shop, "A"), PumpStateJson::Short);
+    // With no pump left to plan, pieces that are out are judged all the same.
+    shop.write("pumps.csv", &pumps);
+    kit(&shop, &[]);
+    for tag in ["A", "C"] {
+        book(&shop, &["bag", tag]);
+    }
+    shop.write("pumps.csv", &pumps.replace("F1,F1,0.031", "F1,F1,0.039"));
+    fs::remove_file(shop.at("plan.xlsx")).unwrap();
+    let said = kit(&shop, &[]);
+    assert!(said.contains("No pump is left to plan: no workbook was written."), "{said}");
+    assert!(said.contains("C, bagged, NOT FIT TO ASSEMBLE"), "{said}");
+    assert!(shop.read("plan.xlsx").is_none());
 }
 
 #[test]

@@ -100,6 +100,9 @@ fn peeled_pieces_do_not_go_back_into_their_bin() {
     plan.kits[0].pieces[0].peeled_to = Some("0.006 in".into());
     book(&mut outage, Booking::Plan(plan)).unwrap();
     book(&mut outage, tagged("bag", "A")).unwrap();
+    let mut swapped = outage.clone();
+    book(&mut swapped, tagged("swap", "A")).unwrap();
+    assert_eq!(["S1", "S2", "G1"].map(|item| pieces(&swapped, item)), [3, 4, 4]);
     book(&mut outage, tagged("put-back", "A")).unwrap();
     assert_eq!([pieces(&outage, "S1"), pieces(&outage, "G1")], [3, 5]);
 }

@@ -7,10 +7,10 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 use super::{Args, told};
-use crate::cli::Common;
 use crate::cli::outage::{book, counted, facts, index, job_with, request, sound};
 use crate::cli::run::{Ended, Run, Stop, use_threads};
 use crate::cli::voice::{must_see, out};
+use crate::cli::{Common, DONE};
 use crate::digest::sha256;
 use crate::job::Job;
 use crate::json;
@@ -66,6 +66,9 @@ pub(super) fn run(args: &Args, path: &Path, common: &Common) -> Ended {
             let job = job_with(&args.sources(memory), &outage, problems)?;
             take_over(args, path, job, &outage, problems)
         })?;
+    if in_play.pumps.is_empty() {
+        return judge_only(run, path, there, (taken, bytes), &job, [&outage, &after]);
+    }
     run.has_memory_for(&in_play, in_play.pumps.iter(), &args.pumps)?;
     use_threads(args.threads.threads);
     let plan = run.solve(&in_play.policy, |solving| args.plan(&in_play, solving))?;
@@ -83,6 +86,27 @@ pub(super) fn run(args: &Args, path: &Path, common: &Common) -> Ended {
     tell(&run, path, file.outage(), &outage);
     Ok(status)
 }
+
+/// Judges the pieces that are out where no pump is left to plan: no workbook is written.
+fn judge_only(
+    mut run: Run,
+    path: &Path,
+    there: Option<OutageFile>,
+    files: (TookOver, FileBytes),
+    job: &Job,
+    [before, after]: [&Outage; 2],
+) -> Ended {
+    let mut plan = PlanBooking { code: NO_PLAN.into(), ..PlanBooking::default() };
+    judge_held(job, after, &mut plan);
+    let file = enter(&mut run, path, there, files, plan)?;
+    let status = run.end(DONE)?;
+    must_see!(run.voice(), "No pump is left to plan: no workbook was written.");
+    tell(&run, path, file.outage(), before);
+    Ok(status)
+}
+
+/// Code of a plan without a pump.
+const NO_PLAN: &str = "none";
 
 /// Whether a file has the name of an outage file.
 fn is_named(path: &Path) -> bool {
@@ -148,15 +172,6 @@ fn take_over(
             .retain(|pump| after.pump(&pump.tag).is_none_or(|known| known.state.is_in_play()));
     });
     match in_play {
-        Ok(in_play) if in_play.pumps.is_empty() => {
-            problems.add(Problem::new(
-                Place::file(&args.pumps.display().to_string()),
-                "no pump whose pieces are still in their bins",
-                "a pump to plan",
-                "there is nothing to plan: see `gapwright status`",
-            ));
-            None
-        }
         Ok(in_play) => Some(Taken { job: all, in_play, taken, bytes, after }),
         Err(error) => {
             problems.add(Problem::new(
@@ -299,6 +314,12 @@ fn plan_booking(verified: &Verified, job: &Job, outage: &Outage) -> PlanBooking 
             }
         }
     }
+    judge_held(job, outage, &mut booking);
+    booking
+}
+
+/// Adds the judgement of every pump whose pieces are out, on the figures of today.
+fn judge_held(job: &Job, outage: &Outage, booking: &mut PlanBooking) {
     let out = outage.pumps().filter(|pump| !pump.state.is_in_play());
     for pump in out.filter(|pump| pump.state != PumpState::Cancelled) {
         let Some(at) = index(job, &pump.tag) else { continue };
@@ -307,7 +328,6 @@ fn plan_booking(verified: &Verified, job: &Job, outage: &Outage) -> PlanBooking 
             Some(why) => booking.not_fit.push(TagNote { tag: pump.tag.clone(), why }),
         }
     }
-    booking
 }
 
 /// Enters workbooks and plan into the ledger; what is there already is not entered again.
