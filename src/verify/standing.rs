@@ -37,9 +37,6 @@ impl OutOfPlay {
         let mut out = OutOfPlay { pumps, taken: none.clone(), held: none, bags: false, kits: 0 };
         let together =
             !job.plates.is_empty() || (0..job.stock.len()).any(|item| is_supplied(job, item));
-        if together {
-            return Ok(out);
-        }
         let stands = || job.standing.iter().zip(&plan.kits).enumerate();
         let closed = |(pump, (stands, kit)): (usize, (&Standing, &Kit))| match (&stands.bag, kit) {
             (Some(_), Kit::Served(packs)) if stands.keeps_bag(packs) => true,
@@ -53,7 +50,7 @@ impl OutOfPlay {
                 Kit::Served(packs) => stands.held && stands.keeps_slip(packs),
                 Kit::Short(_) => false,
             };
-            if keeps && (stands.held || closed) && !grouped[pump] {
+            if keeps && (stands.held || closed) && !grouped[pump] && !together {
                 out.bags |= !stands.held;
                 out.kits += 1;
                 out.pumps[pump] = true;
