@@ -21,20 +21,20 @@
 //! # Example
 //!
 //! ```
-//! use gapwright::outage::{Booking, Circumstances, ItemCount, Outage, TookOver};
+//! use gapwright::outage::{Booking, BookingRefusal, Circumstances, ItemCount, Outage, TookOver};
+//! fn book(outage: &mut Outage, booking: Booking) -> Result<u32, BookingRefusal> {
+//!     let entry = outage.book(Circumstances::default(), booking)?;
+//!     Ok(outage.follow(entry).expect("what was booked a moment ago follows"))
+//! }
 //! let mut outage = Outage::default();
 //! let counts = vec![ItemCount { item: "SH-010".into(), count: 4 }];
-//! let book = |outage: &mut Outage, booking| {
-//!     let entry = outage.book(Circumstances::default(), booking)?;
-//!     outage.follow(entry).map(|_| ()).map_err(|fault| panic!("{fault}"))
-//! };
 //! book(&mut outage, Booking::TookOver(TookOver { counts, ..TookOver::default() }))?;
 //! book(&mut outage, Booking::Receive { item: "sh-010".into(), count: 6 })?;
 //! assert_eq!(outage.stock_of("SH-010").unwrap().pieces, 10);
 //!
 //! let refused = book(&mut outage, Booking::Scrap { item: "SH-010".into(), count: 11, from: None });
 //! assert_eq!(refused.unwrap_err().found, "11 of SH-010 to be taken");
-//! # Ok::<(), gapwright::outage::BookingRefusal>(())
+//! # Ok::<(), BookingRefusal>(())
 //! ```
 
 mod booking;
