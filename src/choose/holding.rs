@@ -126,8 +126,6 @@ fn curve(
     control: &Control<'_>,
 ) -> Vec<Point> {
     let most = solve_from(instance, &aims[..1], None, &[], control);
-    let none =
-        Point { values: vec![0; aims.len() - 1], proven: false, reopened: Vec::new(), served: 0 };
     let point = |taken: &Assignment, proven: bool| {
         let kept =
             |block: usize| taken[block].is_some_and(|column| instance.cost(0, block, column) < 0);
@@ -137,7 +135,6 @@ fn curve(
             proven,
             reopened: bags.filter(|(block, _)| !kept(*block)).map(|(_, pump)| *pump).collect(),
             served: taken[..instance.pumps].iter().flatten().count(),
-            ..none.clone()
         }
     };
     let solved = |held: i64, start: Assignment| {

@@ -219,11 +219,13 @@ impl Work {
     }
 }
 
+/// Items and numbers of pieces, ascending by item.
+type PieceCounts = Vec<(usize, u32)>;
+
 /// Kit by what it costs.
 #[derive(Debug, Clone, PartialEq, Eq)]
 struct Column {
-    /// Items and numbers of pieces, ascending by item.
-    uses: Vec<(usize, u32)>,
+    uses: PieceCounts,
     waste: i128,
     /// Whether it is what lies in the pump's bag, and what stands on its slip.
     stood: [bool; 2],
@@ -668,7 +670,7 @@ impl<'a> Group<'a> {
         most: usize,
     ) -> (Arc<Vec<Column>>, u64) {
         let pump = self.proof.pumps[place];
-        let mut columns: BTreeMap<(Vec<(usize, u32)>, [bool; 2]), i128> = BTreeMap::new();
+        let mut columns: BTreeMap<(PieceCounts, [bool; 2]), i128> = BTreeMap::new();
         let looked = self.fillings.each(pump, &mut |found| {
             if count.load(Ordering::Relaxed) > most
                 || !self.passes(place, found)
