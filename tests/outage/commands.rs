@@ -357,3 +357,32 @@ fn status_has_the_shape_of_its_schema() {
     assert_eq!(code, 2, "{said}");
     assert_eq!(shop.files(), before);
 }
+
+/// A pump without a reading waits, whatever else is planned; one whose pieces are out must keep its readings.
+#[test]
+fn a_pump_without_a_reading_waits() {
+    let shop = begun();
+    let pumps = fs::read_to_string(shop.at("pumps.csv")).unwrap();
+    let empty = pumps.replace("F1,F1,0.051", "F1,F1,");
+    assert_ne!(empty, pumps);
+    shop.write("pumps.csv", &empty);
+    kit(&shop, &[]);
+    assert_eq!(state(&shop, "B"), PumpStateJson::NotMeasured);
+    assert_eq!(state(&shop, "A"), PumpStateJson::Planned);
+    assert!(well(&shop, &["status", "w.outage"]).contains("waits for"));
+    assert!(refused(&shop, &["bag", "B"]).contains("measure it"));
+    shop.write("pumps.csv", &pumps);
+    kit(&shop, &[]);
+    assert_eq!(state(&shop, "B"), PumpStateJson::Planned);
+    book(&shop, &["bag", "B"]);
+    shop.write("pumps.csv", &empty);
+    let before = shop.files();
+    let (status, said) = run(
+        &shop,
+        &["kit", "stock.csv", "pumps.csv", "--outage", "w.outage", "--force", "--out", "plan.xlsx"],
+    );
+    assert_eq!(status, 2, "{said}");
+    assert!(said.contains("no reading for B, which is bagged"), "{said}");
+    assert!(said.contains("put-back B"), "{said}");
+    assert_eq!(shop.files(), before);
+}

@@ -12,7 +12,8 @@ use crate::cli::run::{Ended, Run, Stop, use_threads};
 use crate::cli::voice::{must_see, out};
 use crate::cli::{Common, DONE};
 use crate::digest::sha256;
-use crate::job::Job;
+use crate::issue::key;
+use crate::job::{Job, NotMeasured};
 use crate::json;
 use crate::model::NOT_FIT;
 use crate::outage::{
@@ -97,7 +98,7 @@ fn judge_only(
     [before, after]: [&Outage; 2],
 ) -> Ended {
     let mut plan = PlanBooking { code: NO_PLAN.into(), ..PlanBooking::default() };
-    judge_held(job, after, &mut plan);
+    judge_others(job, after, &mut plan);
     let file = enter(&mut run, path, there, files, plan)?;
     let status = run.end(DONE)?;
     must_see!(run.voice(), "No pump is left to plan: no workbook was written.");
@@ -147,9 +148,12 @@ fn take_over(
         differences.iter().for_each(|one| problems.add(difference(&job, one)));
     }
     for pump in outage.pumps().filter(|pump| !pump.state.is_in_play()) {
-        let gone = index(&job, &pump.tag).is_none() && pump.state != PumpState::Cancelled;
-        if gone {
-            problems.add(gone_from(&args.pumps, pump));
+        if pump.state == PumpState::Cancelled || index(&job, &pump.tag).is_some() {
+            continue;
+        }
+        match job.not_measured.iter().find(|known| key(&known.tag) == key(&pump.tag)) {
+            Some(known) => emptied(pump, known).for_each(|problem| problems.add(problem)),
+            None => problems.add(gone_from(&args.pumps, pump)),
         }
     }
     let (files, bytes) = files(args, &job, problems)?;
@@ -209,8 +213,7 @@ fn refuse_shared(job: &Job, problems: &mut Problems) {
 /// Count of a workbook that is neither the one taken over nor that of the ledger.
 fn difference(job: &Job, one: &CountDifference) -> Problem {
     let sheet = &job.stock_sheet;
-    let row =
-        job.stock.iter().find(|lot| crate::issue::key(&lot.item) == crate::issue::key(&one.item));
+    let row = job.stock.iter().find(|lot| key(&lot.item) == key(&one.item));
     let place = match row {
         Some(lot) => sheet.sheet.place(lot.row, sheet.on_hand_column),
         None => sheet.sheet.whole(),
@@ -227,6 +230,21 @@ fn difference(job: &Job, one: &CountDifference) -> Problem {
         format!("{taken}{} as the ledger has it", one.ledger),
         "count it: then give --counts workbook (the workbook is right for all that are listed) or --counts ledger",
     )
+}
+
+/// Cells of readings that were there when the pieces were taken.
+fn emptied<'a>(
+    pump: &'a OutagePump,
+    known: &'a NotMeasured,
+) -> impl Iterator<Item = Problem> + use<'a> {
+    known.waits_for.iter().map(|reading| {
+        Problem::new(
+            reading.place.clone(),
+            format!("no reading for {}, which is {}", pump.tag, pump.state.words()),
+            "the readings of every pump whose pieces are out",
+            format!("put the reading back, or book `put-back {0}` or `cancel {0}`", pump.tag),
+        )
+    })
 }
 
 fn gone_from(pumps: &Path, pump: &OutagePump) -> Problem {
@@ -314,12 +332,18 @@ fn plan_booking(verified: &Verified, job: &Job, outage: &Outage) -> PlanBooking 
             }
         }
     }
-    judge_held(job, outage, &mut booking);
+    judge_others(job, outage, &mut booking);
     booking
 }
 
-/// Adds the judgement of every pump whose pieces are out, on the figures of today.
-fn judge_held(job: &Job, outage: &Outage, booking: &mut PlanBooking) {
+/// Adds the pumps that wait for a reading, and the judgement of every pump whose pieces are out, on the figures of today.
+fn judge_others(job: &Job, outage: &Outage, booking: &mut PlanBooking) {
+    for pump in &job.not_measured {
+        if outage.pump(&pump.tag).is_none_or(|known| known.state.is_in_play()) {
+            let why = format!("waits for {}", words::waits_for(pump));
+            booking.waiting.push(TagNote { tag: pump.tag.clone(), why });
+        }
+    }
     let out = outage.pumps().filter(|pump| !pump.state.is_in_play());
     for pump in out.filter(|pump| pump.state != PumpState::Cancelled) {
         let Some(at) = index(job, &pump.tag) else { continue };
