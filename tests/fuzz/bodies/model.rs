@@ -37,6 +37,7 @@ fn model(text: &str) {
         stock: at("stock.xlsx"),
         pumps: at("pumps.xlsx"),
         models: Some(folder.path().into()),
+        examples: true,
         ..Sources::default()
     });
     match job {
