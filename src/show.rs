@@ -165,6 +165,11 @@ pub(crate) fn plural(word: &str, count: u32) -> String {
     if count == 1 { word.to_string() } else { format!("{word}s") }
 }
 
+/// `1 piece`, `2 pieces`.
+pub(crate) fn counted(count: i64, thing: &str) -> String {
+    format!("{count} {}", plural(thing, if count == 1 { 1 } else { 2 }))
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -24,7 +24,7 @@ use crate::packing::RingSpace;
 use crate::plan::{Cause, Kit, MarginalValue, Objective, ObjectiveValue, Pick, Plan, Shortfall};
 use crate::problem::Problem;
 use crate::pump::{Measured, Pump};
-use crate::show::{Round, rounded, stated};
+use crate::show::{Round, counted, rounded, stated};
 use crate::stack::Verdict;
 use crate::verify::{NotShown, Verified};
 
@@ -761,12 +761,9 @@ pub fn strips(job: &Job, layout: &Layout) -> String {
 
 /// Bags that a plan reopens and slips that it changes; `None` where nothing stood before it.
 pub fn disturbance(plan: &Plan) -> Option<String> {
-    let counted = |aim, what: &str, done: &str| {
-        let count = plan.goal(aim)?.value;
-        Some(format!("{count} {what}{} {done}", if count == 1 { "" } else { "s" }))
-    };
-    let bags = counted(Objective::Reopened, "bag", "to reopen");
-    let slips = counted(Objective::Slips, "slip", "to print again");
+    let of = |aim, what: &str| plan.goal(aim).map(|goal| counted(goal.value, what));
+    let bags = of(Objective::Reopened, "bag").map(|bags| format!("{bags} to reopen"));
+    let slips = of(Objective::Slips, "slip").map(|slips| format!("{slips} to print again"));
     let both: Vec<String> = bags.into_iter().chain(slips).collect();
     (!both.is_empty()).then(|| both.join(", "))
 }

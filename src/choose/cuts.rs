@@ -7,8 +7,9 @@
 //! ```
 //!
 //! holds for every plan, since the left side is a whole number and no x is negative. The weights are taken from a line of
-//! the inverse basis whose column is taken in part; all sums are in whole 2^-50 (blocks' weights in 2^-20), so that a cut holds whatever the linear
-//! program did. A cut is a goal like an earlier one, with its own costs and limit, and needs no other method.
+//! the inverse basis whose column is taken in part; all sums are in whole 2^-50 (blocks' weights in 2^-20), so that a cut
+//! holds whatever the linear program did. A cut is a goal like an earlier one, with its own costs and limit, and needs no
+//! other method.
 //!
 //! Source (from memory): Chvátal, Edmonds polytopes and a hierarchy of combinatorial problems, Discrete Mathematics 4 (1973);
 //! Gomory, Outline of an algorithm for integer solutions to linear programs, Bulletin of the AMS 64 (1958).

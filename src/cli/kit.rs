@@ -16,8 +16,8 @@ use crate::job::Job;
 use crate::json;
 use crate::plan::Plan;
 use crate::read::{self, Memory, Sources};
-use crate::verify::verify;
-use crate::write::{self, StackUps};
+use crate::verify::{Verified, verify};
+use crate::write::{self, PlaceInOutage, StackUps};
 
 /// Arguments of `kit`.
 #[derive(clap::Args)]
@@ -119,6 +119,17 @@ impl Args {
         })?;
         Ok(valued(job, plan, &control))
     }
+
+    /// Writes the plan and tells of it.
+    fn deliver(&self, run: &mut Run, verified: &Verified, place: Option<PlaceInOutage>) -> Ended {
+        let workbook = run.write("writing the plan", |date| {
+            write::workbook_with(verified, self.stack_up.into(), date, place)
+        });
+        let certificate = json::certificate(verified);
+        let status = run.deliver_with(workbook, certificate, || json::text(verified))?;
+        told::tell(verified, run);
+        Ok(status)
+    }
 }
 
 pub(super) fn run(args: &Args, common: &Common) -> Ended {
@@ -133,11 +144,5 @@ pub(super) fn run(args: &Args, common: &Common) -> Ended {
     use_threads(args.threads.threads);
     let plan = run.solve(&job.policy, |solving| args.plan(&job, solving))?;
     let verified = run.check(verify(job, plan))?;
-    let workbook = run.write("writing the plan", |date| {
-        write::workbook_with(&verified, args.stack_up.into(), date, None)
-    });
-    let certificate = json::certificate(&verified);
-    let status = run.deliver_with(workbook, certificate, || json::text(&verified))?;
-    told::tell(&verified, &run);
-    Ok(status)
+    args.deliver(&mut run, &verified, None)
 }

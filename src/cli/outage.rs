@@ -14,6 +14,7 @@ use crate::output::{self, WriteError};
 use crate::problem::{Place, Problems};
 use crate::read::{self, Sources};
 use crate::sheet::Book;
+use crate::show::counted;
 
 /// Result of work on an outage file; else the run ends. A file that is not sound is a problem of the inputs, a full disk
 /// is not.
@@ -247,9 +248,4 @@ pub(super) fn described(outage: &Outage, entry: &LedgerEntry) -> String {
 
 fn none_of(text: &str) -> &str {
     if text.is_empty() { "none" } else { text }
-}
-
-/// `1 piece`, `2 pieces`.
-pub(super) fn counted(count: i64, thing: &str) -> String {
-    format!("{count} {thing}{}", if count == 1 { "" } else { "s" })
 }

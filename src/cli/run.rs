@@ -264,22 +264,15 @@ impl Run {
             Json::Stdout | Json::File(_) => json(),
         };
         let outputs = self.outputs.clone();
-        let mut files: Vec<(&Output, &[u8])> =
-            outputs.iter().zip([workbook.as_slice(), beside.as_bytes()]).collect();
-        let file = self.json_file().cloned();
-        files.extend(file.as_ref().map(|file| (file, text.as_bytes())));
-        let status = self.place(&files)?;
-        if matches!(self.json, Json::Stdout) {
-            answer(text.as_bytes());
-        }
-        Ok(status)
+        let files = outputs.iter().zip([workbook.as_slice(), beside.as_bytes()]);
+        self.deliver_text(files.collect(), &text)
     }
 
-    /// Writes the result for programs of a command that writes nothing else.
-    pub(super) fn deliver_text(&mut self, text: String) -> Ended {
+    /// Writes these files and the result for programs, whole or not at all, and lists the warnings.
+    pub(super) fn deliver_text(&mut self, files: Vec<(&Output, &[u8])>, text: &str) -> Ended {
         let file = self.json_file().cloned();
-        let files: Vec<(&Output, &[u8])> =
-            file.iter().map(|file| (file, text.as_bytes())).collect();
+        let text_of_file = file.as_ref().map(|file| (file, text.as_bytes()));
+        let files: Vec<(&Output, &[u8])> = files.into_iter().chain(text_of_file).collect();
         let status = self.place(&files)?;
         if matches!(self.json, Json::Stdout) {
             answer(text.as_bytes());

@@ -3,7 +3,7 @@
 use std::path::PathBuf;
 
 use super::files::Files;
-use super::outage::{counted, described, open};
+use super::outage::{described, open};
 use super::run::{Ended, Run};
 use super::voice::{must_see, out};
 use super::{Common, DONE, common_args};
@@ -12,6 +12,7 @@ use crate::issue::key;
 use crate::json;
 use crate::model::NOT_FIT;
 use crate::outage::{Outage, OutagePump, PumpState};
+use crate::show::counted;
 
 /// Arguments of `status`.
 #[derive(clap::Args)]
@@ -50,7 +51,7 @@ pub(super) fn run(args: &Args, common: &Common) -> Ended {
     let file = open(&mut run, &args.file)?;
     let text = formats::text(&json::outage::outage(file.outage()));
     let status = match args.json.path() {
-        Some(_) => run.deliver_text(text)?,
+        Some(_) => run.deliver_text(Vec::new(), &text)?,
         None => run.end(DONE)?,
     };
     tell(&run, file.outage());

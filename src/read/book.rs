@@ -179,6 +179,22 @@ fn unreadable(file: &str, error: &std::io::Error) -> Problem {
     Problem::new(Place::file(file), found, EXPECTED, fix)
 }
 
+/// Files of a folder that are read as the sheets of a workbook, in their order.
+///
+/// # Errors
+/// The folder cannot be read.
+pub fn csv_files(folder: &Path) -> std::io::Result<Vec<PathBuf>> {
+    let mut files: Vec<PathBuf> = Vec::new();
+    for entry in fs::read_dir(folder)? {
+        let path = entry?.path();
+        if has_extension(&path.to_string_lossy(), &["csv"]) && !bounded::is_shadow(&path) {
+            files.push(path);
+        }
+    }
+    files.sort();
+    Ok(files)
+}
+
 /// Folder of CSV files, one per sheet; each unreadable file is a problem of its own.
 fn folder(path: &Path, file: &str, memory: &mut Memory) -> Result<Book, Problems> {
     /// Far more than the sheets of any workbook.
@@ -192,18 +208,10 @@ fn folder(path: &Path, file: &str, memory: &mut Memory) -> Result<Book, Problems
         ))
     };
     let unreadable = |error| problem(format!("a folder that cannot be read ({error})"));
-    let mut files: Vec<PathBuf> = Vec::new();
-    for entry in fs::read_dir(path).map_err(unreadable)? {
-        let path = entry.map_err(unreadable)?.path();
-        if has_extension(&path.to_string_lossy(), &["csv"]) && !super::bounded::is_shadow(&path) {
-            files.push(path);
-        }
-        if files.len() > MOST_FILES {
-            let found = format!("a folder with more than {MOST_FILES} .csv files");
-            return Err(problem(found));
-        }
+    let files = csv_files(path).map_err(unreadable)?;
+    if files.len() > MOST_FILES {
+        return Err(problem(format!("a folder with more than {MOST_FILES} .csv files")));
     }
-    files.sort();
     if files.is_empty() {
         return Err(problem("a folder without any .csv file".into()));
     }

@@ -1,21 +1,16 @@
 //! Workbooks that a spreadsheet program has open: what is not saved there is not read here.
 
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
+use super::book::csv_files;
 use crate::problem::{Place, Problem};
 
 /// Warns of each workbook, or table in a folder, that has the lock file of a spreadsheet program beside it.
 pub fn open_elsewhere(path: &Path) -> Vec<Problem> {
-    let tables = |folder: &Path| {
-        let entries = std::fs::read_dir(folder).into_iter().flatten().flatten();
-        let paths = entries.map(|entry| entry.path());
-        let mut tables: Vec<PathBuf> = paths
-            .filter(|path| path.extension().is_some_and(|end| end.eq_ignore_ascii_case("csv")))
-            .collect();
-        tables.sort();
-        tables
+    let files = match path.is_dir() {
+        true => csv_files(path).unwrap_or_default(),
+        false => vec![path.to_path_buf()],
     };
-    let files = if path.is_dir() { tables(path) } else { vec![path.to_path_buf()] };
     files.iter().filter_map(|file| Some(warning(file, &lock_beside(file)?))).collect()
 }
 

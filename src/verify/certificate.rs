@@ -15,7 +15,7 @@ use super::fillings::{Fillings, Found};
 use super::plates::offcut;
 use super::standing::{OutOfPlay, conforms};
 use super::supplies::{self, Choice, Supply, is_supplied, ready};
-use super::{by_the_pack, charge, off_target, scarcity, trim, whole_piece};
+use super::{after_serving, by_the_pack, charge, off_target, scarcity, trim, whole_piece};
 use crate::certificate::{
     CUT_UNIT, Certificate, GoalProof, GroupProof, ProofCut, ProofMultipliers, ProofNode,
     ProofSplit, ProofSupplier, UNIT,
@@ -75,14 +75,7 @@ pub(super) fn added_up(job: &Job, plan: &Plan, certificate: &Certificate) -> Vec
         };
         let counts = |tier: &Tier| match (tier, goal.objective) {
             (Tier::Served(_), Objective::ServedWeight) => true,
-            (Tier::Served(priority), Objective::ServedOf(of)) => *priority == of,
-            (Tier::Reopened, aim) => aim == Objective::Reopened,
-            (Tier::Waste, aim) => aim == Objective::Waste,
-            (Tier::Plates, aim) => aim == Objective::Plates,
-            (Tier::Pieces, aim) => aim == Objective::Pieces,
-            (Tier::Slips, aim) => aim == Objective::Slips,
-            (Tier::Scarcity, aim) => aim == Objective::Scarcity,
-            (Tier::Served(_), _) => false,
+            (tier, aim) => Tier::of(aim) == Some(*tier),
         };
         let last = tiers.iter().rposition(counts);
         let Some(last) = last else { return AddedUp::Not(NotShown::NoCertificate) };
@@ -115,22 +108,27 @@ enum Tier {
     Scarcity,
 }
 
+impl Tier {
+    fn of(aim: Objective) -> Option<Tier> {
+        match aim {
+            Objective::ServedOf(priority) => Some(Tier::Served(priority)),
+            Objective::Reopened => Some(Tier::Reopened),
+            Objective::Waste => Some(Tier::Waste),
+            Objective::Plates => Some(Tier::Plates),
+            Objective::Pieces => Some(Tier::Pieces),
+            Objective::Slips => Some(Tier::Slips),
+            Objective::Scarcity => Some(Tier::Scarcity),
+            Objective::ServedWeight | Objective::Purchase => None,
+        }
+    }
+}
+
 fn tiers(job: &Job) -> Vec<Tier> {
     let mut priorities: Vec<u32> = job.pumps.iter().map(|pump| pump.priority).collect();
     priorities.sort_unstable();
     priorities.dedup();
     let served = priorities.into_iter().map(Tier::Served);
-    let bags = job.standing.iter().any(|stands| stands.bag.is_some());
-    let slips = job.standing.iter().any(|stands| stands.slip.is_some());
-    let rest = [
-        (bags, Tier::Reopened),
-        (true, Tier::Waste),
-        (!job.plates.is_empty(), Tier::Plates),
-        (true, Tier::Pieces),
-        (slips, Tier::Slips),
-        (true, Tier::Scarcity),
-    ];
-    served.chain(rest.into_iter().filter(|(counts, _)| *counts).map(|(_, tier)| tier)).collect()
+    served.chain(after_serving(job).into_iter().filter_map(Tier::of)).collect()
 }
 
 type Shown = Result<(), NotShown>;
@@ -163,9 +161,7 @@ fn show(
     for pump in (0..grouped.len()).filter(|&pump| !grouped[pump] && !out.pumps[pump]) {
         let mut any = false;
         let looked = fillings.each(pump, &mut |found| {
-            any = any
-                || out.leaves(job, fillings.picks(found.choice), false)
-                    && fillings.is_kit(pump, found);
+            any = any || fillings.is_kit(pump, found, &out.beside_held);
         });
         work.add(looked)?;
         if any {
@@ -349,7 +345,7 @@ impl<'a> Group<'a> {
             return Err(wrong("an item that the stock does not have"));
         }
         let mut looked = 0;
-        let supplies = supplies::of_group(job, fillings, &proof.pumps, &mut looked);
+        let supplies = supplies::of_group(job, fillings, &proof.pumps, &out.left, &mut looked);
         work.add(looked)?;
         let supplies = supplies.ok_or(NotShown::TooLarge)?;
         let values: Vec<i128> =
@@ -609,19 +605,18 @@ impl<'a> Group<'a> {
         let looked = self.fillings.each(pump, &mut |found| {
             let most = least.map_or(i128::MAX, |least| least - 1);
             let price = prices.at_most(place, &self.stood[place], found, most);
-            if price.is_some() && self.passes(place, found) && self.fillings.is_kit(pump, found) {
+            if price.is_some() && self.passes(place, found) && self.is_kit(pump, found) {
                 least = price;
             }
         });
         (least, looked)
     }
 
+    fn is_kit(&self, pump: usize, found: &Found<'_>) -> bool {
+        self.fillings.is_kit(pump, found, &self.out.left)
+    }
+
     fn passes(&self, place: usize, found: &Found<'_>) -> bool {
-        if self.out.kits() > 0
-            && !self.out.leaves(self.job, self.fillings.picks(found.choice), true)
-        {
-            return false;
-        }
         let [bag, slip] = &self.stood[place];
         // A held kit is the only one of its pump.
         if let Some(stands) = self.job.standing.get(self.proof.pumps[place]).filter(|s| s.held)
@@ -674,7 +669,7 @@ impl<'a> Group<'a> {
         let looked = self.fillings.each(pump, &mut |found| {
             if count.load(Ordering::Relaxed) > most
                 || !self.passes(place, found)
-                || !self.fillings.is_kit(pump, found)
+                || !self.is_kit(pump, found)
             {
                 return;
             }
@@ -740,16 +735,11 @@ impl<'a> Group<'a> {
         Ok(())
     }
 
-    /// Number that there is of an item in play without any supply.
-    fn ready(&self, item: usize) -> i64 {
-        ready(self.job, item) - self.out.taken.get(item).copied().unwrap_or(0)
-    }
-
     /// Ranges of the sets at first: no more than there is. Supplies may put in more than is taken.
     fn ranges(&self) -> Vec<[Option<i64>; 2]> {
         let all = |set: &Vec<usize>| {
             let supplied = set.iter().any(|&item| is_supplied(self.job, item));
-            let pieces = set.iter().map(|&item| self.ready(item));
+            let pieces = set.iter().map(|&item| ready(self.job, &self.out.left, item));
             [(!supplied).then_some(0), Some(pieces.sum())]
         };
         self.proof.sets.iter().map(all).collect()
@@ -1029,7 +1019,8 @@ impl<'a> Group<'a> {
         for (item, count) in chosen.iter().flat_map(|choice| &choice.uses) {
             *used.entry(*item).or_default() += count;
         }
-        let overdrawn = used.iter().any(|(&item, &count)| count > self.ready(item).into());
+        let overdrawn =
+            used.iter().any(|(&item, &count)| count > ready(self.job, &self.out.left, item).into());
         let outside = self.proof.sets.iter().zip(&part.ranges).any(|(set, [least, most])| {
             let total: i128 = set.iter().filter_map(|item| used.get(item)).sum();
             least.is_some_and(|least| total < least.into())

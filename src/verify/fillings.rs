@@ -128,11 +128,11 @@ impl<'a> Fillings<'a> {
     }
 
     /// Whether a kit that was found is one: it keeps every limit, and there are as many pieces.
-    pub(super) fn is_kit(&self, pump: usize, found: &Found<'_>) -> bool {
+    pub(super) fn is_kit(&self, pump: usize, found: &Found<'_>, left: &[i64]) -> bool {
         let mut taken: BTreeMap<usize, u32> = BTreeMap::new();
         self.picks(found.choice)
             .for_each(|pick| *taken.entry(pick.item).or_default() += pick.count);
-        if taken.iter().any(|(&item, &count)| count > available(&self.job.stock[item])) {
+        if taken.into_iter().any(|(item, count)| i64::from(count) > left[item]) {
             return false;
         }
         let fill = |&(list, number): &(usize, usize)| PackPick {

@@ -4,23 +4,21 @@
 //! best only if every pump that could be kitted is, which is shown of the others. Where packs are spoiled once opened, or
 //! plates are cut up, all is paid for together and nothing is out of play.
 
-use std::collections::BTreeMap;
-
 use super::certificate::{NotShown, wrong};
 use super::fillings::available;
 use super::limits;
 use super::supplies::is_supplied;
 use crate::job::{Job, Standing};
-use crate::plan::{Kit, PackPick, Pick, Plan};
+use crate::plan::{Kit, PackPick, Plan};
 
 /// Pumps out of play.
 pub(super) struct OutOfPlay {
     /// Whether a pump is, with a kit or without.
     pub(super) pumps: Vec<bool>,
-    /// Pieces of each item that they have.
-    pub(super) taken: Vec<i64>,
-    /// Of them, what held kits have.
-    held: Vec<i64>,
+    /// Pieces of each item that are left.
+    pub(super) left: Vec<i64>,
+    /// Pieces of each item beside held kits alone.
+    pub(super) beside_held: Vec<i64>,
     /// Whether bags are that nobody holds.
     pub(super) bags: bool,
     kits: usize,
@@ -33,8 +31,9 @@ impl OutOfPlay {
     /// A held kit that the plan has not, and could have.
     pub(super) fn of(job: &Job, plan: &Plan, grouped: &[bool]) -> Result<OutOfPlay, NotShown> {
         let pumps = vec![false; job.pumps.len()];
-        let none = vec![0; job.stock.len()];
-        let mut out = OutOfPlay { pumps, taken: none.clone(), held: none, bags: false, kits: 0 };
+        let left: Vec<i64> = job.stock.iter().map(|lot| available(lot).into()).collect();
+        let beside_held = left.clone();
+        let mut out = OutOfPlay { pumps, left, beside_held, bags: false, kits: 0 };
         let together =
             !job.plates.is_empty() || (0..job.stock.len()).any(|item| is_supplied(job, item));
         let stands = || job.standing.iter().zip(&plan.kits).enumerate();
@@ -55,9 +54,9 @@ impl OutOfPlay {
                 out.kits += 1;
                 out.pumps[pump] = true;
                 if let Kit::Served(packs) = kit {
-                    add(&mut out.taken, packs);
+                    take(&mut out.left, packs);
                     if stands.held {
-                        add(&mut out.held, packs);
+                        take(&mut out.beside_held, packs);
                     }
                 }
             }
@@ -68,10 +67,10 @@ impl OutOfPlay {
             }
             // It has no kit: none that it could have, or its pieces are not there beside the other ones.
             let kit = stands.bag.as_ref().or(stands.slip.as_ref());
-            let mut taken = out.taken.clone();
             if let Some(kit) = kit.filter(|kit| conforms(job, pump, kit)) {
-                add(&mut taken, kit);
-                if !overdrawn(job, &taken) {
+                let mut left = out.left.clone();
+                take(&mut left, kit);
+                if left.iter().all(|left| *left >= 0) {
                     return Err(wrong("a held kit that could be had"));
                 }
             }
@@ -80,34 +79,16 @@ impl OutOfPlay {
         Ok(out)
     }
 
-    /// Whether these pieces are there beside the held kits, and with `bags` beside all that are out of play.
-    pub(super) fn leaves<'p>(
-        &self,
-        job: &Job,
-        picks: impl Iterator<Item = &'p Pick>,
-        bags: bool,
-    ) -> bool {
-        let out = if bags { &self.taken } else { &self.held };
-        let mut taken: BTreeMap<usize, i64> = BTreeMap::new();
-        picks.for_each(|pick| *taken.entry(pick.item).or_default() += i64::from(pick.count));
-        let there = |item: usize| i64::from(available(&job.stock[item])) - out[item];
-        taken.into_iter().all(|(item, count)| count <= there(item))
-    }
-
     /// Number of kits out of play.
     pub(super) fn kits(&self) -> usize {
         self.kits
     }
 }
 
-fn add(taken: &mut [i64], packs: &[PackPick]) {
+fn take(left: &mut [i64], packs: &[PackPick]) {
     for pick in packs.iter().flat_map(|pack| &pack.picks) {
-        taken[pick.item] += i64::from(pick.count);
+        left[pick.item] -= i64::from(pick.count);
     }
-}
-
-fn overdrawn(job: &Job, taken: &[i64]) -> bool {
-    job.stock.iter().zip(taken).any(|(lot, taken)| *taken > available(lot).into())
 }
 
 /// Whether a kit meets every requirement of a pump today.

@@ -44,11 +44,11 @@ pub(super) fn is_supplied(job: &Job, item: usize) -> bool {
     }
 }
 
-/// Number that there is of an item without any supply; plates come after the stock.
-pub(super) fn ready(job: &Job, item: usize) -> i64 {
-    match job.stock.get(item) {
+/// Number that is left of an item without any supply; plates come after the stock.
+pub(super) fn ready(job: &Job, left: &[i64], item: usize) -> i64 {
+    match left.get(item) {
         Some(_) if is_supplied(job, item) => 0,
-        Some(lot) => available(lot).into(),
+        Some(left) => *left,
         None => {
             let plate = item.checked_sub(job.stock.len()).and_then(|plate| job.plates.get(plate));
             plate.map_or(0, |lot| lot.on_hand.saturating_sub(lot.reserved).into())
@@ -75,6 +75,7 @@ pub(super) fn of_group(
     job: &Job,
     fillings: &Fillings<'_>,
     pumps: &[usize],
+    left: &[i64],
     looked: &mut u64,
 ) -> Option<Vec<Supply>> {
     let items = items(job, pumps);
@@ -92,7 +93,7 @@ pub(super) fn of_group(
             }
             let more =
                 uses.iter().any(|(item, count)| most.get(item).is_none_or(|most| most < count));
-            if more && fillings.is_kit(pump, found) {
+            if more && fillings.is_kit(pump, found, left) {
                 for (item, count) in uses {
                     let most = most.entry(item).or_default();
                     *most = count.max(*most);

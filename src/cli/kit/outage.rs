@@ -6,15 +6,14 @@
 use std::fs;
 use std::path::{Path, PathBuf};
 
-use super::{Args, told};
-use crate::cli::outage::{book, counted, facts, index, job_with, request, sound};
+use super::Args;
+use crate::cli::outage::{book, facts, index, job_with, request, sound};
 use crate::cli::run::{Ended, Run, Stop, use_threads};
 use crate::cli::voice::{must_see, out};
 use crate::cli::{Common, DONE};
 use crate::digest::sha256;
 use crate::issue::key;
 use crate::job::{Job, NotMeasured};
-use crate::json;
 use crate::model::NOT_FIT;
 use crate::outage::{
     Booking, BookingRefusal, Circumstances, CountDifference, FileRole, Holding, ItemCount, Outage,
@@ -24,9 +23,11 @@ use crate::outage_file::{Draft, FileBytes, OutageFile, OutageFileError};
 use crate::outage_kit;
 use crate::plan::Kit;
 use crate::problem::{Place, Problem, Problems};
+use crate::read;
+use crate::show::counted;
 use crate::verify::{Verified, verify};
 use crate::words;
-use crate::write::{self, PlaceInOutage};
+use crate::write::PlaceInOutage;
 
 /// Counts that hold where workbook and ledger differ.
 #[derive(Debug, Clone, Copy, clap::ValueEnum)]
@@ -77,13 +78,8 @@ pub(super) fn run(args: &Args, path: &Path, common: &Common) -> Ended {
     let plan = plan_booking(&verified, &job, &after);
     // The ledger comes first: a plan on paper that it does not know could be packed and not booked.
     let file = enter(&mut run, path, there, (taken, bytes), plan)?;
-    let workbook = run.write("writing the plan", |date| {
-        let place = place_in(path, file.outage());
-        write::workbook_with(&verified, args.stack_up.into(), date, Some(place))
-    });
-    let certificate = json::certificate(&verified);
-    let status = run.deliver_with(workbook, certificate, || json::text(&verified))?;
-    told::tell(&verified, &run);
+    let place = place_in(path, file.outage());
+    let status = args.deliver(&mut run, &verified, Some(place))?;
     tell(&run, path, file.outage(), &outage);
     Ok(status)
 }
@@ -266,7 +262,11 @@ fn files(args: &Args, job: &Job, problems: &mut Problems) -> Option<(Vec<TakenFi
     for (path, alone, inside) in roles {
         match path.is_dir() {
             false => paths.push((alone, path.clone())),
-            true => paths.extend(csv_files(path).into_iter().map(|path| (inside, path))),
+            true => {
+                // What cannot be read was a problem when the job was read.
+                let tables = read::csv_files(path).unwrap_or_default();
+                paths.extend(tables.into_iter().map(|path| (inside, path)));
+            }
         }
     }
     let models = job
@@ -302,17 +302,6 @@ fn files(args: &Args, job: &Job, problems: &mut Problems) -> Option<(Vec<TakenFi
         bytes.push(contents);
     }
     Some((files, bytes))
-}
-
-/// The files of a folder that is read as a workbook, in order.
-fn csv_files(folder: &Path) -> Vec<PathBuf> {
-    let entries = fs::read_dir(folder).into_iter().flatten().flatten();
-    let paths = entries.map(|entry| entry.path());
-    let is_csv =
-        |path: &PathBuf| path.extension().is_some_and(|end| end.eq_ignore_ascii_case("csv"));
-    let mut paths: Vec<PathBuf> = paths.filter(is_csv).collect();
-    paths.sort();
-    paths
 }
 
 /// The plan as it is entered: its kits, and the judgement of the pumps that it leaves alone.
