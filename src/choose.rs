@@ -150,7 +150,7 @@ use thiserror::Error;
 use crate::accounting::scarcity_points;
 use crate::certificate::{Certificate, GroupProof};
 use crate::cutting::Layout;
-use crate::job::{Job, Standing};
+use crate::job::Job;
 use crate::model::Pack;
 use crate::plan::{Kit, LeftOut, Objective, ObjectiveValue, PackPick, Pick, Plan, Stop};
 use crate::problem::{Place, Problem};
@@ -282,11 +282,8 @@ pub fn choose(job: &Job, control: &Control<'_>) -> Result<Plan, ChooseError> {
         let short: Vec<bool> = (plan.kits.iter().enumerate())
             .map(|(pump, kit)| matches!(kit, Kit::Short(_)) && !out.has(pump))
             .collect();
-        let keeps = |(standing, kit): (&Standing, &Kit)| {
-            standing.bag.is_none() || matches!(kit, Kit::Served(kit) if standing.keeps_bag(kit))
-        };
-        let kept = job.standing.iter().zip(&plan.kits).enumerate();
-        let kept = kept.filter(|(pump, _)| stood.has_bag(*pump)).all(|(_, both)| keeps(both));
+        let mut bags = job.bags().filter(|&pump| stood.has_bag(pump));
+        let kept = bags.all(|pump| plan.leaves_closed(job, pump));
         if kept && none_has_a_column(job, &short, control)? {
             return Ok(plan);
         }

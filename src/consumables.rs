@@ -10,6 +10,7 @@
 //! - A row of the stock serves a consumable if its kind is the same, its fit code is the pump's (where the
 //!   model names a fit column), and its section is that of the pump's ring space (where the model asks by
 //!   section). Where a fit code is asked for and the pump gives none, no row serves.
+//! - A bag that stays closed keeps what is in it, and has no turn.
 //! - Rows without a fit code are used first, then rows in the order of the stock. One row is used up before
 //!   the next is begun.
 //!
@@ -115,12 +116,19 @@ pub fn fill(job: &Job, plan: &Plan) -> Vec<Bag> {
         .zip(issued)
         .map(|(item, issued)| item.available().saturating_sub(issued))
         .collect();
-    let mut order: Vec<usize> = (0..job.pumps.len()).collect();
+    let mut bags = vec![Bag::new(); job.pumps.len()];
+    let closed = |pump: &usize| plan.leaves_closed(job, *pump);
+    for pump in (0..job.pumps.len()).filter(closed) {
+        bags[pump] = kept(job, pump);
+        for pick in bags[pump].iter().flat_map(|share| &share.picks) {
+            left[pick.item] = left[pick.item].saturating_sub(pick.count);
+        }
+    }
+    let mut order: Vec<usize> = (0..job.pumps.len()).filter(|pump| !closed(pump)).collect();
     order.sort_by(|&a, &b| {
         let (p, q) = (&job.pumps[a], &job.pumps[b]);
         p.priority.cmp(&q.priority).then(p.due_serial().total_cmp(&q.due_serial())).then(a.cmp(&b))
     });
-    let mut bags = vec![Bag::new(); job.pumps.len()];
     for index in order {
         let pump = &job.pumps[index];
         if !matches!(plan.kits[index], Kit::Served(_)) {
@@ -132,6 +140,19 @@ pub fn fill(job: &Job, plan: &Plan) -> Vec<Bag> {
             .collect();
     }
     bags
+}
+
+/// Consumables of a bag that stays closed.
+fn kept(job: &Job, pump: usize) -> Bag {
+    let there = job.standing_of(pump).map_or(&[][..], |standing| &standing.consumables);
+    let asked = job.model_of(&job.pumps[pump]).consumables.iter().enumerate();
+    asked
+        .map(|(need, asked)| {
+            let picks = there.get(need).cloned().unwrap_or_default();
+            let given: u32 = picks.iter().map(|pick| pick.count).sum();
+            Share { picks, lacking: asked.count.saturating_sub(given) }
+        })
+        .collect()
 }
 
 /// Missing pieces by item of the stock. Where several rows would serve, a missing piece is counted for the

@@ -141,6 +141,8 @@ pub struct Parts {
 pub struct Standing {
     /// Pieces in its bag, place by place; they count as on hand. `None` without a bag.
     pub bag: Option<Vec<PackPick>>,
+    /// Consumables in its bag, of each that its model asks for; they count as on hand. Empty without a bag.
+    pub consumables: Vec<Vec<Pick>>,
     /// Pieces on its slip of the plan before.
     pub slip: Option<Vec<PackPick>>,
     /// Whether its kit stays as it is: what is in the bag, without a bag what is on the slip.

@@ -9,4 +9,4 @@ pub mod recheck;
 pub mod stack;
 mod verdict;
 
-pub use plan::{certificate, plan, text};
+pub use plan::{certificate, plan, text, text_in};

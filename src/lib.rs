@@ -118,6 +118,7 @@ pub mod changelog {}
 pub mod accounting;
 pub mod analysis;
 pub mod certificate;
+pub mod changes;
 pub mod choose;
 pub mod cli;
 mod columns;

@@ -8,7 +8,7 @@
 //! |---|---|---|
 //! | not measured | a reading is missing | none |
 //! | planned | it has a kit; the pieces lie in their bins | may change the kit |
-//! | bagged | the pieces are in the bag | leaves it |
+//! | bagged | the pieces are in the bag | leaves it, or reopens it where that serves more |
 //! | issued | the bag is at the bench | leaves it |
 //! | rejected | at the bench, readings do not conform | leaves it |
 //! | accepted | readings conform, signed off | leaves it |
@@ -39,6 +39,7 @@
 
 mod booking;
 mod entry;
+mod place;
 mod pump;
 mod rules;
 
@@ -55,6 +56,7 @@ pub use booking::{
     TakenFile, TookOver,
 };
 pub use entry::{BEGINNING, Circumstances, Head, LedgerEntry, LedgerFault, StockMove};
+pub use place::PlaceInOutage;
 pub use pump::{BenchReading, MeasuredDimension, NumberedKit, OutagePump, PumpState};
 
 /// Reason why a booking is refused, and the fix.
@@ -250,6 +252,43 @@ impl Outage {
             let fresh = || ItemStock { item: count.item.clone(), pieces: 0, taken: None };
             self.stock.entry(key(&count.item)).or_insert_with(fresh).taken = Some(count.count);
         }
+    }
+
+    /// The outage as it was after an entry.
+    #[must_use]
+    pub fn as_of(&self, number: u32) -> Outage {
+        let mut past = Outage::default();
+        for entry in self.entries.iter().take_while(|entry| entry.number <= number) {
+            // Each followed from those before it once.
+            let Ok(effect) = effect(&past, &entry.booking) else { break };
+            past.apply(entry, effect);
+            past.entries.push(entry.clone());
+        }
+        past
+    }
+
+    /// The outage as its plan before the last one left it, or before any plan.
+    #[must_use]
+    pub fn before_last_plan(&self) -> Outage {
+        self.as_of(self.plans_backwards().nth(1).unwrap_or(0))
+    }
+
+    /// Numbers of the entries of plans, the last one first.
+    fn plans_backwards(&self) -> impl Iterator<Item = u32> {
+        let plans = self.entries.iter().filter(|entry| matches!(entry.booking, Booking::Plan(_)));
+        plans.rev().map(|entry| entry.number)
+    }
+
+    /// Files behind the last two plans.
+    pub fn files_of_last_plans(&self) -> impl Iterator<Item = &TakenFile> {
+        let taken = |plan: u32| {
+            let before = self.entries.iter().rev().skip_while(move |entry| entry.number >= plan);
+            before.into_iter().find_map(|entry| match &entry.booking {
+                Booking::TookOver(taken) => Some(taken),
+                _ => None,
+            })
+        };
+        self.plans_backwards().take(2).filter_map(taken).flat_map(|taken| &taken.files)
     }
 
     /// Number of the next entry.

@@ -15,6 +15,7 @@
 mod error;
 mod schema;
 
+use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
@@ -206,7 +207,7 @@ fn book(
     if receipts.iter().all(|receipt| receipt.again) {
         return Ok(receipts);
     }
-    keep_files(&booking, outage.taken(), files)?;
+    keep_files(&booking, outage, files)?;
     let head = outage.head();
     booking.execute("UPDATE head SET number = ?1, hash = ?2", params![head.number, head.hash])?;
     booking.commit()?;
@@ -315,27 +316,28 @@ fn check_files(reading: &Transaction<'_>, taken: Option<&TookOver>) -> Result<()
     Ok(())
 }
 
-/// Keeps the bytes of the files last taken over, and no others.
+/// Keeps the bytes of the files last taken over and of those behind the last two plans, and no others.
 fn keep_files(
     booking: &Transaction<'_>,
-    taken: Option<&TookOver>,
+    outage: &Outage,
     files: &FileBytes,
 ) -> Result<(), OutageFileError> {
-    let wanted: Vec<&str> =
-        taken.iter().flat_map(|taken| &taken.files).map(|file| file.sha256.as_str()).collect();
+    let now = outage.taken().into_iter().flat_map(|taken| &taken.files);
+    let now: BTreeSet<&String> = now.map(|file| &file.sha256).collect();
+    let then: BTreeSet<&String> = outage.files_of_last_plans().map(|file| &file.sha256).collect();
     for bytes in files {
         let hash = sha256(bytes);
-        if wanted.contains(&hash.as_str()) {
+        if now.contains(&hash) {
             booking.execute("INSERT OR IGNORE INTO file VALUES (?1, ?2)", params![hash, bytes])?;
         }
     }
     let mut select = booking.prepare("SELECT sha256 FROM file")?;
     let there: Vec<String> = select.query_map([], |row| row.get(0))?.collect::<Result<_, _>>()?;
-    for old in there.iter().filter(|there| !wanted.contains(&there.as_str())) {
+    for old in there.iter().filter(|there| !now.contains(*there) && !then.contains(*there)) {
         booking.execute("DELETE FROM file WHERE sha256 = ?1", [old])?;
     }
-    if let Some(missing) = wanted.iter().find(|wanted| !there.iter().any(|there| there == *wanted))
-    {
+    // Those of earlier plans are kept as long as they are there: an older version of the program did not.
+    if let Some(missing) = now.iter().find(|wanted| !there.contains(**wanted)) {
         return Err(OutageFileError::Damaged(format!("the file {missing} was not handed over")));
     }
     Ok(())

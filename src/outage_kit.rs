@@ -2,13 +2,18 @@
 //!
 //! Readings are judged by [`crate::recheck`] and pieces by [`crate::accounting`], as everywhere else.
 
+use std::collections::BTreeMap;
+
+use crate::accounting::inputs::inputs;
 use crate::accounting::verdicts;
+use crate::changes::{PlanSide, SlipSide, SlipStatus};
 use crate::columns;
+use crate::consumables::serving;
 use crate::issue::key;
-use crate::job::Job;
+use crate::job::{Job, Standing};
 use crate::length::Length;
-use crate::model::{Form, Model};
-use crate::outage::{Finding, KitPiece, OutagePump};
+use crate::model::{ConsumableNeed, Form, Model};
+use crate::outage::{Finding, KitPiece, Outage, OutagePump, PumpState};
 use crate::plan::{Kit, PackPick, Pick};
 use crate::pump::Pump;
 use crate::recheck::{Bench, Decision, Left, Of, Reading, Readings, Record, recheck};
@@ -60,6 +65,88 @@ pub fn packs(job: &Job, pump: &Pump, pieces: &[KitPiece]) -> Result<Vec<PackPick
         }
     }
     Ok(packs)
+}
+
+/// Bag and slip of a pump in a running outage, as they stand before it is planned again. A kit that the job cannot know
+/// again, and a bag with a peeled piece, which goes back into no bin, stand for nothing: `None` for such a bag.
+pub fn standing(job: &Job, pump: usize, of: &OutagePump) -> Option<Standing> {
+    let at = &job.pumps[pump];
+    let slip = of.kit.as_ref().and_then(|kit| packs(job, at, &kit.pieces).ok());
+    if of.state != PumpState::Bagged {
+        return Some(Standing { slip, ..Standing::default() });
+    }
+    let whole = of.bag.iter().all(|piece| piece.peeled_to.is_none());
+    let bag = packs(job, at, &of.bag).ok().filter(|_| whole)?;
+    Some(Standing { bag: Some(bag), consumables: consumables(job, at, &of.bag), slip, held: false })
+}
+
+/// Plan of an outage as its slips have it: pumps that are planned, short or not measured, and those in bags that were not
+/// issued. Values are those of the job, where there is one.
+pub fn side(job: Option<&Job>, outage: &Outage) -> PlanSide {
+    let slip = |pump: &OutagePump| {
+        let known = job.and_then(|job| Some((job, index(job, &pump.tag)?)));
+        SlipSide {
+            tag: pump.tag.clone(),
+            priority: known.map(|(job, at)| job.pumps[at].priority),
+            kit: pump.kit.as_ref().map(|kit| kit.number),
+            pieces: by_item(pump.kit.as_ref().map_or(&[][..], |kit| &kit.pieces)),
+            figures: known.map(|(job, at)| figures(job, at, pump)).unwrap_or_default(),
+            status: match pump.state {
+                PumpState::Bagged if pump.not_fit.is_some() => {
+                    SlipStatus::Short(pump.not_fit.clone().unwrap_or_default())
+                }
+                PumpState::NotMeasured => SlipStatus::NotMeasured,
+                PumpState::Short => SlipStatus::Short(pump.why.clone().unwrap_or_default()),
+                _ => SlipStatus::Kit,
+            },
+        }
+    };
+    let on_paper = outage.pumps().filter(|pump| match pump.state {
+        PumpState::Cancelled => pump.kit.is_some(),
+        state => state.is_in_play() || state == PumpState::Bagged,
+    });
+    let mut stock: BTreeMap<String, i64> =
+        outage.stock().map(|lot| (lot.item.clone(), lot.pieces)).collect();
+    for piece in outage.pumps().flat_map(|pump| &pump.bag) {
+        *stock.entry(piece.item.clone()).or_default() += i64::from(piece.count);
+    }
+    PlanSide { slips: on_paper.map(slip).collect(), stock }
+}
+
+/// Index of a pump in a job, by its tag in any case.
+pub fn index(job: &Job, tag: &str) -> Option<usize> {
+    job.pumps.iter().position(|pump| key(&pump.tag) == key(tag))
+}
+
+/// Values that the slip of a pump prints.
+fn figures(job: &Job, pump: usize, of: &OutagePump) -> BTreeMap<String, String> {
+    let at = &job.pumps[pump];
+    let kit = of.kit.as_ref().and_then(|kit| packs(job, at, &kit.pieces).ok());
+    inputs(job, at, &kit.unwrap_or_default())
+}
+
+fn by_item(pieces: &[KitPiece]) -> BTreeMap<String, u32> {
+    let mut sums = BTreeMap::new();
+    for piece in pieces {
+        let peeled = piece.peeled_to.as_ref().map(|to| format!(" peeled to {to}"));
+        let name = format!("{}{}", piece.item, peeled.unwrap_or_default());
+        *sums.entry(name).or_default() += piece.count;
+    }
+    sums
+}
+
+/// Consumables among the pieces of a bag, of each that the model asks for.
+fn consumables(job: &Job, pump: &Pump, bag: &[KitPiece]) -> Vec<Vec<Pick>> {
+    let asked = job.model_of(pump).consumables.iter().enumerate();
+    let of = |(need, asked): (usize, &ConsumableNeed)| {
+        let rows = serving(job, pump, need);
+        let pick = |piece: &KitPiece| {
+            let item = rows.iter().find(|&&row| key(&job.stock[row].item) == key(&piece.item))?;
+            Some(Pick { item: *item, count: piece.count, peeled: 0 })
+        };
+        bag.iter().filter(|piece| piece.place == asked.kind).filter_map(pick).collect()
+    };
+    asked.map(of).collect()
 }
 
 fn is_consumable(model: &Model, place: &str) -> bool {

@@ -79,6 +79,14 @@ impl Plan {
         self.kits.iter().filter(|kit| matches!(kit, Kit::Served(_))).count()
     }
 
+    /// Whether a pump's bag from before the plan stays closed: its kit is the very pieces in it.
+    pub fn leaves_closed(&self, job: &Job, pump: usize) -> bool {
+        match (&self.kits[pump], job.standing_of(pump)) {
+            (Kit::Served(packs), Some(standing)) => standing.keeps_bag(packs),
+            _ => false,
+        }
+    }
+
     /// Pieces of each item in the packs, by the job's stock. [`crate::verify::Verified::issued`] adds the
     /// pieces in the bags.
     pub fn issued(&self, job: &Job) -> Vec<u32> {

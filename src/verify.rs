@@ -109,13 +109,31 @@ impl Verified {
         packs.iter().flat_map(|pack| &pack.picks).chain(bag)
     }
 
-    /// Pieces of each item issued in all, for packs and bags, by the job's stock.
+    /// Whether a pump's bag from before the plan stays closed.
+    pub fn leaves_closed(&self, pump: usize) -> bool {
+        self.plan.leaves_closed(&self.job, pump)
+    }
+
+    /// Pieces of each item issued in all, for packs and bags, by the job's stock; those in bags that stay closed are
+    /// issued already.
     pub fn issued(&self) -> Vec<u32> {
-        let mut issued = vec![0; self.job.stock.len()];
-        for pick in (0..self.job.pumps.len()).flat_map(|pump| self.picks(pump)) {
-            issued[pick.item] += pick.count;
+        self.pieces_of(|pump| !self.leaves_closed(pump))
+    }
+
+    /// Pieces of each item on hand before the plan, by the job's stock: without those in bags that stay closed.
+    pub fn before(&self) -> Vec<u32> {
+        let closed = self.pieces_of(|pump| self.leaves_closed(pump));
+        let lots = self.job.stock.iter().zip(closed);
+        lots.map(|(lot, closed)| lot.on_hand.saturating_sub(closed)).collect()
+    }
+
+    fn pieces_of(&self, of: impl Fn(usize) -> bool) -> Vec<u32> {
+        let mut pieces = vec![0; self.job.stock.len()];
+        let pumps = (0..self.job.pumps.len()).filter(|pump| of(*pump));
+        for pick in pumps.flat_map(|pump| self.picks(pump)) {
+            pieces[pick.item] += pick.count;
         }
-        issued
+        pieces
     }
 
     /// Lots that go back into the stock of the plates that are cut.
@@ -129,11 +147,11 @@ impl Verified {
         let returned = self.returned();
         self.issued()
             .into_iter()
+            .zip(self.before())
             .enumerate()
-            .map(|(index, issued)| {
-                let item = &self.job.stock[index];
+            .map(|(index, (issued, before))| {
                 let gone = issued + spoiled(&self.job, index, issued);
-                item.on_hand.saturating_sub(gone) + back(&returned, &item.item)
+                before.saturating_sub(gone) + back(&returned, &self.job.stock[index].item)
             })
             .collect()
     }

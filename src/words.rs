@@ -21,7 +21,9 @@ use crate::length::{Fine, Length, Tolerance, Unit};
 use crate::model::{Compressibility, Model, Term};
 use crate::narrow::narrow;
 use crate::packing::RingSpace;
-use crate::plan::{Cause, Kit, MarginalValue, Objective, ObjectiveValue, Pick, Plan, Shortfall};
+use crate::plan::{
+    Cause, HoldingCost, Kit, MarginalValue, Objective, ObjectiveValue, Pick, Plan, Shortfall,
+};
 use crate::problem::Problem;
 use crate::pump::{Measured, Pump};
 use crate::show::{Round, counted, rounded, stated};
@@ -282,6 +284,61 @@ pub fn standing(kit: &Kit, bag: &Bag) -> &'static str {
         Kit::Served(_) => "kit complete",
         Kit::Short(_) => NOT_FIT,
     }
+}
+
+/// Status of a pump in a plan, by its index in the job.
+pub fn status(verified: &Verified, pump: usize) -> String {
+    let (kit, bag) = (&verified.plan().kits[pump], &verified.bags()[pump]);
+    let has_bag = verified.job().standing_of(pump).is_some_and(|stands| stands.bag.is_some());
+    match (verified.leaves_closed(pump), kit) {
+        (true, _) if lacking(bag) => "bag closed, short of consumables".into(),
+        (true, _) => "bag closed".into(),
+        (false, Kit::Served(_)) if has_bag && lacking(bag) => {
+            "reopen bag; short of consumables".into()
+        }
+        (false, Kit::Served(_)) if has_bag => "reopen bag".into(),
+        (false, Kit::Short(_)) if has_bag => format!("{NOT_FIT}; reopen bag"),
+        _ => standing(kit, bag).into(),
+    }
+}
+
+/// Bags to put back before pieces are picked; a sentence, `None` where there are none.
+pub fn to_reopen(verified: &Verified) -> Option<String> {
+    let tags = bags_of(verified, false)?;
+    Some(format!("FIRST reopen these bags and put their pieces back into the bins: {tags}."))
+}
+
+/// Bags that stay closed; a sentence, `None` where there are none.
+pub fn closed(verified: &Verified) -> Option<String> {
+    let tags = bags_of(verified, true)?;
+    Some(format!("In their bags already, nothing to pick: {tags}."))
+}
+
+fn bags_of(verified: &Verified, closed: bool) -> Option<String> {
+    let job = verified.job();
+    let bags = job.bags().filter(|&pump| verified.leaves_closed(pump) == closed);
+    let tags = bags.map(|pump| job.pumps[pump].tag.as_str()).join(", ");
+    (!tags.is_empty()).then_some(tags)
+}
+
+/// Rows of what holding bags costs: bags to reopen, pumps served, waste, and whether that is proven. Empty where it was not
+/// worked out, or nothing is to be chosen.
+pub fn holding(verified: &Verified) -> Vec<[String; 4]> {
+    let (job, plan) = (verified.job(), verified.plan());
+    let chosen = plan.goal(Objective::Reopened).map(|goal| goal.value);
+    let row = |row: &HoldingCost| {
+        let tags = row.pumps.iter().map(|&pump| job.pumps[pump].tag.as_str()).join(", ");
+        let count = i64::try_from(row.pumps.len()).unwrap_or(i64::MAX);
+        let bags = counted(count, "bag");
+        let this = if chosen == Some(count) { " (this plan)" } else { "" };
+        [
+            if tags.is_empty() { bags + this } else { format!("{bags}: {tags}{this}") },
+            row.served.to_string(),
+            money(row.waste.raw(), job),
+            if row.proven { "yes" } else { "no: time ran out" }.to_string(),
+        ]
+    };
+    plan.holding.iter().map(row).collect()
 }
 
 /// Status of a pump of which a reading is missing.

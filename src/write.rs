@@ -20,6 +20,7 @@ mod basis;
 mod between;
 pub mod blank;
 mod chain;
+mod changes;
 mod drawings;
 mod issue;
 mod issue_log;
@@ -53,6 +54,7 @@ use rust_xlsxwriter::{DocProperties, ExcelDateTime, Workbook, Worksheet};
 use crate::analysis::not_fit;
 use crate::job::Job;
 use crate::narrow::narrow;
+use crate::outage::PlaceInOutage;
 use crate::plan::Kit;
 use crate::pump::Pump;
 use crate::verify::Verified;
@@ -67,7 +69,6 @@ pub use issue_log::workbook as issue_log;
 pub use labels::code;
 pub use stack_up::StackUps;
 pub use stock_next::workbook as stock_next;
-pub use style::PlaceInOutage;
 
 /// The most pumps of an outage whose slips are kept in memory while they are written.
 const FEW: usize = 1_000;
@@ -78,26 +79,40 @@ const FEW: usize = 1_000;
 /// # Errors
 /// [`WriteError::Workbook`] and [`WriteError::Date`].
 pub fn workbook(verified: &Verified, date: &str) -> Result<Vec<u8>, WriteError> {
-    workbook_with(verified, StackUps::All, date, None)
+    workbook_with(verified, date, PlanParts::default())
 }
 
-/// The plan as a workbook's bytes, with these stack-ups and its place in a running outage, if it is part of one.
+/// Parts of a plan's workbook.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct PlanParts {
+    /// Stack-ups to write.
+    pub stack_ups: StackUps,
+    /// Place in a running outage, if the plan is part of one.
+    pub place: Option<PlaceInOutage>,
+    /// Whether slips and labels that still count are left out of print.
+    pub changed_slips_only: bool,
+}
+
+/// The plan as a workbook's bytes, with these parts.
 ///
 /// # Errors
 /// Those of [`workbook`].
 pub fn workbook_with(
     verified: &Verified,
-    stack_ups: StackUps,
     date: &str,
-    place: Option<PlaceInOutage>,
+    parts: PlanParts,
 ) -> Result<Vec<u8>, WriteError> {
     let (mut workbook, mut styles) = start("Outage kit plan", date)?;
-    styles.place = place;
+    let stack_ups = parts.stack_ups;
+    styles.place = parts.place;
+    styles.changed_slips_only = parts.changed_slips_only;
     let (job, styles) = (verified.job(), &styles);
     let drawings = Drawings::of(job);
     let slips = |mut workbook: Option<&mut Workbook>| -> Written<Vec<Worksheet>> {
-        let mut sheets =
-            vec![summary::sheet(verified, stack_ups, styles)?, picking::sheet(verified, styles)?];
+        let mut sheets = vec![summary::sheet(verified, stack_ups, styles)?];
+        let place = styles.place.as_ref();
+        sheets.extend(place.map(|place| changes::sheet(place, styles)).transpose()?.flatten());
+        sheets.push(picking::sheet(verified, styles)?);
         sheets.extend(kits::sheets(workbook.as_deref_mut(), verified, &drawings, styles)?);
         sheets.extend(labels::sheets(workbook, verified, styles)?);
         Ok(sheets)

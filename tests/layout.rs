@@ -58,7 +58,8 @@ const ROOMS: &[(&str, &str)] = &[
         "accounting consumables cutting day decimal digest job length model plain_text plan problem \
          pump show stock",
     ),
-    ("outage", "digest issue model narrow problem"),
+    ("changes", "issue"),
+    ("outage", "changes digest issue model narrow problem"),
     ("outage_cells", "columns issue job length outage problem pump sheet"),
     ("outage_file", "digest outage problem"),
     ("recheck", "accounting decimal gauge job length model plan pump stack"),
@@ -84,7 +85,7 @@ const ROOMS: &[(&str, &str)] = &[
     ),
     (
         "outage_kit",
-        "accounting columns issue job length model outage plan pump recheck show verify words",
+        "accounting changes columns consumables issue job length model outage plan pump recheck show verify words",
     ),
     (
         "read",
@@ -94,19 +95,19 @@ const ROOMS: &[(&str, &str)] = &[
     ),
     (
         "write",
-        "accounting analysis consumables choose columns crush cutting day decimal digest feeler formats \
-         issue job length model narrow forecast output packing plain_text plan policy problem provision \
+        "accounting analysis changes consumables choose columns crush cutting day decimal digest feeler formats \
+         issue job length model narrow forecast outage output packing plain_text plan policy problem provision \
          pump size_range recheck reorder sheet stack stock sweep verify words",
     ),
     (
         "json",
-        "accounting analysis consumables crush cutting day decimal forecast formats issue job length model \
+        "accounting analysis changes consumables crush cutting day decimal forecast formats issue job length model \
          narrow outage packing plain_text plan problem provision pump recheck reorder show size_range stack \
          sweep verify words write",
     ),
     (
         "cli",
-        "accounting analysis certificate choose crush day decimal digest formats guard issue job json length model \
+        "accounting analysis certificate changes choose crush day decimal digest formats guard issue job json length model \
          manual forecast outage outage_cells outage_file outage_kit output plain_text plan policy problem \
          provision pump read recheck reorder sheet show stack stock sweep verify words write",
     ),

@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 
 use super::Common;
 use super::files::Files;
-use super::outage::{book, described, facts, index, job, open, request, taken_pumps};
+use super::outage::{book, described, facts, job, open, request, taken_pumps};
 use super::run::{Ended, Refusal, Run, Stop};
 use super::voice::{must_see, out};
 use crate::job::Job;
@@ -15,7 +15,7 @@ use crate::model::NOT_FIT;
 use crate::outage::{Booking, Finding, KitPiece, Outage, OutagePump};
 use crate::outage_cells;
 use crate::outage_file::{Draft, OutageFile, Receipt};
-use crate::outage_kit;
+use crate::outage_kit::{self, index};
 use crate::problem::{Place, Problem, fix_name};
 
 /// Arguments of `book`.

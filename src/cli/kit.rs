@@ -11,13 +11,15 @@ use super::files::Files;
 use super::run::{Ended, Refusal, Run, Solving, gathered_job, use_threads};
 use super::settings::Settings;
 use crate::choose::choose;
+use crate::choose::holding::with_holding;
 use crate::choose::worth::valued;
 use crate::job::Job;
 use crate::json;
+use crate::outage::PlaceInOutage;
 use crate::plan::Plan;
 use crate::read::{self, Memory, Sources};
 use crate::verify::{Verified, verify};
-use crate::write::{self, PlaceInOutage, StackUps};
+use crate::write::{self, PlanParts, StackUps};
 
 /// Arguments of `kit`.
 #[derive(clap::Args)]
@@ -40,6 +42,16 @@ pub(super) struct Args {
     /// Counts that hold where the stock workbook differs from the ledger.
     #[arg(long, value_name = "WHICH", value_enum, requires = "outage")]
     counts: Option<outage::Counts>,
+    /// Keep the kit of this pump as it is, or of every pump whose bag is packed: `--hold bagged`. A held kit that no longer
+    /// conforms is not served.
+    #[arg(long, value_name = "TAG", requires = "outage")]
+    hold: Vec<String>,
+    /// Let the bag of this pump be opened again, at no cost.
+    #[arg(long, value_name = "TAG", requires = "outage")]
+    reopen: Vec<String>,
+    /// Slips and labels to print: all, or those that changed since the plan before.
+    #[arg(long, value_name = "WHICH", value_enum, requires = "outage", default_value_t = Slips::All)]
+    slips: Slips,
     #[command(flatten)]
     json: Json,
     /// Stack-ups to write: of all kits, of pumps that are NOT FIT TO ASSEMBLE alone (with their nearest
@@ -60,6 +72,13 @@ enum Which {
     All,
     Short,
     None,
+}
+
+/// Slips and labels to print.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
+enum Slips {
+    All,
+    Changed,
 }
 
 impl From<Which> for StackUps {
@@ -92,6 +111,8 @@ Examples:
         expanded uncertainty
   gapwright kit stock.xlsx pumps.xlsx --outage week-12.outage
         begins or continues a running outage; see `gapwright help running`
+  gapwright kit stock.xlsx pumps.xlsx --outage week-12.outage --hold bagged
+        no bag is opened again, whatever it costs
 
 Manual: `gapwright help sheets` (the workbook), `gapwright help rules` (which
 plan is best), `gapwright help workbooks` (the columns).
@@ -117,16 +138,21 @@ impl Args {
             let [stock, pumps] = [&self.stock, &self.pumps].map(|path| path.display().to_string());
             Refusal::from(error.problem(&stock, &pumps))
         })?;
-        Ok(valued(job, plan, &control))
+        Ok(with_holding(job, valued(job, plan, &control), &control))
     }
 
     /// Writes the plan and tells of it.
-    fn deliver(&self, run: &mut Run, verified: &Verified, place: Option<PlaceInOutage>) -> Ended {
+    fn deliver(&self, run: &mut Run, verified: &Verified, place: Option<&PlaceInOutage>) -> Ended {
         let workbook = run.write("writing the plan", |date| {
-            write::workbook_with(verified, self.stack_up.into(), date, place)
+            let parts = PlanParts {
+                stack_ups: self.stack_up.into(),
+                place: place.cloned(),
+                changed_slips_only: self.slips == Slips::Changed,
+            };
+            write::workbook_with(verified, date, parts)
         });
         let certificate = json::certificate(verified);
-        let status = run.deliver_with(workbook, certificate, || json::text(verified))?;
+        let status = run.deliver_with(workbook, certificate, || json::text_in(verified, place))?;
         told::tell(verified, run);
         Ok(status)
     }

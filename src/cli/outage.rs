@@ -84,6 +84,15 @@ pub(super) fn request() -> String {
     sha256(parts.join("\n").as_bytes()).chars().take(32).collect()
 }
 
+/// Job of the files that an earlier plan was made from; `None` where it cannot be read any more.
+pub(super) fn job_then(run: &Run, file: &OutageFile, then: &Outage) -> Option<Job> {
+    let unpacked = unpack(file, then).ok()?;
+    run.look("reading the workbooks of the plan before", |memory| {
+        let sources = Sources { memory: memory.clone(), ..unpacked.sources() };
+        job_with(&sources, then, &mut Problems::new())
+    })
+}
+
 /// Job of the files that were last taken over, read from their bytes.
 pub(super) fn job(run: &mut Run, file: &OutageFile) -> Result<Job, Stop> {
     let unpacked = unpacked(run, file)?;
@@ -140,7 +149,7 @@ impl Unpacked {
 }
 
 fn unpacked(run: &mut Run, file: &OutageFile) -> Result<Unpacked, Stop> {
-    match unpack(file) {
+    match unpack(file, file.outage()) {
         Ok(unpacked) => Ok(unpacked),
         Err(Unpacking::File(error)) => sound(run, file.path(), Err(error)),
         Err(Unpacking::Disk(error)) => run.made(Err(error)),
@@ -152,7 +161,7 @@ enum Unpacking {
     Disk(WriteError),
 }
 
-fn unpack(file: &OutageFile) -> Result<Unpacked, Unpacking> {
+fn unpack(file: &OutageFile, of: &Outage) -> Result<Unpacked, Unpacking> {
     let folder = output::scratch(&[]).map_err(Unpacking::Disk)?;
     let base = folder.path().to_path_buf();
     let failed =
@@ -162,7 +171,7 @@ fn unpack(file: &OutageFile) -> Result<Unpacked, Unpacking> {
         fs::create_dir(&path).map_err(|error| failed(&path, error))?;
     }
     let (mut stock, mut pumps) = (base.join("stock"), base.join("pumps"));
-    let taken = file.outage().taken().cloned().unwrap_or_default();
+    let taken = of.taken().cloned().unwrap_or_default();
     for TakenFile { role, name, sha256 } in &taken.files {
         // A name with a folder in it would lead elsewhere.
         let name = Path::new(name).file_name().unwrap_or_default();
@@ -181,12 +190,6 @@ fn unpack(file: &OutageFile) -> Result<Unpacked, Unpacking> {
         fs::write(&path, bytes).map_err(|error| failed(&path, error))?;
     }
     Ok(Unpacked { folder, stock, pumps, settings: taken.settings })
-}
-
-/// Index of a pump in a job, by its tag in any case.
-pub(super) fn index(job: &Job, tag: &str) -> Option<usize> {
-    let wanted = crate::issue::key(tag);
-    job.pumps.iter().position(|pump| crate::issue::key(&pump.tag) == wanted)
 }
 
 /// An entry in a few words, without its number.

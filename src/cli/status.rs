@@ -133,6 +133,9 @@ fn tell_reasons(run: &Run, state: PumpState, pumps: &[&&OutagePump]) {
                 pump.tag,
                 pump.missing()
             );
+        } else if pump.reopen {
+            let kit = pump.kit.as_ref().map_or(0, |kit| kit.number);
+            must_see!(to, "       {}: put its bag back; kit {kit} takes its place", pump.tag);
         } else if pump.differs() {
             must_see!(to, "       {}: its bag differs from its kit", pump.tag);
         }

@@ -60,6 +60,8 @@ pub struct OutagePumpJson {
     pub missing_pieces: u32,
     /// Whether its bag holds other pieces than its kit.
     pub differs_from_kit: bool,
+    /// Whether its bag is to be put back: the last plan gives it another kit, or its pieces no longer conform.
+    pub put_bag_back: bool,
     /// Readings at the bench.
     pub readings: Vec<BenchReadingJson>,
     /// True where it must not be assembled with the pieces that it has, or has none. False promises no more than the

@@ -77,6 +77,59 @@ pub struct PlanJson {
     /// Files that the plan was made from.
     #[serde(default)]
     pub inputs: Vec<InputJson>,
+    /// Cost of holding bags that were packed before, from the fewest reopened to the free choice; absent where no bag was.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub holding: Vec<HoldingJson>,
+    /// Place of the plan in a running outage; absent where it is part of none.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub outage: Option<OutagePlaceJson>,
+}
+
+/// Best plan that reopens no more than these bags.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct HoldingJson {
+    /// Pumps whose bags it reopens.
+    pub reopened: Vec<String>,
+    /// Number of pumps served.
+    pub served: u32,
+    /// Its waste, in the currency.
+    pub waste: String,
+    /// Whether no plan that reopens as few bags serves more, or as much with less waste.
+    pub proven: bool,
+}
+
+/// Place of a plan in a running outage.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct OutagePlaceJson {
+    /// Name of the outage.
+    pub name: String,
+    /// Number of the plan in it, from 1.
+    pub plan: u32,
+    /// Number of the plan that it takes the place of; null for the first.
+    pub replaces: Option<u32>,
+    /// End of the ledger: number of its last entry and the beginning of its hash.
+    pub ledger: String,
+    /// Changes from the plan before, by pump.
+    pub changes: Vec<ChangeJson>,
+}
+
+/// Change of a pump from the plan before.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct ChangeJson {
+    /// Its tag.
+    pub tag: String,
+    /// Numbers of its kit, before and after; null where it has none.
+    pub kits: [Option<u32>; 2],
+    /// Pieces that go out of its kit.
+    pub out: Vec<CountJson>,
+    /// Pieces that go in.
+    pub into: Vec<CountJson>,
+    /// The cause, in words for people.
+    pub why: String,
+    /// Whether its slip and label are to be printed.
+    pub print_slip: bool,
+    /// Whether its old slip and label are to be torn up.
+    pub tear_up_slip: bool,
 }
 
 /// Sums over a plan.
@@ -86,7 +139,7 @@ pub struct SumsJson {
     pub pumps: u64,
     /// Number of pumps served.
     pub served: u64,
-    /// Pieces in packs and bags, those cut from plates included.
+    /// Pieces in packs and bags, those cut from plates included; without those in bags that stay closed.
     pub pieces: u64,
     /// Pieces issued from the stock.
     pub issued: u64,
@@ -143,6 +196,13 @@ pub struct PumpJson {
     pub priority: u32,
     /// Whether every requirement is met with the pieces below.
     pub served: bool,
+    /// Number of its kit in the outage; absent where it has none.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub kit: Option<u32>,
+    /// Whether its bag from before the plan stays closed: the pieces below are in it, and are not issued again. Absent where
+    /// it has none, or where it is to be reopened.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub bag_stays_closed: bool,
     /// Values of the workbooks that the kit was chosen by, by heading, those of its pieces by item; empty when not
     /// served. `recheck` holds the workbooks that it is given against them.
     #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
@@ -362,7 +422,7 @@ impl From<CrushVerdict> for StandingJson {
 pub struct StockJson {
     /// Stock number.
     pub item: String,
-    /// On hand before.
+    /// On hand before, without pieces in bags that stay closed.
     pub before: u32,
     /// Issued by this plan.
     pub issued: u32,
@@ -475,9 +535,11 @@ impl PlanJson {
         }
     }
 
-    /// Pieces in packs and bags: item, number, and whether they are cut from a plate.
+    /// Pieces in packs and bags: item, number, and whether they are cut from a plate. Those in bags that stay closed are
+    /// issued already.
     fn pieces(&self) -> impl Iterator<Item = (&str, u32, bool)> {
-        self.pumps.iter().flat_map(|pump| {
+        let issued = self.pumps.iter().filter(|pump| !pump.bag_stays_closed);
+        issued.flat_map(|pump| {
             let packs = pump.packs.values().flat_map(|pack| &pack.pieces);
             let packs = packs.map(|piece| (&*piece.item, piece.count, piece.cut_from.is_some()));
             let bag = pump.bag.iter().flat_map(|share| &share.pieces);

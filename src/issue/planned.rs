@@ -20,6 +20,8 @@ pub enum PickStep {
     Pick,
     /// Cut from a lot of sheets; the sheets are counted, the pieces are not.
     CutFrom(String),
+    /// None: they are in a bag that stays closed.
+    InBag,
     /// Spoiled with the opened pack; not for a single pump.
     Spoiled,
     /// Whole sheets that are cut up; not for a single pump.
@@ -36,6 +38,7 @@ impl PickStep {
         match self {
             PickStep::Pick => "pick".into(),
             PickStep::CutFrom(sheet) => format!("cut from {sheet}"),
+            PickStep::InBag => "in its bag".into(),
             PickStep::Spoiled => "spoiled with its pack".into(),
             PickStep::CutUp => "cut up".into(),
             PickStep::GoesBack(plate) => format!("goes back, of {plate}"),
@@ -54,6 +57,7 @@ impl PickStep {
     pub fn parse(words: &str) -> Option<PickStep> {
         Some(match words {
             "pick" => PickStep::Pick,
+            "in its bag" => PickStep::InBag,
             "spoiled with its pack" => PickStep::Spoiled,
             "cut up" => PickStep::CutUp,
             "short" => PickStep::Short,
@@ -110,9 +114,15 @@ impl Planned {
     pub fn of(job: &Job, plan: &Plan, bags: &[Bag], issued: &[u32]) -> Planned {
         let stock = job.inputs.iter();
         let stock = stock.clone().find(|input| input.role == "stock workbook");
-        let pumps = job.pumps.iter().zip(&plan.kits).zip(bags);
-        let mut lines: Vec<PlannedLine> =
-            pumps.flat_map(|((pump, kit), bag)| of_pump(job, pump, kit, bag)).collect();
+        let mut lines: Vec<PlannedLine> = Vec::new();
+        for (at, ((pump, kit), bag)) in job.pumps.iter().zip(&plan.kits).zip(bags).enumerate() {
+            let mut own = of_pump(job, pump, kit, bag);
+            if plan.leaves_closed(job, at) {
+                let taken = own.iter_mut().filter(|line| line.step != PickStep::Short);
+                taken.for_each(|line| line.step = PickStep::InBag);
+            }
+            lines.extend(own);
+        }
         lines.extend(of_no_pump(job, plan, issued));
         Planned {
             stock_sha256: stock.map_or_else(String::new, |input| input.sha256.clone()),

@@ -650,6 +650,9 @@ fn take_line(
     problems: &mut Problems,
 ) {
     let note = filled.note.as_str();
+    if line.step == PickStep::InBag {
+        return;
+    }
     let picked = filled.picked.unwrap_or(line.planned);
     if line.step == PickStep::Short {
         if filled.picked.is_some_and(|picked| picked > 0) || filled.instead.is_some() {

@@ -49,7 +49,8 @@ pub(super) fn check(parts: &Parts) -> Result<(), JobError> {
         standing.map_err(failed(Part::Plan))?;
         for (pump, standing) in parts.pumps.iter().zip(&parts.standing) {
             let packs = standing.bag.iter().chain(&standing.slip).flatten();
-            let mut picks = packs.flat_map(|pack| &pack.picks);
+            let consumables = standing.consumables.iter().flatten();
+            let mut picks = packs.flat_map(|pack| &pack.picks).chain(consumables);
             let there = picks.try_for_each(|pick| there("item", pick.item, parts.stock.len()));
             there.map_err(failed(Part::Pump(pump.tag.clone())))?;
         }

@@ -48,6 +48,7 @@ fn pump(pump: &OutagePump) -> OutagePumpJson {
         bag: pump.bag.iter().map(piece).collect(),
         missing_pieces: if pump.bag.is_empty() { 0 } else { pump.missing() },
         differs_from_kit: !pump.bag.is_empty() && pump.differs(),
+        put_bag_back: pump.is_to_be_put_back(),
         readings: pump
             .bench
             .iter()

@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 
 use super::verdict;
 use crate::accounting::{self, pack_total, plate_waste, spoiled, verdicts};
+use crate::changes::SlipChange;
 use crate::consumables::{Bag, Lack, Share, lack};
 use crate::crush::{Crush, crushes};
 use crate::cutting::Layout;
@@ -13,17 +14,18 @@ use crate::formats::common::{
     RequirementJson, ShortJson, WindowJson, WorthJson,
 };
 use crate::formats::plan::{
-    ConsumableJson, CrushJson, FORMAT, GoalJson, GoalName, LackJson, LayoutJson, LeftOutJson,
-    NotAddedUpJson, PlanJson, PumpJson, PutBackJson, RangeJson, RingJson, SheetJson, SheetName,
-    StockJson, StripsJson, SumsJson,
+    ChangeJson, ConsumableJson, CrushJson, FORMAT, GoalJson, GoalName, HoldingJson, LackJson,
+    LayoutJson, LeftOutJson, NotAddedUpJson, OutagePlaceJson, PlanJson, PumpJson, PutBackJson,
+    RangeJson, RingJson, SheetJson, SheetName, StockJson, StripsJson, SumsJson,
 };
 use crate::issue::returned::{ReturnedLot, StockPage};
 use crate::job::{Input, Job, NotMeasured};
 use crate::length::{Fine, Length, Unit};
 use crate::model::Model;
+use crate::outage::PlaceInOutage;
 use crate::packing::RingSpace;
 use crate::plan::{
-    Cause, Kit, MarginalValue, Objective, ObjectiveValue, PackPick, Pick, Shortfall,
+    Cause, HoldingCost, Kit, MarginalValue, Objective, ObjectiveValue, PackPick, Pick, Shortfall,
 };
 use crate::pump::Pump;
 use crate::show::natural_unit;
@@ -32,7 +34,12 @@ use crate::verify::{AddedUp, NotShown, Verified};
 
 /// The plan as JSON text, ending in a newline.
 pub fn text(verified: &Verified) -> String {
-    crate::formats::text(&plan(verified))
+    text_in(verified, None)
+}
+
+/// The plan as JSON text with its place in a running outage, if it is part of one.
+pub fn text_in(verified: &Verified, place: Option<&PlaceInOutage>) -> String {
+    crate::formats::text(&plan_in(verified, place))
 }
 
 /// The certificate of the plan as JSON text, ending in a newline.
@@ -42,11 +49,16 @@ pub fn certificate(verified: &Verified) -> String {
 
 /// The plan as plain values.
 pub fn plan(verified: &Verified) -> PlanJson {
+    plan_in(verified, None)
+}
+
+/// The plan as plain values, with its place in a running outage.
+fn plan_in(verified: &Verified, place: Option<&PlaceInOutage>) -> PlanJson {
     let (job, plan) = (verified.job(), verified.plan());
     let weight = plan.goal(Objective::ServedWeight);
     let waste = plan.goal(Objective::Waste);
     let money = |value: Option<i64>| show_money(Money::from_raw(value.unwrap_or(0)));
-    let (issued, returned) = (verified.issued(), verified.returned());
+    let (issued, before, returned) = (verified.issued(), verified.before(), verified.returned());
     let plates_left = verified.plates_left();
     let plain = PlanJson {
         format: FORMAT.into(),
@@ -74,7 +86,12 @@ pub fn plan(verified: &Verified) -> PlanJson {
             .iter()
             .zip(&plan.kits)
             .zip(verified.bags())
-            .map(|((p, kit), bag)| pump(job, p, kit, bag))
+            .enumerate()
+            .map(|(at, ((p, kit), bag))| PumpJson {
+                kit: place.and_then(|place| place.kits.get(&p.tag)).copied(),
+                bag_stays_closed: verified.leaves_closed(at),
+                ..pump(job, p, kit, bag)
+            })
             .collect(),
         not_measured: not_measured(job),
         stock: job
@@ -85,11 +102,11 @@ pub fn plan(verified: &Verified) -> PlanJson {
             .filter(|(_, (item, _))| item.cut.is_none())
             .map(|(index, (item, (&issued, after)))| StockJson {
                 item: item.item.clone(),
-                before: item.on_hand,
+                before: before[index],
                 issued,
                 spoiled: spoiled(job, index, issued),
                 put_back: (after + issued + spoiled(job, index, issued))
-                    .saturating_sub(item.on_hand),
+                    .saturating_sub(before[index]),
                 after,
                 worth_of_one_more: plan.worth.iter().find(|worth| worth.item == index).map(worth),
             })
@@ -113,8 +130,41 @@ pub fn plan(verified: &Verified) -> PlanJson {
             })
             .collect(),
         inputs: inputs(job),
+        holding: plan.holding.iter().map(|row| holding(job, row)).collect(),
+        outage: place.map(|place| OutagePlaceJson {
+            name: place.name.clone(),
+            plan: place.plan,
+            replaces: place.replaces(),
+            ledger: place.ledger.clone(),
+            changes: place.changes.iter().map(change).collect(),
+        }),
     };
     plain.sealed()
+}
+
+fn holding(job: &Job, row: &HoldingCost) -> HoldingJson {
+    HoldingJson {
+        reopened: row.pumps.iter().map(|&pump| job.pumps[pump].tag.clone()).collect(),
+        served: row.served,
+        waste: show_money(row.waste),
+        proven: row.proven,
+    }
+}
+
+fn change(change: &SlipChange) -> ChangeJson {
+    let pieces = |pieces: &[(String, u32)]| {
+        let count = |(item, count): &(String, u32)| CountJson { item: item.clone(), count: *count };
+        pieces.iter().map(count).collect()
+    };
+    ChangeJson {
+        tag: change.tag.clone(),
+        kits: change.kits,
+        out: pieces(&change.out),
+        into: pieces(&change.into),
+        why: change.why.clone(),
+        print_slip: change.print,
+        tear_up_slip: change.tear_up,
+    }
 }
 
 /// The files that a job was read from.
@@ -213,6 +263,8 @@ fn pump(job: &Job, pump: &Pump, kit: &Kit, bag: &Bag) -> PumpJson {
         model: model.name.clone(),
         priority: pump.priority,
         served: matches!(kit, Kit::Served(_)),
+        kit: None,
+        bag_stays_closed: false,
         inputs: match kit {
             Kit::Served(packs) => accounting::inputs::inputs(job, pump, packs),
             Kit::Short(_) => BTreeMap::new(),

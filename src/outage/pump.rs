@@ -100,6 +100,8 @@ pub struct OutagePump {
     pub kit: Option<NumberedKit>,
     /// Pieces in its bag or in the pump.
     pub bag: Vec<KitPiece>,
+    /// Whether the last plan gives it another kit than the one in its bag, which is to be put back.
+    pub reopen: bool,
     /// Readings at the bench.
     pub bench: Vec<BenchReading>,
     /// Dimensions that were booked.
@@ -122,6 +124,7 @@ impl OutagePump {
             state: PumpState::Short,
             kit: None,
             bag: Vec::new(),
+            reopen: false,
             bench: Vec::new(),
             measured: Vec::new(),
             finding: None,
@@ -169,6 +172,11 @@ impl OutagePump {
         };
         let why = self.not_fit.as_ref().or(not_met).filter(|_| at_bench);
         why.map(String::as_str)
+    }
+
+    /// Whether its bag is to be put back into the bins: another kit is planned for it, or none, as its own does not conform.
+    pub fn is_to_be_put_back(&self) -> bool {
+        self.state == PumpState::Bagged && (self.reopen || self.not_fit.is_some())
     }
 
     /// Whether its bag holds other pieces than its kit.

@@ -212,6 +212,7 @@ fn instead(pump: &OutagePump) -> String {
     match pump.state {
         PumpState::NotMeasured => "measure it, then run `gapwright kit --outage`".into(),
         PumpState::Planned => format!("pick its pieces and book `bag {tag}`"),
+        PumpState::Bagged if pump.is_to_be_put_back() => format!("book `put-back {tag}`"),
         PumpState::Bagged => format!("book `issue {tag}` or `put-back {tag}`"),
         PumpState::Issued => format!("book its readings and `accept {tag}`, or `put-back {tag}`"),
         PumpState::Rejected => format!("measure again, or book `swap {tag}` or `put-back {tag}`"),
@@ -236,7 +237,8 @@ fn bag(outage: &Outage, tag: &str, without: &[KitPiece], with: &[KitPiece]) -> E
     fits(pump)?;
     let planned = pump.kit.as_ref().map_or(&[][..], |kit| &kit.pieces);
     let rest = less(planned, without, &format!("the kit of {}", pump.tag))?;
-    let bag = sorted(rest.into_iter().chain(known(outage, with)?));
+    let with = placed(pump, &rest, known(outage, with)?);
+    let bag = sorted(rest.into_iter().chain(with));
     if bag.is_empty() {
         return Err(BookingRefusal::new(
             format!("a bag of {} without a piece", pump.tag),
@@ -244,8 +246,30 @@ fn bag(outage: &Outage, tag: &str, without: &[KitPiece], with: &[KitPiece]) -> E
             "leave it planned until its pieces are there",
         ));
     }
-    let moves = moves(outage, out(&bag))?;
+    let moves = moves(outage, out(&bag)).map_err(|refused| in_other_bags(outage, &bag, refused))?;
     Ok(changed(OutagePump { state: PumpState::Bagged, bag, ..pump.clone() }, moves))
+}
+
+/// Refusal of pieces that are not in their bins, naming the bags that the plan reopens for them.
+fn in_other_bags(outage: &Outage, bag: &[KitPiece], refused: BookingRefusal) -> BookingRefusal {
+    let lacks = |piece: &&KitPiece| {
+        let there = outage.stock_of(&piece.item).map_or(0, |lot| lot.pieces);
+        there < i64::from(piece.count)
+    };
+    let lacking: Vec<String> = bag.iter().filter(lacks).map(|piece| key(&piece.item)).collect();
+    let holds = |pump: &&OutagePump| {
+        let mut pieces = pump.bag.iter();
+        pump.is_to_be_put_back() && pieces.any(|piece| lacking.contains(&key(&piece.item)))
+    };
+    let tags: Vec<&str> = outage.pumps().filter(holds).map(|pump| &*pump.tag).collect();
+    match tags.as_slice() {
+        [] => refused,
+        tags => {
+            let tags = tags.join(" ");
+            let fix = format!("the plan reopens the bag of {tags}: book `put-back {tags}` first");
+            BookingRefusal { fix, ..refused }
+        }
+    }
 }
 
 /// Refuses to go on with pieces that do not conform on the figures of today.
@@ -263,8 +287,18 @@ fn fits(pump: &OutagePump) -> Result<(), BookingRefusal> {
 fn issue(outage: &Outage, tag: &str) -> Effected {
     let pump = pump(outage, tag, "issue", &[PumpState::Bagged])?;
     fits(pump)?;
+    let tag = &pump.tag;
+    if pump.reopen {
+        let kit = pump.kit.as_ref().map_or(0, |kit| kit.number);
+        return Err(BookingRefusal::new(
+            format!("issue {tag}, whose bag the last plan reopens"),
+            format!("a bag with the pieces of kit {kit}"),
+            format!(
+                "book `put-back {tag}`, pick kit {kit} and book `bag {tag}`; or plan again with --hold {tag}"
+            ),
+        ));
+    }
     if pump.missing() > 0 {
-        let tag = &pump.tag;
         return Err(BookingRefusal::new(
             format!("the bag of {tag}, {} pieces short of its kit", pump.missing()),
             "a complete bag",
@@ -298,6 +332,7 @@ fn put_back(outage: &Outage, tag: &str) -> Effected {
     } else {
         after.state = Planned;
     }
+    after.reopen = false;
     Ok(changed(after, moves))
 }
 
@@ -316,6 +351,32 @@ fn scrap_from(outage: &Outage, item: &str, count: u32, tag: &str) -> Effected {
         KitPiece { place: String::new(), item: item.into(), count: some(count)?, peeled_to: None };
     let bag = less(&pump.bag, &[gone], &format!("the bag of {}", pump.tag))?;
     Ok(changed(OutagePump { bag, ..without_readings(pump) }, Vec::new()))
+}
+
+/// Pieces that go into a bag, with the places for which its kit still lacks them. A piece that the kit does not ask for keeps
+/// its place, or has none.
+fn placed(pump: &OutagePump, bag: &[KitPiece], into: Vec<KitPiece>) -> Vec<KitPiece> {
+    let kit = pump.kit.as_ref().map_or(&[][..], |kit| &kit.pieces);
+    let mut placed = Vec::new();
+    for mut piece in into {
+        let asked = kit
+            .iter()
+            .filter(|asked| (&asked.item, &asked.peeled_to) == (&piece.item, &piece.peeled_to));
+        for asked in asked.filter(|_| piece.place.is_empty()) {
+            let is_there = |there: &&KitPiece| {
+                (&there.place, &there.item, &there.peeled_to)
+                    == (&asked.place, &asked.item, &asked.peeled_to)
+            };
+            let there = bag.iter().chain(&placed).filter(is_there).map(|there| there.count);
+            let lacking = asked.count.saturating_sub(there.sum()).min(piece.count);
+            if lacking > 0 {
+                piece.count -= lacking;
+                placed.push(KitPiece { count: lacking, ..asked.clone() });
+            }
+        }
+        placed.extend((piece.count > 0).then_some(piece));
+    }
+    placed
 }
 
 /// A pump whose pieces change: readings of the old ones no longer count.
@@ -342,8 +403,10 @@ fn swap(outage: &Outage, tag: &str, gone: &[KitPiece], into: &[KitPiece]) -> Eff
     // Of the pieces that leave the bag, those that are whole.
     let stays = back(&rest).map(|(item, pieces)| (item, -pieces));
     let moves = moves(outage, back(&pump.bag).chain(stays).chain(out(into)))?;
-    let bag = sorted(rest.into_iter().chain(known(outage, into)?));
-    Ok(changed(OutagePump { bag, ..without_readings(pump) }, moves))
+    let into = placed(pump, &rest, known(outage, into)?);
+    let bag = sorted(rest.into_iter().chain(into));
+    let reopen = pump.reopen && pump.kit.as_ref().is_some_and(|kit| kit.pieces != bag);
+    Ok(changed(OutagePump { bag, reopen, ..without_readings(pump) }, moves))
 }
 
 fn measured(outage: &Outage, tag: &str, figure: MeasuredDimension) -> Effected {

@@ -190,6 +190,7 @@ fn lines(plan: &PlanJson) -> Vec<(PlannedLine, String)> {
     let mut add = |line, note: String| lines.push((line, tidy(&note)));
     for pump in &plan.pumps {
         let tag = &pump.tag;
+        let pick = if pump.bag_stays_closed { PickStep::InBag } else { PickStep::Pick };
         let is_place = |short: &&ShortJson| !matches!(short.cause, CauseJson::NotProven { .. });
         for short in pump.short.iter().filter(is_place) {
             let place = short.pack.as_deref().unwrap_or_default();
@@ -199,14 +200,14 @@ fn lines(plan: &PlanJson) -> Vec<(PlannedLine, String)> {
         for (place, pack) in &pump.packs {
             for piece in &pack.pieces {
                 let step = piece.cut_from.as_ref();
-                let step = step.map_or(PickStep::Pick, |sheet| PickStep::CutFrom(tidy(sheet)));
+                let step = step.map_or(pick.clone(), |sheet| PickStep::CutFrom(tidy(sheet)));
                 let taken = line(step, tag, place, &piece.item, piece.count);
                 add(taken, String::new());
             }
         }
         for share in &pump.bag {
             for piece in &share.pieces {
-                let taken = line(PickStep::Pick, tag, &share.kind, &piece.item, piece.count);
+                let taken = line(pick.clone(), tag, &share.kind, &piece.item, piece.count);
                 add(taken, String::new());
             }
             if let Some(why) = &share.reason {

@@ -106,7 +106,8 @@ fn ask_about_missing_slips(
     problems: &mut Problems,
 ) {
     let lines = carried.planned.lines.iter();
-    let picks = lines.filter(|line| line.step == PickStep::Pick);
+    let is_piece = |step: &PickStep| matches!(step, PickStep::Pick | PickStep::InBag);
+    let picks = lines.filter(|line| is_piece(&line.step));
     let pumps = picks.filter_map(|line| Some((tags.pump(&line.tag)?, line.tag.as_str())));
     let mut missing: BTreeMap<usize, &str> = pumps.collect();
     missing.retain(|pump, _| !kits.contains_key(pump));

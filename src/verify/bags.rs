@@ -11,7 +11,8 @@ use super::{Breach, PlaceBreach};
 
 /// Breaches of the bags of a plan: a piece of a kind, fit or section that the pump does not ask for; more of
 /// an item than there is; a piece for a pump that is short; a piece left over, or given to a pump whose turn
-/// comes later, that a pump is short of; a lot begun before an earlier one is used up.
+/// comes later, that a pump is short of; a lot begun before an earlier one is used up. A bag that stays closed has what is
+/// in it, whoever else is short of that.
 pub fn check_bags(job: &Job, plan: &Plan, bags: &[Bag]) -> Vec<Breach> {
     let mut breaches = Vec::new();
     for ((pump, kit), bag) in job.pumps.iter().zip(&plan.kits).zip(bags) {
@@ -43,7 +44,10 @@ pub fn check_bags(job: &Job, plan: &Plan, bags: &[Bag]) -> Vec<Breach> {
         for (need, share) in bag.iter().enumerate() {
             let pump = &job.pumps[index];
             let kind = &job.models[pump.model].consumables[need].kind;
-            let wrong = given.check(job, index, need, share);
+            let wrong = match plan.leaves_closed(job, index) {
+                true => kept(job, index, need, share).into_iter().collect(),
+                false => given.check(job, index, need, share),
+            };
             breaches.extend(wrong.into_iter().map(|fault| Breach::Place {
                 pump: pump.tag.clone(),
                 place: kind.clone(),
@@ -52,6 +56,16 @@ pub fn check_bags(job: &Job, plan: &Plan, bags: &[Bag]) -> Vec<Breach> {
         }
     }
     breaches
+}
+
+/// Breach of a share in a bag that stays closed.
+fn kept(job: &Job, pump: usize, need: usize, share: &Share) -> Option<PlaceBreach> {
+    let there = job.standing[pump].consumables.get(need);
+    let asked = job.models[job.pumps[pump].model].consumables[need].count;
+    let given: u32 = share.picks.iter().map(|pick| pick.count).sum();
+    let same = there.map_or(share.picks.is_empty(), |there| *there == share.picks)
+        && share.lacking == asked.saturating_sub(given);
+    (!same).then_some(PlaceBreach::Given { given, lacking: share.lacking, asked })
 }
 
 /// Pieces that all bags together take.
@@ -86,10 +100,13 @@ impl Given {
         let mut last = BTreeMap::new();
         for (at, &pump) in order.iter().enumerate() {
             turn[pump] = at;
+            let closed = plan.leaves_closed(job, pump);
             for (need, share) in bags[pump].iter().enumerate() {
                 for pick in &share.picks {
                     left[pick.item] -= i64::from(pick.count);
-                    last.insert(pick.item, (at, need));
+                    if !closed {
+                        last.insert(pick.item, (at, need));
+                    }
                 }
             }
         }

@@ -32,8 +32,8 @@ type Col<'s> = Column<'s, IssueLine<'s>>;
 fn columns(styles: &Styles) -> [Col<'_>; 10] {
     let Styles { text, wrapped, entry, count_entry, .. } = styles;
     let note = entry.clone().set_text_wrap();
-    // Nothing can be picked for a place that is short.
-    let open = |row: &IssueLine<'_>| row.line.step != PickStep::Short;
+    // Nothing can be picked for a place that is short, nor for a bag that stays closed.
+    let open = |row: &IssueLine<'_>| !matches!(row.line.step, PickStep::Short | PickStep::InBag);
     let picked = move |row: &IssueLine<'_>| if open(row) { count_entry } else { text }.blank();
     let instead = move |row: &IssueLine<'_>| if open(row) { entry } else { text }.blank();
     let [tag, place, bin, item, step, planned, taken, other, pieces, said] = HEADINGS;
@@ -49,9 +49,9 @@ fn columns(styles: &Styles) -> [Col<'_>; 10] {
             _ => text.of(row.bin),
         }),
         Col::new(item, 20.0, |row| styles.strong.of(&row.line.item)),
-        Col::new(step, 22.0, move |row| match open(row) {
-            true => text.of(row.line.step.words()),
-            false => styles.alarm.of(row.line.step.words()),
+        Col::new(step, 22.0, move |row| match row.line.step {
+            PickStep::Short => styles.alarm.of(row.line.step.words()),
+            _ => text.of(row.line.step.words()),
         }),
         Col::new(planned, 10.0, |row| styles.count.of(row.line.planned)),
         Col::new(taken, 10.0, picked),

@@ -49,8 +49,19 @@ pub(super) fn sheets(
     let series = Series { name: "Kits", begin: &|page, _| begin(page), last_column: Some(LAST) };
     let mut pages = Pages::begin(workbook, &series, styles)?;
     let order = super::order::of_kits(job);
+    let numbered = order.iter().copied().enumerate();
+    let (print, rest): (Vec<_>, Vec<_>) =
+        numbered.partition(|&(_, index)| styles.prints(&job.pumps[index].tag));
+    if print.is_empty() && !rest.is_empty() {
+        pages
+            .page
+            .text("No slip has changed: those of the plan before still count.", &styles.plain)?;
+    }
     let mut tallest = 0.0_f64;
-    for (number, &index) in order.iter().enumerate() {
+    for (at, (number, index)) in print.iter().chain(&rest).copied().enumerate() {
+        if at == print.len() {
+            pages.end_print();
+        }
         pages.turn(1)?;
         let (pump, bag) = (&job.pumps[index], &verified.bags()[index]);
         let (drawing, top) = (drawings.shown(pump.model), pages.page.row);
@@ -142,6 +153,9 @@ impl Slip<'_, '_> {
         self.across(&title, &styles.title.clone().set_shrink(), 26.0)?;
         let title = self.model().title.clone();
         self.across(&title, &styles.lead, 16.0)?;
+        if let Some(advice) = styles.bag(&self.pump.tag) {
+            self.prose(advice, &styles.bold, 18.0)?;
+        }
         if let Some(again) = words::measure_again(self.model(), self.pump) {
             let alarm = styles.bold.clone().set_font_color(WARN);
             self.prose(&format!("{again}."), &alarm, 18.0)?;

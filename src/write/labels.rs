@@ -62,6 +62,8 @@ pub(super) fn sheets(
     let order = super::order::of_kits(job);
     let (open, kitted): (Vec<_>, Vec<_>) =
         (1..).zip(&order).partition(|(_, index)| matches!(plan.kits[**index], Kit::Short(_)));
+    let prints = |index: usize| styles.prints(&job.pumps[index].tag);
+    let kitted: Vec<_> = kitted.into_iter().filter(|(_, index)| prints(**index)).collect();
     // The codes take longer than all else here.
     let labels = kitted.par_iter().map(|&(number, &index)| {
         let code = code(&id, &job.pumps[index].tag);

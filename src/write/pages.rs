@@ -35,6 +35,8 @@ pub(super) struct Pages<'a> {
     pub(super) page: Page<'a>,
     breaks: Vec<u32>,
     is_empty: bool,
+    /// Where print ends on the sheet at hand, and whether it ended before.
+    print_ends: (Option<u32>, bool),
 }
 
 impl<'a> Pages<'a> {
@@ -46,7 +48,15 @@ impl<'a> Pages<'a> {
     ) -> Written<Pages<'a>> {
         let mut page = Page::new(series.name, styles)?;
         (series.begin)(&mut page, series.name)?;
-        Ok(Pages { workbook, series, done: Vec::new(), page, breaks: Vec::new(), is_empty: true })
+        Ok(Pages {
+            workbook,
+            series,
+            done: Vec::new(),
+            page,
+            breaks: Vec::new(),
+            is_empty: true,
+            print_ends: (None, false),
+        })
     }
 
     /// The name of the sheet at hand, as formulas and charts refer to it.
@@ -73,6 +83,13 @@ impl<'a> Pages<'a> {
         self.breaks.push(row);
     }
 
+    /// Ends the print here: later pages stay in the workbook, to be read back, and are not printed.
+    pub(super) fn end_print(&mut self) {
+        if !self.print_ends.1 {
+            self.print_ends = (Some(self.page.row.saturating_sub(1)), true);
+        }
+    }
+
     fn next_sheet(&mut self) -> Written {
         let next = self.workbook.as_deref_mut().map_or_else(Worksheet::new, lean);
         let sheet = std::mem::replace(&mut self.page.sheet, next);
@@ -86,8 +103,18 @@ impl<'a> Pages<'a> {
     fn close(&mut self, mut sheet: Worksheet) -> Written {
         end(&mut sheet, self.page.row)?;
         sheet.set_page_breaks(&std::mem::take(&mut self.breaks))?;
+        let ends = match self.print_ends {
+            (Some(row), _) => row,
+            (None, false) => self.page.row,
+            // All of it comes after the end.
+            (None, true) => {
+                sheet.set_hidden(true);
+                self.page.row
+            }
+        };
+        self.print_ends.0 = None;
         if let Some(last) = self.series.last_column {
-            sheet.set_print_area(0, 0, self.page.row, last)?;
+            sheet.set_print_area(0, 0, ends, last)?;
         }
         self.done.push(sheet);
         Ok(())

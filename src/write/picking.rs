@@ -35,11 +35,12 @@ struct PickedItem<'a> {
 type Col<'s> = Column<'s, PickedItem<'s>>;
 
 pub(super) fn sheet(verified: &Verified, styles: &Styles) -> Written<Worksheet> {
-    let (job, plan) = (verified.job(), verified.plan());
+    let job = verified.job();
     let lead = "In bin order. Measure a piece of each lot of shims and gaskets before it leaves the bin; tick what is picked.";
     let mut page = Page::begin("Picking list", "Picking list", lead, styles)?;
     let columns = columns(styles);
     page.above_the_table(columns.len(), &words::not_fit_tags(verified), "nothing to pick")?;
+    bags(&mut page, verified)?;
     page.open(&columns)?;
     let issued = verified.issued();
     let order = walk(job, &issued);
@@ -67,7 +68,8 @@ pub(super) fn sheet(verified: &Verified, styles: &Styles) -> Written<Worksheet> 
     sheets_to_cut(&mut page, verified)?;
     put_away(&mut page, verified)?;
     let pieces: u32 = issued.iter().sum();
-    let packs: u32 = plan.issued(job).iter().sum();
+    let stacked = job.stock.iter().zip(&issued).filter(|(lot, _)| lot.size.is_some());
+    let packs: u32 = stacked.map(|(_, issued)| issued).sum();
     let mut total = format!("{} lines, {pieces} pieces", order.len());
     if pieces > packs {
         total.push_str(&format!(", {} of them consumables", pieces - packs));
@@ -76,6 +78,20 @@ pub(super) fn sheet(verified: &Verified, styles: &Styles) -> Written<Worksheet> 
     page.part(total)?;
     not_measured(&mut page, job)?;
     Ok(page.sheet)
+}
+
+/// Bags from before the plan: those to put back before anything is picked, and those to leave alone.
+fn bags(page: &mut Page<'_>, verified: &Verified) -> Written {
+    let said = [
+        (words::to_reopen(verified), &page.styles.bold),
+        (words::closed(verified), &page.styles.prose),
+    ];
+    for (text, format) in said {
+        if let Some(text) = text {
+            page.across(&text, format, tall(&text, ACROSS))?;
+        }
+    }
+    Ok(())
 }
 
 /// The pumps that nothing is picked for yet, so that nobody looks for their bags.
@@ -146,7 +162,8 @@ fn walk(job: &Job, issued: &[u32]) -> Vec<usize> {
 fn tags(verified: &Verified) -> Vec<Vec<String>> {
     let job = verified.job();
     let mut tags = vec![Vec::new(); job.stock.len()];
-    for (at, pump) in job.pumps.iter().enumerate() {
+    let open = |at: &usize| !verified.leaves_closed(*at);
+    for (at, pump) in (0..).zip(&job.pumps).filter(|(at, _)| open(at)) {
         let mut mine: BTreeMap<usize, (u32, &str)> = BTreeMap::new();
         for pick in verified.picks(at) {
             let (count, peel) = mine.entry(pick.item).or_insert((0, ""));

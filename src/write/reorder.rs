@@ -17,6 +17,7 @@ use crate::words;
 /// An item before and after.
 struct ItemLevel<'a> {
     item: &'a Item,
+    before: u32,
     issued: u32,
     left: u32,
     /// Of a consumable, how many are lacking in bags.
@@ -33,9 +34,9 @@ fn columns(styles: &Styles) -> [Col<'_>; 10] {
         Col::new("Item", 18.0, |line| styles.strong.of(&line.item.item)),
         Col::new("Kind", 14.0, |line| text.of(&line.item.kind)),
         Col::new("Fit", 9.0, |line| text.of(line.item.fit.as_str())),
-        Col::new("Before", 10.0, |line| count.of(line.item.on_hand)),
+        Col::new("Before", 10.0, |line| count.of(line.before)),
         Col::new("Issued", 10.0, |line| count.of(line.issued)),
-        Col::new("Spoiled", 10.0, |line| count.of(line.item.on_hand - line.issued - line.left)),
+        Col::new("Spoiled", 10.0, |line| count.of(line.before - line.issued - line.left)),
         Col::new("After", 10.0, |line| count.of(line.left)),
         Col::new("Min level", 11.0, |line| count.of(line.item.min_level)),
         Col::new("Status", 16.0, |line| match line.left < line.item.min_level {
@@ -60,13 +61,14 @@ pub(super) fn sheet(verified: &Verified, styles: &Styles) -> Written<Worksheet> 
     let so = "no kit from this stock (see Short; `gapwright reorder` finds what to buy)";
     page.above_the_table(columns.len(), &words::not_fit_tags(verified), so)?;
     page.open(&columns)?;
-    let (issued, left) = (verified.issued(), verified.left());
+    let (before, issued, left) = (verified.before(), verified.issued(), verified.left());
     let lacking = consumables::lacking(job, verified.bags());
     let items = job.stock.iter().enumerate();
     for (index, item) in items.filter(|(_, item)| item.cut.is_none()) {
         let worth = plan.worth.iter().find(|worth| worth.item == index);
         let line = ItemLevel {
             item,
+            before: before[index],
             issued: issued[index],
             left: left[index],
             lacking: lacking[index],
@@ -110,8 +112,8 @@ const FIGURES: u16 = 11;
 
 /// The items of which most is taken, those that are stacked or the others, before and after, with their min levels.
 fn picture(page: &mut Page<'_>, verified: &Verified, name: &str, stacked: bool) -> Written {
-    let (job, left) = (verified.job(), verified.left());
-    let taken = |index: usize| job.stock[index].on_hand.saturating_sub(left[index]);
+    let (job, before, left) = (verified.job(), verified.before(), verified.left());
+    let taken = |index: usize| before[index].saturating_sub(left[index]);
     let mut shown: Vec<usize> = (0..job.stock.len())
         .filter(|&index| job.stock[index].cut.is_none() && taken(index) > 0)
         .filter(|&index| job.stock[index].size.is_some() == stacked)
@@ -127,7 +129,7 @@ fn picture(page: &mut Page<'_>, verified: &Verified, name: &str, stacked: bool) 
     let remark = &page.styles.remark;
     let rows = shown.iter().map(|&index| {
         let item = &job.stock[index];
-        let [before, after, level] = [item.on_hand, left[index], item.min_level];
+        let [before, after, level] = [before[index], left[index], item.min_level];
         [remark.of(&item.item), remark.of(before), remark.of(after), remark.of(level)]
     });
     let top = page.row;

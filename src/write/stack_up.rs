@@ -64,9 +64,10 @@ pub(super) struct Subject<'a> {
 pub(super) type Kitted<'a> = (&'a Pump, &'a [PackPick]);
 
 /// Pumps whose stack-ups a plan workbook has.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub enum StackUps {
     /// All that have a kit.
+    #[default]
     All,
     /// Those that are not fit to assemble, with their nearest kits.
     Short,

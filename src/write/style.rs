@@ -3,8 +3,6 @@
 //! The colours are our own choice out of hues that stay apart for the colour-blind (blue and
 //! orange), and nothing is said by colour alone.
 
-use std::collections::BTreeMap;
-
 use rust_xlsxwriter::{
     ChartPatternFill, ChartPatternFillType, Color, Format, FormatAlign, FormatBorder,
     FormatUnderline, Worksheet,
@@ -12,6 +10,7 @@ use rust_xlsxwriter::{
 
 use super::page::Written;
 use crate::length::Unit;
+use crate::outage::PlaceInOutage;
 
 /// The colour of text and of strong rules.
 pub(super) const INK: Color = Color::RGB(0x1D_2B_3A);
@@ -44,6 +43,8 @@ pub(super) struct Styles {
     pub(super) date: String,
     /// Place of the plan in a running outage, where it is part of one.
     pub(super) place: Option<PlaceInOutage>,
+    /// Whether slips and labels that still count are left out of print.
+    pub(super) changed_slips_only: bool,
     /// Formats of lengths, by [`Unit`].
     lengths: [Lengths; 4],
     percent_entry: Format,
@@ -130,16 +131,18 @@ pub(super) fn open(format: Format) -> Format {
     format.set_background_color(ENTRY).set_unlocked()
 }
 
-/// Place of a plan in a running outage, as it stands on its pages.
-#[derive(Debug, Clone, PartialEq, Eq, Default)]
-pub struct PlaceInOutage {
-    /// Outage, number of the plan and end of the ledger, in words.
-    pub words: String,
-    /// Number of each kit in the outage, by the tag of its pump.
-    pub kits: BTreeMap<String, u32>,
-}
-
 impl Styles {
+    /// Whether the slip of a pump is to be printed.
+    pub(super) fn prints(&self, tag: &str) -> bool {
+        let mut changes = self.place.iter().flat_map(|place| &place.changes);
+        !self.changed_slips_only || changes.any(|change| change.print && change.tag == tag)
+    }
+
+    /// Advice on a pump's bag from before the plan.
+    pub(super) fn bag(&self, tag: &str) -> Option<&str> {
+        Some(self.place.as_ref()?.bags.get(tag)?.as_str())
+    }
+
     /// Title of a kit: its number in the outage where it has one, and its place among the kits of the plan.
     pub(super) fn kit(&self, tag: &str, number: usize, of: usize) -> String {
         let known = self.place.as_ref().and_then(|place| place.kits.get(tag));
@@ -158,6 +161,7 @@ impl Styles {
         Styles {
             date: date.into(),
             place: None,
+            changed_slips_only: false,
             lengths: Unit::ALL.map(Lengths::of),
             percent_entry: open(percent.clone()),
             number_entry: open(number.clone()),
@@ -245,7 +249,7 @@ pub(super) fn set_up(sheet: &mut Worksheet, name: &str, styles: &Styles) -> Writ
     sheet.set_landscape();
     sheet.set_print_fit_to_pages(1, 0);
     // An ampersand begins a field there.
-    let place = styles.place.as_ref().map(|place| place.words.replace('&', "&&"));
+    let place = styles.place.as_ref().map(|place| place.words().replace('&', "&&"));
     let place = place.map_or(String::new(), |words| format!("  {words}"));
     let date = &styles.date;
     sheet.set_header(format!("&L{date}{place}&C&A&Rgapwright {}", env!("CARGO_PKG_VERSION")));

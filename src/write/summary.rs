@@ -45,6 +45,7 @@ pub(super) fn sheet(
     page.across(&words::proof(verified), &styles.prose, 32.0)?;
     page.row += 1;
     counts(&mut page, verified)?;
+    holding(&mut page, verified)?;
     chart(&mut page, verified)?;
     page.row += 1;
     pumps(&mut page, verified, stack_ups)?;
@@ -125,6 +126,28 @@ fn counts(page: &mut Page<'_>, verified: &Verified) -> Written {
     Ok(())
 }
 
+/// Cost of leaving bags closed, one row for each number of them that is reopened.
+fn holding(page: &mut Page<'_>, verified: &Verified) -> Written {
+    let rows = words::holding(verified);
+    if rows.is_empty() {
+        return Ok(());
+    }
+    page.part("What leaving packed bags closed costs")?;
+    page.heads(&["Bags to reopen", "", "", "", "", "Pumps kitted", "Waste", "Proven", "", ""])?;
+    let Styles { text, wrapped, strong, .. } = page.styles;
+    for [bags, served, waste, proven] in rows {
+        page.high(15.5 * lines(&[(&*bags, 88)], [1, 25]))?;
+        page.line([
+            over(5, wrapped.of(bags)),
+            strong.of(served),
+            text.of(waste),
+            over(3, text.of(proven)),
+        ])?;
+    }
+    page.row += 1;
+    Ok(())
+}
+
 /// The first requirement of every pump between its limits, with its guard band as a bar; a pump that is short has
 /// its place and no mark.
 fn chart(page: &mut Page<'_>, verified: &Verified) -> Written {
@@ -194,6 +217,7 @@ struct PumpRow<'a> {
     model: &'a Model,
     kit: &'a Kit,
     bag: &'a Bag,
+    status: String,
     tightest: Option<(usize, Verdict)>,
     why: String,
 }
@@ -212,7 +236,7 @@ fn columns(styles: &Styles) -> [Col<'_>; 10] {
         Col::of("Priority", |line| count.of(line.pump.priority)),
         Col::of("Due", |line| text.of(line.pump.due_shown())),
         Col::of("Status", move |line| {
-            let standing = words::standing(line.kit, line.bag);
+            let standing = &line.status;
             match line.pump.to_measure_again(line.model).next() {
                 Some(_) => alarms.of(format!("{standing}; measure again")),
                 None if fine(line) => text.of(standing),
@@ -261,7 +285,9 @@ fn pumps(page: &mut Page<'_>, verified: &Verified, stack_ups: StackUps) -> Writt
     page.part("Pumps")?;
     let columns = columns(page.styles);
     page.headings(&columns)?;
-    for ((pump, kit), bag) in job.pumps.iter().zip(&plan.kits).zip(verified.bags()) {
+    let kits = job.pumps.iter().zip(&plan.kits).zip(verified.bags()).enumerate();
+    for (at, ((pump, kit), bag)) in kits {
+        let status = words::status(verified, at);
         let (tightest, why) = match kit {
             Kit::Served(packs) => (tightest(job, pump, packs), String::new()),
             Kit::Short(shorts) => (None, words::reasons(job, pump, shorts)),
@@ -272,7 +298,7 @@ fn pumps(page: &mut Page<'_>, verified: &Verified, stack_ups: StackUps) -> Writt
         // where its texts allow it.
         let texts = [(&*pump.tag, 12), (&*model.name, 17), (label, 30), (&*why, 80)];
         page.high(15.5 * lines(&texts, [1, 25]))?;
-        page.put(&columns, &PumpRow { pump, model, kit, bag, tightest, why })?;
+        page.put(&columns, &PumpRow { pump, model, kit, bag, status, tightest, why })?;
     }
     let all = if stack_ups == StackUps::All { "Stack-up" } else { "Verdicts" };
     let text = format!(

@@ -18,6 +18,7 @@ pub fn shown(cell: &Data) -> String {
         Data::Float(number) => number.to_string(),
         Data::Int(number) => number.to_string(),
         Data::String(text) => text.clone(),
+        Data::DateTime(date) => date.as_f64().to_string(),
         other => panic!("no such cell is written: {other:?}"),
     }
 }

@@ -100,7 +100,9 @@ fn a_beginning_that_is_killed_is_begun_again() {
         std::thread::sleep(usual * attempt / 20);
         run.kill().ok();
         run.wait().unwrap();
-        assert!(kit("plan.xlsx").status().unwrap().success(), "attempt {attempt}");
+        let again = kit("plan.xlsx").stderr(Stdio::piped()).output().unwrap();
+        let said = String::from_utf8_lossy(&again.stderr);
+        assert!(again.status.success(), "attempt {attempt}: {said}");
         let outage = state(&path);
         assert_eq!(outage.last_plan().unwrap().number, 1, "attempt {attempt}");
         assert_eq!(outage.head().number, 2, "attempt {attempt}");

@@ -5,7 +5,7 @@
 use std::collections::BTreeMap;
 use std::path::Path;
 
-use super::super::outage::{book, facts, index, job};
+use super::super::outage::{book, facts, job};
 use super::super::run::{Ended, Run, gathered};
 use super::{Args, shown, tell, value_text};
 use crate::cli::voice::{must_see, out};
@@ -17,7 +17,7 @@ use crate::job::Job;
 use crate::length::Length;
 use crate::outage::{Booking, Circumstances, KitPiece, Outage, OutagePump, PumpState};
 use crate::outage_file::{Draft, OutageFile};
-use crate::outage_kit;
+use crate::outage_kit::{self, index};
 use crate::problem::{Place, Problem, Problems};
 use crate::read::{self, Back, BenchSources, Memory};
 use crate::recheck::{Of, Reading, Readings};

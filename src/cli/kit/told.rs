@@ -52,6 +52,13 @@ pub(super) fn tell(verified: &Verified, run: &Run) {
     if let Some(said) = words::disturbance(plan) {
         out!(to, "{said}.");
     }
+    let holding = words::holding(verified);
+    if !holding.is_empty() {
+        out!(to, "What leaving packed bags closed costs:");
+    }
+    for [bags, served, waste, proven] in holding {
+        out!(to, "  reopen {bags}: {served} served, waste {waste}, proven {proven}");
+    }
     out!(to, "{}", words::proof(verified));
     for line in table(verified) {
         out!(to, "{line}");
@@ -102,9 +109,9 @@ const MOST_WELL: usize = 40;
 /// Every pump with its standing, and of its tightest requirement what it comes to.
 fn table(verified: &Verified) -> Vec<String> {
     let (job, plan) = (verified.job(), verified.plan());
-    let kits = job.pumps.iter().zip(&plan.kits).zip(verified.bags());
+    let kits = job.pumps.iter().zip(&plan.kits).zip(verified.bags()).enumerate();
     let rows: Vec<TableLine> = kits
-        .map(|((pump, kit), bag)| {
+        .map(|(at, ((pump, kit), bag))| {
             let unit = job.model_of(pump).unit;
             let tightest = match kit {
                 Kit::Served(packs) => tightest(job, pump, packs),
@@ -113,9 +120,8 @@ fn table(verified: &Verified) -> Vec<String> {
             let [value, limits] = tightest.map_or_else(Default::default, |(_, v)| {
                 [words::about(v.value, unit), words::limits(&v, unit)]
             });
-            let standing = words::standing(kit, bag);
             TableLine {
-                cells: vec![pump.tag.clone(), standing.to_string(), value, limits],
+                cells: vec![pump.tag.clone(), words::status(verified, at), value, limits],
                 loud: matches!(kit, Kit::Short(_)) || words::lacking(bag),
             }
         })

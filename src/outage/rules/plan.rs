@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
-use super::{Effect, Effected, NEXT_PLAN, moves, out, sorted, waits_for_a_plan};
+use super::{Effect, Effected, NEXT_PLAN, back, moves, out, sorted, waits_for_a_plan};
 use crate::issue::key;
 use crate::outage::pump::{NumberedKit, OutagePump, PumpState};
 use crate::outage::{BookingRefusal, Holding, Outage, PlanBooking, StockMove, TagNote, TookOver};
@@ -13,15 +13,18 @@ pub(super) fn planned(outage: &Outage, plan: &PlanBooking) -> Effected {
     let mut effect = Effect::default();
     let mut pumps: BTreeMap<String, Option<OutagePump>> = BTreeMap::new();
     for kit in &plan.kits {
-        let before = in_play(outage, &kit.tag)?;
+        let before = may_change(outage, &kit.tag)?;
         let pieces = sorted(kit.pieces.iter().cloned());
         let same = before.kit.clone().filter(|known| known.pieces == pieces);
         let numbered = same.unwrap_or_else(|| {
             effect.kits += 1;
             NumberedKit { number: outage.kits() + effect.kits, pieces }
         });
+        // Its bag is put back before the new kit is packed.
+        let reopen = before.state == PumpState::Bagged;
+        let state = if reopen { PumpState::Bagged } else { PumpState::Planned };
         let after = OutagePump { kit: Some(numbered), why: None, not_fit: None, ..before };
-        pumps.insert(key(&kit.tag), Some(OutagePump { state: PumpState::Planned, ..after }));
+        pumps.insert(key(&kit.tag), Some(OutagePump { state, reopen, ..after }));
     }
     let without = plan.short.iter().map(|short| (short, PumpState::Short));
     let waiting = plan.waiting.iter().map(|waits| (waits, PumpState::NotMeasured));
@@ -33,13 +36,24 @@ pub(super) fn planned(outage: &Outage, plan: &PlanBooking) -> Effected {
     }
     held(outage, plan, &mut pumps)?;
     let taken = plan.kits.iter().flat_map(|kit| out(&kit.pieces));
-    // Asked only: planned pieces stay in their bins.
-    moves(outage, taken)?;
+    let open = |pump: &&OutagePump| {
+        let after = pumps.get(&key(&pump.tag)).and_then(Option::as_ref).unwrap_or(pump);
+        after.is_to_be_put_back()
+    };
+    let put_back = outage.pumps().filter(open).flat_map(|pump| back(&pump.bag));
+    // Asked only: planned pieces stay where they are.
+    moves(outage, taken.chain(put_back))?;
     effect.pumps = pumps.into_iter().map(|(key, pump)| (key, pump.map(Arc::new))).collect();
     Ok(effect)
 }
 
-/// Pump that a plan may choose pieces for.
+/// Pump that a plan may give another kit: its pieces are in their bins, or in a bag that was not issued.
+fn may_change(outage: &Outage, tag: &str) -> Result<OutagePump, BookingRefusal> {
+    let bagged = outage.pump(tag).filter(|pump| pump.state == PumpState::Bagged);
+    bagged.cloned().map_or_else(|| in_play(outage, tag), Ok)
+}
+
+/// Pump whose pieces are in their bins.
 fn in_play(outage: &Outage, tag: &str) -> Result<OutagePump, BookingRefusal> {
     let pump = outage.pump(tag).cloned().unwrap_or_else(|| OutagePump::new(tag));
     if pump.state.is_in_play() {
@@ -63,6 +77,9 @@ fn held(
     let judged: BTreeMap<String, Option<String>> = held.chain(not_fit).collect();
     for before in outage.pumps() {
         let key = key(&before.tag);
+        if before.state == PumpState::Bagged && pumps.contains_key(&key) {
+            continue;
+        }
         match (before.state, judged.get(&key)) {
             (PumpState::Cancelled, _)
                 if before.bag.is_empty() && before.why.as_deref() != Some(NEXT_PLAN) =>
@@ -75,8 +92,9 @@ fn held(
             (state, _) if state.is_in_play() => {
                 pumps.entry(key).or_insert(None);
             }
-            (_, Some(not_fit)) if *not_fit != before.not_fit => {
-                pumps.insert(key, Some(OutagePump { not_fit: not_fit.clone(), ..before.clone() }));
+            (_, Some(not_fit)) if before.reopen || *not_fit != before.not_fit => {
+                let not_fit = not_fit.clone();
+                pumps.insert(key, Some(OutagePump { not_fit, reopen: false, ..before.clone() }));
             }
             (_, Some(_)) => {}
             (state, None) => {

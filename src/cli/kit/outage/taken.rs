@@ -1,0 +1,341 @@
+//! Workbooks as they are taken over, held against the ledger; and the pumps that are planned, with the bags and slips that
+//! they have.
+
+use std::fs;
+use std::path::{Path, PathBuf};
+
+use super::super::Args;
+use super::with;
+use crate::cli::from_command_line;
+use crate::digest::sha256;
+use crate::issue::key;
+use crate::job::{Job, NotMeasured, Standing};
+use crate::outage::{
+    Booking, CountDifference, FileRole, Holding, ItemCount, Outage, OutagePump, PumpState,
+    TakenFile, TookOver,
+};
+use crate::outage_file::FileBytes;
+use crate::outage_kit::{self, index};
+use crate::problem::{Place, Problem, Problems, fix_name};
+use crate::read;
+
+/// Counts that hold where workbook and ledger differ.
+#[derive(Debug, Clone, Copy, clap::ValueEnum)]
+pub(in crate::cli::kit) enum Counts {
+    /// On hand of the stock workbook.
+    Workbook,
+    /// Stock of the ledger.
+    Ledger,
+}
+
+impl From<Counts> for Holding {
+    fn from(counts: Counts) -> Holding {
+        match counts {
+            Counts::Workbook => Holding::Workbook,
+            Counts::Ledger => Holding::Ledger,
+        }
+    }
+}
+
+/// Workbooks as they are taken over, and the job of the pumps that are planned.
+pub(super) struct Taken {
+    /// Job of all pumps, on the figures of today.
+    pub(super) job: Job,
+    /// Job of the pumps in play, on the stock of the ledger and of their bags.
+    pub(super) in_play: Job,
+    pub(super) taken: TookOver,
+    pub(super) bytes: FileBytes,
+    /// The outage with the workbooks taken over.
+    pub(super) after: Outage,
+}
+
+/// Whether a file has the name of an outage file.
+pub(super) fn is_named(path: &Path) -> bool {
+    path.extension().is_some_and(|end| end.eq_ignore_ascii_case("outage"))
+}
+
+/// Holds the workbooks against the ledger; whatever does not fit is a problem, and all of it is listed.
+pub(super) fn take_over(
+    args: &Args,
+    path: &Path,
+    job: Job,
+    outage: &Outage,
+    problems: &mut Problems,
+) -> Option<Taken> {
+    if !is_named(path) {
+        problems.add(from_command_line(
+            format!("--outage {}", path.display()),
+            "a file name ending in .outage",
+            "give the outage file such a name",
+        ));
+    }
+    refuse_shared(&job, problems);
+    let counts: Vec<ItemCount> = job
+        .stock
+        .iter()
+        .filter(|lot| lot.cut.is_none())
+        .map(|lot| ItemCount { item: lot.item.clone(), count: lot.on_hand })
+        .collect();
+    let differences = outage.differences(&counts);
+    if args.counts.is_none() {
+        differences.iter().for_each(|one| problems.add(difference(&job, one)));
+    }
+    for pump in outage.pumps().filter(|pump| !pump.state.is_in_play()) {
+        if pump.state == PumpState::Cancelled || index(&job, &pump.tag).is_some() {
+            continue;
+        }
+        match job.not_measured.iter().find(|known| key(&known.tag) == key(&pump.tag)) {
+            Some(known) => emptied(pump, known).for_each(|problem| problems.add(problem)),
+            None => problems.add(gone_from(&args.pumps, pump)),
+        }
+    }
+    let (files, bytes) = files(args, &job, problems)?;
+    let holds = args.counts.filter(|_| !differences.is_empty()).map(Holding::from);
+    let taken = TookOver { files, settings: args.settings.given(), counts, holds };
+    if !problems.none() {
+        return None;
+    }
+    let place = || Place::file(&path.display().to_string());
+    let booked = with(outage, Booking::TookOver(taken.clone()));
+    let after = booked.map_err(|refused| problems.add(refused.problem(place()))).ok()?;
+    let plays: Vec<Option<Play>> =
+        (0..job.pumps.len()).map(|at| play(args, &job, at, &after)).collect();
+    check_told(args, &job, &after, &plays, problems);
+    let all = job.clone();
+    let in_play = job.with(|parts| {
+        for (at, lot) in parts.stock.iter_mut().enumerate().filter(|(_, lot)| lot.cut.is_none()) {
+            let pieces = after.stock_of(&lot.item).map_or(0, |known| known.pieces);
+            let in_bin = u32::try_from(pieces).unwrap_or(0);
+            let in_bags = plays.iter().flatten().map(|play| play.pieces_of(at)).sum::<u32>();
+            // No more can be kept back than there is in the bin: bags are not kept back.
+            lot.reserved = lot.reserved.min(in_bin);
+            lot.on_hand = in_bin.saturating_add(in_bags);
+        }
+        let pumps = std::mem::take(&mut parts.pumps).into_iter().zip(plays);
+        let (pumps, standing): (Vec<_>, Vec<_>) =
+            pumps.filter_map(|(pump, play)| Some((pump, play?.standing))).unzip();
+        parts.pumps = pumps;
+        if standing.iter().any(|stands| *stands != Standing::default()) {
+            parts.standing = standing;
+        }
+    });
+    match in_play {
+        _ if !problems.none() => None,
+        Ok(in_play) => Some(Taken { job: all, in_play, taken, bytes, after }),
+        Err(error) => {
+            problems.add(Problem::new(
+                place(),
+                format!("a stock that no job can have ({error})"),
+                "counts of pieces in a drawer",
+                "count the items again with `gapwright book ... count`",
+            ));
+            None
+        }
+    }
+}
+
+/// A pump that is planned: what it has from before, and the pieces of its bag, by the job's stock.
+struct Play {
+    standing: Standing,
+    in_bag: Vec<(usize, u32)>,
+}
+
+impl Play {
+    fn pieces_of(&self, item: usize) -> u32 {
+        self.in_bag.iter().filter(|(of, _)| *of == item).map(|(_, count)| count).sum()
+    }
+}
+
+/// Bag and slip that a pump has from before, if it is planned. A bag at the bench is left alone; so is one whose pieces the job does not
+/// know, or that cannot go back into their bins.
+fn play(args: &Args, job: &Job, at: usize, outage: &Outage) -> Option<Play> {
+    let tag = &job.pumps[at].tag;
+    let fresh = Play { standing: Standing::default(), in_bag: Vec::new() };
+    let Some(known) = outage.pump(tag) else { return Some(fresh) };
+    let is_bagged = known.state == PumpState::Bagged;
+    if !is_bagged && !known.state.is_in_play() {
+        return None;
+    }
+    if is_bagged && named(&args.reopen, tag) {
+        let whole = known.bag.iter().filter(|piece| piece.peeled_to.is_none());
+        let item = |item: &str| job.stock.iter().position(|lot| key(&lot.item) == key(item));
+        let in_bag = whole.filter_map(|piece| Some((item(&piece.item)?, piece.count))).collect();
+        let planned = OutagePump { state: PumpState::Planned, ..known.clone() };
+        return Some(Play { standing: outage_kit::standing(job, at, &planned)?, in_bag });
+    }
+    let mut standing = outage_kit::standing(job, at, known)?;
+    standing.held = named(&args.hold, tag) || is_bagged && named(&args.hold, BAGGED);
+    let picks = standing.bag.iter().flatten().flat_map(|pack| &pack.picks);
+    let picks = picks.chain(standing.consumables.iter().flatten());
+    let in_bag = picks.map(|pick| (pick.item, pick.count)).collect();
+    Some(Play { standing, in_bag })
+}
+
+/// Word for all pumps with a bag.
+const BAGGED: &str = "bagged";
+
+fn named(tags: &[String], tag: &str) -> bool {
+    tags.iter().any(|told| key(told) == key(tag))
+}
+
+/// Checks the pumps that are to be held or reopened: each has a kit, or a bag.
+fn check_told(
+    args: &Args,
+    job: &Job,
+    outage: &Outage,
+    plays: &[Option<Play>],
+    problems: &mut Problems,
+) {
+    let wrong = |option: &str, tag: &str, expected: &str| {
+        let known = outage.pump(tag);
+        let fix = match known {
+            None => {
+                let tags = job.pumps.iter().map(|pump| pump.tag.as_str());
+                fix_name(tag, tags, "give a tag of the pump workbook")
+            }
+            Some(_) => format!("leave {option} {tag} out"),
+        };
+        let state =
+            known.map_or(String::new(), |pump| format!(", which is {}", pump.state.words()));
+        from_command_line(format!("{option} {tag}{state}"), expected, &fix)
+    };
+    for tag in args.hold.iter().filter(|tag| key(tag) != BAGGED) {
+        // A pump that is left alone holds its kit as it is.
+        let play = index(job, tag).and_then(|at| plays[at].as_ref());
+        let stands = |play: &Play| play.standing.bag.is_some() || play.standing.slip.is_some();
+        if outage.pump(tag).is_none() || !play.is_none_or(stands) {
+            problems.add(wrong("--hold", tag, "a pump with a kit"));
+        }
+        if named(&args.reopen, tag) {
+            problems.add(from_command_line(
+                format!("{tag} both to be held and to be reopened"),
+                "one of the two",
+                "leave one out",
+            ));
+        }
+    }
+    for tag in &args.reopen {
+        if outage.pump(tag).is_none_or(|pump| pump.state != PumpState::Bagged) {
+            problems.add(wrong("--reopen", tag, "a pump whose bag is packed and not issued"));
+        }
+    }
+}
+
+/// Stocks whose pieces are shared by several bags cannot be booked bag by bag.
+fn refuse_shared(job: &Job, problems: &mut Problems) {
+    let place = job.stock_sheet.sheet.whole();
+    if !job.plates.is_empty() {
+        problems.add(Problem::new(
+            place.clone(),
+            "plates that pieces are cut from",
+            "whole pieces: a plate is shared by several bags, and an outage file books bag by bag",
+            "cut them first and list the pieces, or plan without --outage and use `gapwright issue`",
+        ));
+    }
+    if job.policy.opened_cartons_spoiled {
+        problems.add(Problem::new(
+            place,
+            "the rule that the rest of an opened pack is spoiled",
+            "pieces that stay good: an opened pack is shared by several bags",
+            "plan without --outage and use `gapwright issue`, or leave the rule out and book `scrap`",
+        ));
+    }
+}
+
+/// Count of a workbook that is neither the one taken over nor that of the ledger.
+fn difference(job: &Job, one: &CountDifference) -> Problem {
+    let sheet = &job.stock_sheet;
+    let row = job.stock.iter().find(|lot| key(&lot.item) == key(&one.item));
+    let place = match row {
+        Some(lot) => sheet.sheet.place(lot.row, sheet.on_hand_column),
+        None => sheet.sheet.whole(),
+    };
+    let found = match one.workbook {
+        Some(count) => format!("{count} of {} on hand", one.item),
+        None => format!("no row for {}", one.item),
+    };
+    let taken =
+        one.taken.map_or(String::new(), |taken| format!("{taken} as taken over before, or "));
+    Problem::new(
+        place,
+        found,
+        format!("{taken}{} as the ledger has it", one.ledger),
+        "count it: then give --counts workbook (the workbook is right for all that are listed) or --counts ledger",
+    )
+}
+
+/// Cells of readings that were there when the pieces were taken.
+fn emptied<'a>(
+    pump: &'a OutagePump,
+    known: &'a NotMeasured,
+) -> impl Iterator<Item = Problem> + use<'a> {
+    known.waits_for.iter().map(|reading| {
+        Problem::new(
+            reading.place.clone(),
+            format!("no reading for {}, which is {}", pump.tag, pump.state.words()),
+            "the readings of every pump whose pieces are out",
+            format!("put the reading back, or book `put-back {0}` or `cancel {0}`", pump.tag),
+        )
+    })
+}
+
+fn gone_from(pumps: &Path, pump: &OutagePump) -> Problem {
+    Problem::new(
+        Place::file(&pumps.display().to_string()),
+        format!("no row for {}, which is {}", pump.tag, pump.state.words()),
+        "a row for every pump whose pieces are out",
+        format!("put its row back, or book `cancel {}`", pump.tag),
+    )
+}
+
+/// The files behind a job, with their bytes.
+fn files(args: &Args, job: &Job, problems: &mut Problems) -> Option<(Vec<TakenFile>, FileBytes)> {
+    let mut paths: Vec<(FileRole, PathBuf)> = Vec::new();
+    let roles = [
+        (&args.stock, FileRole::Stock, FileRole::StockFolder),
+        (&args.pumps, FileRole::Pumps, FileRole::PumpsFolder),
+    ];
+    for (path, alone, inside) in roles {
+        match path.is_dir() {
+            false => paths.push((alone, path.clone())),
+            true => {
+                // What cannot be read was a problem when the job was read.
+                let tables = read::csv_files(path).unwrap_or_default();
+                paths.extend(tables.into_iter().map(|path| (inside, path)));
+            }
+        }
+    }
+    let models = job
+        .inputs
+        .iter()
+        .filter(|input| matches!(input.role.as_str(), "model" | "drawing" | "materials table"));
+    let models = models.map(|input| PathBuf::from(&input.file));
+    paths.extend(models.filter(|path| path.is_file()).map(|path| (FileRole::Model, path)));
+    let (mut files, mut bytes) = (Vec::new(), Vec::new());
+    for (role, path) in paths {
+        let read = fs::read(&path);
+        let read = read.map_err(|error| {
+            problems.add(Problem::new(
+                Place::file(&path.display().to_string()),
+                format!("what cannot be read ({error})"),
+                "the file that was read a moment ago",
+                "run it again",
+            ));
+        });
+        let Ok(contents) = read else { continue };
+        let sha256 = sha256(&contents);
+        let before = job.inputs.iter().find(|input| Path::new(&input.file) == path);
+        if before.is_some_and(|input| input.sha256 != sha256) {
+            problems.add(Problem::new(
+                Place::file(&path.display().to_string()),
+                "a file that changed while it was read",
+                "one state of it",
+                "let the other program finish, then run it again",
+            ));
+        }
+        let name = path.file_name().map(|name| name.to_string_lossy().into_owned());
+        files.push(TakenFile { role, name: name.unwrap_or_default(), sha256 });
+        bytes.push(contents);
+    }
+    Some((files, bytes))
+}
