@@ -86,30 +86,43 @@ impl OutageFile {
         Ok(file)
     }
 
+    /// Opens the outage file, if it was begun. A run that was killed before its first booking leaves a file of nothing, which
+    /// may have bytes until what was written of it is rolled back.
+    ///
+    /// # Errors
+    /// As [`OutageFile::open`].
+    pub fn open_begun(path: &Path) -> Result<Option<OutageFile>, OutageFileError> {
+        if !path.is_file() {
+            return Ok(None);
+        }
+        let db = connect(path, OpenFlags::SQLITE_OPEN_READ_WRITE)?;
+        let pages: i64 = db.query_row("PRAGMA page_count", [], |row| row.get(0))?;
+        if pages == 0 { Ok(None) } else { OutageFile::open(path).map(Some) }
+    }
+
     /// Begins an outage file, or opens it where it is there.
     ///
     /// # Errors
     /// As [`OutageFile::open`]; a file of something else is left as it is.
     pub fn begin(path: &Path) -> Result<OutageFile, OutageFileError> {
-        // A run that was killed before its first booking leaves a file without a byte.
-        let begun = std::fs::metadata(path).is_ok_and(|there| there.len() > 0);
-        if !begun {
-            let flags = OpenFlags::SQLITE_OPEN_READ_WRITE | OpenFlags::SQLITE_OPEN_CREATE;
-            let mut db = connect(path, flags)?;
-            let making = db.transaction_with_behavior(TransactionBehavior::Immediate)?;
-            // Another program may have begun it meanwhile.
-            let tables: i64 =
-                making.query_row("SELECT count(*) FROM sqlite_schema", [], |row| row.get(0))?;
-            if tables == 0 {
-                for (_, sql) in SCHEMA {
-                    making.execute_batch(sql)?;
-                }
-                making.execute("INSERT INTO head VALUES (1, 0, ?1)", [BEGINNING])?;
-                making.pragma_update(None, "application_id", APPLICATION)?;
-                making.pragma_update(None, "user_version", VERSION)?;
-            }
-            making.commit()?;
+        if let Some(there) = OutageFile::open_begun(path)? {
+            return Ok(there);
         }
+        let flags = OpenFlags::SQLITE_OPEN_READ_WRITE | OpenFlags::SQLITE_OPEN_CREATE;
+        let mut db = connect(path, flags)?;
+        let making = db.transaction_with_behavior(TransactionBehavior::Immediate)?;
+        // Another program may have begun it meanwhile.
+        let tables: i64 =
+            making.query_row("SELECT count(*) FROM sqlite_schema", [], |row| row.get(0))?;
+        if tables == 0 {
+            for (_, sql) in SCHEMA {
+                making.execute_batch(sql)?;
+            }
+            making.execute("INSERT INTO head VALUES (1, 0, ?1)", [BEGINNING])?;
+            making.pragma_update(None, "application_id", APPLICATION)?;
+            making.pragma_update(None, "user_version", VERSION)?;
+        }
+        making.commit()?;
         OutageFile::open(path)
     }
 

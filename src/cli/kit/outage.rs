@@ -7,7 +7,6 @@
 mod booking;
 mod taken;
 
-use std::fs;
 use std::path::Path;
 
 use super::Args;
@@ -134,9 +133,11 @@ const NO_PLAN: &str = "none";
 
 /// The outage file, if it was begun.
 fn there(run: &mut Run, path: &Path) -> Result<Option<OutageFile>, Stop> {
-    let begun = is_named(path) && fs::metadata(path).is_ok_and(|there| there.len() > 0);
-    let opened = run.look("checking the outage file", |_| begun.then(|| OutageFile::open(path)));
-    sound(run, path, opened.transpose())
+    let opened = run.look("checking the outage file", |_| match is_named(path) {
+        true => OutageFile::open_begun(path),
+        false => Ok(None),
+    });
+    sound(run, path, opened)
 }
 
 /// Enters workbooks and plan into the ledger; what is there already is not entered again.
