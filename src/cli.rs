@@ -6,6 +6,7 @@ mod blank;
 mod book;
 mod check;
 mod common_args;
+mod compare;
 mod escape;
 mod files;
 mod help;
@@ -170,6 +171,8 @@ enum Command {
     Stack(stack::Args),
     /// Write off picked pieces, put back returned ones, keep the log.
     Issue(issue::Args),
+    /// Compare two plans: what goes out of kits and in, why, which slips to print.
+    Compare(compare::Args),
     /// Enter bags, readings, deliveries and counts into an outage file.
     Book(book::Args),
     /// List an outage file: pumps by state, stock, last entries.
@@ -280,6 +283,7 @@ pub fn main() -> ExitCode {
         Command::Provision(args) => provision::run(&args, &common),
         Command::Recheck(args) => recheck::run(&args, &common),
         Command::Issue(args) => issue::run(&args, &common),
+        Command::Compare(args) => compare::run(&args, &common),
         Command::Book(args) => book::run(&args, &common),
         Command::Status(args) => status::run(&args, &common),
         Command::Model(args) => model::run(&args, &common),

@@ -89,7 +89,7 @@ const ROOMS: &[(&str, &str)] = &[
     ),
     (
         "read",
-        "accounting certificate columns cutting day decimal digest feeler formats gauge guard issue job length \
+        "accounting certificate changes columns cutting day decimal digest feeler formats gauge guard issue job length \
          model narrow forecast packing plan policy problem pump recheck sheet show stack \
          stock",
     ),

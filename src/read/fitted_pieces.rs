@@ -84,7 +84,7 @@ pub(super) fn of_book<'b>(
 }
 
 /// Sheets with the kit slips.
-fn slips<'b>(book: &'b Book, problems: &mut Problems) -> Vec<&'b Arc<Sheet>> {
+pub(super) fn slips<'b>(book: &'b Book, problems: &mut Problems) -> Vec<&'b Arc<Sheet>> {
     let sheets = numbered_sheets(book, "Kits", problems);
     if sheets.is_empty() {
         problems.add(Problem::new(

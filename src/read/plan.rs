@@ -52,7 +52,7 @@ pub fn listed_not_measured(path: &Path, memory: &mut Memory) -> Result<Vec<Strin
 }
 
 /// Tags in the rows of the part Not measured of the sheet Short, which ends with an empty row.
-fn listed_on_short(book: &Book) -> Vec<String> {
+pub(super) fn listed_on_short(book: &Book) -> Vec<String> {
     let first = |row: &SheetRow| row.cell(0).map(Cell::show);
     let rows = named_sheet(book, "Short").map_or(&[][..], |sheet| &sheet.rows);
     let part = rows.iter().skip_while(|row| first(row).as_deref() != Some(NOT_MEASURED)).skip(2);

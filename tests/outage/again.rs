@@ -152,6 +152,23 @@ fn one_bag_of_24_is_reopened_for_three_late_pumps() {
     );
     assert_eq!(plan(&shop, "plan-2").outage, again.outage);
 
+    // Any two plans are compared so, as JSON or as workbooks.
+    for end in ["json", "xlsx"] {
+        let [one, two] = ["plan-1", "plan-2"].map(|plan| format!("{plan}.{end}"));
+        let said = well(&shop, &["compare", &one, &two]);
+        let told: Vec<&str> = said.lines().filter(|line| line.starts_with("  P-")).collect();
+        let tags: BTreeSet<&str> =
+            told.iter().map(|line| line.trim().split(':').next().unwrap()).collect();
+        assert_eq!(tags, changed, "{said}");
+        let line = told.iter().find(|line| line.starts_with("  P-108")).unwrap();
+        assert!(line.contains("out 1 x GK-F6-1/32, 1 x GK-F6-3/32"), "{line}");
+        assert!(line.contains("GK-F6-3/32 goes to P-104"), "{line}");
+        let said = well(&shop, &["compare", &two, &two]);
+        assert!(said.contains("Nothing differs"), "{said}");
+    }
+    let (code, said) = run(&shop, &["compare", "plan-1.json", "stock.xlsx"]);
+    assert_eq!(code, 2, "{said}");
+
     // All held: one fewer, and no bag is opened.
     restore(&shop, &files);
     kit(&shop, "held", &["--hold", "bagged"]);

@@ -9,7 +9,7 @@ mod taken;
 
 use std::path::Path;
 
-use super::Args;
+use super::{Args, told};
 use crate::changes::{SlipChange, changes};
 use crate::cli::outage::{book, facts, job_then, job_with, request, sound};
 use crate::cli::run::{Ended, Run, Stop, use_threads};
@@ -73,9 +73,6 @@ fn changed(run: &Run, file: &OutageFile, job: &Job) -> Vec<SlipChange> {
     changes(&before, &outage_kit::side(Some(job), now))
 }
 
-/// Most changes that the terminal lists.
-const MOST_CHANGES: usize = 20;
-
 fn tell_changes(run: &Run, place: &PlaceInOutage) {
     let to = run.voice();
     let Some(before) = place.replaces() else { return };
@@ -83,26 +80,7 @@ fn tell_changes(run: &Run, place: &PlaceInOutage) {
         return out!(to, "Nothing differs from plan {before}: every slip still counts.");
     }
     out!(to, "Changes from plan {before} (sheet Changes):");
-    for change in place.changes.iter().take(MOST_CHANGES) {
-        let mut said = Vec::new();
-        let pieces = [("out", &change.out), ("in", &change.into)];
-        for (word, pieces) in pieces.into_iter().filter(|(_, pieces)| !pieces.is_empty()) {
-            said.push(format!("{word} {}", SlipChange::listed(pieces)));
-        }
-        said.push(change.why.clone());
-        let steps = [("tear up", change.tear_up, 0), ("print", change.print, 1)];
-        for (word, _, at) in steps.into_iter().filter(|(_, is_so, _)| *is_so) {
-            let kit = change.kits[at].map_or("its slip".into(), |kit| format!("kit {kit}"));
-            said.push(format!("{word} {kit}"));
-        }
-        out!(to, "  {}: {}", change.tag, said.join("; "));
-        if let Some(bag) = place.bags.get(&change.tag) {
-            must_see!(to, "    {bag}");
-        }
-    }
-    if let Some(more @ 1..) = place.changes.len().checked_sub(MOST_CHANGES) {
-        out!(to, "  {more} more on the sheet Changes.");
-    }
+    told::tell_changes(&place.changes, &place.bags, to);
 }
 
 /// Name of an outage on its pages, which hold no long headers.

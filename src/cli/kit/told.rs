@@ -1,6 +1,9 @@
 //! A plan in a few lines, and its pumps in a table.
 
+use std::collections::BTreeMap;
+
 use crate::accounting::tightest;
+use crate::changes::SlipChange;
 use crate::cli::run::Run;
 use crate::cli::table::{self, TableLine};
 use crate::cli::voice::{Voice, must_see, out, warning};
@@ -127,4 +130,34 @@ fn table(verified: &Verified) -> Vec<String> {
         })
         .collect();
     table::lines(&["Pump", "Status", "Tightest", "Limits"], &rows, MOST_WELL)
+}
+
+/// Most changes that the terminal lists.
+const MOST_CHANGES: usize = 40;
+
+/// Lists what differs from the plan before, pump by pump, with advice on their bags.
+pub(in crate::cli) fn tell_changes(
+    changes: &[SlipChange],
+    bags: &BTreeMap<String, String>,
+    to: Voice,
+) {
+    for change in changes.iter().take(MOST_CHANGES) {
+        let pieces = [("out", &change.out), ("in", &change.into)];
+        let pieces = pieces.into_iter().filter(|(_, pieces)| !pieces.is_empty());
+        let mut said: Vec<String> =
+            pieces.map(|(word, pieces)| format!("{word} {}", SlipChange::listed(pieces))).collect();
+        said.push(change.why.clone());
+        let steps = [("tear up", change.tear_up, 0), ("print", change.print, 1)];
+        for (word, _, at) in steps.into_iter().filter(|(_, is_so, _)| *is_so) {
+            let kit = change.kits[at].map_or("its slip".into(), |kit| format!("kit {kit}"));
+            said.push(format!("{word} {kit}"));
+        }
+        out!(to, "  {}: {}", change.tag, said.join("; "));
+        if let Some(bag) = bags.get(&change.tag) {
+            must_see!(to, "    {bag}");
+        }
+    }
+    if let Some(more @ 1..) = changes.len().checked_sub(MOST_CHANGES) {
+        out!(to, "  {more} more.");
+    }
 }

@@ -1,0 +1,54 @@
+//! `gapwright compare`: two plans, and what differs between their slips.
+
+use std::collections::BTreeMap;
+use std::path::PathBuf;
+
+use super::files::Files;
+use super::kit::told::tell_changes;
+use super::run::{Ended, Run};
+use super::voice::out;
+use super::{Common, DONE};
+use crate::changes::changes;
+use crate::read;
+
+/// Arguments of `compare`.
+#[derive(clap::Args)]
+#[command(after_long_help = AFTER)]
+pub(super) struct Args {
+    /// The earlier plan: workbook or JSON.
+    before: PathBuf,
+    /// The later plan: workbook or JSON.
+    after: PathBuf,
+}
+
+const AFTER: &str = "\
+Examples:
+  gapwright compare monday.xlsx tuesday.xlsx
+  gapwright compare monday.json tuesday.json
+
+Per pump: the pieces that go out of its kit, those that go in, why, and which
+slips and labels to tear up and to print. Two JSONs say most; of a workbook and
+a JSON, layers that are peeled off are not compared.
+
+Manual: `gapwright help running`.";
+
+pub(super) fn run(args: &Args, common: &Common) -> Ended {
+    let reads = vec![args.before.as_path(), args.after.as_path()];
+    let mut run = Run::begin(common, Files { reads, ..Files::default() });
+    let [before, after] = run.read("reading the plans", |memory, problems| {
+        let sides = [&args.before, &args.after].map(|plan| {
+            let side = read::plan_side(plan, memory);
+            side.map_err(|found| problems.absorb(found)).ok()
+        });
+        let [before, after] = sides;
+        Some([before?, after?])
+    })?;
+    let status = run.end(DONE)?;
+    let found = changes(&before, &after);
+    let to = run.voice();
+    if found.is_empty() {
+        out!(to, "Nothing differs: every slip of the earlier plan still counts.");
+    }
+    tell_changes(&found, &BTreeMap::new(), to);
+    Ok(status)
+}
