@@ -3,6 +3,7 @@
 //! [`Analysed::of`] draws the requirements; further methods add sweeps and maps. [`not_fit`] gives the pumps without a
 //! kit, each with the nearest one.
 
+mod cure;
 mod nearest;
 
 use crate::accounting::{stack, verdicts};
@@ -14,6 +15,7 @@ use crate::stack::monte_carlo::{DrawOptions as Draws, Outcome};
 use crate::stack::{Undrawn, Verdict, level_of_draws, simulate};
 use crate::sweep::{self, Mapped, Sweep, Swept};
 
+pub use cure::with_cures;
 pub use nearest::{NotFit, nearest_of, not_fit};
 
 /// Stack-up of one pump, analysed.

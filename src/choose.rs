@@ -412,6 +412,7 @@ fn chosen(
         layouts,
         worth: Vec::new(),
         holding: Vec::new(),
+        cures: Vec::new(),
         stopped_by: laid.cut.or(stopped),
         left_out: LeftOut { order, worth: None },
         certificate,

@@ -7,7 +7,8 @@ use crate::certificate::Certificate;
 use crate::cutting::Layout;
 use crate::decimal::Money;
 use crate::job::{Job, JobError, Part, PartError, count, there};
-use crate::length::{Length, Tolerance};
+use crate::length::{Fine, Length, Tolerance};
+use crate::policy::Acceptance;
 pub use crate::stock::{PackPick, Pick};
 
 /// Choice of pieces for one outage.
@@ -23,6 +24,8 @@ pub struct Plan {
     pub worth: Vec<MarginalValue>,
     /// Cost of holding bags; empty where it was not worked out.
     pub holding: Vec<HoldingCost>,
+    /// Cures of short pumps, of the first twenty; empty where they were not worked out.
+    pub cures: Vec<Cure>,
     /// Reason that the search ended before everything was proven, if it did.
     pub stopped_by: Option<Stop>,
     /// Later steps that the time did not allow.
@@ -42,6 +45,41 @@ pub struct HoldingCost {
     pub waste: Money,
     /// Whether no plan that reopens as few bags serves more, or as much with less waste.
     pub proven: bool,
+}
+
+/// Ways to cure a pump that is short. They are facts, each for somebody else to decide.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Cure {
+    /// The pump's index in the job.
+    pub pump: usize,
+    /// The least to buy, with the pieces left over beside it; `None` where nothing that has a price serves it.
+    pub buy: Option<PiecesToBuy>,
+    /// Pumps whose closed bags hold pieces that would serve it, by their index in the job.
+    pub bags: Vec<usize>,
+    /// Other acceptance rules that take its nearest kit.
+    pub rules: Vec<Acceptance>,
+    /// Limits that its nearest kit misses.
+    pub moves: Vec<LimitMove>,
+}
+
+/// Pieces to buy.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct PiecesToBuy {
+    /// Items by their index in the stock, and the number of pieces of each: whole packs.
+    pub pieces: Vec<(usize, u32)>,
+    /// Price of all.
+    pub price: Money,
+}
+
+/// Limit that a kit misses.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct LimitMove {
+    /// The requirement's index in its pump.
+    pub requirement: usize,
+    /// Whether it is the upper limit.
+    pub upper: bool,
+    /// Distance by which the limit would have to move outwards, by the acceptance rule of the job.
+    pub by: Fine,
 }
 
 /// Steps left out after the goals. They do not make the plan worse.

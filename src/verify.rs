@@ -211,6 +211,7 @@ pub fn verify_certificate(
         layouts,
         worth,
         holding: Vec::new(),
+        cures: Vec::new(),
         stopped_by: None,
         left_out,
         certificate,

@@ -321,6 +321,61 @@ fn bags_of(verified: &Verified, closed: bool) -> Option<String> {
     (!tags.is_empty()).then_some(tags)
 }
 
+/// Most bags that a cure names.
+const MOST_BAGS: usize = 6;
+
+/// Who may decide on a cure.
+pub const WHO_DECIDES: &str = "Facts, not advice: acceptance rule and limits are for the engineer to decide, by the maker's instructions; a bag for whoever plans; a purchase for purchasing.";
+
+/// Cures of a pump that is short, each a sentence; none where they were not worked out.
+pub fn cures(job: &Job, plan: &Plan, pump: usize) -> Vec<String> {
+    let Some(cure) = plan.cures.iter().find(|cure| cure.pump == pump) else {
+        return Vec::new();
+    };
+    let (of, unit) = (&job.pumps[pump], job.model_of(&job.pumps[pump]).unit);
+    let mut said = vec![match &cure.buy {
+        Some(buy) => {
+            let pieces = buy.pieces.iter();
+            let pieces = pieces.map(|(item, count)| format!("{count} x {}", job.stock[*item].item));
+            let price = money_exactly(buy.price.raw(), job);
+            format!("Cheapest to buy: {}, {price}.", pieces.format(", "))
+        }
+        None => "Nothing to buy that the stock has a price for would serve it.".into(),
+    }];
+    let mut others = Vec::new();
+    for &bag in &cure.bags {
+        let tag = job.pumps[bag].tag.as_str();
+        match plan.holding.iter().find(|row| row.pumps == [bag]) {
+            Some(row) => said.push(format!(
+                "The bag of {tag} would serve it: with that one reopened {} are kitted, waste {}.",
+                row.served,
+                money(row.waste.raw(), job)
+            )),
+            None => others.push(tag),
+        }
+    }
+    if !others.is_empty() {
+        let named = others.iter().take(MOST_BAGS).join(", ");
+        let more = match others.len().saturating_sub(MOST_BAGS) {
+            0 => String::new(),
+            more => format!(" and {more} more"),
+        };
+        said.push(format!(
+            "Pieces in the bags of {named}{more} would serve it; what reopening those costs was not worked out."
+        ));
+    }
+    if !cure.rules.is_empty() {
+        let rules = cure.rules.iter().format(" and the ");
+        said.push(format!("The {rules} rule would take its nearest kit as it is."));
+    }
+    said.extend(cure.moves.iter().map(|moved| {
+        let side = if moved.upper { "upper" } else { "lower" };
+        let label = &of.requirements[moved.requirement].label;
+        format!("{label}: its nearest kit misses the {side} limit by {}.", miss(-moved.by, unit))
+    }));
+    said
+}
+
 /// Rows of what holding bags costs: bags to reopen, pumps served, waste, and whether that is proven. Empty where it was not
 /// worked out, or nothing is to be chosen.
 pub fn holding(verified: &Verified) -> Vec<[String; 4]> {

@@ -40,7 +40,7 @@ const ROOMS: &[(&str, &str)] = &[
     ("policy", "cutting decimal gauge length show stack"),
     ("job", "cutting decimal feeler gauge length model policy problem pump sheet stack stock"),
     ("forecast", "decimal job length stack"),
-    ("plan", "certificate cutting decimal job length stock"),
+    ("plan", "certificate cutting decimal job length policy stock"),
     (
         "accounting",
         "columns cutting decimal gauge job length model narrow plan policy problem pump stack stock",
@@ -66,7 +66,7 @@ const ROOMS: &[(&str, &str)] = &[
     ("provision", "choose decimal job length model narrow forecast plan pump stack stock"),
     ("size_range", "choose decimal length narrow plan"),
     ("sweep", "accounting choose decimal job length model narrow plan pump show stack"),
-    ("analysis", "accounting choose decimal job length model narrow plan stack sweep"),
+    ("analysis", "accounting choose decimal job length model narrow plan policy purchase stack stock sweep"),
     (
         "reorder",
         "accounting consumables choose day decimal inventory issue job length narrow plan policy \

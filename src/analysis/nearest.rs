@@ -10,7 +10,49 @@ use crate::narrow::narrow;
 use crate::plan::{Cause, Kit, PackPick, Plan, Shortfall};
 
 /// Most pumps whose nearest kit is worked out.
-const MOST: usize = 20;
+pub(super) const MOST: usize = 20;
+
+/// Work that one pump is worth, in looks at the control: some seconds, and no clock, so that a plan comes out alike on any
+/// machine.
+pub(super) const LOOKS: u64 = 2_000;
+
+/// A job of the pieces that one pump could have, without the pump: a drawer of thousands is not looked through again and
+/// again.
+pub(super) struct Alone {
+    /// Its items, by the stock of the whole job.
+    pub(super) items: Vec<usize>,
+    pub(super) parts: Parts,
+}
+
+impl Alone {
+    /// Pieces for a pump out of those that are left when these pieces (by the stock) and plates are taken.
+    pub(super) fn of(job: &Job, pump: usize, [issued, plates]: &[Vec<u32>; 2]) -> Alone {
+        let own = &job.pumps[pump];
+        let places = job.model_of(own).packs.iter().zip(&own.fits);
+        let mut items: Vec<usize> = places.flat_map(|(pack, fit)| job.offered(pack, fit)).collect();
+        items.sort_unstable();
+        items.dedup();
+        let stock = items.iter().map(|&item| {
+            let mut lot = job.stock[item].clone();
+            lot.on_hand = lot.on_hand.saturating_sub(issued[item]);
+            lot
+        });
+        let cut = job.plates.iter().zip(plates).map(|(plate, cut)| {
+            let mut plate = plate.clone();
+            plate.on_hand = plate.on_hand.saturating_sub(*cut);
+            plate
+        });
+        let parts = Parts {
+            stock: stock.collect(),
+            plates: cut.collect(),
+            models: job.models.clone(),
+            policy: job.policy.clone(),
+            gauges: job.gauges.clone(),
+            ..Parts::default()
+        };
+        Alone { items, parts }
+    }
+}
 
 /// Pump that is not fit to assemble.
 #[derive(Debug, Clone, PartialEq)]
@@ -59,37 +101,12 @@ fn not_proven(shortfalls: &[Shortfall]) -> Option<Vec<PackPick>> {
 
 /// Kit with the least of the greatest misses, each measured in the width between its limits, to one part in 64: all
 /// limits are moved apart alike until there is a kit. Our own measure, no source.
-fn nearest_kit(job: &Job, pump: usize, [issued, plates]: &[Vec<u32>; 2]) -> Option<Vec<PackPick>> {
+fn nearest_kit(job: &Job, pump: usize, taken: &[Vec<u32>; 2]) -> Option<Vec<PackPick>> {
     /// Widening by so many parts, and the most of them.
     const PART: i64 = 256;
     const WIDEST: i64 = 1_024 * PART;
-    /// Work that one pump is worth, in looks at the control: some seconds, and no clock, so that a plan comes out alike
-    /// on any machine.
-    const LOOKS: u64 = 2_000;
     let own = &job.pumps[pump];
-    // Its own pieces alone: a drawer of thousands is not looked through again and again.
-    let places = job.model_of(own).packs.iter().zip(&own.fits);
-    let mut items: Vec<usize> = places.flat_map(|(pack, fit)| job.offered(pack, fit)).collect();
-    items.sort_unstable();
-    items.dedup();
-    let stock = items.iter().map(|&item| {
-        let mut lot = job.stock[item].clone();
-        lot.on_hand = lot.on_hand.saturating_sub(issued[item]);
-        lot
-    });
-    let cut = job.plates.iter().zip(plates).map(|(plate, cut)| {
-        let mut plate = plate.clone();
-        plate.on_hand = plate.on_hand.saturating_sub(*cut);
-        plate
-    });
-    let alone = Parts {
-        stock: stock.collect(),
-        plates: cut.collect(),
-        models: job.models.clone(),
-        policy: job.policy.clone(),
-        gauges: job.gauges.clone(),
-        ..Parts::default()
-    };
+    let Alone { items, parts: alone } = Alone::of(job, pump, taken);
     let looks = Looks::stop_at(LOOKS);
     let control = Control::unlimited().counted(&looks);
     let within = |parts: i64| -> Option<Vec<PackPick>> {

@@ -18,7 +18,10 @@ use crate::plan::{HoldingCost, Objective, Plan};
 /// Plan with the cost of holding its bags, as far as [a share](Control::share) of the time allows: the first row that it does
 /// not allow is left out with all after it. No rows where no bag could stay closed.
 pub fn with_holding(job: &Job, mut plan: Plan, control: &Control<'_>) -> Plan {
-    if let Ok(rows) = rows(job, &control.share().unheard()) {
+    // A bag that is held has its cost as well.
+    let mut parts = job.clone().into_parts();
+    parts.standing.iter_mut().for_each(|standing| standing.held = false);
+    if let Ok(rows) = rows(&Job::of_checked(parts), &control.share().unheard()) {
         plan.holding = rows;
     }
     plan

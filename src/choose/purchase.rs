@@ -105,6 +105,7 @@ pub fn purchase(
             layouts,
             worth: Vec::new(),
             holding: Vec::new(),
+            cures: Vec::new(),
             stopped_by: laid.cut.or(solved.iter().find_map(|s| s.stopped)),
             left_out: LeftOut::default(),
             certificate: Certificate::default(),

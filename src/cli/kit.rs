@@ -10,6 +10,7 @@ use super::common_args::{CommonArgs, Json, Threads};
 use super::files::Files;
 use super::run::{Ended, Refusal, Run, Solving, gathered_job, use_threads};
 use super::settings::Settings;
+use crate::analysis::with_cures;
 use crate::choose::choose;
 use crate::choose::holding::with_holding;
 use crate::choose::worth::valued;
@@ -138,7 +139,8 @@ impl Args {
             let [stock, pumps] = [&self.stock, &self.pumps].map(|path| path.display().to_string());
             Refusal::from(error.problem(&stock, &pumps))
         })?;
-        Ok(with_holding(job, valued(job, plan, &control), &control))
+        let plan = with_holding(job, valued(job, plan, &control), &control);
+        Ok(with_cures(job, plan))
     }
 
     /// Writes the plan and tells of it.

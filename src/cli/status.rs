@@ -123,6 +123,9 @@ fn tell_reasons(run: &Run, state: PumpState, pumps: &[&&OutagePump]) {
                 false => out!(to, "       {}: {why}", pump.tag),
             }
         }
+        if let Some(cures) = &pump.cures {
+            out!(to, "       {cures}");
+        }
         if pump.bag.is_empty() {
             continue;
         }

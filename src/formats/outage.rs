@@ -71,6 +71,8 @@ pub struct OutagePumpJson {
     pub stop: bool,
     /// Reason, in words for people; null where there is none.
     pub why: Option<String>,
+    /// Ways to cure it where it is short, in words for people; null where none was worked out.
+    pub cures: Option<String>,
 }
 
 /// States of a pump.

@@ -222,8 +222,44 @@ pub struct PumpJson {
     pub bag: Vec<ConsumableJson>,
     /// Reasons, when not served.
     pub short: Vec<ShortJson>,
+    /// Ways to cure it, when not served; null where they were not worked out.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub cures: Option<CuresJson>,
     /// Warnings about the verdicts, when served.
     pub warnings: Vec<VerdictWarningJson>,
+}
+
+/// Ways to cure a pump that is short: facts, each for somebody else to decide.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct CuresJson {
+    /// The least to buy, with the pieces left over beside it; null where nothing that has a price serves it.
+    pub buy: Option<PiecesToBuyJson>,
+    /// Pumps whose closed bags hold pieces that would serve it.
+    pub bags: Vec<String>,
+    /// Other acceptance rules that take its nearest kit.
+    pub rules: Vec<String>,
+    /// Limits that its nearest kit misses.
+    pub moves: Vec<LimitMoveJson>,
+}
+
+/// Pieces to buy.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct PiecesToBuyJson {
+    /// Pieces by item: whole packs.
+    pub pieces: Vec<CountJson>,
+    /// Price of all, in the currency.
+    pub price: String,
+}
+
+/// Limit that a kit misses.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct LimitMoveJson {
+    /// Name of the requirement in the model.
+    pub requirement: String,
+    /// Whether it is the upper limit.
+    pub upper: bool,
+    /// Distance by which the limit would have to move outwards, rounded up.
+    pub by: LengthJson,
 }
 
 /// Warning about the verdict of a requirement. Requirements have their names in the model.

@@ -61,6 +61,7 @@ fn pump(pump: &OutagePump) -> OutagePumpJson {
         not_fit_to_assemble: pump.is_not_fit(),
         stop: pump.stop().is_some(),
         why: pump.reason().map(String::from),
+        cures: pump.cures.clone(),
     }
 }
 

@@ -14,9 +14,10 @@ use crate::formats::common::{
     RequirementJson, ShortJson, WindowJson, WorthJson,
 };
 use crate::formats::plan::{
-    ChangeJson, ConsumableJson, CrushJson, FORMAT, GoalJson, GoalName, HoldingJson, LackJson,
-    LayoutJson, LeftOutJson, NotAddedUpJson, OutagePlaceJson, PlanJson, PumpJson, PutBackJson,
-    RangeJson, RingJson, SheetJson, SheetName, StockJson, StripsJson, SumsJson,
+    ChangeJson, ConsumableJson, CrushJson, CuresJson, FORMAT, GoalJson, GoalName, HoldingJson,
+    LackJson, LayoutJson, LeftOutJson, LimitMoveJson, NotAddedUpJson, OutagePlaceJson,
+    PiecesToBuyJson, PlanJson, PumpJson, PutBackJson, RangeJson, RingJson, SheetJson, SheetName,
+    StockJson, StripsJson, SumsJson,
 };
 use crate::issue::returned::{ReturnedLot, StockPage};
 use crate::job::{Input, Job, NotMeasured};
@@ -25,10 +26,11 @@ use crate::model::Model;
 use crate::outage::PlaceInOutage;
 use crate::packing::RingSpace;
 use crate::plan::{
-    Cause, HoldingCost, Kit, MarginalValue, Objective, ObjectiveValue, PackPick, Pick, Shortfall,
+    Cause, Cure, HoldingCost, Kit, LimitMove, MarginalValue, Objective, ObjectiveValue, PackPick,
+    Pick, Shortfall,
 };
 use crate::pump::Pump;
-use crate::show::natural_unit;
+use crate::show::{Round, natural_unit, rounded};
 use crate::stack::Verdict;
 use crate::verify::{AddedUp, NotShown, Verified};
 
@@ -90,6 +92,7 @@ fn plan_in(verified: &Verified, place: Option<&PlaceInOutage>) -> PlanJson {
             .map(|(at, ((p, kit), bag))| PumpJson {
                 kit: place.and_then(|place| place.kits.get(&p.tag)).copied(),
                 bag_stays_closed: verified.leaves_closed(at),
+                cures: plan.cures.iter().find(|cure| cure.pump == at).map(|cure| cures(job, cure)),
                 ..pump(job, p, kit, bag)
             })
             .collect(),
@@ -140,6 +143,30 @@ fn plan_in(verified: &Verified, place: Option<&PlaceInOutage>) -> PlanJson {
         }),
     };
     plain.sealed()
+}
+
+fn cures(job: &Job, cure: &Cure) -> CuresJson {
+    let pump = &job.pumps[cure.pump];
+    let unit = job.model_of(pump).unit;
+    let count =
+        |&(item, count): &(usize, u32)| CountJson { item: job.stock[item].item.clone(), count };
+    let moved = |moved: &LimitMove| LimitMoveJson {
+        requirement: pump.requirements[moved.requirement].name.clone(),
+        upper: moved.upper,
+        by: LengthJson {
+            length: rounded(moved.by, unit, unit.places(), Round::Up),
+            unit: unit.to_string(),
+        },
+    };
+    CuresJson {
+        buy: cure.buy.as_ref().map(|buy| PiecesToBuyJson {
+            pieces: buy.pieces.iter().map(count).collect(),
+            price: show_money(buy.price),
+        }),
+        bags: cure.bags.iter().map(|&bag| job.pumps[bag].tag.clone()).collect(),
+        rules: cure.rules.iter().map(ToString::to_string).collect(),
+        moves: cure.moves.iter().map(moved).collect(),
+    }
 }
 
 fn holding(job: &Job, row: &HoldingCost) -> HoldingJson {
@@ -283,6 +310,7 @@ fn pump(job: &Job, pump: &Pump, kit: &Kit, bag: &Bag) -> PumpJson {
             .map(|(need, share)| consumable(job, pump, need, share))
             .collect(),
         short,
+        cures: None,
         warnings: match kit {
             Kit::Served(packs) => verdict::warnings(job, pump, packs),
             Kit::Short(_) => Vec::new(),

@@ -157,6 +157,9 @@ pub struct PlanBooking {
     pub not_fit: Vec<TagNote>,
     /// Pumps out of play that conform.
     pub held: Vec<String>,
+    /// Ways to cure pumps without a kit, in words.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub cures: Vec<TagNote>,
 }
 
 /// Kit of a pump.

@@ -112,6 +112,8 @@ pub struct OutagePump {
     pub why: Option<String>,
     /// Reason why its pieces do not conform on the figures of the last plan.
     pub not_fit: Option<String>,
+    /// Ways to cure it where it is short, in words.
+    pub cures: Option<String>,
     /// State before it was cancelled.
     pub before_cancel: Option<PumpState>,
 }
@@ -130,6 +132,7 @@ impl OutagePump {
             finding: None,
             why: None,
             not_fit: None,
+            cures: None,
             before_cancel: None,
         }
     }

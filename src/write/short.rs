@@ -5,7 +5,7 @@ use rust_xlsxwriter::Worksheet;
 
 use super::page::{Page, Written};
 use super::style::{Styles, lines};
-use super::table::{self, Cells, Column};
+use super::table::{self, Cells, Column, over};
 use crate::consumables::{Bag, serving};
 use crate::formats::short_sheet::NOT_MEASURED;
 use crate::job::{Job, NotMeasured};
@@ -54,6 +54,7 @@ pub(super) fn sheet(verified: &Verified, styles: &Styles) -> Written<Worksheet> 
         page.text(format!("None: every {measured}pump can be kitted."), &styles.plain)?;
     }
     page.row += 1;
+    cures(&mut page, verified)?;
     not_measured(&mut page, job)?;
     bags(&mut page, verified)?;
     Ok(page.sheet)
@@ -95,6 +96,24 @@ fn columns(styles: &Styles) -> [Col<'_>; 10] {
         Col::new("Nearest total", 18.0, |line| wrapped.of(line.nearest())),
         Col::new("Status", 30.0, |line| styles.alarm.of(words::standing(line.kit, line.bag))),
     ]
+}
+
+/// Ways to cure the pumps that are short, each for somebody else to decide.
+fn cures(page: &mut Page<'_>, verified: &Verified) -> Written {
+    let (job, plan) = (verified.job(), verified.plan());
+    if plan.cures.is_empty() {
+        return Ok(());
+    }
+    let Styles { strong, wrapped, remark, .. } = page.styles;
+    page.part("Ways to cure it")?;
+    page.text(words::WHO_DECIDES, remark)?;
+    for cure in &plan.cures {
+        let text = words::cures(job, plan, cure.pump).join("\n");
+        page.high(15.5 * f64::from(u16::try_from(text.lines().count()).unwrap_or(u16::MAX)))?;
+        page.line([strong.of(&job.pumps[cure.pump].tag), over(8, wrapped.of(text))])?;
+    }
+    page.row += 1;
+    Ok(())
 }
 
 type Waiting<'s> = Column<'s, NotMeasured>;

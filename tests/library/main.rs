@@ -3,5 +3,8 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::cast_possible_truncation, missing_docs)]
 
 mod claims;
+mod cures;
 mod host;
 mod parts;
+#[path = "../support/mod.rs"]
+mod support;

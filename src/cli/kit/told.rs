@@ -66,7 +66,7 @@ pub(super) fn tell(verified: &Verified, run: &Run) {
     for line in table(verified) {
         out!(to, "{line}");
     }
-    for (pump, kit) in job.pumps.iter().zip(&plan.kits) {
+    for (at, (pump, kit)) in job.pumps.iter().zip(&plan.kits).enumerate() {
         let Kit::Short(shorts) = kit else { continue };
         must_see!(to, "  {} {}:", pump.tag, words::NOT_FIT);
         for short in shorts {
@@ -79,6 +79,7 @@ pub(super) fn tell(verified: &Verified, run: &Run) {
                 must_see!(to, "    Nearest total that can be made: {nearest}.");
             }
         }
+        words::cures(job, plan, at).iter().for_each(|cure| out!(to, "    {cure}"));
     }
     tell_not_measured(job, to);
     let lacking = verified.bags().iter().filter(|bag| words::lacking(bag));

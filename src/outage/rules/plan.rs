@@ -35,6 +35,10 @@ pub(super) fn planned(outage: &Outage, plan: &PlanBooking) -> Effected {
         pumps.insert(key(tag), Some(after));
     }
     held(outage, plan, &mut pumps)?;
+    for pump in pumps.values_mut().flatten() {
+        let cures = plan.cures.iter().find(|note| key(&note.tag) == key(&pump.tag));
+        pump.cures = cures.map(|note| note.why.clone());
+    }
     let taken = plan.kits.iter().flat_map(|kit| out(&kit.pieces));
     let open = |pump: &&OutagePump| {
         let after = pumps.get(&key(&pump.tag)).and_then(Option::as_ref).unwrap_or(pump);

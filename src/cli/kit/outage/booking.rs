@@ -23,6 +23,10 @@ pub(super) fn plan_booking(verified: &Verified, job: &Job, outage: &Outage) -> P
             Kit::Short(shorts) => {
                 let why: Vec<String> =
                     shorts.iter().map(|short| words::reason(in_play, pump, short)).collect();
+                let cures = words::cures(in_play, plan, at).join(" ");
+                if !cures.is_empty() {
+                    booking.cures.push(TagNote { tag: tag.clone(), why: cures });
+                }
                 let short = TagNote { tag, why: why.join("; ") };
                 if is_bagged { &mut booking.not_fit } else { &mut booking.short }.push(short);
             }
