@@ -66,7 +66,10 @@ const ROOMS: &[(&str, &str)] = &[
     ("provision", "choose decimal job length model narrow forecast plan pump stack stock"),
     ("size_range", "choose decimal length narrow plan"),
     ("sweep", "accounting choose decimal job length model narrow plan pump show stack"),
-    ("analysis", "accounting choose decimal job length model narrow plan policy purchase stack stock sweep"),
+    (
+        "analysis",
+        "accounting choose decimal job length model narrow plan policy purchase stack stock sweep",
+    ),
     (
         "reorder",
         "accounting consumables choose day decimal inventory issue job length narrow plan policy \
@@ -139,7 +142,7 @@ const DOORS: &[(&str, &str)] = &[
     ("pulldown_cmark", "cli"),
     ("qrcode", "write"),
     ("quick_xml", "read"),
-    ("rayon", "choose cli provision stack verify write"),
+    ("rayon", "analysis choose cli provision stack verify write"),
     ("rust_decimal", "decimal inventory length read sheet"),
     ("rusqlite", "outage_file"),
     ("rust_xlsxwriter", "output write"),

@@ -9,6 +9,7 @@ use super::run::{Ended, Run};
 use super::voice::out;
 use super::{Common, DONE};
 use crate::changes::changes;
+use crate::issue::key;
 use crate::read;
 
 /// Arguments of `compare`.
@@ -44,7 +45,14 @@ pub(super) fn run(args: &Args, common: &Common) -> Ended {
         Some([before?, after?])
     })?;
     let status = run.end(DONE)?;
-    let found = changes(&before, &after);
+    let mut found = changes(&before, &after);
+    let is_gone = |tag: &str| !after.slips.iter().any(|slip| key(&slip.tag) == key(tag));
+    for change in found.iter_mut().filter(|change| is_gone(&change.tag)) {
+        // A plan of an outage leaves out those at the bench, whose slips count.
+        change.tear_up = false;
+        change.why =
+            "not in the later plan: at the bench, withdrawn, or gone from the pump workbook".into();
+    }
     let to = run.voice();
     if found.is_empty() {
         out!(to, "Nothing differs: every slip of the earlier plan still counts.");
