@@ -1,7 +1,7 @@
 //! Dimensions that were booked, in the cells of the pump workbook.
 //!
-//! A booked dimension stands until its cell says something else than when it was booked: then both are listed, and
-//! nothing is planned before they agree.
+//! A booked dimension stands until its cell says something else than when it was booked: then both are listed, and the pump
+//! is not planned before they agree. Where its pieces are out, nothing is planned.
 
 use std::sync::Arc;
 
@@ -9,7 +9,7 @@ use crate::columns::{self, NEEDED_OF_PUMPS};
 use crate::issue::key;
 use crate::job::Job;
 use crate::length::Length;
-use crate::outage::{MeasuredDimension, Outage};
+use crate::outage::{MeasuredDimension, Outage, OutagePump};
 use crate::problem::{Problem, Problems};
 use crate::pump::Pump;
 use crate::sheet::{Book, Cell, Sheet};
@@ -37,13 +37,14 @@ pub fn cell(book: &Book, job: &Job, tag: &str, what: &str) -> Option<(String, St
     })
 }
 
-/// Puts the booked dimensions into their cells. A cell that neither is as it was nor has the booked value is a problem.
+/// Puts the booked dimensions into their cells. A cell that neither is as it was nor has the booked value is a problem where
+/// the pump's pieces are out; else a warning, and the pump counts as not measured.
 pub fn fill(book: &mut Book, outage: &Outage, problems: &mut Problems) {
     for pump in outage.pumps() {
         for figure in &pump.measured {
             for sheet in &mut book.sheets {
                 if let Some(place) = place(sheet, &pump.tag, &figure.heading) {
-                    fill_one(sheet, place, &pump.tag, figure, problems);
+                    fill_one(sheet, place, pump, figure, problems);
                 }
             }
         }
@@ -53,12 +54,13 @@ pub fn fill(book: &mut Book, outage: &Outage, problems: &mut Problems) {
 fn fill_one(
     sheet: &mut Arc<Sheet>,
     (row, column): (usize, u32),
-    tag: &str,
+    pump: &OutagePump,
     figure: &MeasuredDimension,
     problems: &mut Problems,
 ) {
     let now = contents(sheet, row, column);
     let number = sheet.rows[row].number;
+    let tag = &pump.tag;
     if now == figure.cell {
         let sheet = Arc::make_mut(sheet);
         let cells = &mut sheet.rows[row].cells;
@@ -74,7 +76,7 @@ fn fill_one(
         return;
     }
     let shown = if now.is_empty() { "an empty cell".to_string() } else { format!("`{now}`") };
-    problems.add(Problem::new(
+    let problem = Problem::new(
         sheet.place(number, column),
         format!("{shown}, changed since {} was booked for {tag}: `{}`", figure.what, figure.value),
         "one figure, in the workbook and booked",
@@ -82,7 +84,13 @@ fn fill_one(
             "type `{}` if that holds; if the cell holds, book `reading {tag} \"{}\"` with its value",
             figure.value, figure.what
         ),
-    ));
+    );
+    if !pump.state.is_in_play() {
+        problems.add(problem);
+        return;
+    }
+    problems.warn(problem);
+    Arc::make_mut(sheet).rows[row].cells.retain(|(of, _)| *of != column);
 }
 
 /// Row among the rows, and column, of a pump's cell below a heading.

@@ -322,16 +322,32 @@ fn a_dimension_that_is_booked_counts_until_its_cell_differs() {
     );
     let said = kit(&shop, &[]);
     assert!(said.contains("2 of 3 pumps can be kitted"), "{said}");
-    // It says a third figure: both are listed, and nothing is planned.
+    // It says a third figure: both are listed, and that pump is not planned.
     shop.write(
         "pumps.csv",
         &pumps.replace("A,screwed-impeller,1,F1,F1,0.041", "A,screwed-impeller,1,F1,F1,0.042"),
     );
+    let said = kit(&shop, &[]);
+    assert!(said.contains("pumps!F3") && said.contains("`0.042`, changed since"), "{said}");
+    assert!(said.contains("`0.031 in`"), "{said}");
+    assert!(said.contains("2 of 2 pumps can be kitted"), "{said}");
+    assert_eq!(state(&shop, "A"), PumpStateJson::NotMeasured);
+    // Of a pump whose pieces are out that is a problem.
+    book(&shop, &["reading", "C", "Bare clearance", "0.0311 in"]);
+    kit(&shop, &[]);
+    book(&shop, &["bag", "C"]);
+    let before = shop.files();
+    let was = fs::read_to_string(shop.at("pumps.csv")).unwrap();
+    shop.write(
+        "pumps.csv",
+        &was.replace("C,screwed-impeller,1,F1,F1,0.031", "C,screwed-impeller,1,F1,F1,0.032"),
+    );
     let call = ["kit", "stock.csv", "pumps.csv", "--outage", "w.outage", "--out", "next.xlsx"];
     let (code, said) = run(&shop, &call);
     assert_eq!(code, 2, "{said}");
-    assert!(said.contains("pumps!F3") && said.contains("`0.042`, changed since"), "{said}");
-    assert!(said.contains("`0.031 in`"), "{said}");
+    assert!(said.contains("pumps!F4") && said.contains("`0.032`, changed since"), "{said}");
+    assert_eq!(shop.read("w.outage"), before.get("w.outage").cloned());
+    shop.write("pumps.csv", &was);
     // The cell holds: booked so, all pumps are served.
     book(&shop, &["reading", "A", "Bare clearance", "0.042 in"]);
     let said = kit(&shop, &[]);

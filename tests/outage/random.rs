@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use gapwright::outage::{Booking, Outage, PlanBooking, PumpState};
+use gapwright::outage::{Booking, Outage, PlanBooking, PumpState, TagNote};
 use gapwright::outage_file::OutageFile;
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
@@ -43,17 +43,26 @@ fn draw(rng: &mut ChaCha8Rng, outage: &Outage, plain: &Plain) -> (Booking, Plain
     let mut after = plain.clone();
     let booking = match rng.random_range(0..18) {
         0 | 1 => {
-            let kits = TAGS
-                .iter()
-                .filter(|tag| outage.pump(tag).is_none_or(|pump| pump.state.is_in_play()));
-            let kits = kits.map(|tag| {
-                let shim = ["S1", "S2", "S3"][rng.random_range(0..3)];
-                kit(tag, shim, ["G1", "G2"][rng.random_range(0..2)])
-            });
-            let kits = kits.collect();
-            let held = outage.pumps().filter(|p| !p.state.is_in_play());
-            let held = held.map(|pump| pump.tag.clone()).collect();
-            Booking::Plan(PlanBooking { code: "c".into(), kits, held, ..PlanBooking::default() })
+            let mut plan = PlanBooking { code: "c".into(), ..PlanBooking::default() };
+            for tag in TAGS {
+                let state = outage.pump(tag).map(|pump| pump.state);
+                // Of a bag: it stays closed, is to be reopened, or does not conform.
+                let bagged = (state == Some(PumpState::Bagged)).then(|| rng.random_range(0..4));
+                match (state, bagged) {
+                    (_, Some(1)) => {
+                        let why = "the limit was moved".into();
+                        plan.not_fit.push(TagNote { tag: tag.into(), why });
+                    }
+                    (state, Some(0)) | (state, None)
+                        if state.is_none_or(|of| of.is_in_play() || of == PumpState::Bagged) =>
+                    {
+                        let shim = ["S1", "S2", "S3"][rng.random_range(0..3)];
+                        plan.kits.push(kit(tag, shim, ["G1", "G2"][rng.random_range(0..2)]));
+                    }
+                    _ => plan.held.push(tag.into()),
+                }
+            }
+            Booking::Plan(plan)
         }
         2..=4 => {
             let planned = outage.pump(tag).and_then(|pump| pump.kit.clone());
@@ -155,6 +164,7 @@ fn random_weeks_end_with_the_pieces_of_a_store_that_only_adds_and_takes_away() {
     let folder = tempfile::tempdir().unwrap();
     let mut seen: BTreeMap<&str, [u32; 2]> = BTreeMap::new();
     let mut states: BTreeMap<PumpState, u32> = BTreeMap::new();
+    let mut reopened = 0;
     for seed in 0..400 {
         let mut rng = ChaCha8Rng::seed_from_u64(seed);
         let mut outage = Outage::default();
@@ -182,6 +192,13 @@ fn random_weeks_end_with_the_pieces_of_a_store_that_only_adds_and_takes_away() {
                 }
                 Err(_) => counts[1] += 1,
             }
+            reopened += outage.pumps().filter(|pump| pump.reopen).count();
+            // Only a bag is reopened, and it is never issued before it is packed anew.
+            let all = outage.pumps().filter(|pump| pump.reopen);
+            assert!(
+                all.map(|pump| pump.state)
+                    .all(|of| of == PumpState::Bagged || of == PumpState::Cancelled)
+            );
             assert!(agrees(&outage, &plain), "seed {seed}: {:?}", outage.entries().last());
             assert!(plain.bins.values().all(|pieces| *pieces >= 0), "seed {seed}");
         }
@@ -196,6 +213,7 @@ fn random_weeks_end_with_the_pieces_of_a_store_that_only_adds_and_takes_away() {
             on_disk(&folder.path().join(format!("{seed}.outage")), &outage);
         }
     }
+    assert!(reopened > 100, "{reopened}");
     for word in [
         "bag",
         "issue",
