@@ -7,17 +7,16 @@ use std::sync::Arc;
 
 use crate::columns::{self, NEEDED_OF_PUMPS};
 use crate::issue::key;
-use crate::job::Job;
 use crate::length::Length;
+use crate::model::Model;
 use crate::outage::{MeasuredDimension, Outage, OutagePump};
 use crate::problem::{Problem, Problems};
-use crate::pump::Pump;
 use crate::sheet::{Book, Cell, Sheet};
 
 /// Name in the model of a dimension that people name by it or by its label.
-pub fn dimension<'a>(job: &'a Job, pump: &Pump, what: &str) -> Option<&'a str> {
+pub fn dimension<'a>(model: &'a Model, what: &str) -> Option<&'a str> {
     let wanted = columns::key(what);
-    let mut dimensions = job.model_of(pump).dimensions.iter();
+    let mut dimensions = model.dimensions.iter();
     let found = dimensions
         .find(|known| [&known.name, &known.label].iter().any(|name| columns::key(name) == wanted));
     found.map(|known| known.name.as_str())
@@ -25,9 +24,8 @@ pub fn dimension<'a>(job: &'a Job, pump: &Pump, what: &str) -> Option<&'a str> {
 
 /// Key of the heading of a dimension's column, and the contents of a pump's cell in it. `None` where it has no column of
 /// its own, as with several readings.
-pub fn cell(book: &Book, job: &Job, tag: &str, what: &str) -> Option<(String, String)> {
-    let pump = job.pumps.iter().find(|pump| key(&pump.tag) == key(tag))?;
-    let known = job.model_of(pump).dimensions.iter().find(|known| known.name == what)?;
+pub fn cell(book: &Book, model: &Model, tag: &str, what: &str) -> Option<(String, String)> {
+    let known = model.dimensions.iter().find(|known| known.name == what)?;
     let names = [&known.name, &known.label].map(|name| columns::key(name));
     book.sheets.iter().find_map(|sheet| {
         names.iter().find_map(|heading| {

@@ -60,7 +60,7 @@ const ROOMS: &[(&str, &str)] = &[
     ),
     ("changes", "issue"),
     ("outage", "changes digest issue model narrow problem"),
-    ("outage_cells", "columns issue job length outage problem pump sheet"),
+    ("outage_cells", "columns issue length model outage problem sheet"),
     ("outage_file", "digest outage problem"),
     ("recheck", "accounting decimal gauge job length model plan pump stack"),
     ("provision", "choose decimal job length model narrow forecast plan pump stack stock"),
@@ -110,7 +110,7 @@ const ROOMS: &[(&str, &str)] = &[
     ),
     (
         "cli",
-        "accounting analysis certificate changes choose crush day decimal digest formats guard issue job json length model \
+        "accounting analysis certificate changes choose columns crush day decimal digest formats guard issue job json length model \
          manual forecast outage outage_cells outage_file outage_kit output plain_text plan policy problem \
          provision pump read recheck reorder sheet show stack stock sweep verify words write",
     ),

@@ -9,9 +9,11 @@ use super::files::Files;
 use super::outage::{book, described, facts, job, open, request, taken_pumps};
 use super::run::{Ended, Refusal, Run, Stop};
 use super::voice::{must_see, out};
+use crate::columns::pump_heading;
+use crate::issue::key;
 use crate::job::Job;
 use crate::length::Length;
-use crate::model::NOT_FIT;
+use crate::model::{Model, NOT_FIT};
 use crate::outage::{Booking, Finding, KitPiece, Outage, OutagePump};
 use crate::outage_cells;
 use crate::outage_file::{Draft, OutageFile, Receipt};
@@ -348,6 +350,21 @@ fn reading(
     [tag, what, value]: [&String; 3],
 ) -> Result<Booking, Stop> {
     let outage = file.outage();
+    let waiting = job.not_measured.iter().find(|pump| key(&pump.tag) == key(tag));
+    if let Some(waiting) = waiting {
+        let model = &job.models[waiting.model];
+        return match outage_cells::dimension(model, what) {
+            Some(dimension) => measured(run, file, model, [&waiting.tag, dimension, value]),
+            None => {
+                let names = model.dimensions.iter();
+                let names: Vec<String> =
+                    names.map(|dimension| pump_heading(&dimension.name)).collect();
+                let expected = format!("a dimension of it: {}", names.join(", "));
+                let fix = fix_name(what, names.iter().map(String::as_str), "give one of them");
+                Err(refused(run, "command line", format!("`{what}`"), &expected, &fix))
+            }
+        };
+    }
     let known = outage.pump(tag).and_then(|pump| Some((pump, index(job, tag)?)));
     let Some((pump, at)) = known else {
         // The rules say what is wrong with the tag.
@@ -357,8 +374,8 @@ fn reading(
     let row = &job.pumps[at];
     let model = job.model_of(row);
     let Some(of) = outage_kit::readable(job, row, what) else {
-        if let Some(dimension) = outage_cells::dimension(job, row, what) {
-            return measured(run, file, job, [&row.tag, dimension, value]);
+        if let Some(dimension) = outage_cells::dimension(model, what) {
+            return measured(run, file, model, [&row.tag, dimension, value]);
         }
         let packs = model.packs.iter().map(|pack| pack.label.as_str());
         let requirements = row.requirements.iter().map(|one| one.label.as_str());
@@ -394,7 +411,7 @@ fn reading(
 fn measured(
     run: &mut Run,
     file: &OutageFile,
-    job: &Job,
+    model: &Model,
     [tag, what, value]: [&str; 3],
 ) -> Result<Booking, Stop> {
     if let Err(error) = Length::parse(value, None) {
@@ -403,7 +420,7 @@ fn measured(
         return Err(refused(run, "command line", found, expected, "type it again, with its unit"));
     }
     let book = taken_pumps(run, file)?;
-    let Some((heading, cell)) = outage_cells::cell(&book, job, tag, what) else {
+    let Some((heading, cell)) = outage_cells::cell(&book, model, tag, what) else {
         let found = format!("`{what}` of {tag}, which has no cell of its own in the pump workbook");
         let fix = "type it into the pump workbook, then run `gapwright kit --outage`";
         return Err(refused(run, "command line", found, "a dimension with one column", fix));

@@ -330,7 +330,7 @@ fn a_dimension_that_is_booked_counts_until_its_cell_differs() {
     let said = kit(&shop, &[]);
     assert!(said.contains("pumps!F3") && said.contains("`0.042`, changed since"), "{said}");
     assert!(said.contains("`0.031 in`"), "{said}");
-    assert!(said.contains("2 of 2 pumps can be kitted"), "{said}");
+    assert!(said.contains("2 of 2 measured pumps can be kitted"), "{said}");
     assert_eq!(state(&shop, "A"), PumpStateJson::NotMeasured);
     // Of a pump whose pieces are out that is a problem.
     book(&shop, &["reading", "C", "Bare clearance", "0.0311 in"]);
@@ -396,6 +396,16 @@ fn a_pump_without_a_reading_waits() {
     assert_eq!(state(&shop, "A"), PumpStateJson::Planned);
     assert!(well(&shop, &["status", "w.outage"]).contains("waits for"));
     assert!(refused(&shop, &["bag", "B"]).contains("measure it"));
+    // Its reading may be booked instead of typed: it is planned then.
+    let typed = shop.files();
+    let said = refused(&shop, &["reading", "B", "Bear clearance", "0.051 in"]);
+    assert!(said.contains("write `Bare clearance`"), "{said}");
+    book(&shop, &["reading", "B", "Bare clearance", "0.051 in", "--by", "Kim"]);
+    kit(&shop, &[]);
+    assert_eq!(state(&shop, "B"), PumpStateJson::Planned);
+    for (name, bytes) in typed {
+        fs::write(shop.at(&name), bytes).unwrap();
+    }
     shop.write("pumps.csv", &pumps);
     kit(&shop, &[]);
     assert_eq!(state(&shop, "B"), PumpStateJson::Planned);
