@@ -67,7 +67,9 @@ use crate::sheet::{Book, Sheet, numbered};
 use crate::stock::Code;
 use gauges::Gauges;
 
-pub use book::{Memory, csv_files, open as book, workbook};
+pub use book::{
+    CellCount, Memory, Patched, can_be_patched, csv_files, open as book, patched, workbook,
+};
 pub use certificate::certificate;
 pub use executed_plan::{carried, carried_so_far};
 pub use filled_in::is_filled_in;

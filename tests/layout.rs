@@ -80,7 +80,7 @@ const ROOMS: &[(&str, &str)] = &[
     (
         "words",
         "accounting consumables choose columns crush cutting decimal feeler gauge job length model \
-         forecast narrow packing plan policy problem provision pump recheck show stack sweep verify",
+         forecast narrow outage packing plan policy problem provision pump recheck show stack sweep verify",
     ),
     (
         "outage_kit",
@@ -95,7 +95,7 @@ const ROOMS: &[(&str, &str)] = &[
     (
         "write",
         "accounting analysis consumables choose columns crush cutting day decimal digest feeler formats \
-         issue job length model narrow forecast output packing plain_text plan policy problem provision \
+         issue job length model narrow forecast outage output packing plain_text plan policy problem provision \
          pump size_range recheck reorder sheet stack stock sweep verify words",
     ),
     (

@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 
 use super::Common;
 use super::files::Files;
-use super::outage::{book, described, facts, index, job, open, request, taken_pumps};
+use super::outage::{book, facts, index, job, open, request, taken_pumps};
 use super::run::{Ended, Refusal, Run, Stop};
 use super::voice::{must_see, out};
 use crate::job::Job;
@@ -17,6 +17,7 @@ use crate::outage_cells;
 use crate::outage_file::{Draft, OutageFile, Receipt};
 use crate::outage_kit;
 use crate::problem::{Place, Problem, fix_name};
+use crate::words;
 
 /// Arguments of `book`.
 #[derive(clap::Args)]
@@ -211,7 +212,7 @@ pub(super) fn run(args: &Args, common: &Common) -> Ended {
 fn tell(run: &Run, outage: &Outage, receipts: &[Receipt]) {
     let to = run.voice();
     for Receipt { entry, again } in receipts {
-        let text = described(outage, entry);
+        let text = words::outage::described(outage, entry);
         match again {
             true => out!(to, "Entry {} was booked before: {text}. Not booked again.", entry.number),
             false => out!(to, "Entry {}: {text}.", entry.number),

@@ -7,14 +7,13 @@ use super::run::{Refusal, Run, Stop, gathered_job};
 use crate::day::is_date;
 use crate::digest::sha256;
 use crate::job::Job;
-use crate::outage::{Booking, Circumstances, FileRole, KitPiece, LedgerEntry, Outage, TakenFile};
+use crate::outage::{Circumstances, FileRole, Outage, TakenFile};
 use crate::outage_cells;
 use crate::outage_file::{BookError, Draft, FileBytes, OutageFile, OutageFileError, Receipt};
 use crate::output::{self, WriteError};
 use crate::problem::{Place, Problems};
 use crate::read::{self, Sources};
 use crate::sheet::Book;
-use crate::show::counted;
 
 /// Result of work on an outage file; else the run ends. A file that is not sound is a problem of the inputs, a full disk
 /// is not.
@@ -187,65 +186,4 @@ fn unpack(file: &OutageFile) -> Result<Unpacked, Unpacking> {
 pub(super) fn index(job: &Job, tag: &str) -> Option<usize> {
     let wanted = crate::issue::key(tag);
     job.pumps.iter().position(|pump| crate::issue::key(&pump.tag) == wanted)
-}
-
-/// An entry in a few words, without its number.
-pub(super) fn described(outage: &Outage, entry: &LedgerEntry) -> String {
-    let listed =
-        |pieces: &[KitPiece]| pieces.iter().map(KitPiece::to_string).collect::<Vec<_>>().join(", ");
-    let word = entry.booking.word();
-    match &entry.booking {
-        Booking::Bag { tag, without, with } => {
-            let pieces: i64 = entry.moves.iter().map(|moved| -moved.pieces).sum();
-            let named = |name: &str, pieces: &[KitPiece]| {
-                (!pieces.is_empty()).then(|| format!("{name} {}", listed(pieces)))
-            };
-            let others: Vec<String> =
-                [named("without", without), named("with", with)].into_iter().flatten().collect();
-            let otherwise = match others.is_empty() {
-                true => String::new(),
-                false => format!("; otherwise than planned: {}", others.join(", ")),
-            };
-            format!("{word} {tag}: {}{otherwise}", counted(pieces, "piece"))
-        }
-        Booking::Issue { tag } | Booking::Cancel { tag } | Booking::Reinstate { tag } => {
-            format!("{word} {tag}")
-        }
-        Booking::PutBack { tag } => {
-            let pieces: i64 = entry.moves.iter().map(|moved| moved.pieces).sum();
-            format!("{word} {tag}: {} into the bins", counted(pieces, "piece"))
-        }
-        Booking::Receive { item, count } | Booking::Count { item, count } => {
-            format!("{word} {item}: {count}")
-        }
-        Booking::Scrap { item, count, from } => {
-            let from = from.as_ref().map_or(String::new(), |tag| format!(" from the bag of {tag}"));
-            format!("{word} {item}: {count}{from}")
-        }
-        Booking::Swap { tag, out, into } => {
-            format!("{word} {tag}: out {}; in {}", none_of(&listed(out)), none_of(&listed(into)))
-        }
-        Booking::Reading { tag, what, value, .. } | Booking::Measured { tag, what, value, .. } => {
-            format!("{word} {tag} {}: {value}", what.replace('_', " "))
-        }
-        Booking::Accept { tag, .. } => format!("{word} {tag}"),
-        Booking::Undo { entry } => {
-            let old = outage.entry(*entry).map_or("", |entry| entry.booking.word());
-            format!("{word} {entry} ({old})")
-        }
-        Booking::Plan(plan) => format!(
-            "{word} {}: {}, {} short",
-            plan.code,
-            counted(i64::try_from(plan.kits.len()).unwrap_or(0), "kit"),
-            plan.short.len()
-        ),
-        Booking::TookOver(taken) => {
-            let names: Vec<&str> = taken.files.iter().map(|file| file.name.as_str()).collect();
-            format!("{word} {}", names.join(", "))
-        }
-    }
-}
-
-fn none_of(text: &str) -> &str {
-    if text.is_empty() { "none" } else { text }
 }

@@ -8,7 +8,7 @@ use serde_json::Value;
 
 use crate::shop::{Put, Shop, change};
 
-fn begun() -> Shop {
+pub fn begun() -> Shop {
     let shop = Shop::new();
     for name in ["stock.csv", "pumps.csv"] {
         fs::copy(format!("samples/tiny/{name}"), shop.at(name)).unwrap();
@@ -17,13 +17,13 @@ fn begun() -> Shop {
 }
 
 /// Runs the program; its status and all that it says.
-fn run(shop: &Shop, arguments: &[&str]) -> (i32, String) {
+pub fn run(shop: &Shop, arguments: &[&str]) -> (i32, String) {
     let output = shop.output(arguments);
     let said = [output.stdout, output.stderr].concat();
     (output.status.code().unwrap(), String::from_utf8(said).unwrap())
 }
 
-fn well(shop: &Shop, arguments: &[&str]) -> String {
+pub fn well(shop: &Shop, arguments: &[&str]) -> String {
     let (status, said) = run(shop, arguments);
     assert_eq!(status, 0, "{arguments:?}\n{said}");
     said

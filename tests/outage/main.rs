@@ -3,6 +3,8 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, missing_docs)]
 
 mod commands;
+mod export;
+mod patching;
 mod random;
 mod rules;
 #[path = "../issue/shop.rs"]
