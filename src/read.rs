@@ -74,7 +74,9 @@ pub use certificate::certificate;
 pub use executed_plan::{carried, carried_so_far};
 pub use filled_in::is_filled_in;
 pub use forecast::{Ahead, forecast};
-pub use issue_log::{issue_log, issue_log_of, log_beside_stock, log_is_unchanged, log_reads_back};
+pub use issue_log::{
+    is_issue_log, issue_log, issue_log_of, log_beside_stock, log_is_unchanged, log_reads_back,
+};
 pub use model::{BUILT_IN, Library, STARTING_MODEL, parse as parse_model};
 pub use open_elsewhere::open_elsewhere;
 pub use pieces::stated as stated_pieces;

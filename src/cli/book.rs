@@ -1,5 +1,7 @@
 //! `gapwright book`: what happened to bags, pieces and pumps, entered into the outage file.
 
+mod drafted;
+mod from_log;
 mod from_plan;
 
 use std::path::{Path, PathBuf};
@@ -17,6 +19,7 @@ use crate::outage_cells;
 use crate::outage_file::{Draft, OutageFile, Receipt};
 use crate::outage_kit;
 use crate::problem::{Place, Problem, fix_name};
+use crate::read;
 use crate::words;
 
 /// Arguments of `book`.
@@ -25,8 +28,8 @@ use crate::words;
 pub(super) struct Args {
     /// The outage file, NAME.outage.
     file: PathBuf,
-    /// Take over the sheet Issue and the readings of a saved plan workbook.
-    #[arg(long, value_name = "PLAN")]
+    /// Take over the sheet Issue and the readings of a saved plan workbook, or the lines of an issue log.
+    #[arg(long, value_name = "PLAN|LOG")]
     from: Option<PathBuf>,
     /// Person who did it.
     #[arg(long, global = true, value_name = "NAME", default_value = "")]
@@ -160,6 +163,9 @@ Examples:
   gapwright book week-12.outage --from kit-plan.xlsx
         the sheet Issue and the readings of the saved plan; the same cells
         twice book nothing twice
+  gapwright book week-12.outage --from issue-log.xlsx
+        kits that `issue` wrote off before there was an outage file; the same
+        lines twice book nothing twice
 
 Nothing in the ledger is ever changed or removed: a wrong entry is undone by
 another. All bookings of one command are made, or none.
@@ -182,7 +188,14 @@ pub(super) fn run(args: &Args, common: &Common) -> Ended {
     let mut file = open(&mut run, &args.file)?;
     let bookings = match (&args.event, &args.from) {
         (Some(event), None) => bookings(&mut run, &file, event)?,
-        (None, Some(plan)) => return from_plan::run(run, file, plan, args),
+        (None, Some(from)) => {
+            let is_log =
+                run.look("looking at the workbook", |memory| read::is_issue_log(from, memory));
+            return match is_log {
+                true => from_log::run(run, file, from, args),
+                false => from_plan::run(run, file, from, args),
+            };
+        }
         _ => {
             let found = match args.event {
                 Some(_) => "a booking, and --from",

@@ -34,7 +34,7 @@ fn book(shop: &Shop, arguments: &[&str]) -> String {
 }
 
 /// A booking that is refused: nothing is written.
-fn refused(shop: &Shop, arguments: &[&str]) -> String {
+pub fn refused(shop: &Shop, arguments: &[&str]) -> String {
     let before = shop.files();
     let (status, said) = run(shop, &[&["book", "w.outage"], arguments].concat());
     assert_eq!(status, 2, "{arguments:?}\n{said}");
@@ -48,16 +48,16 @@ fn kit(shop: &Shop, more: &[&str]) -> String {
     well(shop, &[&call, more].concat())
 }
 
-fn status(shop: &Shop) -> OutageJson {
+pub fn status(shop: &Shop) -> OutageJson {
     let output = shop.output(&["status", "w.outage", "--json", "-"]);
     serde_json::from_slice(&output.stdout).unwrap_or_else(|_| panic!("{output:?}"))
 }
 
-fn state(shop: &Shop, tag: &str) -> PumpStateJson {
+pub fn state(shop: &Shop, tag: &str) -> PumpStateJson {
     status(shop).pumps.into_iter().find(|pump| pump.tag == tag).unwrap().state
 }
 
-fn on_hand(shop: &Shop, item: &str) -> i64 {
+pub fn on_hand(shop: &Shop, item: &str) -> i64 {
     status(shop).stock.into_iter().find(|lot| lot.item == item).unwrap().on_hand
 }
 

@@ -4,6 +4,7 @@
 
 mod commands;
 mod export;
+mod log;
 mod patching;
 mod random;
 mod rules;

@@ -219,8 +219,8 @@ impl Workbook<'_> {
         let parts = self.survey.sheet_parts();
         self.sheets = parts.into_iter().map(|(name, part)| SheetPart { name, part }).collect();
         let formulas = self.formulas()?;
-        let (mut counts, mut unwritten): (BTreeMap<(usize, u32, u32), u32>, Vec<CellCount>) =
-            (BTreeMap::new(), Vec::new());
+        let mut counts: BTreeMap<(usize, u32, u32), u32> = BTreeMap::new();
+        let mut unwritten: Vec<CellCount> = Vec::new();
         for change in changes {
             let sheet = self.sheets.iter().position(|sheet| sheet.name == change.sheet);
             let sheet = sheet.ok_or_else(|| self.no_cell(change))?;
