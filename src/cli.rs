@@ -17,6 +17,7 @@ mod listing;
 mod manual;
 mod model;
 mod outage;
+mod patched;
 mod progress;
 mod provision;
 mod recheck;

@@ -68,7 +68,8 @@ use crate::stock::Code;
 use gauges::Gauges;
 
 pub use book::{
-    CellCount, Memory, Patched, can_be_patched, csv_files, open as book, patched, workbook,
+    CellCount, Memory, Patched, bytes_of, can_be_patched, csv_files, open as book, patched,
+    workbook,
 };
 pub use certificate::certificate;
 pub use executed_plan::{carried, carried_so_far};
@@ -83,7 +84,7 @@ pub use pieces::stated as stated_pieces;
 pub use plan::{Packs, listed_not_measured, packs as packs_of_plan};
 pub use readings::{Back, ReadingSources as BenchSources, bench};
 pub use single::{Holds, Stock, holds, stock_alone};
-pub use stock_counts::held;
+pub use stock_counts::{held, warn_of_uncalculated};
 
 /// Files and settings that a job is read from.
 #[derive(Debug, Clone, Default)]

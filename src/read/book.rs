@@ -173,6 +173,23 @@ fn bytes(path: &Path, file: &str, memory: &Memory) -> Result<Vec<u8>, Problem> {
     bounded::bytes(path, most).map_err(|error| unreadable(file, &error))
 }
 
+/// Bytes of a workbook that was read before, as it was then.
+///
+/// # Errors
+/// The file cannot be read, or was changed meanwhile.
+pub fn bytes_of(book: &Book, memory: &Memory) -> Result<Vec<u8>, Problem> {
+    let bytes = bytes(Path::new(&book.file), &book.file, memory)?;
+    match sha256(&bytes) == book.sha256 {
+        true => Ok(bytes),
+        false => Err(Problem::new(
+            Place::file(&book.file),
+            "a workbook that was changed while this run worked",
+            "the workbook as it was read",
+            "run it again",
+        )),
+    }
+}
+
 fn unreadable(file: &str, error: &std::io::Error) -> Problem {
     let (found, fix) = match error.kind() {
         std::io::ErrorKind::NotFound => ("no such file".to_string(), "check the path"),

@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
+use crate::cli::patched;
 use crate::cli::run::{Run, Stop};
 use crate::cli::voice::{Voice, must_see, out};
 use crate::issue::counts::Held;
@@ -149,13 +150,10 @@ pub(super) fn with_counts(
         true => Book { sheets, is_text: false, ..first.clone() },
         false => first.clone(),
     };
-    // Of a workbook that is changed in place, nothing is carried but its counts.
-    let mut found = Problems::new();
-    let held = read::held(&whole, &mut found);
-    if !found.none() || source.files.iter().any(|file| !file.in_place) {
-        problems.absorb(found);
+    if source.files.iter().any(|file| !file.in_place) {
+        read::warn_of_uncalculated(&whole, problems);
     }
-    let held = held?;
+    let held = read::held(&whole, problems)?;
     let (changes, mut copy) = changes(file, &held);
     for (one, book) in source.files.iter().zip(books) {
         let own = changes.iter().filter(|(of, _)| *of == one.name);
@@ -234,14 +232,14 @@ impl StockCopy {
 
     /// Says what was changed, what was not, and what is lost.
     pub(super) fn tell(&self, to: Voice) {
-        let patched = self.made.iter().filter_map(|made| match made {
+        let made = self.made.iter().filter_map(|made| match made {
             Made::Patched(patched) => Some(patched),
             Made::Anew { .. } => None,
         });
-        let patched: Vec<&Patched> = patched.collect();
+        let patched: Vec<&Patched> = made.collect();
         let formulas: Vec<&CellCount> = patched.iter().flat_map(|made| &made.formulas).collect();
         let changed = self.changed.saturating_sub(formulas.len());
-        out!(to, "Stock workbook: {} changed.", many(changed, "count"));
+        out!(to, "Stock workbook: {} changed.", patched::many(changed, "count"));
         for CellCount { sheet, row, column, count } in formulas {
             let item = self.items.get(&(sheet.clone(), *row, *column)).map_or("", String::as_str);
             let cell = address(*row, *column);
@@ -260,40 +258,11 @@ impl StockCopy {
         for item in &self.over_reserved {
             must_see!(to, "{item}: more are reserved than there are. Correct Reserved in its row.");
         }
-        let sum = |of: fn(&Patched) -> usize| patched.iter().map(|made| of(made)).sum::<usize>();
-        let (emptied, unclear) = (sum(|made| made.emptied), sum(|made| made.unclear));
-        if emptied > 0 {
-            let results = many(emptied, "result");
-            out!(to, "Emptied: {results} of formulas that depend on a changed count.");
-            if unclear > 0 {
-                let formulas = many(unclear, "formula");
-                out!(
-                    to,
-                    "Among them {formulas} by names, tables or functions, which may depend on one."
-                );
-            }
-            out!(
-                to,
-                "Open and save it in the spreadsheet program, which works them out, before gapwright reads it."
-            );
-        }
-        if patched.iter().any(|made| made.has_pivots) {
-            must_see!(to, "Its pivot tables show the old counts until they are refreshed.");
-        }
-        if patched.iter().any(|made| made.was_signed) {
-            must_see!(to, "Its signature no longer holds: sign it again.");
-        }
+        patched::tell(&patched, to);
         for made in &self.made {
             if let Made::Anew { name, .. } = made {
-                must_see!(
-                    to,
-                    "{name} cannot be changed in place: its values were written to a new workbook. Its formats, comments and pictures are not in that, and its formulas are values."
-                );
+                patched::tell_anew(name, to);
             }
         }
     }
-}
-
-fn many(count: usize, word: &str) -> String {
-    counted(i64::try_from(count).unwrap_or(i64::MAX), word)
 }

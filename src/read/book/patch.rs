@@ -88,7 +88,7 @@ pub fn patched(
     let Some((done, emptied)) = changed(&book.file, bytes, changes, memory)? else {
         return Ok(None);
     };
-    let after = super::workbook(&book.file, done.bytes.clone(), &mut memory.clone())?;
+    let after = super::workbook(&book.file, done.bytes.clone(), &mut memory.renewed())?;
     let written = |change: &&CellCount| !done.formulas.contains(change);
     let changes: Vec<&CellCount> = changes.iter().filter(written).collect();
     match differing(book, &after, &changes, &emptied) {
