@@ -41,6 +41,7 @@ mod booking;
 mod entry;
 mod pump;
 mod rules;
+mod usage;
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;

@@ -22,6 +22,8 @@ use crate::problem::{Place, Problem, fix_name};
 use crate::read;
 use crate::words;
 
+pub(super) use from_log::OF_ISSUE_LOG;
+
 /// Arguments of `book`.
 #[derive(clap::Args)]
 #[command(after_long_help = AFTER, args_conflicts_with_subcommands = false)]

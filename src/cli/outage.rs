@@ -9,9 +9,11 @@ use crate::digest::sha256;
 use crate::job::Job;
 use crate::outage::{Circumstances, FileRole, Outage, TakenFile};
 use crate::outage_cells;
-use crate::outage_file::{BookError, Draft, FileBytes, OutageFile, OutageFileError, Receipt};
+use crate::outage_file::{
+    BookError, Draft, FileBytes, OutageFile, OutageFileError, Receipt, network_drive,
+};
 use crate::output::{self, WriteError};
-use crate::problem::{Place, Problems};
+use crate::problem::{Place, Problem, Problems};
 use crate::read::{self, Sources};
 use crate::sheet::Book;
 
@@ -29,6 +31,17 @@ pub(super) fn sound<T>(
         }
         done => run.sound(done.map_err(|error| error.problem(&file))),
     }
+}
+
+/// Warning of an outage file on a network drive.
+pub(super) fn on_network(path: &Path) -> Option<Problem> {
+    let kind = network_drive(path)?;
+    Some(Problem::new(
+        Place::file(&path.display().to_string()),
+        format!("an outage file on a network drive ({kind})"),
+        "a disk of this machine: where locks cannot be trusted, two bookings at one moment may damage it",
+        "keep it on a disk of one machine and book there; put copies on the drive",
+    ))
 }
 
 /// Opens the outage file and checks it.

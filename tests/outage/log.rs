@@ -8,7 +8,7 @@ use crate::commands::{begun, on_hand, refused, run, state, status, well};
 use crate::shop::{Shop, lines};
 
 /// Kits B and A were issued, A with one S10 in place of its S20 and a note; then A was put back.
-fn issued() -> Shop {
+pub fn issued() -> Shop {
     let shop = begun();
     let kit = ["kit", "stock.csv", "pumps.csv", "--date", "2027-03-01", "--out", "kit-plan.xlsx"];
     well(&shop, &kit);
@@ -32,12 +32,12 @@ fn issue(shop: &Shop, what: &[&str], out: &str, date: &str) {
     well(shop, &[&["issue"], what, &["--out", out, "--date", date]].concat());
 }
 
-fn outage(shop: &Shop, stock: &str) -> String {
+pub fn outage(shop: &Shop, stock: &str) -> String {
     let call = ["kit", stock, "pumps.csv", "--outage", "w.outage", "--force", "--out", "plan.xlsx"];
     well(shop, &call)
 }
 
-fn take(shop: &Shop) -> String {
+pub fn take(shop: &Shop) -> String {
     well(shop, &["book", "w.outage", "--from", "issue-log.xlsx", "--by", "Kim"])
 }
 

@@ -14,3 +14,4 @@ mod shop;
 mod store;
 mod tampered;
 mod trouble;
+mod usage;

@@ -23,6 +23,9 @@ use crate::outage_file::OutageFile;
 use crate::problem::{Place, Problem, Problems, Spot, fix_name};
 use crate::read;
 
+/// Beginning of the request numbers of bookings that were made of an issue log.
+pub(in crate::cli) const OF_ISSUE_LOG: &str = "log-";
+
 /// Lines that make one event.
 struct Group<'l> {
     kind: Kind,
@@ -207,7 +210,8 @@ fn drafted(
     for group in groups(span.lines) {
         let (Some(first), Some(last)) = (group.lines.first(), group.lines.last()) else { continue };
         let facts = |kind: &str| {
-            let request = number("log", kind, &first.movement.tag, &first.chain);
+            let request =
+                number(OF_ISSUE_LOG.trim_end_matches('-'), kind, &first.movement.tag, &first.chain);
             let why = match (args.note.as_str(), remarks(&group.lines)) {
                 ("", remarks) => remarks,
                 (note, remarks) => format!("{note}; {remarks}"),
