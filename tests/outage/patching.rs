@@ -209,3 +209,27 @@ fn damaged_and_hostile_files_are_problems() {
     let refused = patched(&read, &bytes, &change, &small).unwrap_err();
     assert!(refused.found.contains("a very large part xl/s.xml"), "{refused}");
 }
+
+/// Every byte of a sheet's part changed, one after the other: no panic, and whatever is written reads as it should.
+#[test]
+fn a_part_with_a_wrong_byte_is_a_problem_or_comes_out_right() {
+    let rows = "<row r=\"1\"><c r=\"A1\" t=\"inlineStr\"><is><t>a</t></is></c><c s='0' r=\"B1\"><v>4</v></c><c r=\"C1\"><f t=\"shared\" si=\"0\" ref=\"C1:D1\">SUM($B1:B1)&amp;1</f><v>4</v></c><c r=\"D1\"><f t=\"shared\" si=\"0\"/><v>4</v></c><c/></row>";
+    let text = sheet(rows);
+    let memory = Memory::default();
+    let (mut tried, mut written) = (0, 0);
+    for at in text.find("<sheetData>").unwrap()..text.len() {
+        for byte in ["<", ">", "\"", "'", "&", "/", " ", "=", "1", "", "é"] {
+            let other = format!("{}{byte}{}", &text[..at], &text[at + 1..]);
+            let bytes = book(&[("Stock", "s.xml", &other)], "");
+            let Ok(read) = workbook("stock.xlsx", bytes.clone(), &mut memory.clone()) else {
+                continue;
+            };
+            tried += 1;
+            let change = CellCount { sheet: "Stock".into(), row: 0, column: 1, count: 7 };
+            if let Ok(Some(done)) = patched(&read, &bytes, &[change], &memory) {
+                written += usize::from(done.formulas.is_empty());
+            }
+        }
+    }
+    assert!(tried > 500 && written > 400, "{tried} {written}");
+}

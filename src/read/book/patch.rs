@@ -303,19 +303,23 @@ impl Workbook<'_> {
                 Ok(())
             });
             read.map_err(|trouble| self.trouble(&part, trouble))?;
-            let shared: HashMap<u32, ((u32, u32), &str)> = found
-                .iter()
-                .filter(|(_, formula)| !formula.text.is_empty())
-                .filter_map(|(at, formula)| Some((formula.shared?, (*at, formula.text.as_str()))))
-                .collect();
+            // Of two texts with one number nobody can tell which is shared.
+            let mut shared: HashMap<u32, Option<((u32, u32), &str)>> = HashMap::new();
+            for (at, formula) in found.iter().filter(|(_, formula)| !formula.text.is_empty()) {
+                if let Some(number) = formula.shared {
+                    let text = (*at, formula.text.as_str());
+                    let known = shared.entry(number).and_modify(|known| *known = None);
+                    known.or_insert(Some(text));
+                }
+            }
             for (at, formula) in &found {
                 let reads = match (formula.kind.as_str(), formula.shared) {
                     ("dataTable", _) => None,
                     (_, Some(number)) if formula.text.is_empty() => {
-                        shared.get(&number).and_then(|((row, column), text)| {
+                        shared.get(&number).copied().flatten().and_then(|((row, column), text)| {
                             let shift = (
-                                i64::from(at.0) - i64::from(*row),
-                                i64::from(at.1) - i64::from(*column),
+                                i64::from(at.0) - i64::from(row),
+                                i64::from(at.1) - i64::from(column),
                             );
                             references(text, sheet, shift, &sheet_of)
                         })
@@ -333,7 +337,10 @@ impl Workbook<'_> {
                             rows: [first.0.min(last.0), first.0.max(last.0)],
                             columns: [first.1.min(last.1), first.1.max(last.1)],
                         };
-                        all.arrays.push((area, number));
+                        // Those of one cell are found by their cell.
+                        if area != Area::cell(sheet, *at) {
+                            all.arrays.push((area, number));
+                        }
                         area
                     }
                     _ => Area::cell(sheet, *at),
