@@ -180,6 +180,18 @@ fn only_the_changed_counts_change_and_results_that_depend_on_them_are_emptied() 
     assert_eq!(part(&after, &sheet(2)), sums);
 }
 
+/// A workbook with macros keeps its kind, and its name says so.
+#[test]
+fn a_workbook_with_macros_stays_one() {
+    let shop = of_stock("stock.xlsx");
+    fs::rename(shop.at("stock.xlsx"), shop.at("stock.xlsm")).unwrap();
+    booked(&shop, "stock.xlsm");
+    well(&shop, &["export", "w.outage"]);
+    let [before, after] =
+        ["stock.xlsm", "w-stock.xlsm"].map(|name| fs::read(shop.at(name)).unwrap());
+    assert_eq!(touched(&before, &after).len(), 2);
+}
+
 /// Recalculated by another engine, the formulas show the new counts.
 #[test]
 fn another_engine_works_the_emptied_results_out() {
