@@ -8,6 +8,7 @@ mod check;
 mod common_args;
 mod compare;
 mod escape;
+mod export;
 mod files;
 mod help;
 mod interrupt;
@@ -17,6 +18,7 @@ mod listing;
 mod manual;
 mod model;
 mod outage;
+mod patched;
 mod progress;
 mod provision;
 mod recheck;
@@ -177,6 +179,8 @@ enum Command {
     Book(book::Args),
     /// List an outage file: pumps by state, stock, last entries.
     Status(status::Args),
+    /// Write the stock workbook with the counts of an outage file, and its ledger.
+    Export(export::Args),
     /// List models, print one, write one to start from, try one with its own example.
     Model(model::Args),
     /// Compare readings with the plan: accept, look first, or swap.
@@ -286,6 +290,7 @@ pub fn main() -> ExitCode {
         Command::Compare(args) => compare::run(&args, &common),
         Command::Book(args) => book::run(&args, &common),
         Command::Status(args) => status::run(&args, &common),
+        Command::Export(args) => export::run(&args, &common),
         Command::Model(args) => model::run(&args, &common),
         Command::Reorder(args) => reorder::run(&args, &common),
         Command::Verify(args) => verify::run(&args, &common),

@@ -42,6 +42,7 @@ mod entry;
 mod place;
 mod pump;
 mod rules;
+mod usage;
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;

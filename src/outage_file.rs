@@ -13,9 +13,11 @@
 //!   cuts off the end by the head that was written last, or by the one that stands on paper.
 
 mod error;
+mod network;
 mod schema;
 
 use std::collections::BTreeSet;
+use std::io::Read;
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
@@ -33,6 +35,7 @@ use crate::outage::{
 use schema::{SCHEMA, check_schema};
 
 pub use error::{BookError, OutageFileError};
+pub use network::network_drive;
 
 /// `gapw` in the header of the file: other programs see whose it is.
 const APPLICATION: i32 = 0x6761_7077;
@@ -55,6 +58,18 @@ pub type Draft = (Circumstances, Booking);
 
 /// Bytes of the files that are taken over, whatever their names.
 pub type FileBytes = Vec<Vec<u8>>;
+
+/// Whether a file begins as an outage file does.
+pub fn is_outage_file(path: &Path) -> bool {
+    const FIRST: &[u8] = b"SQLite format 3\0";
+    let mut first = [0; 16];
+    // A pipe would wait for its other end.
+    if !path.is_file() {
+        return false;
+    }
+    let read = std::fs::File::open(path).and_then(|mut file| file.read_exact(&mut first));
+    read.is_ok() && first == *FIRST
+}
 
 /// An open outage file, checked.
 #[derive(Debug)]

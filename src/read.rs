@@ -68,12 +68,17 @@ use crate::sheet::{Book, Sheet, numbered};
 use crate::stock::Code;
 use gauges::Gauges;
 
-pub use book::{Memory, csv_files, open as book, workbook};
+pub use book::{
+    CellCount, Memory, Patched, bytes_of, can_be_patched, csv_files, open as book, patched,
+    workbook,
+};
 pub use certificate::certificate;
 pub use executed_plan::{carried, carried_so_far};
 pub use filled_in::is_filled_in;
 pub use forecast::{Ahead, forecast};
-pub use issue_log::{issue_log, issue_log_of, log_beside_stock, log_is_unchanged, log_reads_back};
+pub use issue_log::{
+    is_issue_log, issue_log, issue_log_of, log_beside_stock, log_is_unchanged, log_reads_back,
+};
 pub use model::{BUILT_IN, Library, STARTING_MODEL, parse as parse_model};
 pub use open_elsewhere::open_elsewhere;
 pub use pieces::stated as stated_pieces;
@@ -81,7 +86,7 @@ pub use plan::{Packs, listed_not_measured, packs as packs_of_plan};
 pub use plan_side::plan_side;
 pub use readings::{Back, ReadingSources as BenchSources, bench};
 pub use single::{Holds, Stock, holds, stock_alone};
-pub use stock_counts::held;
+pub use stock_counts::{held, warn_of_uncalculated};
 
 /// Files and settings that a job is read from.
 #[derive(Debug, Clone, Default)]

@@ -26,6 +26,7 @@ mod issue;
 mod issue_log;
 mod kits;
 mod labels;
+mod ledger;
 mod map;
 pub mod mark;
 mod models;
@@ -67,6 +68,7 @@ use style::Styles;
 use crate::output::WriteError;
 pub use issue_log::workbook as issue_log;
 pub use labels::code;
+pub use ledger::workbook as ledger;
 pub use stack_up::StackUps;
 pub use stock_next::workbook as stock_next;
 

@@ -84,7 +84,7 @@ const ROOMS: &[(&str, &str)] = &[
     (
         "words",
         "accounting consumables choose columns crush cutting decimal feeler gauge job length model \
-         forecast narrow packing plan policy problem provision pump recheck show stack sweep verify",
+         forecast narrow outage packing plan policy problem provision pump recheck show stack sweep verify",
     ),
     (
         "outage_kit",

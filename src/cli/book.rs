@@ -1,12 +1,14 @@
 //! `gapwright book`: what happened to bags, pieces and pumps, entered into the outage file.
 
+mod drafted;
+mod from_log;
 mod from_plan;
 
 use std::path::{Path, PathBuf};
 
 use super::Common;
 use super::files::Files;
-use super::outage::{book, described, facts, job, open, request, taken_pumps};
+use super::outage::{book, facts, job, open, request, taken_pumps};
 use super::run::{Ended, Refusal, Run, Stop};
 use super::voice::{must_see, out};
 use crate::columns::pump_heading;
@@ -19,6 +21,10 @@ use crate::outage_cells;
 use crate::outage_file::{Draft, OutageFile, Receipt};
 use crate::outage_kit::{self, index};
 use crate::problem::{Place, Problem, fix_name};
+use crate::read;
+use crate::words;
+
+pub(super) use from_log::OF_ISSUE_LOG;
 
 /// Arguments of `book`.
 #[derive(clap::Args)]
@@ -26,8 +32,8 @@ use crate::problem::{Place, Problem, fix_name};
 pub(super) struct Args {
     /// The outage file, NAME.outage.
     file: PathBuf,
-    /// Take over the sheet Issue and the readings of a saved plan workbook.
-    #[arg(long, value_name = "PLAN")]
+    /// Take over the sheet Issue and the readings of a saved plan workbook, or the lines of an issue log.
+    #[arg(long, value_name = "PLAN|LOG")]
     from: Option<PathBuf>,
     /// Person who did it.
     #[arg(long, global = true, value_name = "NAME", default_value = "")]
@@ -161,6 +167,9 @@ Examples:
   gapwright book week-12.outage --from kit-plan.xlsx
         the sheet Issue and the readings of the saved plan; the same cells
         twice book nothing twice
+  gapwright book week-12.outage --from issue-log.xlsx
+        kits that `issue` wrote off before there was an outage file; the same
+        lines twice book nothing twice
 
 Nothing in the ledger is ever changed or removed: a wrong entry is undone by
 another. All bookings of one command are made, or none.
@@ -183,7 +192,14 @@ pub(super) fn run(args: &Args, common: &Common) -> Ended {
     let mut file = open(&mut run, &args.file)?;
     let bookings = match (&args.event, &args.from) {
         (Some(event), None) => bookings(&mut run, &file, event)?,
-        (None, Some(plan)) => return from_plan::run(run, file, plan, args),
+        (None, Some(from)) => {
+            let is_log =
+                run.look("looking at the workbook", |memory| read::is_issue_log(from, memory));
+            return match is_log {
+                true => from_log::run(run, file, from, args),
+                false => from_plan::run(run, file, from, args),
+            };
+        }
         _ => {
             let found = match args.event {
                 Some(_) => "a booking, and --from",
@@ -213,7 +229,7 @@ pub(super) fn run(args: &Args, common: &Common) -> Ended {
 fn tell(run: &Run, outage: &Outage, receipts: &[Receipt]) {
     let to = run.voice();
     for Receipt { entry, again } in receipts {
-        let text = described(outage, entry);
+        let text = words::outage::described(outage, entry);
         match again {
             true => out!(to, "Entry {} was booked before: {text}. Not booked again.", entry.number),
             false => out!(to, "Entry {}: {text}.", entry.number),

@@ -5,12 +5,14 @@ mod told;
 
 pub(super) use args::Args;
 
+use std::path::Path;
+
 use super::Common;
 use super::run::{Ended, Run, Stop};
 use crate::issue::counts::Held;
 use crate::issue::log::Log;
 use crate::issue::record::Moves;
-use crate::read;
+use crate::read::{self, Patched};
 use crate::sheet::Book;
 use crate::write;
 
@@ -22,30 +24,36 @@ struct Done {
     log: Log,
     log_sha256: Option<String>,
     moves: Moves,
+    /// The stock workbook for next time, where its counts could be changed in its own bytes.
+    patched: Option<Patched>,
 }
 
 pub(super) fn run(args: &Args, common: &Common) -> Ended {
-    let mut run = Run::begin(common, args.files());
+    let log = args.log();
+    let mut run = Run::begin(common, args.files(&log));
     let date = run.date().to_string();
     let done = run.read("reading the plan, the stock and the log", |memory, problems| {
-        args.read(&date, memory, problems)
+        args.read(&log, &date, memory, problems)
     })?;
-    let stock = write::stock_next(&done.stock, &done.held, &done.moves, &date);
-    let stock = run.made(stock)?;
-    let log = log_with_lines(args, &done, &mut run)?;
-    let status = run.deliver_with_log(log, done.log_sha256.is_some(), &stock)?;
-    told::tell(args, &done, run.voice());
+    let anew = || write::stock_next(&done.stock, &done.held, &done.moves, &date);
+    let stock = match &done.patched {
+        Some(patched) => patched.bytes.clone(),
+        None => run.made(anew())?,
+    };
+    let lines = log_with_lines(&log, &done, &mut run)?;
+    let status = run.deliver_with_log(lines, done.log_sha256.is_some(), &stock)?;
+    told::tell(args, &log, &done, run.voice());
     Ok(status)
 }
 
 /// The log with its new lines, if there are any.
-fn log_with_lines(args: &Args, done: &Done, run: &mut Run) -> Result<Option<Vec<u8>>, Stop> {
+fn log_with_lines(path: &Path, done: &Done, run: &mut Run) -> Result<Option<Vec<u8>>, Stop> {
     if done.moves.movements.is_empty() {
         return Ok(None);
     }
     let log = write::issue_log(&done.log, run.date());
     let log = run.made(log)?;
-    run.sound(read::log_reads_back(&args.log, &log, &done.log))?;
-    run.sound(read::log_is_unchanged(&args.log, done.log_sha256.as_deref()))?;
+    run.sound(read::log_reads_back(path, &log, &done.log))?;
+    run.sound(read::log_is_unchanged(path, done.log_sha256.as_deref()))?;
     Ok(Some(log))
 }

@@ -7,14 +7,15 @@ use super::run::{Refusal, Run, Stop, gathered_job};
 use crate::day::is_date;
 use crate::digest::sha256;
 use crate::job::Job;
-use crate::outage::{Booking, Circumstances, FileRole, KitPiece, LedgerEntry, Outage, TakenFile};
+use crate::outage::{Circumstances, FileRole, Outage, TakenFile};
 use crate::outage_cells;
-use crate::outage_file::{BookError, Draft, FileBytes, OutageFile, OutageFileError, Receipt};
+use crate::outage_file::{
+    BookError, Draft, FileBytes, OutageFile, OutageFileError, Receipt, network_drive,
+};
 use crate::output::{self, WriteError};
-use crate::problem::{Place, Problems};
+use crate::problem::{Place, Problem, Problems};
 use crate::read::{self, Sources};
 use crate::sheet::Book;
-use crate::show::counted;
 
 /// Result of work on an outage file; else the run ends. A file that is not sound is a problem of the inputs, a full disk
 /// is not.
@@ -30,6 +31,17 @@ pub(super) fn sound<T>(
         }
         done => run.sound(done.map_err(|error| error.problem(&file))),
     }
+}
+
+/// Warning of an outage file on a network drive.
+pub(super) fn on_network(path: &Path) -> Option<Problem> {
+    let kind = network_drive(path)?;
+    Some(Problem::new(
+        Place::file(&path.display().to_string()),
+        format!("an outage file on a network drive ({kind})"),
+        "a disk of this machine: where locks cannot be trusted, two bookings at one moment may damage it",
+        "keep it on a disk of one machine and book there; put copies on the drive",
+    ))
 }
 
 /// Opens the outage file and checks it.
@@ -190,65 +202,4 @@ fn unpack(file: &OutageFile, of: &Outage) -> Result<Unpacked, Unpacking> {
         fs::write(&path, bytes).map_err(|error| failed(&path, error))?;
     }
     Ok(Unpacked { folder, stock, pumps, settings: taken.settings })
-}
-
-/// An entry in a few words, without its number.
-pub(super) fn described(outage: &Outage, entry: &LedgerEntry) -> String {
-    let listed =
-        |pieces: &[KitPiece]| pieces.iter().map(KitPiece::to_string).collect::<Vec<_>>().join(", ");
-    let word = entry.booking.word();
-    match &entry.booking {
-        Booking::Bag { tag, without, with } => {
-            let pieces: i64 = entry.moves.iter().map(|moved| -moved.pieces).sum();
-            let named = |name: &str, pieces: &[KitPiece]| {
-                (!pieces.is_empty()).then(|| format!("{name} {}", listed(pieces)))
-            };
-            let others: Vec<String> =
-                [named("without", without), named("with", with)].into_iter().flatten().collect();
-            let otherwise = match others.is_empty() {
-                true => String::new(),
-                false => format!("; otherwise than planned: {}", others.join(", ")),
-            };
-            format!("{word} {tag}: {}{otherwise}", counted(pieces, "piece"))
-        }
-        Booking::Issue { tag } | Booking::Cancel { tag } | Booking::Reinstate { tag } => {
-            format!("{word} {tag}")
-        }
-        Booking::PutBack { tag } => {
-            let pieces: i64 = entry.moves.iter().map(|moved| moved.pieces).sum();
-            format!("{word} {tag}: {} into the bins", counted(pieces, "piece"))
-        }
-        Booking::Receive { item, count } | Booking::Count { item, count } => {
-            format!("{word} {item}: {count}")
-        }
-        Booking::Scrap { item, count, from } => {
-            let from = from.as_ref().map_or(String::new(), |tag| format!(" from the bag of {tag}"));
-            format!("{word} {item}: {count}{from}")
-        }
-        Booking::Swap { tag, out, into } => {
-            format!("{word} {tag}: out {}; in {}", none_of(&listed(out)), none_of(&listed(into)))
-        }
-        Booking::Reading { tag, what, value, .. } | Booking::Measured { tag, what, value, .. } => {
-            format!("{word} {tag} {}: {value}", what.replace('_', " "))
-        }
-        Booking::Accept { tag, .. } => format!("{word} {tag}"),
-        Booking::Undo { entry } => {
-            let old = outage.entry(*entry).map_or("", |entry| entry.booking.word());
-            format!("{word} {entry} ({old})")
-        }
-        Booking::Plan(plan) => format!(
-            "{word} {}: {}, {} short",
-            plan.code,
-            counted(i64::try_from(plan.kits.len()).unwrap_or(0), "kit"),
-            plan.short.len()
-        ),
-        Booking::TookOver(taken) => {
-            let names: Vec<&str> = taken.files.iter().map(|file| file.name.as_str()).collect();
-            format!("{word} {}", names.join(", "))
-        }
-    }
-}
-
-fn none_of(text: &str) -> &str {
-    if text.is_empty() { "none" } else { text }
 }

@@ -11,6 +11,7 @@ use std::time::{Duration, Instant};
 
 use super::files::{Claimed, Files, Json};
 use super::interrupt::Interrupt;
+use super::outage::on_network;
 use super::progress::{self, Meter};
 use super::report::{Findings, Listing};
 use super::voice::{Voice, answer, must_see, out};
@@ -76,7 +77,8 @@ impl Run {
         let claimed = Claimed::of(&files, &mut problems);
         let books = files.reads.iter().copied().chain(files.log);
         let open = books.clone().flat_map(read::open_elsewhere);
-        open.for_each(|warning| problems.warn(warning));
+        let far = files.outage.and_then(on_network);
+        open.chain(far).for_each(|warning| problems.warn(warning));
         Run {
             start: common.start,
             memory: common.memory.clone(),

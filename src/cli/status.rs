@@ -3,7 +3,7 @@
 use std::path::PathBuf;
 
 use super::files::Files;
-use super::outage::{described, open};
+use super::outage::open;
 use super::run::{Ended, Run};
 use super::voice::{must_see, out};
 use super::{Common, DONE, common_args};
@@ -13,6 +13,7 @@ use crate::json;
 use crate::model::NOT_FIT;
 use crate::outage::{Outage, OutagePump, PumpState};
 use crate::show::counted;
+use crate::words;
 
 /// Arguments of `status`.
 #[derive(clap::Args)]
@@ -100,7 +101,7 @@ fn tell(run: &Run, outage: &Outage) {
             "" => String::new(),
             why => format!(" [{why}]"),
         };
-        let text = described(outage, entry);
+        let text = words::outage::described(outage, entry);
         out!(to, "  {:>4} {}{who} {text}{why}{undone}", entry.number, entry.facts.date);
     }
     out!(to, "The ledger ends at {}.", outage.head());

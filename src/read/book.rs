@@ -31,6 +31,7 @@ mod gather;
 mod ink;
 mod memory;
 mod ods;
+mod patch;
 mod styles;
 mod survey;
 mod values;
@@ -50,10 +51,14 @@ use crate::problem::{Place, Problem, Problems};
 use crate::sheet::{Book, Sheet};
 use archive::Kind;
 pub use memory::Memory;
+pub use patch::{CellCount, Patched, can_be_patched, patched};
 pub(super) use survey::address;
 
 /// Kinds of input that can be read, in the words of problems.
 const EXPECTED: &str = "a workbook (.xlsx, .xlsm, .xlsb, .xls, .ods, .csv or a folder of .csv)";
+
+/// Endings of the names of text files with values between separators.
+const TEXT_ENDS: [&str; 3] = ["csv", "tsv", "txt"];
 
 /// Reads a workbook: .xlsx, .xlsm, .xlsb, .xls, .ods, .csv, or a folder of .csv files, one per sheet.
 ///
@@ -92,7 +97,7 @@ pub fn workbook(file: &str, bytes: Vec<u8>, memory: &mut Memory) -> Result<Book,
             let read = guarded(|| packed(file, &bytes, memory));
             read.unwrap_or_else(|_| Err(archive::broken(file, None, "it is damaged")))?
         }
-        _ if has_extension(file, &["csv", "tsv", "txt"]) => {
+        _ if has_extension(file, &TEXT_ENDS) => {
             is_text = true;
             vec![csv::sheet(file, &stem(Path::new(file)), &bytes, memory)?]
         }
@@ -166,6 +171,23 @@ fn bytes(path: &Path, file: &str, memory: &Memory) -> Result<Vec<u8>, Problem> {
         return Err(memory.too_large(file, &found));
     }
     bounded::bytes(path, most).map_err(|error| unreadable(file, &error))
+}
+
+/// Bytes of a workbook that was read before, as it was then.
+///
+/// # Errors
+/// The file cannot be read, or was changed meanwhile.
+pub fn bytes_of(book: &Book, memory: &Memory) -> Result<Vec<u8>, Problem> {
+    let bytes = bytes(Path::new(&book.file), &book.file, memory)?;
+    match sha256(&bytes) == book.sha256 {
+        true => Ok(bytes),
+        false => Err(Problem::new(
+            Place::file(&book.file),
+            "a workbook that was changed while this run worked",
+            "the workbook as it was read",
+            "run it again",
+        )),
+    }
 }
 
 fn unreadable(file: &str, error: &std::io::Error) -> Problem {

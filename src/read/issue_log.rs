@@ -34,6 +34,11 @@ pub fn issue_log(path: &Path, memory: &mut Memory) -> Result<(Log, Option<String
     problems.settle(log).map(|(log, _)| log)
 }
 
+/// Whether a file is a workbook with the sheet of an issue log.
+pub fn is_issue_log(path: &Path, memory: &mut Memory) -> bool {
+    path.is_file() && book(path, memory).is_ok_and(|book| named_sheet(&book, SHEET).is_some())
+}
+
 /// Reads a log from the bytes of a file.
 ///
 /// # Errors

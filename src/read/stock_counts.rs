@@ -29,9 +29,8 @@ const MAKE: [&str; 10] = [
 /// Those of them that hold one length.
 const LENGTHS: [&str; 5] = ["Thickness", "Uncertainty", "Peel step", "Length", "Width"];
 
-/// Reads the counts of a stock workbook: of its lots of pieces and of its lots of sheets, if any. An uncalculated
-/// formula has no value for the next workbook, which is a warning.
-pub fn held(book: &Book, problems: &mut Problems) -> Option<Held> {
+/// Warns of each uncalculated formula: it has no value for a workbook that is written anew.
+pub fn warn_of_uncalculated(book: &Book, problems: &mut Problems) {
     for sheet in &book.sheets {
         let rows = sheet.rows.iter();
         let cells = rows.flat_map(|row| row.cells.iter().map(|cell| (row.number, cell)));
@@ -46,6 +45,10 @@ pub fn held(book: &Book, problems: &mut Problems) -> Option<Held> {
             }
         }
     }
+}
+
+/// Reads the counts of a stock workbook: of its lots of pieces and of its lots of sheets, if any.
+pub fn held(book: &Book, problems: &mut Problems) -> Option<Held> {
     let mut book = Some(book.clone());
     policy::confirm([&mut book, &mut None], problems);
     let book = &book?;

@@ -11,7 +11,7 @@ use super::text::WriteText;
 use crate::columns;
 use crate::issue::key;
 use crate::issue::returned::{ReturnedLot, StockPage};
-use crate::sheet::{Cell, SheetRow, in_full};
+use crate::sheet::{Cell, Sheet, SheetRow, in_full};
 use crate::verify::Verified;
 
 /// The stock without the pieces that are issued, or spoiled with their pack, the sheets without those that are cut
@@ -31,13 +31,13 @@ pub(super) fn add(workbook: &mut Workbook, verified: &Verified, styles: &Styles)
     let new = new_lots(verified);
     let new = |page: StockPage| new.iter().filter(move |lot| lot.page == page);
     let source = &job.stock_sheet;
-    let rows = source.sheet.rows.iter().filter(|row| row.number >= source.heading_row);
+    let rows = of_lots(&source.sheet, source.heading_row, &stock);
     let counts = (source.on_hand_column, &stock as &dyn Fn(u32) -> Option<u32>);
     let page = Page::on(lean(workbook), "Stock after", styles)?;
     workbook.push_worksheet(table(page, rows, counts, new(StockPage::Stock))?);
     let source = &job.plates_sheet;
     if !source.sheet.rows.is_empty() {
-        let rows = source.sheet.rows.iter().filter(|row| row.number >= source.heading_row);
+        let rows = of_lots(&source.sheet, source.heading_row, &sheets);
         let counts = (source.on_hand_column, &sheets as &dyn Fn(u32) -> Option<u32>);
         let page = Page::on(lean(workbook), "Plate", styles)?;
         workbook.push_worksheet(table(page, rows, counts, new(StockPage::Plate))?);
@@ -50,6 +50,18 @@ pub(super) fn add(workbook: &mut Workbook, verified: &Verified, styles: &Styles)
         }
     }
     Ok(())
+}
+
+/// The headings, the units below them, and the rows of lots. A row of totals would no longer be one: it is left out.
+fn of_lots<'s>(
+    sheet: &'s Sheet,
+    heading_row: u32,
+    left: &dyn Fn(u32) -> Option<u32>,
+) -> impl Iterator<Item = &'s SheetRow> {
+    let rows = sheet.rows.iter().filter(move |row| row.number >= heading_row);
+    rows.filter(move |row| {
+        row.number <= heading_row.saturating_add(1) || left(row.number).is_some()
+    })
 }
 
 /// Lots that go back and have no row in the stock yet.

@@ -33,7 +33,7 @@ const ADDED_TO: (&str, &str, &str) = ("issue", "--log", "log.xlsx");
 
 const MODELS: [&str; 3] = ["models/house.toml", "models/house.png", "models/materials.toml"];
 
-const USES: [Use; 17] = [
+const USES: [Use; 18] = [
     Use {
         name: "kit",
         call: &["kit", "stock.xlsx", "pumps.xlsx", "--models", "models"],
@@ -51,6 +51,13 @@ const USES: [Use; 17] = [
         call: &["status", "week.outage"],
         reads: &["week.outage"],
         writes: &["--json"],
+    },
+    // Its outputs have fixed names in the folder, as those of `blank`.
+    Use {
+        name: "export",
+        call: &["export", "week.outage", "--out-dir", "new"],
+        reads: &["week.outage"],
+        writes: &["new/week-stock.xlsx", "new/week-ledger.xlsx"],
     },
     Use {
         name: "verify",
@@ -174,11 +181,13 @@ const USES: [Use; 17] = [
 ];
 
 /// Options that name a file or folder that is only read, by command.
-const ONLY_READ: [(&str, &[&str]); 13] = [
+const ONLY_READ: [(&str, &[&str]); 14] = [
     // The outage file is read, and entries are added to it by its own rules.
     ("kit", &["--models", "--outage"]),
     ("book", &[]),
     ("status", &[]),
+    // Its outputs have names of their own in that folder.
+    ("export", &["--out-dir"]),
     ("stack", &["--stock", "--plan", "--models"]),
     ("verify", &["--certificate", "--models"]),
     ("check", &["--models"]),

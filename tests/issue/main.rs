@@ -3,6 +3,7 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, missing_docs)]
 
 mod chain;
+mod in_place;
 mod random;
 mod shop;
 mod tampered;

@@ -84,6 +84,7 @@ fn man_writes_a_page_for_every_command_and_topic() {
         "verify",
         "stack",
         "check",
+        "export",
         "provision",
         "recheck",
         "issue",

@@ -8,7 +8,7 @@ use serde_json::Value;
 
 use crate::shop::{Put, Shop, change};
 
-fn begun() -> Shop {
+pub fn begun() -> Shop {
     let shop = Shop::new();
     for name in ["stock.csv", "pumps.csv"] {
         fs::copy(format!("samples/tiny/{name}"), shop.at(name)).unwrap();
@@ -48,16 +48,16 @@ fn kit(shop: &Shop, more: &[&str]) -> String {
     well(shop, &[&call, more].concat())
 }
 
-fn status(shop: &Shop) -> OutageJson {
+pub fn status(shop: &Shop) -> OutageJson {
     let output = shop.output(&["status", "w.outage", "--json", "-"]);
     serde_json::from_slice(&output.stdout).unwrap_or_else(|_| panic!("{output:?}"))
 }
 
-fn state(shop: &Shop, tag: &str) -> PumpStateJson {
+pub fn state(shop: &Shop, tag: &str) -> PumpStateJson {
     status(shop).pumps.into_iter().find(|pump| pump.tag == tag).unwrap().state
 }
 
-fn on_hand(shop: &Shop, item: &str) -> i64 {
+pub fn on_hand(shop: &Shop, item: &str) -> i64 {
     status(shop).stock.into_iter().find(|lot| lot.item == item).unwrap().on_hand
 }
 

@@ -4,6 +4,9 @@
 
 mod again;
 mod commands;
+mod export;
+mod log;
+mod patching;
 mod random;
 mod rules;
 #[path = "../issue/shop.rs"]
@@ -12,3 +15,4 @@ mod shop;
 mod store;
 mod tampered;
 mod trouble;
+mod usage;

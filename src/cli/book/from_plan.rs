@@ -7,9 +7,9 @@ use std::path::Path;
 
 use super::super::outage::{book, facts, job};
 use super::super::run::{Ended, Run, gathered};
+use super::drafted::{Drafted, number};
 use super::{Args, shown, tell, value_text};
 use crate::cli::voice::{must_see, out};
-use crate::digest::sha256;
 use crate::issue::key;
 use crate::issue::planned::PickStep;
 use crate::issue::record::Carried;
@@ -28,45 +28,38 @@ struct Saved {
     back: Back,
 }
 
-/// Bookings so far, and the outage as they leave it: each is judged on the state after those before it.
-struct Drafted<'a> {
-    facts: &'a dyn Fn(&str) -> Circumstances,
-    after: Outage,
-    drafts: Vec<Draft>,
+/// A reading of a place or requirement; `nth` of that cell.
+struct Read<'a> {
+    at: usize,
+    of: Of,
+    nth: usize,
+    reading: &'a Reading,
 }
 
-impl Drafted<'_> {
-    /// Adds a booking, unless its request was booked before.
-    fn add(&mut self, request: &str, booking: Booking) {
-        if self.after.entries().iter().any(|entry| entry.facts.request == request) {
-            return;
-        }
-        let facts = (self.facts)(request);
-        if let Ok(entry) = self.after.book(facts.clone(), booking.clone()) {
-            // What does not follow is refused by the file, which says why.
-            self.after.follow(entry).ok();
-        }
-        self.drafts.push((facts, booking));
+/// Books a reading, and before it the issue of a bag that is not at the bench yet.
+fn read(
+    drafted: &mut Drafted,
+    job: &Job,
+    Read { at, of, nth, reading }: Read<'_>,
+    code: &str,
+    facts: &dyn Fn(&str) -> Circumstances,
+) {
+    let pump = &job.pumps[at];
+    let Some(known) = drafted.after.pump(&pump.tag).cloned() else {
+        return;
+    };
+    let what = outage_kit::name(job, pump, of).to_string();
+    let value = text(job, of, reading);
+    let request = number(code, "reading", &pump.tag, &format!("{what}\n{nth}\n{value}"));
+    if known.state == PumpState::Bagged {
+        let issue = Booking::Issue { tag: pump.tag.clone() };
+        drafted.add(facts(&number(code, "issue", &pump.tag, &request)), issue);
     }
-
-    /// Adds a reading, and before it the issue of a bag that is not at the bench yet.
-    fn read(&mut self, job: &Job, at: usize, of: Of, nth: usize, reading: &Reading, code: &str) {
-        let pump = &job.pumps[at];
-        let Some(known) = self.after.pump(&pump.tag).cloned() else {
-            return;
-        };
-        let what = outage_kit::name(job, pump, of).to_string();
-        let value = text(job, of, reading);
-        let request = number(code, "reading", &pump.tag, &format!("{what}\n{nth}\n{value}"));
-        if known.state == PumpState::Bagged {
-            let issue = Booking::Issue { tag: pump.tag.clone() };
-            self.add(&number(code, "issue", &pump.tag, &request), issue);
-        }
-        let mut with_it = known;
-        with_it.read(&what, &value);
-        let finding = outage_kit::finding(job, at, &with_it);
-        self.add(&request, Booking::Reading { tag: pump.tag.clone(), what, value, finding });
-    }
+    let mut with_it = known;
+    with_it.read(&what, &value);
+    let finding = outage_kit::finding(job, at, &with_it);
+    let reading = Booking::Reading { tag: pump.tag.clone(), what, value, finding };
+    drafted.add(facts(&request), reading);
 }
 
 pub(super) fn run(mut run: Run, mut file: OutageFile, plan: &Path, args: &Args) -> Ended {
@@ -99,11 +92,11 @@ fn drafted(
     bags: Vec<(String, Booking)>,
 ) -> Vec<Draft> {
     let facts = |request: &str| facts(run, request, &args.by, &args.note);
-    let mut drafted = Drafted { facts: &facts, after: outage.clone(), drafts: Vec::new() };
+    let mut drafted = Drafted::on(outage);
     let code = saved.carried.planned.id();
     for (tag, booking) in bags {
         let contents = format!("{booking:?}");
-        drafted.add(&number(&code, "bag", &tag, &contents), booking);
+        drafted.add(facts(&number(&code, "bag", &tag, &contents)), booking);
     }
     for (at, bench) in saved.back.benches.iter().enumerate() {
         let places = bench.packs.iter().enumerate().map(|(at, read)| (Of::Pack(at), read));
@@ -112,7 +105,9 @@ fn drafted(
         for (of, readings) in places.chain(clearances) {
             let Some(Readings { first, again }) = readings else { continue };
             let both = [Some(first), again.as_ref()].into_iter().flatten().enumerate();
-            both.for_each(|(nth, reading)| drafted.read(job, at, of, nth, reading, &code));
+            both.for_each(|(nth, reading)| {
+                read(&mut drafted, job, Read { at, of, nth, reading }, &code, &facts);
+            });
         }
     }
     drafted.drafts
@@ -143,12 +138,6 @@ fn read_plan(
     let sources = BenchSources { plan, readings: None, found: &[], issued: true };
     let back = gathered(read::bench(&sources, job, memory), problems)?;
     Some(Saved { carried, back })
-}
-
-/// Request number of a cell's contents.
-fn number(code: &str, kind: &str, tag: &str, contents: &str) -> String {
-    let hash = sha256(format!("{code}\n{kind}\n{}\n{contents}", key(tag)).as_bytes());
-    format!("{code}-{kind}-{}", hash.chars().take(24).collect::<String>())
 }
 
 /// Pieces of each pump that are short of its kit, and in addition to it, as the sheet Issue has them.
@@ -211,7 +200,7 @@ fn is_booked(pump: &OutagePump, without: &[KitPiece], with: &[KitPiece]) -> bool
 }
 
 /// Name in the model of a place that the sheet Issue names by its label.
-fn name_of(job: &Job, tag: &str, label: &str) -> String {
+pub(super) fn name_of(job: &Job, tag: &str, label: &str) -> String {
     let pump = index(job, tag).map(|at| &job.pumps[at]);
     let place = pump.and_then(|pump| {
         let mut packs = job.model_of(pump).packs.iter();

@@ -1,16 +1,18 @@
 //! The account of pieces issued or put back, in a few lines.
 
 use std::collections::BTreeSet;
+use std::path::Path;
 
 use super::Done;
 use super::args::Args;
+use crate::cli::patched;
 use crate::cli::voice::{Voice, out, warning};
 use crate::issue::key;
 use crate::issue::log::{How, Movement};
 use crate::words::NOT_FIT;
 
 /// Reports the movements on the terminal.
-pub(super) fn tell(args: &Args, done: &Done, to: Voice) {
+pub(super) fn tell(args: &Args, log: &Path, done: &Done, to: Voice) {
     let movements = &done.moves.movements;
     tell_counted(movements, to);
     if args.finish {
@@ -31,9 +33,15 @@ pub(super) fn tell(args: &Args, done: &Done, to: Voice) {
             Some(_) => "Added to",
         };
         let lines = many(movements.len(), "line");
-        out!(to, "{begun} {}: {lines}.", args.log.display());
+        out!(to, "{begun} {}: {lines}.", log.display());
     }
     out!(to, "Wrote {}: the stock workbook for next time.", args.out.display());
+    match &done.patched {
+        Some(made) => patched::tell(&[made], to),
+        // Text files have nothing to lose.
+        None if done.stock.is_text || Path::new(&done.stock.file).is_dir() => {}
+        None => patched::tell_anew(&done.stock.file, to),
+    }
 }
 
 /// Counts that differ from the log's.

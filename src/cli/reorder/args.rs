@@ -1,17 +1,20 @@
 //! The arguments of `reorder`.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use crate::cli::amounts::Amounts;
+use crate::cli::book::OF_ISSUE_LOG;
 use crate::cli::common_args::{CommonArgs, Json, Threads};
 use crate::cli::files::Files;
 use crate::cli::from_command_line;
 use crate::cli::run::{Refusal, gathered, gathered_job};
 use crate::cli::settings::Settings;
 use crate::decimal::{Millionths, Money};
-use crate::issue::log::Log;
+use crate::issue::log::{Log, Movement};
 use crate::job::{Input, Job, NotMeasured};
 use crate::length::Length;
+use crate::outage::LedgerEntry;
+use crate::outage_file::{OutageFile, is_outage_file};
 use crate::problem::{Place, Problem, Problems};
 use crate::read::{self, Memory, Sources};
 use crate::reorder::{Refused, ReorderOptions, level, shelf};
@@ -33,9 +36,10 @@ pub(in crate::cli) struct Args {
     /// Spending limit for this outage; buys whatever serves the most pumps within it.
     #[arg(long, value_name = "MONEY", allow_hyphen_values = true)]
     budget: Option<String>,
-    /// Issue log that `gapwright issue` keeps; reorder points follow from it.
+    /// Outage file, or the issue log that `gapwright issue` keeps; reorder points follow from it. May be given several
+    /// times: an outage file holds the demand of one outage.
     #[arg(long, value_name = "FILE")]
-    log: Option<PathBuf>,
+    log: Vec<PathBuf>,
     /// Probability of no stock-out during a lead time (cycle service level).
     #[arg(long, default_value = "95 %", value_name = "PERCENT", allow_hyphen_values = true)]
     service: String,
@@ -80,6 +84,8 @@ Examples:
   gapwright reorder stock.xlsx pumps.xlsx --log issue-log.xlsx --order-cost 35 --holding \"20 %\"
         when to order each item again, and how much at a time, from past
         issues
+  gapwright reorder stock.xlsx pumps.xlsx --log spring.outage --log autumn.outage
+        the same from the bags of past outages
   gapwright reorder stock.xlsx pumps.xlsx --range \"F6=1 thou .. 125 thou\" --pieces 3
         which shims of fit F6 to hold so that at most 3 pieces make every
         total of the range
@@ -92,6 +98,57 @@ arrive takes from what is on hand only.
 
 Manual: `gapwright help buying`. Measure what comes in, enter it in the stock,
 and plan again with `gapwright kit`.";
+
+/// An issue log, and its file as an input.
+fn issue_log(path: &Path, memory: &Memory, problems: &mut Problems) -> Option<(Log, Input)> {
+    let file = path.display().to_string();
+    let read = read::issue_log(path, &mut memory.clone()).map(|read| (read, Vec::new()));
+    match gathered(read, problems)? {
+        (log, Some(sha256)) => Some((log, Input { role: "issue log".into(), file, sha256 })),
+        (_, None) => {
+            problems.add(Problem::new(
+                Place::file(&file),
+                "no such file",
+                "an outage file, or the issue log that `gapwright issue` keeps",
+                "correct the name, or leave --log out",
+            ));
+            None
+        }
+    }
+}
+
+/// The use of the stock in an outage, and its file as an input. Beside issue logs, the lines that it took over from one
+/// are theirs, and are not counted twice.
+fn ledger(path: &Path, with_logs: bool, problems: &mut Problems) -> Option<(Log, Input)> {
+    let file = path.display().to_string();
+    let opened = OutageFile::open(path).map_err(|error| problems.add(error.problem(&file)));
+    let opened = opened.ok()?;
+    let sha256 = opened.outage().head().hash;
+    let counts =
+        |entry: &LedgerEntry| !(with_logs && entry.facts.request.starts_with(OF_ISSUE_LOG));
+    let mut log = Log::new();
+    let usage = opened.outage().usage(&counts);
+    for (date, moved) in usage {
+        log.append(date, vec![moved]);
+    }
+    Some((log, Input { role: "outage file (hash of its last entry)".into(), file, sha256 }))
+}
+
+/// The logs as one, in the order of their days; none where there is none.
+fn joined(mut logs: Vec<Log>) -> Option<Log> {
+    if logs.len() < 2 {
+        return logs.pop();
+    }
+    let entries = logs.iter().flat_map(Log::entries);
+    let mut lines: Vec<(&str, &Movement)> =
+        entries.map(|entry| (entry.date.as_str(), &entry.movement)).collect();
+    lines.sort_by_key(|(date, _)| *date);
+    let mut all = Log::new();
+    for (date, moved) in lines {
+        all.append(date, vec![moved.clone()]);
+    }
+    Some(all)
+}
 
 /// Job and log as they were read, with the options.
 pub(super) struct Reading {
@@ -118,41 +175,33 @@ impl Args {
         problems: &mut Problems,
     ) -> Option<Reading> {
         let (question, budget) = self.question(date, problems);
-        let log = self.log(memory, problems);
+        let logs = self.logs(memory, problems);
         let mut job = gathered_job(read::job(&self.sources(memory)), problems)?;
         // Packs cannot be bought for a need that is not known.
         let missing = job.not_measured.iter().flat_map(NotMeasured::problems);
         missing.for_each(|problem| problems.add(problem));
         shelf::unknown_ranges(&job, &question, problems);
         level::ask_lead_days(&job, problems);
-        let log = log.map(|(log, input)| {
-            for warning in read::log_beside_stock(&log, &job, &input.file, date) {
+        for (log, input) in &logs {
+            for warning in read::log_beside_stock(log, &job, &input.file, date) {
                 job.warnings.push(warning.clone());
                 problems.warn(warning);
             }
-            job.inputs.push(input);
-            log
-        });
+            job.inputs.push(input.clone());
+        }
+        let log = joined(logs.into_iter().map(|(log, _)| log).collect());
         Some(Reading { job, log, question, budget })
     }
 
-    /// The log, if one is given, and the file as an input.
-    fn log(&self, memory: &Memory, problems: &mut Problems) -> Option<(Log, Input)> {
-        let path = self.log.as_ref()?;
-        let file = path.display().to_string();
-        let read = read::issue_log(path, &mut memory.clone()).map(|read| (read, Vec::new()));
-        match gathered(read, problems)? {
-            (log, Some(sha256)) => Some((log, Input { role: "issue log".into(), file, sha256 })),
-            (_, None) => {
-                problems.add(Problem::new(
-                    Place::file(&file),
-                    "no such file",
-                    "the issue log that `gapwright issue` keeps",
-                    "correct the name, or leave --log out",
-                ));
-                None
-            }
-        }
+    /// Every log that is given, with its file as an input.
+    fn logs(&self, memory: &Memory, problems: &mut Problems) -> Vec<(Log, Input)> {
+        let (outages, logs): (Vec<&PathBuf>, Vec<&PathBuf>) =
+            self.log.iter().partition(|path| is_outage_file(path));
+        let with_logs = !logs.is_empty();
+        let mut all = Vec::new();
+        all.extend(logs.into_iter().filter_map(|path| issue_log(path, memory, problems)));
+        all.extend(outages.into_iter().filter_map(|path| ledger(path, with_logs, problems)));
+        all
     }
 
     /// A question that has no answer.

@@ -202,6 +202,11 @@ impl<R> AtMost<R> {
     pub(super) fn new(inner: R, left: u64) -> AtMost<R> {
         AtMost { inner, left }
     }
+
+    /// Whether it has given out all that it may.
+    pub(super) fn is_spent(&self) -> bool {
+        self.left == 0
+    }
 }
 
 impl<R: Read> Read for AtMost<R> {

@@ -13,7 +13,7 @@ use crate::sheet::{Cell, Sheet};
 
 /// Faults of the text of a CSV file.
 #[derive(Debug, Clone, Copy, Error)]
-enum TextError {
+pub(super) enum TextError {
     #[error("bytes that are not UTF-8 text")]
     NotUtf8,
     #[error("bytes that are not UTF-16 text")]
@@ -175,7 +175,7 @@ fn blank_lines(text: &[u8], start: usize) -> u32 {
 }
 
 /// The file's text; else the line, from 1, and its fault.
-fn text(bytes: &[u8]) -> Result<Cow<'_, str>, (usize, TextError)> {
+pub(super) fn text(bytes: &[u8]) -> Result<Cow<'_, str>, (usize, TextError)> {
     let lines = |before: &[u8]| memchr::memchr_iter(b'\n', before).count() + 1;
     let (wide, unit): (_, fn([u8; 2]) -> u16) = match bytes {
         [0xff, 0xfe, wide @ ..] => (Some(wide), u16::from_le_bytes),
@@ -204,7 +204,7 @@ fn text(bytes: &[u8]) -> Result<Cow<'_, str>, (usize, TextError)> {
 
 /// The separator: the one that splits some line of the first ten into most values. A comma between two digits may be
 /// a decimal mark and does not count.
-fn delimiter(text: &[u8]) -> u8 {
+pub(super) fn delimiter(text: &[u8]) -> u8 {
     /// Longer than a line of headings; the rest is not examined.
     const LONGEST: usize = 64_000;
     let most = |mark: u8| {

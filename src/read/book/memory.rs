@@ -42,6 +42,11 @@ impl Memory {
         Memory { limit, cells_left: limit / 8 * 3 }
     }
 
+    /// As much again as there was at first, for what is read when the rest is gone.
+    pub(super) fn renewed(&self) -> Memory {
+        Memory { cells_left: self.limit / 8 * 3, ..self.clone() }
+    }
+
     /// The limit in megabytes.
     pub fn megabytes(&self) -> u64 {
         self.limit / MEGABYTE

@@ -1,7 +1,7 @@
 //! Surveys an Office Open XML workbook part by part before it is read: the memory that its reader would need, and
 //! facts that the reader does not give (hidden rows and columns, merged cells, number formats).
 
-use std::collections::{HashMap, HashSet};
+use std::collections::{BTreeMap, HashMap, HashSet};
 use std::io::{BufReader, Read};
 use std::sync::Arc;
 
@@ -234,6 +234,17 @@ impl Survey {
         let relations = resolved(folder, &format!("_rels/{name}.rels"));
         let target = self.relations.get(&relations)?.get(id)?;
         Some(resolved(folder, target))
+    }
+
+    /// Sheets by name, each with the part of its cells in lower case.
+    pub(super) fn sheet_parts(&self) -> BTreeMap<String, String> {
+        let names = self.sheets.keys();
+        names.filter_map(|name| Some((name.clone(), self.part_of(name)?))).collect()
+    }
+
+    /// The part that lists the sheets, in lower case.
+    pub(super) fn workbook_part(&self) -> String {
+        self.sheets.values().next().map_or_else(String::new, |(part, _)| part.clone())
     }
 
     /// Facts about a sheet that the reader does not give; they are moved out.
