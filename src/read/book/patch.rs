@@ -192,6 +192,9 @@ struct Workbook<'b> {
     sheets: Vec<SheetPart>,
 }
 
+/// A text that several cells share, with the cell that has it.
+type SharedText<'t> = ((u32, u32), &'t str);
+
 /// Facts about the formulas of all sheets.
 #[derive(Default)]
 struct Formulas {
@@ -304,7 +307,7 @@ impl Workbook<'_> {
             });
             read.map_err(|trouble| self.trouble(&part, trouble))?;
             // Of two texts with one number nobody can tell which is shared.
-            let mut shared: HashMap<u32, Option<((u32, u32), &str)>> = HashMap::new();
+            let mut shared: HashMap<u32, Option<SharedText<'_>>> = HashMap::new();
             for (at, formula) in found.iter().filter(|(_, formula)| !formula.text.is_empty()) {
                 if let Some(number) = formula.shared {
                     let text = (*at, formula.text.as_str());
