@@ -29,7 +29,6 @@ mod map;
 pub mod mark;
 mod models;
 mod monte_carlo;
-mod order;
 mod page;
 mod pages;
 mod picking;
@@ -63,11 +62,10 @@ use stack_up::Kitted;
 use style::Styles;
 
 use crate::output::WriteError;
+pub use crate::paper::{PlaceInOutage, code};
 pub use issue_log::workbook as issue_log;
-pub use labels::code;
 pub use stack_up::StackUps;
 pub use stock_next::workbook as stock_next;
-pub use style::PlaceInOutage;
 
 /// The most pumps of an outage whose slips are kept in memory while they are written.
 const FEW: usize = 1_000;

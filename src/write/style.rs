@@ -3,8 +3,6 @@
 //! The colours are our own choice out of hues that stay apart for the colour-blind (blue and
 //! orange), and nothing is said by colour alone.
 
-use std::collections::BTreeMap;
-
 use rust_xlsxwriter::{
     ChartPatternFill, ChartPatternFillType, Color, Format, FormatAlign, FormatBorder,
     FormatUnderline, Worksheet,
@@ -12,6 +10,7 @@ use rust_xlsxwriter::{
 
 use super::page::Written;
 use crate::length::Unit;
+use crate::paper::PlaceInOutage;
 
 /// The colour of text and of strong rules.
 pub(super) const INK: Color = Color::RGB(0x1D_2B_3A);
@@ -130,25 +129,7 @@ pub(super) fn open(format: Format) -> Format {
     format.set_background_color(ENTRY).set_unlocked()
 }
 
-/// Place of a plan in a running outage, as it stands on its pages.
-#[derive(Debug, Clone, PartialEq, Eq, Default)]
-pub struct PlaceInOutage {
-    /// Outage, number of the plan and end of the ledger, in words.
-    pub words: String,
-    /// Number of each kit in the outage, by the tag of its pump.
-    pub kits: BTreeMap<String, u32>,
-}
-
 impl Styles {
-    /// Title of a kit: its number in the outage where it has one, and its place among the kits of the plan.
-    pub(super) fn kit(&self, tag: &str, number: usize, of: usize) -> String {
-        let known = self.place.as_ref().and_then(|place| place.kits.get(tag));
-        match known {
-            Some(kit) => format!("Kit {kit} ({number} of {of})"),
-            None => format!("Kit {number} of {of}"),
-        }
-    }
-
     pub(super) fn new(date: &str) -> Styles {
         let ink = || Format::new().set_font_color(INK);
         let right =

@@ -1,0 +1,28 @@
+//! Paper for the shop floor: kit slips, bag labels and the picking list.
+//!
+//! Their contents are worked out here once: the sheets Kits, Labels and Picking list of the workbook are written from
+//! them.
+
+pub(crate) mod code;
+pub(crate) mod label;
+pub(crate) mod order;
+pub(crate) mod picking;
+pub(crate) mod slip;
+mod window;
+
+use std::collections::BTreeMap;
+
+pub use code::{ReadCode, code, slip_code};
+pub use slip::ShortWords;
+
+/// Heading of the column of a thickness in the unit that it is not named in.
+pub(crate) const OTHER_UNIT: &str = "mm (or in)";
+
+/// Place of a plan in a running outage, as it stands on its pages.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct PlaceInOutage {
+    /// Outage, number of the plan and end of the ledger, in words.
+    pub words: String,
+    /// Number of each kit in the outage, by the tag of its pump.
+    pub kits: BTreeMap<String, u32>,
+}
