@@ -1,11 +1,15 @@
 //! Paper for the shop floor: kit slips, bag labels and the picking list.
 //!
-//! Their contents are worked out here once: the sheets Kits, Labels and Picking list of the workbook are written from
-//! them.
+//! Their contents are worked out here once. The sheets Kits, Labels and Picking list of the workbook are written from
+//! them, and so is [`page()`]: one file that prints on A4 and on Letter.
 
+mod base64;
 pub(crate) mod code;
+mod grid;
 pub(crate) mod label;
+mod list;
 pub(crate) mod order;
+mod page;
 pub(crate) mod picking;
 pub(crate) mod slip;
 mod window;
@@ -13,6 +17,8 @@ mod window;
 use std::collections::BTreeMap;
 
 pub use code::{ReadCode, code, slip_code};
+pub use grid::{LabelGrid, LabelGridError, two_counts, two_lengths};
+pub use page::{PaperPage, PaperParts, PrintedPlan, page};
 pub use slip::ShortWords;
 
 /// Heading of the column of a thickness in the unit that it is not named in.

@@ -24,12 +24,12 @@ use crate::packing::RingSpace;
 use crate::plan::{Cause, Kit, MarginalValue, Objective, ObjectiveValue, Pick, Plan, Shortfall};
 use crate::problem::Problem;
 use crate::pump::{Measured, Pump};
-use crate::show::{Round, counted, rounded, stated};
+use crate::show::{Round, rounded, stated};
 use crate::stack::Verdict;
 use crate::verify::{NotShown, Verified};
 
 pub use crate::show::{about, both, fine, length, natural_unit, range, thickness, tolerance};
-pub(crate) use crate::show::{first_of, plural, readable, short_length};
+pub(crate) use crate::show::{counted, first_of, plural, readable, short_length};
 
 pub use crate::model::NOT_FIT;
 

@@ -11,6 +11,7 @@ use crate::outage::{Booking, Circumstances, FileRole, KitPiece, LedgerEntry, Out
 use crate::outage_cells;
 use crate::outage_file::{BookError, Draft, FileBytes, OutageFile, OutageFileError, Receipt};
 use crate::output::{self, WriteError};
+use crate::paper::PlaceInOutage;
 use crate::problem::{Place, Problems};
 use crate::read::{self, Sources};
 use crate::sheet::Book;
@@ -82,6 +83,20 @@ pub(super) fn request() -> String {
         std::env::args().collect::<Vec<_>>().join("\n"),
     ];
     sha256(parts.join("\n").as_bytes()).chars().take(32).collect()
+}
+
+/// Place of the last plan in its outage, as it stands on its pages.
+pub(super) fn place_of(path: &Path, outage: &Outage) -> PlaceInOutage {
+    let name = path.file_stem().unwrap_or_default().to_string_lossy();
+    // Pages hold no long headers.
+    let name: String = name.chars().take(60).collect();
+    let number = outage.last_plan().map_or(0, |plan| plan.number);
+    let kits =
+        outage.pumps().filter_map(|pump| Some((pump.tag.clone(), pump.kit.as_ref()?.number)));
+    PlaceInOutage {
+        words: format!("{name}, plan {number}, ledger {}", outage.head()),
+        kits: kits.collect(),
+    }
 }
 
 /// Job of the files that were last taken over, read from their bytes.

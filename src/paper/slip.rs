@@ -54,6 +54,21 @@ pub(crate) const DONE: &str = "Done:";
 pub(crate) const NO_PIECES: &str = "No pieces are issued for this pump. Do not assemble it with pieces picked by eye: a requirement would not be met.";
 /// Labels of the cells for names and dates.
 pub(crate) const SIGNED: [&str; 2] = ["Fitter, date:", "Checked, date:"];
+/// Words after STOP, where no reading may be let pass.
+pub(crate) struct StopWords {
+    pub(crate) pack: &'static str,
+    pub(crate) coarse_pack: &'static str,
+    pub(crate) clearance: &'static str,
+    pub(crate) coarse_clearance: &'static str,
+}
+
+/// Consequence of a reading outside its range, and of a gauge too coarse for one.
+pub(crate) const STOP: StopWords = StopWords {
+    pack: "if it reads outside this range: do not fit it. Check the pieces, wipe them, measure again.",
+    coarse_pack: "if no such micrometer is at hand: do not fit it unmeasured.",
+    clearance: "if it reads outside: do not close up. Measure again. Outside twice: leave it open and report both readings.",
+    coarse_clearance: "if no such gauge is at hand: do not close up.",
+};
 /// Mark of a caution.
 pub(crate) const CAUTION: &str = "\u{26a0}";
 
@@ -75,8 +90,8 @@ pub(crate) fn each_reading(unit: Unit) -> [String; 2] {
 
 /// Slip of one pump.
 pub(crate) struct KitSlip<'a> {
-    /// Index of the pump in the job.
-    pub(crate) index: usize,
+    /// Number among the kits of the plan, from 1.
+    pub(crate) number: usize,
     pub(crate) pump: &'a Pump,
     pub(crate) model: &'a Model,
     /// Number of the kit, in words.
@@ -201,9 +216,9 @@ pub(crate) enum Span {
 }
 
 impl Phrase {
-    /// Whether it has a figure to hold a reading against.
-    pub(crate) fn has_figure(&self) -> bool {
-        self.0.iter().any(|span| matches!(span, Span::Figure(_)))
+    /// Whether it has a range to hold a reading against.
+    pub(crate) fn has_range(&self) -> bool {
+        self.0.iter().any(|span| matches!(span, Span::Figure(text) if text.contains(" to ") || text.contains(" or ")))
     }
 }
 
@@ -275,7 +290,7 @@ impl<'a> Slips<'a> {
         let pump = &job.pumps[index];
         let slip = Contents { job, pump, model: job.model_of(pump) };
         KitSlip {
-            index,
+            number,
             pump,
             model: slip.model,
             kit: self.kit(&pump.tag, number),
@@ -298,6 +313,12 @@ impl<'a> Slips<'a> {
 impl KitSlip<'_> {
     pub(crate) fn title(&self) -> String {
         format!("{}: pump {}", self.kit, self.pump.tag)
+    }
+
+    /// Number of the kit in its outage; else among the kits of the plan.
+    pub(crate) fn in_outage(&self, place: Option<&PlaceInOutage>) -> u32 {
+        let known = place.and_then(|place| place.kits.get(&self.pump.tag));
+        known.copied().unwrap_or(u32::try_from(self.number).unwrap_or(u32::MAX))
     }
 }
 
