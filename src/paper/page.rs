@@ -16,7 +16,7 @@ use super::slip::{
 };
 use super::{PlaceInOutage, label, list};
 use crate::digest::sha256;
-use crate::model::Drawing;
+use crate::model::{Drawing, Figure};
 use crate::plain_text::cleaned;
 use crate::plan::Kit;
 use crate::verify::Verified;
@@ -99,7 +99,7 @@ pub fn page(plan: &PrintedPlan<'_>, parts: &PaperParts) -> PaperPage {
         true => numbered.iter().map(|&(number, index)| printer.slip(number, index)).collect(),
         false => Vec::new(),
     };
-    let style = style(parts.labels.as_ref());
+    let style = style(parts.labels.as_ref()) + &drawings(&printed_slips);
     let policy = policy(&style);
     let labels = if parts.labels.is_some() { with_bag.len() } else { 0 };
     let html = html! {
@@ -255,21 +255,22 @@ impl<'a> Printer<'a> {
             article.sheet aria-labelledby=(id) {
                 table.page role="presentation" {
                     thead { tr { td { (self.running(&format!("{tag}: {}", slip.kit))) } } }
-                    tbody { tr { td {
+                    tbody { tr { td { div.slip {
                         div.head {
                             div {
-                                h1 id=(id) { (slip.kit) ": pump " b class=(fitted(tag, 330.0, 34)) { (t(tag)) } }
+                                h1 id=(id) { (slip.kit) ": pump " b class=(fitted(tag, 300.0, 32)) { (t(tag)) } }
                                 p { (t(&slip.model.title)) }
                                 p.facts { (t(&slip.facts)) }
+                                p { "Code: " (t(&text)) }
                                 @if let Some(again) = &slip.again { p.alarm { (t(again)) "." } }
                             }
-                            div.code { (qr(&text)) (t(&text)) }
+                            div.code { (qr(&text)) }
                         }
                         @match &slip.body {
                             SlipBody::Complete(kit) => (complete(slip, kit)),
                             SlipBody::Short { reasons, cautions } => (short(slip, reasons, cautions)),
                         }
-                    } } }
+                    } } } }
                 }
             }
         }
@@ -343,6 +344,7 @@ fn phrase(phrase: &Phrase) -> Markup {
                 Span::Plain(text) => (t(text)),
                 Span::Word(text) => { span.word { (t(text)) } },
                 Span::Figure(text) => { span.fig { (t(text)) } },
+                Span::Range(text) => { span.range { (t(text)) } },
             }
         }
     }
@@ -368,39 +370,36 @@ fn complete(slip: &KitSlip<'_>, kit: &CompleteKit) -> Markup {
     let unit = each_reading(slip.model.unit);
     html! {
         h2 { (PICK) }
-        table.list {
+        table.list.cols {
             thead { (heads(&PIECES)) }
-            tbody { @for place in &kit.places { (pieces(place)) } }
+            tbody { @for place in &kit.places { (pieces(place)) (pack(place, &unit)) } }
         }
-        @for place in &kit.places { (pack(place, &unit)) }
         @if !kit.needs.is_empty() { (consumables(&kit.needs)) }
         h2 { (ASSEMBLE) }
-        div.work {
-            @if let Some(drawing) = &slip.model.drawing {
-                div { (drawn(slip, drawing, &kit.figures)) }
-            }
+        div.work.bare[slip.model.drawing.is_none()] {
+            @if let Some(drawing) = &slip.model.drawing { (drawn(slip, drawing, &kit.figures)) }
             div {
                 (cautions(&kit.before))
                 h3 { (MEASURED) }
-                table.list { tbody {
-                    @for [label, value] in &slip.measured { tr { th scope="row" { (t(label)) } td { (value) } } }
-                } }
+                ul { @for [label, value] in &slip.measured { li { (t(label)) " " b { (value) } } } }
             }
         }
         h2 { (CHECK) }
         (cautions(&kit.checking))
         table.list {
             thead { (heads(&[REQUIREMENT[0], REQUIREMENT[1], REQUIREMENT[3], REQUIREMENT[5]])) }
-            tbody { @for check in &kit.checks { (requirement(check)) } }
-        }
-        @for check in &kit.checks {
-            @if let Some(asked) = &check.asked { (clearance(check, asked, &unit)) }
+            tbody {
+                @for check in &kit.checks {
+                    (requirement(check))
+                    @if let Some(asked) = &check.asked { (clearance(asked, &unit)) }
+                }
+            }
         }
         @if let Some(text) = kit.no_blades { p.small { (text) } }
         @if let Some(text) = &kit.growths { p { (t(text)) } }
         (signed())
         h2 { (RUN) }
-        (cautions(&kit.running))
+        div.two { (cautions(&kit.running)) }
         p.small { (t(&kit.sources)) }
     }
 }
@@ -431,25 +430,30 @@ fn pieces(place: &FilledPlace) -> Markup {
 }
 
 /// Reading of the finished pack.
-fn pack(place: &FilledPlace, [first, second]: &[String; 2]) -> Markup {
+fn pack(place: &FilledPlace, cells: &[String; 2]) -> Markup {
     html! {
-        @for warning in &place.warnings { p.alarm { (t(warning)) } }
+        @for warning in &place.warnings { tr { td colspan="8" { p.alarm { (t(warning)) } } } }
         @if let Some(reading) = &place.reading {
-            div.ask {
-                div {
-                    h3 { (t(&place.label)) }
-                    p { (phrase(reading)) }
-                    p.stop { b { "STOP" } " " (if reading.has_range() { STOP.pack } else { STOP.coarse_pack }) }
-                }
-                div.cell { (first) } div.cell { (second) }
-            }
+            @let stop = if reading.has_range() { STOP.pack } else { STOP.coarse_pack };
+            tr { td.asked colspan="8" { div.ask {
+                div { p { (phrase(reading)) } (stopped(stop)) }
+                (readings(cells))
+            } } }
         }
     }
 }
 
+fn stopped(so: &str) -> Markup {
+    html! { p.stop { b { "STOP" } " " (so) } }
+}
+
+fn readings(labels: &[String; 2]) -> Markup {
+    html! { @for label in labels { div.cell { (label) } } }
+}
+
 fn consumables(needs: &[BagNeed]) -> Markup {
     html! {
-        table.list {
+        table.list.cols {
             thead { (heads(&CONSUMABLES)) }
             tbody {
                 @for need in needs {
@@ -493,22 +497,18 @@ fn requirement(check: &RequirementCheck) -> Markup {
 }
 
 /// Accepted readings of a clearance.
-fn clearance(
-    check: &RequirementCheck,
-    asked: &AskedReading,
-    [first, second]: &[String; 2],
-) -> Markup {
+fn clearance(asked: &AskedReading, cells: &[String; 2]) -> Markup {
+    let stop = if asked.range.has_range() { STOP.clearance } else { STOP.coarse_clearance };
     html! {
-        div.ask {
+        tr { td.asked colspan="4" { div.ask.accept {
             div {
-                h3 { (t(&check.label)) }
                 p { (phrase(&asked.range)) }
-                p.stop { b { "STOP" } " " (if asked.range.has_range() { STOP.clearance } else { STOP.coarse_clearance }) }
+                (stopped(stop))
                 @if let Some(text) = asked.unknown_growth { p.alarm { (text) } }
                 @for text in asked.any_growth.iter().chain(&asked.blades) { p { (t(text)) } }
             }
-            div.cell { (first) } div.cell { (second) }
-        }
+            (readings(cells))
+        } } }
     }
 }
 
@@ -544,26 +544,39 @@ fn short(slip: &KitSlip<'_>, reasons: &[ShortWords], texts: &[String]) -> Markup
     }
 }
 
-/// The drawing with the figures of the pump, at least nine points high.
+/// The drawing with the figures of the pump, which keep their size whatever room there is for it.
 fn drawn(slip: &KitSlip<'_>, drawing: &Drawing, figures: &[DrawnFigure]) -> Markup {
-    const WIDE: f64 = 116.0;
-    const HIGH: f64 = 70.0;
-    let [width, height] = [drawing.width.max(1), drawing.height.max(1)].map(f64::from);
-    let scale = (WIDE / width).min(HIGH / height);
-    let letters = 9.2 * 25.4 / 72.0 / scale;
-    let at = |figure: &DrawnFigure| {
-        let [x, y] = figure.at.map(|share| f64::from(share) / 1e6);
-        [x * width, y * height]
-    };
+    let model = slip.pump.model;
     html! {
-        svg.drawing role="img" aria-label={ "Drawing: " (cleaned(&slip.model.title)) }
-            width={ (format!("{:.1}", width * scale)) "mm" } height={ (format!("{:.1}", height * scale)) "mm" }
-            viewBox={ "0 0 " (drawing.width) " " (drawing.height) } {
-            use href={ "#drawing-" (slip.pump.model) } width=(drawing.width) height=(drawing.height) {}
-            @for figure in figures {
-                @let [x, y] = at(figure);
-                text x=(format!("{x:.1}")) y=(format!("{y:.1}")) font-size=(format!("{letters:.1}")) { (figure.text) }
+        div.room { div class={ "picture m" (model) } {
+            svg role="img" aria-label={ "Drawing: " (cleaned(&slip.model.title)) }
+                viewBox={ "0 0 " (drawing.width) " " (drawing.height) } {
+                use href={ "#drawing-" (model) } width=(drawing.width) height=(drawing.height) {}
             }
+            @for figure in figures { b class={ "f" (figure.number) } { (figure.text) } }
+        } }
+    }
+}
+
+/// Places of the drawings and of the figures on them: no element has a style of its own.
+fn drawings(slips: &[KitSlip<'_>]) -> String {
+    let mut style = String::new();
+    let models: BTreeMap<usize, (&Drawing, &[Figure])> = slips
+        .iter()
+        .filter_map(|slip| {
+            let drawing = slip.model.drawing.as_ref()?;
+            Some((slip.pump.model, (drawing, &slip.model.figures[..])))
+        })
+        .collect();
+    for (model, (drawing, figures)) in models {
+        let [width, height] = [drawing.width.max(1), drawing.height.max(1)];
+        style.push_str(&format!(
+            ".m{model}{{aspect-ratio:{width}/{height};width:min(100%,100cqh*{width}/{height})}}\n"
+        ));
+        for (number, figure) in figures.iter().enumerate() {
+            let [left, top] = figure.at.map(|share| f64::from(share) / 1e4);
+            style.push_str(&format!(".m{model} .f{number}{{left:{left}%;top:{top}%}}\n"));
         }
     }
+    style
 }

@@ -64,9 +64,9 @@ pub(crate) struct StopWords {
 
 /// Consequence of a reading outside its range, and of a gauge too coarse for one.
 pub(crate) const STOP: StopWords = StopWords {
-    pack: "if it reads outside this range: do not fit it. Check the pieces, wipe them, measure again.",
+    pack: "if outside: do not fit it. Wipe and check the pieces, then measure again.",
     coarse_pack: "if no such micrometer is at hand: do not fit it unmeasured.",
-    clearance: "if it reads outside: do not close up. Measure again. Outside twice: leave it open and report both readings.",
+    clearance: "if outside: do not close up. Measure again. Outside twice: leave it open.",
     coarse_clearance: "if no such gauge is at hand: do not close up.",
 };
 /// Mark of a caution.
@@ -172,6 +172,8 @@ pub(crate) struct BagPiece {
 
 /// Figure on the drawing, with its middle in millionths of the width and height.
 pub(crate) struct DrawnFigure {
+    /// Its number among those of the model.
+    pub(crate) number: usize,
     pub(crate) at: [u32; 2],
     pub(crate) text: String,
 }
@@ -213,19 +215,28 @@ pub(crate) enum Span {
     /// A word that must be seen.
     Word(String),
     Figure(String),
+    /// Range around a figure.
+    Range(String),
 }
 
 impl Phrase {
     /// Whether it has a range to hold a reading against.
     pub(crate) fn has_range(&self) -> bool {
-        self.0.iter().any(|span| matches!(span, Span::Figure(text) if text.contains(" to ") || text.contains(" or ")))
+        self.0.iter().any(|span| match span {
+            Span::Range(_) => true,
+            // Of a clearance the range is the figure, after its word.
+            Span::Figure(_) => self.0.iter().any(|span| matches!(span, Span::Word(_))),
+            Span::Plain(_) | Span::Word(_) => false,
+        })
     }
 }
 
 impl std::fmt::Display for Phrase {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         self.0.iter().try_for_each(|span| match span {
-            Span::Plain(text) | Span::Word(text) | Span::Figure(text) => f.write_str(text),
+            Span::Plain(text) | Span::Word(text) | Span::Figure(text) | Span::Range(text) => {
+                f.write_str(text)
+            }
         })
     }
 }
@@ -389,7 +400,7 @@ impl Contents<'_> {
             let mut spans = vec![Span::Plain(EXPECTED.into()), Span::Figure(middle)];
             match range {
                 Ok(range) => {
-                    spans.extend([Span::Plain(", from ".into()), Span::Figure(range)]);
+                    spans.extend([Span::Plain(", from ".into()), Span::Range(range)]);
                 }
                 Err(needs) => spans.extend(needs.map(|needs| Span::Plain(format!("; {needs}")))),
             }
@@ -613,9 +624,9 @@ impl Contents<'_> {
     }
 
     fn figures(&self, packs: &[PackPick], verdicts: &[Verdict]) -> Vec<DrawnFigure> {
-        let figures = self.model.figures.iter().filter_map(|figure| {
+        let figures = self.model.figures.iter().enumerate().filter_map(|(number, figure)| {
             let text = self.value_of(packs, verdicts, &figure.name)?;
-            Some(DrawnFigure { at: figure.at, text })
+            Some(DrawnFigure { number, at: figure.at, text })
         });
         figures.collect()
     }
