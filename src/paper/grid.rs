@@ -25,7 +25,7 @@ pub struct LabelGrid {
 impl Default for LabelGrid {
     /// A grid for plain paper, A4 or Letter, to be cut apart.
     fn default() -> LabelGrid {
-        LabelGrid { count: [3, 7], size: [62.0, 36.0], margin: [12.0, 12.0], gap: [0.0, 0.0] }
+        LabelGrid { count: [2, 7], size: [93.0, 36.0], margin: [12.0, 12.0], gap: [0.0, 0.0] }
     }
 }
 

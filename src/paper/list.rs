@@ -41,7 +41,7 @@ pub(super) fn picking(plan: &PrintedPlan<'_>, running: &Markup) -> Markup {
                 p.alarm { (words::NOT_FIT) ", nothing to pick: " (cleaned(&not_fit)) "." }
             }
             div.scroll {
-                table.list {
+                table.list.walk {
                     thead { tr {
                         @for head in ["Bin", "Item", "Kind", "Fit", "Thickness", OTHER_UNIT, "Quantity", "For tags (pieces each)", "Picked", "Measured", "Left in bin", "Initials"] {
                             th scope="col" { (head) }
@@ -71,7 +71,7 @@ pub(super) fn picking(plan: &PrintedPlan<'_>, running: &Markup) -> Markup {
                                 td.tick { i role="img" aria-label="box to tick" {} }
                                 td.write {} td.write {
                                     @if item.cut.is_none() {
-                                        span.small { "of " (item.on_hand) " less " (issued[index] + spoiled(job, index, all[index])) }
+                                        span.small { "should be " (item.on_hand.saturating_sub(issued[index] + spoiled(job, index, all[index]))) }
                                     }
                                 } td.write {}
                             }

@@ -120,7 +120,7 @@ pub fn page(plan: &PrintedPlan<'_>, parts: &PaperParts) -> PaperPage {
                 main {
                     @for slip in &printed_slips { (printer.slip_page(slip)) }
                     @if let Some(grid) = &parts.labels { (printer.labels(grid, &with_bag)) }
-                    @if parts.picking { (list::picking(plan, &printer.running("Picking list"))) }
+                    @if parts.picking { (list::picking(plan, &printer.running("Picking list", None))) }
                 }
             }
         }
@@ -143,7 +143,7 @@ fn style(grid: Option<&LabelGrid>) -> String {
     {
         let [across, down] = gap;
         // A code stays as small as a scanner reads from a hand's breadth, and leaves the words their room.
-        let code = (height - 6.0).min(width * 0.36).min(24.0);
+        let code = (height - 9.0).min(width * 0.33).min(24.0);
         style.push_str(&format!(
             ".labels{{grid-template-columns:repeat({columns},{width}mm);grid-auto-rows:{height}mm;column-gap:{across}mm;row-gap:{down}mm;padding:{top}mm 0 0 {left}mm}}\n.label svg.qr{{width:{code}mm;height:{code}mm}}\n",
         ));
@@ -226,11 +226,12 @@ impl<'a> Printer<'a> {
     }
 
     /// Line at the head of every printed page.
-    fn running(&self, of: &str) -> Markup {
+    fn running(&self, of: &str, code: Option<&str>) -> Markup {
         html! {
             div.running {
                 b { (t(of)) }
                 span { "Plan " (self.code) }
+                @if let Some(code) = code { span { "Code: " (t(code)) } }
                 @if let Some(place) = self.plan.place { span { (t(&place.words)) } }
                 span { (self.plan.date) }
             }
@@ -254,14 +255,13 @@ impl<'a> Printer<'a> {
         html! {
             article.sheet aria-labelledby=(id) {
                 table.page role="presentation" {
-                    thead { tr { td { (self.running(&format!("{tag}: {}", slip.kit))) } } }
+                    thead { tr { td { (self.running(&format!("{tag}: {}", slip.kit), Some(&text))) } } }
                     tbody { tr { td { div.slip {
                         div.head {
                             div {
                                 h1 id=(id) { (slip.kit) ": pump " b class=(fitted(tag, 300.0, 32)) { (t(tag)) } }
                                 p { (t(&slip.model.title)) }
                                 p.facts { (t(&slip.facts)) }
-                                p { "Code: " (t(&text)) }
                                 @if let Some(again) = &slip.again { p.alarm { (t(again)) "." } }
                             }
                             div.code { (qr(&text)) }
@@ -296,15 +296,17 @@ impl<'a> Printer<'a> {
         html! {
             article.label {
                 div {
+                    (qr(&code(self.code, tag)))
                     h2 class=(fitted(tag, room * 0.62, 22)) { (t(&lines.tag)) }
                     p.strong { (lines.kit) }
-                    p.one { (lines.facts) }
-                    p.one { (t(&lines.location)) }
-                    p.give { (t(&lines.pieces)) }
-                    @if !lines.missing.is_empty() { p.strong { (lines.missing) } }
-                    p { (lines.plan) }
+                    p { (lines.facts) }
+                    p { (t(&lines.location)) }
+                    p { (t(&lines.pieces)) }
                 }
-                (qr(&code(self.code, tag)))
+                p.foot {
+                    (lines.plan)
+                    @if !lines.missing.is_empty() { " " b { (lines.missing) } }
+                }
             }
         }
     }
@@ -384,8 +386,7 @@ fn complete(slip: &KitSlip<'_>, kit: &CompleteKit) -> Markup {
                 ul { @for [label, value] in &slip.measured { li { (t(label)) " " b { (value) } } } }
             }
         }
-        h2 { (CHECK) }
-        (cautions(&kit.checking))
+        div.beside { h2 { (CHECK) } (cautions(&kit.checking)) }
         table.list {
             thead { (heads(&[REQUIREMENT[0], REQUIREMENT[1], REQUIREMENT[3], REQUIREMENT[5]])) }
             tbody {
@@ -400,19 +401,20 @@ fn complete(slip: &KitSlip<'_>, kit: &CompleteKit) -> Markup {
         (signed())
         h2 { (RUN) }
         div.two { (cautions(&kit.running)) }
-        p.small { (t(&kit.sources)) }
     }
 }
 
 /// Rows of the pieces of a place.
 fn pieces(place: &FilledPlace) -> Markup {
+    let rows =
+        place.pieces.len() + place.pieces.iter().filter(|piece| piece.work.is_some()).count();
     html! {
         @if place.pieces.is_empty() {
             tr { th scope="row" { (t(&place.label)) } td colspan="7" { (EMPTY_PLACE) } }
         }
-        @for piece in &place.pieces {
+        @for (at, piece) in place.pieces.iter().enumerate() {
             tr {
-                th scope="row" { (t(&place.label)) }
+                @if at == 0 { th scope="rowgroup" rowspan=(rows) { (t(&place.label)) } }
                 td.strong { (t(&piece.item)) }
                 td.num { span.count { (piece.count) } }
                 @match &piece.thickness {
@@ -423,7 +425,7 @@ fn pieces(place: &FilledPlace) -> Markup {
                 (tick()) (tick())
             }
             @if let Some(work) = &piece.work {
-                tr { td {} td.strong colspan="5" { (t(work)) } td.tick colspan="2" { (DONE) " " i role="img" aria-label="box to tick" {} } }
+                tr { td.strong colspan="5" { (t(work)) } td.tick colspan="2" { (DONE) " " i role="img" aria-label="box to tick" {} } }
             }
         }
     }
