@@ -84,7 +84,8 @@ const ROOMS: &[(&str, &str)] = &[
     ),
     (
         "paper",
-        "accounting consumables crush decimal feeler job length model plan pump recheck stack verify words",
+        "accounting consumables crush cutting decimal digest feeler job length model plain_text plan pump recheck stack \
+         verify words",
     ),
     (
         "outage_kit",
@@ -93,12 +94,12 @@ const ROOMS: &[(&str, &str)] = &[
     (
         "read",
         "accounting certificate columns cutting day decimal digest feeler formats gauge guard issue job length \
-         model narrow forecast packing plan policy problem pump recheck sheet show stack \
+         model narrow forecast packing paper plan policy problem pump recheck sheet show stack \
          stock",
     ),
     (
         "write",
-        "accounting analysis consumables choose columns cutting day decimal digest formats \
+        "accounting analysis consumables choose columns crush cutting day decimal digest formats \
          issue job length model narrow forecast output packing paper plain_text plan policy problem provision \
          pump size_range recheck reorder sheet stack stock sweep verify words",
     ),
@@ -111,7 +112,7 @@ const ROOMS: &[(&str, &str)] = &[
     (
         "cli",
         "accounting analysis certificate choose crush day decimal digest formats guard issue job json length model \
-         manual forecast outage outage_cells outage_file outage_kit output plain_text plan policy problem \
+         manual forecast outage outage_cells outage_file outage_kit output paper plain_text plan policy problem \
          provision pump read recheck reorder sheet show stack stock sweep verify words write",
     ),
 ];
@@ -136,6 +137,7 @@ const DOORS: &[(&str, &str)] = &[
     ("itertools", "choose crush paper read show stack words write"),
     ("jiff", "cli day"),
     ("libm", "model provision stack"),
+    ("maud", "paper"),
     ("memchr", "read write"),
     ("microlp", "choose"),
     ("png", "write"),
@@ -159,7 +161,7 @@ const DOORS: &[(&str, &str)] = &[
     ("textwrap", "cli"),
     (
         "thiserror",
-        "choose formats inventory job length model forecast outage outage_file output policy provision size_range read \
+        "choose formats inventory job length model forecast outage outage_file output paper policy provision size_range read \
          stack sweep verify",
     ),
     ("toml", "read"),

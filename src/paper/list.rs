@@ -4,7 +4,7 @@ use maud::{Markup, html};
 
 use super::OTHER_UNIT;
 use super::page::PrintedPlan;
-use super::picking::{LEAD, packs_opened, tags, totals, walk};
+use super::picking::{LEAD, NOTHING, packs_opened, tags, totals, walk};
 use crate::accounting::spoiled;
 use crate::cutting::Layout;
 use crate::plain_text::cleaned;
@@ -82,6 +82,7 @@ pub(super) fn picking(plan: &PrintedPlan<'_>, running: &Markup) -> Markup {
                     }
                 }
             }
+            @if order.is_empty() { p.alarm { (NOTHING) } }
             p.strong { (totals(order.len(), issued.iter().sum(), stacked)) }
             @if let Some(waiting) = words::not_measured(job) { p { (waiting) } }
         }

@@ -374,23 +374,23 @@ fn complete(slip: &KitSlip<'_>, kit: &CompleteKit) -> Markup {
         h2 { (PICK) }
         table.list.cols {
             thead { (heads(&PIECES)) }
-            tbody { @for place in &kit.places { (pieces(place)) (pack(place, &unit)) } }
+            @for place in &kit.places { tbody { (pieces(place)) (pack(place, &unit)) } }
         }
         @if !kit.needs.is_empty() { (consumables(&kit.needs)) }
         h2 { (ASSEMBLE) }
         div.work.bare[slip.model.drawing.is_none()] {
             @if let Some(drawing) = &slip.model.drawing { (drawn(slip, drawing, &kit.figures)) }
-            div {
-                (cautions(&kit.before))
-                h3 { (MEASURED) }
-                ul { @for [label, value] in &slip.measured { li { (t(label)) " " b { (value) } } } }
-            }
+            div { (cautions(&kit.before)) }
+        }
+        div.two.measured {
+            h3 { (MEASURED) }
+            ul { @for [label, value] in &slip.measured { li { (t(label)) " " b { (value) } } } }
         }
         div.beside { h2 { (CHECK) } (cautions(&kit.checking)) }
         table.list {
             thead { (heads(&[REQUIREMENT[0], REQUIREMENT[1], REQUIREMENT[3], REQUIREMENT[5]])) }
-            tbody {
-                @for check in &kit.checks {
+            @for check in &kit.checks {
+                tbody {
                     (requirement(check))
                     @if let Some(asked) = &check.asked { (clearance(asked, &unit)) }
                 }
@@ -542,7 +542,7 @@ fn short(slip: &KitSlip<'_>, reasons: &[ShortWords], texts: &[String]) -> Markup
         }
         (signed())
         h2 { (STAYS_OPEN) }
-        (cautions(texts))
+        div.big { (cautions(texts)) }
     }
 }
 

@@ -10,6 +10,9 @@ use crate::verify::Verified;
 /// Line under the title.
 pub(crate) const LEAD: &str = "In bin order. Measure a piece of each lot of shims and gaskets before it leaves the bin; tick what is picked.";
 
+/// Said where nothing is taken.
+pub(crate) const NOTHING: &str = "Nothing to pick: no pump can be kitted.";
+
 /// Line below the table: its lines, all pieces, and those of them that are not stacked.
 pub(crate) fn totals(lines: usize, pieces: u32, stacked: u32) -> String {
     let mut total = format!("{lines} lines, {pieces} pieces");

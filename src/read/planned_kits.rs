@@ -85,7 +85,7 @@ fn gather(
     Some(PlannedKits { kits, layouts, id: carried.planned.id(), shorts: words, job })
 }
 
-/// What a plan has besides its pieces.
+/// Parts of a plan besides its pieces.
 #[derive(Default)]
 struct Rest {
     shorts: BTreeMap<usize, Vec<Shortfall>>,

@@ -9,7 +9,7 @@ use super::text::in_rows;
 use crate::cutting::Layout;
 use crate::issue::returned::{ReturnedLot, StockPage};
 use crate::job::Job;
-use crate::paper::picking::{LEAD, packs_opened, tags, totals, walk};
+use crate::paper::picking::{LEAD, NOTHING, packs_opened, tags, totals, walk};
 use crate::stock::Item;
 use crate::verify::Verified;
 use crate::words;
@@ -58,7 +58,7 @@ pub(super) fn sheet(verified: &Verified, styles: &Styles) -> Written<Worksheet> 
         }
     }
     if order.is_empty() {
-        page.text("Nothing to pick: no pump can be kitted.", &styles.alarm)?;
+        page.text(NOTHING, &styles.alarm)?;
     }
     sheets_to_cut(&mut page, verified)?;
     put_away(&mut page, verified)?;

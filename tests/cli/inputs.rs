@@ -33,7 +33,7 @@ const ADDED_TO: (&str, &str, &str) = ("issue", "--log", "log.xlsx");
 
 const MODELS: [&str; 3] = ["models/house.toml", "models/house.png", "models/materials.toml"];
 
-const USES: [Use; 17] = [
+const USES: [Use; 18] = [
     Use {
         name: "kit",
         call: &["kit", "stock.xlsx", "pumps.xlsx", "--models", "models"],
@@ -45,6 +45,12 @@ const USES: [Use; 17] = [
         call: &["kit", "stock.xlsx", "pumps.xlsx", "--outage", "week.outage", "--models", "models"],
         reads: &["stock.xlsx", "pumps.xlsx", "week.outage", MODELS[0], MODELS[1], MODELS[2]],
         writes: &["--out", "--json", "--certificate", "--mark"],
+    },
+    Use {
+        name: "slips",
+        call: &["slips", "plan.json", "stock.xlsx", "pumps.xlsx", "--models", "models"],
+        reads: &["stock.xlsx", "pumps.xlsx", "plan.json", MODELS[0], MODELS[1], MODELS[2]],
+        writes: &["--out", "--mark"],
     },
     Use {
         name: "status",

@@ -1,0 +1,131 @@
+//! `gapwright slips` on the command line.
+
+use std::fs;
+use std::path::Path;
+
+use assert_cmd::Command;
+use tempfile::TempDir;
+
+const SAMPLE: [&str; 2] = ["samples/outage/stock.xlsx", "samples/outage/pumps.xlsx"];
+
+fn gapwright(folder: &Path, arguments: &[&str]) -> (i32, String, String) {
+    let mut command = Command::cargo_bin("gapwright").unwrap();
+    let output = command.current_dir(folder).args(arguments).output().unwrap();
+    let text = |bytes: Vec<u8>| String::from_utf8(bytes).unwrap();
+    (output.status.code().unwrap(), text(output.stdout), text(output.stderr))
+}
+
+/// A folder with the sample outage and its plan.
+fn shop() -> TempDir {
+    let folder = TempDir::new().unwrap();
+    for path in SAMPLE {
+        let path = Path::new(path);
+        fs::copy(path, folder.path().join(path.file_name().unwrap())).unwrap();
+    }
+    let plan = ["kit", "stock.xlsx", "pumps.xlsx", "--date", "2027-03-01", "--json", "plan.json"];
+    assert_eq!(gapwright(folder.path(), &plan).0, 0);
+    folder
+}
+
+const CALL: [&str; 4] = ["slips", "kit-plan.xlsx", "stock.xlsx", "pumps.xlsx"];
+
+fn slips(folder: &Path, more: &[&str]) -> (i32, String, String) {
+    gapwright(folder, &[&CALL[..], &["--date", "2027-03-01"], more].concat())
+}
+
+#[test]
+fn the_page_is_written_once_and_replaced_only_when_told() {
+    let shop = shop();
+    let (code, said, warned) = slips(shop.path(), &[]);
+    assert_eq!(code, 0, "{warned}");
+    assert!(said.contains("28 slips, 27 labels."), "{said}");
+    assert!(said.contains("NOT FIT TO ASSEMBLE: P-299."), "{said}");
+    let first = fs::read(shop.path().join("slips.html")).unwrap();
+    let (code, _, warned) = slips(shop.path(), &["--only", "labels"]);
+    assert_eq!(code, 3, "{warned}");
+    assert_eq!(fs::read(shop.path().join("slips.html")).unwrap(), first);
+    assert_eq!(slips(shop.path(), &["--force"]).0, 0);
+    // The same plan and date give the same page, from the plan's JSON too.
+    assert_eq!(fs::read(shop.path().join("slips.html")).unwrap(), first);
+    let call =
+        ["slips", "plan.json", "stock.xlsx", "pumps.xlsx", "--date", "2027-03-01", "--force"];
+    assert_eq!(gapwright(shop.path(), &call).0, 0);
+    assert_eq!(fs::read(shop.path().join("slips.html")).unwrap(), first);
+}
+
+#[test]
+fn parts_and_pumps_are_chosen() {
+    let shop = shop();
+    let (code, said, _) =
+        slips(shop.path(), &["--only", "slips", "--pump", "p-208", "--pump", "P-299"]);
+    assert_eq!((code, said.contains("2 slips.")), (0, true), "{said}");
+    let page = fs::read_to_string(shop.path().join("slips.html")).unwrap();
+    assert!(page.contains("P-208") && page.contains("P-299") && !page.contains("P-102"));
+    assert!(!page.contains("Picking list"));
+    let (code, _, warned) = slips(shop.path(), &["--force", "--pump", "P-209"]);
+    assert_eq!(code, 2);
+    assert!(warned.contains("--pump P-209") && warned.contains("P-20"), "{warned}");
+}
+
+#[test]
+fn every_wrong_option_is_listed_at_once_and_nothing_is_written() {
+    let shop = shop();
+    let more = ["--labels", "3x8", "--label-size", "80x37", "--pump", "none", "--out", "slips.pdf"];
+    let (code, _, warned) = slips(shop.path(), &more);
+    assert_eq!(code, 2);
+    for part in ["slips.pdf", "--pump none", "labels that take 240 x 296 mm", "Nothing was written"]
+    {
+        assert!(warned.contains(part), "{part} in {warned}");
+    }
+    let (code, _, warned) = slips(shop.path(), &["--label-size", "70x37"]);
+    assert_eq!((code, warned.contains("--labels COLUMNSxROWS")), (2, true), "{warned}");
+    let (code, _, warned) = slips(shop.path(), &["--labels", "three", "--label-size", "70"]);
+    assert_eq!(code, 2);
+    assert!(warned.contains("--labels three") && warned.contains("--label-size 70"), "{warned}");
+    assert!(!shop.path().join("slips.html").exists());
+}
+
+/// Other workbooks or rules than the plan's would give other ranges.
+#[test]
+fn a_plan_of_other_workbooks_or_rules_is_refused() {
+    let shop = shop();
+    let (code, _, warned) = slips(shop.path(), &["--acceptance", "nominal"]);
+    assert_eq!(code, 2);
+    assert!(warned.contains("a plan made with Acceptance worst case, and nominal now"), "{warned}");
+    let other = ["slips", "kit-plan.xlsx", "pumps.xlsx", "stock.xlsx"];
+    assert_eq!(gapwright(shop.path(), &other).0, 2);
+    let not_a_plan = ["slips", "pumps.xlsx", "stock.xlsx", "pumps.xlsx"];
+    assert_eq!(gapwright(shop.path(), &not_a_plan).0, 2);
+    fs::copy("samples/tiny/stock.csv", shop.path().join("tiny.csv")).unwrap();
+    let stock = ["slips", "kit-plan.xlsx", "tiny.csv", "pumps.xlsx"];
+    let (code, _, warned) = gapwright(shop.path(), &stock);
+    assert_eq!((code, shop.path().join("slips.html").exists()), (2, false), "{warned}");
+}
+
+/// A plan within an outage carries the outage's name and the numbers of its kits.
+#[test]
+fn a_plan_of_an_outage_has_its_numbers() {
+    let shop = shop();
+    let plan =
+        ["kit", "stock.xlsx", "pumps.xlsx", "--outage", "week-12.outage", "--out", "week.xlsx"];
+    let (code, _, warned) = gapwright(shop.path(), &plan);
+    assert_eq!(code, 0, "{warned}");
+    let call = ["slips", "week.xlsx", "stock.xlsx", "pumps.xlsx", "--outage", "week-12.outage"];
+    let (code, said, warned) = gapwright(shop.path(), &call);
+    assert_eq!(code, 0, "{warned}");
+    assert!(said.contains("(week-12, plan 1, ledger "), "{said}");
+    let page = fs::read_to_string(shop.path().join("slips.html")).unwrap();
+    assert!(page.contains("week-12, plan 1, ledger") && page.contains("of 28)"));
+    // A plan from before is not the outage's last one.
+    fs::remove_file(shop.path().join("slips.html")).unwrap();
+    let reading = ["book", "week-12.outage", "scrap", "SH-F8-002", "1"];
+    let (code, _, warned) = gapwright(shop.path(), &reading);
+    assert_eq!(code, 0, "{warned}");
+    let again =
+        ["kit", "stock.xlsx", "pumps.xlsx", "--outage", "week-12.outage", "--out", "next.xlsx"];
+    let (code, _, warned) = gapwright(shop.path(), &again);
+    assert_eq!(code, 0, "{warned}");
+    let next = ["slips", "next.xlsx", "stock.xlsx", "pumps.xlsx", "--outage", "week-12.outage"];
+    let (code, _, warned) = gapwright(shop.path(), &next);
+    assert_eq!(code, 0, "{warned}");
+}
