@@ -507,10 +507,10 @@ fn clearance(asked: &AskedReading, cells: &[String; 2]) -> Markup {
                 p { (phrase(&asked.range)) }
                 (stopped(stop))
                 @if let Some(text) = asked.unknown_growth { p.alarm { (text) } }
-                @for text in asked.any_growth.iter().chain(&asked.blades) { p { (t(text)) } }
+                @if let Some(text) = &asked.any_growth { p { (t(text)) } }
             }
             (readings(cells))
-        } } }
+        } @if let Some(text) = &asked.blades { p { (t(text)) } } } }
     }
 }
 
@@ -550,7 +550,7 @@ fn short(slip: &KitSlip<'_>, reasons: &[ShortWords], texts: &[String]) -> Markup
 fn drawn(slip: &KitSlip<'_>, drawing: &Drawing, figures: &[DrawnFigure]) -> Markup {
     let model = slip.pump.model;
     html! {
-        div.room { div class={ "picture m" (model) } {
+        div class={ "room r" (model) } { div class={ "picture m" (model) } {
             svg role="img" aria-label={ "Drawing: " (cleaned(&slip.model.title)) }
                 viewBox={ "0 0 " (drawing.width) " " (drawing.height) } {
                 use href={ "#drawing-" (model) } width=(drawing.width) height=(drawing.height) {}
@@ -573,7 +573,7 @@ fn drawings(slips: &[KitSlip<'_>]) -> String {
     for (model, (drawing, figures)) in models {
         let [width, height] = [drawing.width.max(1), drawing.height.max(1)];
         style.push_str(&format!(
-            ".m{model}{{aspect-ratio:{width}/{height};width:min(100%,100cqh*{width}/{height})}}\n"
+            ".m{model}{{aspect-ratio:{width}/{height};width:min(100%,100cqh*{width}/{height})}}\n.r{model}{{min-height:min(74mm,98mm*{height}/{width})}}\n"
         ));
         for (number, figure) in figures.iter().enumerate() {
             let [left, top] = figure.at.map(|share| f64::from(share) / 1e4);
