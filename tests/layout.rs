@@ -84,7 +84,7 @@ const ROOMS: &[(&str, &str)] = &[
     ),
     (
         "paper",
-        "accounting consumables crush cutting decimal digest feeler job length model plain_text plan pump recheck stack \
+        "accounting consumables crush cutting decimal digest feeler issue job length model plain_text plan pump recheck stack \
          verify words",
     ),
     (

@@ -15,7 +15,8 @@ use crate::issue::key;
 use crate::model::NOT_FIT;
 use crate::outage::Outage;
 use crate::paper::{
-    LabelGrid, PaperPage, PaperParts, PlaceInOutage, PrintedPlan, page, two_counts, two_lengths,
+    LabelGrid, OldSlips, PaperPage, PaperParts, PlaceInOutage, PrintedPlan, SlipChanges,
+    changes_since, page, two_counts, two_lengths,
 };
 use crate::problem::{Place, Problem, Problems, fix_name};
 use crate::read::{self, Memory, PlannedKits};
@@ -42,6 +43,10 @@ pub(super) struct Args {
     /// Pump to print; may be given several times. All unless given.
     #[arg(long, value_name = "TAG")]
     pump: Vec<String>,
+    /// Older plan, as its workbook: only the slips that changed since it are printed, with a list of those to tear up and
+    /// those that stay true.
+    #[arg(long, value_name = "OLDPLAN")]
+    since: Option<PathBuf>,
     /// Labels on a sheet, across and down, such as 3x8.
     #[arg(long, value_name = "COLUMNSxROWS")]
     labels: Option<String>,
@@ -85,6 +90,8 @@ Examples:
   gapwright slips kit-plan.xlsx stock.xlsx pumps.xlsx --only labels --labels 3x8 --label-size 70x37 --label-margin 0x0.5
         labels on an adhesive sheet: 3 across and 8 down, each 70 mm wide and
         37 mm high, the first one 0.5 mm below the upper edge
+  gapwright slips new.xlsx stock.xlsx pumps.xlsx --since kit-plan.xlsx
+        only the slips that changed, and a list of those to tear up
   gapwright slips plan.json stock.xlsx pumps.xlsx --outage week-12.outage
         with the outage's name, the plan's number and the kits' numbers
 
@@ -99,11 +106,12 @@ struct Read {
     planned: PlannedKits,
     parts: PaperParts,
     pumps: Option<BTreeSet<usize>>,
+    old: Option<OldSlips>,
 }
 
 impl Args {
     fn files(&self) -> Files<'_> {
-        let reads = [&self.plan, &self.stock, &self.pumps];
+        let reads = [&self.plan, &self.stock, &self.pumps].into_iter().chain(&self.since);
         Files {
             writes: Vec::new(),
             texts: vec![("--out", self.out.clone())],
@@ -138,7 +146,14 @@ impl Args {
             }
         }
         let pumps = self.wanted(&planned, problems);
-        Some(Read { pumps, parts: parts?, planned })
+        let old = match &self.since {
+            Some(path) => {
+                let read = read::old_slips(path, memory).map(|old| (old, Vec::new()));
+                Some(gathered(read, problems)?)
+            }
+            None => None,
+        };
+        Some(Read { pumps, old, parts: parts?, planned })
     }
 
     fn check_name(&self, problems: &mut Problems) {
@@ -242,7 +257,7 @@ pub(super) fn run(args: &Args, common: &Common) -> Ended {
         None => None,
     };
     let outage = file.as_ref().map(|file| file.outage());
-    let Read { planned, parts, pumps } = run
+    let Read { planned, parts, mut pumps, old } = run
         .read("reading the plan and the workbooks", |memory, problems| {
             args.read(outage, memory, problems)
         })?;
@@ -253,9 +268,17 @@ pub(super) fn run(args: &Args, common: &Common) -> Ended {
         verified: &verified,
         date: &date,
         place: place.as_ref(),
-        pumps: pumps.as_ref(),
+        pumps: None,
+        changes: None,
         shorts: Some(&planned.shorts),
     };
+    let changes = old.map(|old| changes_since(&printed, &old));
+    if let Some(changes) = &changes {
+        let changed = changes.printed.iter().copied();
+        let wanted = |index: &usize| pumps.as_ref().is_none_or(|pumps| pumps.contains(index));
+        pumps = Some(changed.filter(wanted).collect());
+    }
+    let printed = PrintedPlan { pumps: pumps.as_ref(), changes: changes.as_ref(), ..printed };
     let made = page(&printed, &parts);
     let status = run.deliver_all(&[made.html.clone().into_bytes()])?;
     tell(&run, &printed, &made);
@@ -307,6 +330,19 @@ fn tell(run: &Run, printed: &PrintedPlan<'_>, made: &PaperPage) {
     match parts.is_empty() {
         true => out!(to, "Plan {code}{of}."),
         false => out!(to, "Plan {code}{of}: {}.", parts.join(", ")),
+    }
+    if let Some(SlipChanges { since, tear_up, stay, .. }) = printed.changes {
+        if !tear_up.is_empty() {
+            must_see!(
+                to,
+                "Tear up these slips and labels of plan {since}: {}.",
+                tear_up.join(", ")
+            );
+        }
+        match stay.as_slice() {
+            [] => out!(to, "No slip of plan {since} stays true."),
+            stay => out!(to, "These slips of plan {since} stay true: {}.", stay.join(", ")),
+        }
     }
     let open = words::not_fit_tags(printed.verified);
     if !open.is_empty() {

@@ -14,7 +14,7 @@ use super::slip::{
     EMPTY_PLACE, FilledPlace, KitSlip, MEASURED, NO_PIECES, PICK, PIECES, Phrase, REQUIREMENT, RUN,
     RequirementCheck, SIGNED, STAYS_OPEN, STOP, ShortWords, SlipBody, Slips, Span, each_reading,
 };
-use super::{PlaceInOutage, label, list};
+use super::{PlaceInOutage, SlipChanges, label, list};
 use crate::digest::sha256;
 use crate::model::{Drawing, Figure};
 use crate::plain_text::cleaned;
@@ -44,6 +44,8 @@ pub struct PrintedPlan<'a> {
     pub place: Option<&'a PlaceInOutage>,
     /// Indices of the pumps to print; all if none are named.
     pub pumps: Option<&'a BTreeSet<usize>>,
+    /// Changes since an older plan, for a page of their own before the rest.
+    pub changes: Option<&'a SlipChanges>,
     /// Reasons of short pumps as the plan stated them, by index, where the plan that was read has them only in words.
     pub shorts: Option<&'a BTreeMap<usize, Vec<ShortWords>>>,
 }
@@ -78,7 +80,7 @@ pub struct PaperPage {
 /// let plan = choose(&job, &Control::unlimited())?;
 /// let verified = verify(job, plan).expect("the checker agrees");
 ///
-/// let plan = PrintedPlan { verified: &verified, date: "2027-03-01", place: None, pumps: None, shorts: None };
+/// let plan = PrintedPlan { verified: &verified, date: "2027-03-01", place: None, pumps: None, changes: None, shorts: None };
 /// let parts = PaperParts { slips: true, labels: None, picking: false };
 /// let page = page(&plan, &parts);
 /// assert_eq!(page.slips, 3);
@@ -96,7 +98,10 @@ pub fn page(plan: &PrintedPlan<'_>, parts: &PaperParts) -> PaperPage {
     let with_bag: Vec<(usize, usize)> =
         numbered.iter().copied().filter(|(_, index)| kitted(*index)).collect();
     let printed_slips: Vec<KitSlip<'_>> = match parts.slips {
-        true => numbered.iter().map(|&(number, index)| printer.slip(number, index)).collect(),
+        true => numbered
+            .iter()
+            .map(|&(number, index)| slips.slip_as_stated(number, index, plan.shorts))
+            .collect(),
         false => Vec::new(),
     };
     let style = style(parts.labels.as_ref()) + &drawings(&printed_slips);
@@ -118,6 +123,7 @@ pub fn page(plan: &PrintedPlan<'_>, parts: &PaperParts) -> PaperPage {
                 (printer.hint(parts, printed_slips.len(), labels))
                 (defs(&printed_slips))
                 main {
+                    @if let Some(changes) = plan.changes { (printer.changes(changes)) }
                     @for slip in &printed_slips { (printer.slip_page(slip)) }
                     @if let Some(grid) = &parts.labels { (printer.labels(grid, &with_bag)) }
                     @if parts.picking { (list::picking(plan, &printer.running("Picking list", None))) }
@@ -238,14 +244,29 @@ impl<'a> Printer<'a> {
         }
     }
 
-    /// Slip of a pump; a short one with the reasons that the plan stated.
-    fn slip(&self, number: usize, index: usize) -> KitSlip<'a> {
-        let mut slip = self.slips.slip(number, index);
-        let stated = self.plan.shorts.and_then(|shorts| shorts.get(&index));
-        if let (SlipBody::Short { reasons, .. }, Some(stated)) = (&mut slip.body, stated) {
-            reasons.clone_from(stated);
+    /// Slips to tear up and slips that stay true.
+    fn changes(&self, changes: &SlipChanges) -> Markup {
+        let tags = |tags: &[String]| match tags.is_empty() {
+            true => "none".to_string(),
+            false => cleaned(&tags.join(", ")).into_owned(),
+        };
+        let pumps = &self.plan.verified.job().pumps;
+        let print: Vec<String> =
+            changes.printed.iter().map(|&index| pumps[index].tag.clone()).collect();
+        html! {
+            section.sheet aria-labelledby="changes" {
+                (self.running("Slips that changed", None))
+                h1 id="changes" { "Slips that changed since plan " (changes.since) }
+                div.big {
+                    h2 { "New slips" }
+                    p { (tags(&print)) }
+                    h2 { "Tear up these slips and labels of plan " (changes.since) }
+                    p.stop { (tags(&changes.tear_up)) }
+                    h2 { "These slips of plan " (changes.since) " stay true" }
+                    p { (tags(&changes.stay)) }
+                }
+            }
         }
-        slip
     }
 
     fn slip_page(&self, slip: &KitSlip<'_>) -> Markup {

@@ -1,5 +1,7 @@
 //! Contents of the kit slips: every figure and word of a slip, once for the sheet Kits and for the page that is printed.
 
+use std::collections::BTreeMap;
+
 use itertools::Itertools;
 
 use super::order;
@@ -293,6 +295,21 @@ impl<'a> Slips<'a> {
     /// Title of a kit: its number in the outage where it has one, and its place among the kits of the plan.
     pub(crate) fn kit(&self, tag: &str, number: usize) -> String {
         kit(self.place, tag, number, self.verified.job().pumps.len())
+    }
+
+    /// Slip of a pump with this number; a short one with the reasons that the plan stated, where they are given.
+    pub(crate) fn slip_as_stated(
+        &self,
+        number: usize,
+        index: usize,
+        stated: Option<&BTreeMap<usize, Vec<ShortWords>>>,
+    ) -> KitSlip<'a> {
+        let mut slip = self.slip(number, index);
+        let stated = stated.and_then(|shorts| shorts.get(&index));
+        if let (SlipBody::Short { reasons, .. }, Some(stated)) = (&mut slip.body, stated) {
+            reasons.clone_from(stated);
+        }
+        slip
     }
 
     /// Slip of a pump with this number.

@@ -6,6 +6,14 @@ use std::path::Path;
 use assert_cmd::Command;
 use tempfile::TempDir;
 
+#[path = "../issue/shop.rs"]
+#[allow(dead_code)]
+mod shop;
+
+use gapwright::read::{self, Memory};
+use gapwright::sheet::{Cell, SheetRow};
+use shop::{Put, change};
+
 const SAMPLE: [&str; 2] = ["samples/outage/stock.xlsx", "samples/outage/pumps.xlsx"];
 
 fn gapwright(folder: &Path, arguments: &[&str]) -> (i32, String, String) {
@@ -128,4 +136,71 @@ fn a_plan_of_an_outage_has_its_numbers() {
     let next = ["slips", "next.xlsx", "stock.xlsx", "pumps.xlsx", "--outage", "week-12.outage"];
     let (code, _, warned) = gapwright(shop.path(), &next);
     assert_eq!(code, 0, "{warned}");
+}
+
+/// A plan of the same workbooks changes no slip. With a reading changed, its pump's slip is printed again, and so are
+/// those of the pumps whose kits followed; the list says which old ones to tear up.
+#[test]
+fn only_the_slips_that_changed_are_printed() {
+    let shop = shop();
+    let at = |name: &str| shop.path().join(name);
+    let since = |plan: &str, pumps: &str| {
+        let call = [
+            "slips",
+            plan,
+            "stock.xlsx",
+            pumps,
+            "--only",
+            "slips",
+            "--since",
+            "kit-plan.xlsx",
+            "--force",
+        ];
+        let (code, said, warned) = gapwright(shop.path(), &call);
+        assert_eq!(code, 0, "{warned}");
+        (said, fs::read_to_string(at("slips.html")).unwrap())
+    };
+    let (said, page) = since("plan.json", "pumps.xlsx");
+    assert!(said.contains("stay true: P-208, P-102") && !said.contains("Tear up"), "{said}");
+    assert_eq!(page.matches("<article").count(), 0);
+    assert!(page.contains("These slips of plan "));
+    // P-208 reads otherwise.
+    fs::copy(at("pumps.xlsx"), at("again.xlsx")).unwrap();
+    let book = read::book(&at("again.xlsx"), &mut Memory::default()).unwrap();
+    let sheet = book.sheets.iter().find(|sheet| sheet.name == "Pumps").unwrap();
+    let shown = |row: &SheetRow, column: u32| row.cell(column).map(Cell::show).unwrap_or_default();
+    let heads = sheet.rows.iter().find(|row| shown(row, 0) == "Tag").unwrap();
+    let row = sheet.rows.iter().find(|row| shown(row, 0) == "P-208").unwrap();
+    let readings = (0..40).filter(|column| shown(heads, *column).starts_with("Bare clearance "));
+    let changes: Vec<(String, Put)> = readings
+        .map(|column| {
+            let read: f64 = shown(row, column).parse().unwrap();
+            let place = sheet.place(row.number, column).to_string();
+            let (_, cell) = place.rsplit_once(" cell ").unwrap();
+            (cell.to_string(), Put::from(&*format!("{:.4}", read + 0.003)))
+        })
+        .collect();
+    assert_eq!(changes.len(), 3);
+    change(&at("again.xlsx"), "Pumps", &changes);
+    let plan = ["kit", "stock.xlsx", "again.xlsx", "--out", "new.xlsx", "--json", "new.json"];
+    assert_eq!(gapwright(shop.path(), &plan).0, 0);
+    for plan in ["new.xlsx", "new.json"] {
+        let (said, page) = since(plan, "again.xlsx");
+        let list = |front: &str| {
+            let line = said.lines().find(|line| line.starts_with(front)).unwrap_or_default();
+            let (_, tags) = line.split_once(": ").unwrap();
+            tags.trim_end_matches('.').split(", ").map(String::from).collect::<Vec<_>>()
+        };
+        let (torn, stay) = (list("Tear up these slips"), list("These slips of plan"));
+        assert!(torn.contains(&"P-208".to_string()), "{said}");
+        assert_eq!(torn.len() + stay.len(), 28, "{said}");
+        assert_eq!(page.matches("<article").count(), torn.len());
+        for tag in &stay {
+            assert!(!page.contains(&format!("Code: gapwright:2 {tag}")));
+        }
+        assert!(stay.len() > 15, "{said}");
+    }
+    // A JSON has no words of slips.
+    let call = ["slips", "new.json", "stock.xlsx", "again.xlsx", "--since", "plan.json", "--force"];
+    assert_eq!(gapwright(shop.path(), &call).0, 2);
 }

@@ -30,5 +30,12 @@ pub fn page_of(verified: &Verified) -> PaperPage {
 }
 
 pub fn printed(verified: &Verified) -> PrintedPlan<'_> {
-    PrintedPlan { verified, date: outages::DATE, place: None, pumps: None, shorts: None }
+    PrintedPlan {
+        verified,
+        date: outages::DATE,
+        place: None,
+        pumps: None,
+        changes: None,
+        shorts: None,
+    }
 }
