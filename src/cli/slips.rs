@@ -40,6 +40,9 @@ pub(super) struct Args {
     /// Parts to print; all unless given.
     #[arg(long, value_name = "PART", value_enum, value_delimiter = ',')]
     only: Vec<Part>,
+    /// Put each drawing on a page of its own after its slip, as wide as the paper.
+    #[arg(long)]
+    large_drawings: bool,
     /// Pump to print; may be given several times. All unless given.
     #[arg(long, value_name = "TAG")]
     pump: Vec<String>,
@@ -172,6 +175,7 @@ impl Args {
         let grid = self.grid(problems)?;
         Some(PaperParts {
             slips: has(Part::Slips),
+            large_drawings: self.large_drawings,
             labels: has(Part::Labels).then_some(grid),
             picking: has(Part::Picking),
         })

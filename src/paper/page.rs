@@ -27,6 +27,8 @@ use crate::words;
 pub struct PaperParts {
     /// Whether the kit slips are on it.
     pub slips: bool,
+    /// Whether each drawing has a page of its own after its slip, where its words are large enough to be read.
+    pub large_drawings: bool,
     /// Grid of the bag labels, if they are on it.
     pub labels: Option<LabelGrid>,
     /// Whether the picking list is on it.
@@ -81,7 +83,7 @@ pub struct PaperPage {
 /// let verified = verify(job, plan).expect("the checker agrees");
 ///
 /// let plan = PrintedPlan { verified: &verified, date: "2027-03-01", place: None, pumps: None, changes: None, shorts: None };
-/// let parts = PaperParts { slips: true, labels: None, picking: false };
+/// let parts = PaperParts { slips: true, large_drawings: false, labels: None, picking: false };
 /// let page = page(&plan, &parts);
 /// assert_eq!(page.slips, 3);
 /// assert!(page.html.contains("ACCEPT"));
@@ -124,7 +126,10 @@ pub fn page(plan: &PrintedPlan<'_>, parts: &PaperParts) -> PaperPage {
                 (defs(&printed_slips))
                 main {
                     @if let Some(changes) = plan.changes { (printer.changes(changes)) }
-                    @for slip in &printed_slips { (printer.slip_page(slip)) }
+                    @for slip in &printed_slips {
+                        (printer.slip_page(slip, parts.large_drawings))
+                        @if parts.large_drawings { (printer.drawing_page(slip)) }
+                    }
                     @if let Some(grid) = &parts.labels { (printer.labels(grid, &with_bag)) }
                     @if parts.picking { (list::picking(plan, &printer.running("Picking list", None))) }
                 }
@@ -269,7 +274,7 @@ impl<'a> Printer<'a> {
         }
     }
 
-    fn slip_page(&self, slip: &KitSlip<'_>) -> Markup {
+    fn slip_page(&self, slip: &KitSlip<'_>, large_drawings: bool) -> Markup {
         let tag = &slip.pump.tag;
         let id = format!("slip-{}", slip.number);
         let text = slip_code(self.code, slip.in_outage(self.plan.place), tag);
@@ -288,11 +293,27 @@ impl<'a> Printer<'a> {
                             div.code { (qr(&text)) }
                         }
                         @match &slip.body {
-                            SlipBody::Complete(kit) => (complete(slip, kit)),
+                            SlipBody::Complete(kit) => (complete(slip, kit, large_drawings)),
                             SlipBody::Short { reasons, cautions } => (short(slip, reasons, cautions)),
                         }
                     } } } }
                 }
+            }
+        }
+    }
+
+    /// The drawing of a kit on a page of its own.
+    fn drawing_page(&self, slip: &KitSlip<'_>) -> Markup {
+        let (SlipBody::Complete(kit), Some(drawing)) = (&slip.body, &slip.model.drawing) else {
+            return html! {};
+        };
+        let tag = &slip.pump.tag;
+        let id = format!("drawing-of-{}", slip.number);
+        html! {
+            section.sheet.large aria-labelledby=(id) {
+                (self.running(&format!("{tag}: {}", slip.kit), None))
+                h2 id=(id) { (t(&slip.title())) }
+                (drawn(slip, drawing, &kit.figures))
             }
         }
     }
@@ -389,8 +410,9 @@ fn tick() -> Markup {
     html! { td.tick { i role="img" aria-label="box to tick" {} } }
 }
 
-fn complete(slip: &KitSlip<'_>, kit: &CompleteKit) -> Markup {
+fn complete(slip: &KitSlip<'_>, kit: &CompleteKit, large_drawings: bool) -> Markup {
     let unit = each_reading(slip.model.unit);
+    let drawing = slip.model.drawing.as_ref().filter(|_| !large_drawings);
     html! {
         h2 { (PICK) }
         table.list.cols {
@@ -399,8 +421,8 @@ fn complete(slip: &KitSlip<'_>, kit: &CompleteKit) -> Markup {
         }
         @if !kit.needs.is_empty() { (consumables(&kit.needs)) }
         h2 { (ASSEMBLE) }
-        div.work.bare[slip.model.drawing.is_none()] {
-            @if let Some(drawing) = &slip.model.drawing { (drawn(slip, drawing, &kit.figures)) }
+        div.work.bare[drawing.is_none()] {
+            @if let Some(drawing) = drawing { (drawn(slip, drawing, &kit.figures)) }
             div { (cautions(&kit.before)) }
         }
         div.two.measured {

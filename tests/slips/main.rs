@@ -21,7 +21,8 @@ mod same;
 use gapwright::paper::{self, LabelGrid, PaperPage, PaperParts, PrintedPlan};
 use gapwright::verify::Verified;
 
-pub const ALL_PARTS: PaperParts = PaperParts { slips: true, labels: None, picking: true };
+pub const ALL_PARTS: PaperParts =
+    PaperParts { slips: true, large_drawings: false, labels: None, picking: true };
 
 /// The page of a plan with all its parts.
 pub fn page_of(verified: &Verified) -> PaperPage {

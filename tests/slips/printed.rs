@@ -91,7 +91,7 @@ fn a_slip_is_a_page_on_a4_and_on_letter() {
     let Some(browser) = browser("a_slip_is_a_page_on_a4_and_on_letter") else { return };
     let verified = &ALL[0].verified;
     let pumps = verified.job().pumps.len();
-    let slips = PaperParts { slips: true, labels: None, picking: false };
+    let slips = PaperParts { slips: true, large_drawings: false, labels: None, picking: false };
     let html = paper::page(&printed(verified), &slips).html;
     for (paper, size) in [("A4", [595, 842]), ("letter", [612, 792])] {
         let pdf = print(&browser, &html, paper);
@@ -113,13 +113,14 @@ fn labels_keep_to_their_sheets_and_the_list_lies_on_its_side() {
     let Some(browser) = browser(test) else { return };
     let verified = &ALL[0].verified;
     let grid = LabelGrid { count: [3, 8], size: [70.0, 37.0], margin: [0.0, 0.5], gap: [0.0; 2] };
-    let labels = PaperParts { slips: false, labels: Some(grid), picking: false };
+    let labels =
+        PaperParts { slips: false, large_drawings: false, labels: Some(grid), picking: false };
     let page = paper::page(&printed(verified), &labels);
     assert_eq!((page.slips, page.labels), (0, 27));
     let pdf = print(&browser, &page.html, "A4");
     // 24 on the first sheet, 3 on the second.
     assert_eq!(count(&pdf, "/Type /Page"), 2);
-    let picking = PaperParts { slips: false, labels: None, picking: true };
+    let picking = PaperParts { slips: false, large_drawings: false, labels: None, picking: true };
     let html = paper::page(&printed(verified), &picking).html;
     let pdf = print(&browser, &html, "A4");
     assert_eq!(sizes(&pdf), BTreeSet::from([[842, 595]]));
