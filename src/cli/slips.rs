@@ -48,7 +48,7 @@ pub(super) struct Args {
     pump: Vec<String>,
     /// Older plan, as its workbook: only the slips that changed since it are printed, with a list of those to tear up and
     /// those that stay true.
-    #[arg(long, value_name = "OLDPLAN")]
+    #[arg(long, value_name = "FILE")]
     since: Option<PathBuf>,
     /// Labels on a sheet, across and down, such as 3x8.
     #[arg(long, value_name = "COLUMNSxROWS")]

@@ -33,7 +33,7 @@ const ADDED_TO: (&str, &str, &str) = ("issue", "--log", "log.xlsx");
 
 const MODELS: [&str; 3] = ["models/house.toml", "models/house.png", "models/materials.toml"];
 
-const USES: [Use; 18] = [
+const USES: [Use; 19] = [
     Use {
         name: "kit",
         call: &["kit", "stock.xlsx", "pumps.xlsx", "--models", "models"],
@@ -50,6 +50,23 @@ const USES: [Use; 18] = [
         name: "slips",
         call: &["slips", "plan.json", "stock.xlsx", "pumps.xlsx", "--models", "models"],
         reads: &["stock.xlsx", "pumps.xlsx", "plan.json", MODELS[0], MODELS[1], MODELS[2]],
+        writes: &["--out", "--mark"],
+    },
+    Use {
+        name: "slips that changed, within an outage",
+        call: &[
+            "slips",
+            "in-outage.xlsx",
+            "stock.xlsx",
+            "pumps.xlsx",
+            "--models",
+            "models",
+            "--outage",
+            "week.outage",
+            "--since",
+            "plan.xlsx",
+        ],
+        reads: &["stock.xlsx", "pumps.xlsx", "in-outage.xlsx", "week.outage", "plan.xlsx"],
         writes: &["--out", "--mark"],
     },
     Use {
@@ -180,9 +197,10 @@ const USES: [Use; 18] = [
 ];
 
 /// Options that name a file or folder that is only read, by command.
-const ONLY_READ: [(&str, &[&str]); 13] = [
+const ONLY_READ: [(&str, &[&str]); 14] = [
     // The outage file is read, and entries are added to it by its own rules.
     ("kit", &["--models", "--outage"]),
+    ("slips", &["--models", "--outage", "--since"]),
     ("book", &[]),
     ("status", &[]),
     ("stack", &["--stock", "--plan", "--models"]),

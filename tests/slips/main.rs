@@ -3,7 +3,7 @@
 //! Its figures and words are held against the sheets of the workbook, texts of inputs are escaped, and a browser
 //! prints it on both papers.
 
-#![allow(clippy::unwrap_used, clippy::expect_used, missing_docs)]
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::cast_possible_truncation, missing_docs)]
 
 #[path = "../paper/outages.rs"]
 #[allow(dead_code)]

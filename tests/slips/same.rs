@@ -192,7 +192,7 @@ fn labels_and_picking_list_say_what_their_sheets_say() {
                 }
                 wrong.unless(
                     text.contains(&cell)
-                        || sheet == "Picking list" && outage.verified.job().plates.len() > 0,
+                        || sheet == "Picking list" && !outage.verified.job().plates.is_empty(),
                     format!("{sheet}: {cell}"),
                 );
             }
