@@ -241,10 +241,10 @@ impl<'a> Printer<'a> {
         html! {
             div.running {
                 b { (t(of)) }
-                span { "Plan " (self.code) }
+                span.whole { "Plan " (self.code) }
                 @if let Some(code) = code { span { "Code: " (t(code)) } }
                 @if let Some(place) = self.plan.place { span { (t(&place.words)) } }
-                span { (self.plan.date) }
+                span.whole { (self.plan.date) }
             }
         }
     }
@@ -321,7 +321,7 @@ impl<'a> Printer<'a> {
     /// Labels in their grid, sheet by sheet.
     fn labels(&self, grid: &LabelGrid, kitted: &[(usize, usize)]) -> Markup {
         let plain = *grid == LabelGrid::default();
-        let room = (grid.size[0] - 5.0) * 72.0 / 25.4;
+        let room = (grid.size[0] - 9.0) * 72.0 / 25.4;
         html! {
             @for sheet in kitted.chunks(grid.on_a_sheet()) {
                 section.labels.cut[plain] aria-label="Labels" {
