@@ -20,8 +20,8 @@ use std::collections::BTreeMap;
 pub use code::{ReadCode, code, slip_code};
 pub use grid::{LabelGrid, LabelGridError, two_counts, two_lengths};
 pub use page::{PaperPage, PaperParts, PrintedPlan, page};
+pub(crate) use since::{ELSEWHERE, beside, text_of_cell};
 pub use since::{OldSlip, OldSlips, SlipChanges, changes_since};
-pub(crate) use since::{beside, text_of_cell};
 pub use slip::ShortWords;
 
 /// Heading of the column of a thickness in the unit that it is not named in.

@@ -15,7 +15,7 @@ use crate::issue::key;
 use crate::model::NOT_FIT;
 use crate::outage::Outage;
 use crate::paper::{
-    LabelGrid, OldSlips, PaperPage, PaperParts, PlaceInOutage, PrintedPlan, SlipChanges,
+    ELSEWHERE, LabelGrid, OldSlips, PaperPage, PaperParts, PlaceInOutage, PrintedPlan, SlipChanges,
     changes_since, page, two_counts, two_lengths,
 };
 use crate::problem::{Place, Problem, Problems, fix_name};
@@ -335,7 +335,7 @@ fn tell(run: &Run, printed: &PrintedPlan<'_>, made: &PaperPage) {
         true => out!(to, "Plan {code}{of}."),
         false => out!(to, "Plan {code}{of}: {}.", parts.join(", ")),
     }
-    if let Some(SlipChanges { since, tear_up, stay, .. }) = printed.changes {
+    if let Some(SlipChanges { since, tear_up, stay, elsewhere, .. }) = printed.changes {
         if !tear_up.is_empty() {
             must_see!(
                 to,
@@ -346,6 +346,9 @@ fn tell(run: &Run, printed: &PrintedPlan<'_>, made: &PaperPage) {
         match stay.as_slice() {
             [] => out!(to, "No slip of plan {since} stays true."),
             stay => out!(to, "These slips of plan {since} stay true: {}.", stay.join(", ")),
+        }
+        if !elsewhere.is_empty() {
+            must_see!(to, "{ELSEWHERE}: {}.", elsewhere.join(", "));
         }
     }
     let open = words::not_fit_tags(printed.verified);

@@ -14,7 +14,7 @@ use super::slip::{
     EMPTY_PLACE, FilledPlace, KitSlip, MEASURED, NO_PIECES, PICK, PIECES, Phrase, REQUIREMENT, RUN,
     RequirementCheck, SIGNED, STAYS_OPEN, STOP, ShortWords, SlipBody, Slips, Span, each_reading,
 };
-use super::{PlaceInOutage, SlipChanges, label, list};
+use super::{ELSEWHERE, PlaceInOutage, SlipChanges, label, list};
 use crate::digest::sha256;
 use crate::model::{Drawing, Figure};
 use crate::plain_text::cleaned;
@@ -269,6 +269,10 @@ impl<'a> Printer<'a> {
                     p.stop { (tags(&changes.tear_up)) }
                     h2 { "These slips of plan " (changes.since) " stay true" }
                     p { (tags(&changes.stay)) }
+                    @if !changes.elsewhere.is_empty() {
+                        h2 { (ELSEWHERE) }
+                        p { (tags(&changes.elsewhere)) }
+                    }
                 }
             }
         }

@@ -45,7 +45,12 @@ pub struct SlipChanges {
     pub tear_up: Vec<String>,
     /// Older slips that stay true.
     pub stay: Vec<String>,
+    /// Older slips of pumps that this plan is not for: their pieces may be in a bag or at the bench.
+    pub elsewhere: Vec<String>,
 }
+
+/// Said of slips of pumps that this plan is not for.
+pub(crate) const ELSEWHERE: &str = "Not in this plan. Keep these slips while their pieces are in a bag or at the bench; tear up that of a pump that was withdrawn";
 
 /// A text as it stands in a cell, with single spaces.
 pub(crate) fn text_of_cell(text: &str) -> String {
@@ -78,7 +83,7 @@ pub fn changes_since(plan: &PrintedPlan<'_>, old: &OldSlips) -> SlipChanges {
         known.insert(key);
     }
     let gone = old.slips.iter().filter(|(key, _)| !known.contains(*key));
-    changes.tear_up.extend(gone.map(|(_, slip)| slip.tag.clone()));
+    changes.elsewhere.extend(gone.map(|(_, slip)| slip.tag.clone()));
     changes
 }
 

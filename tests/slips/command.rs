@@ -126,16 +126,25 @@ fn a_plan_of_an_outage_has_its_numbers() {
     assert!(page.contains("week-12, plan 1, ledger") && page.contains("of 28)"));
     // A plan from before is not the outage's last one.
     fs::remove_file(shop.path().join("slips.html")).unwrap();
-    let reading = ["book", "week-12.outage", "scrap", "SH-F8-002", "1"];
-    let (code, _, warned) = gapwright(shop.path(), &reading);
-    assert_eq!(code, 0, "{warned}");
+    for booking in [&["bag", "P-208"][..], &["issue", "P-208"], &["scrap", "SH-F6-012", "1"]] {
+        let call = [&["book", "week-12.outage"], booking].concat();
+        let (code, _, warned) = gapwright(shop.path(), &call);
+        assert_eq!(code, 0, "{warned}");
+    }
     let again =
         ["kit", "stock.xlsx", "pumps.xlsx", "--outage", "week-12.outage", "--out", "next.xlsx"];
     let (code, _, warned) = gapwright(shop.path(), &again);
     assert_eq!(code, 0, "{warned}");
     let next = ["slips", "next.xlsx", "stock.xlsx", "pumps.xlsx", "--outage", "week-12.outage"];
-    let (code, _, warned) = gapwright(shop.path(), &next);
+    let (code, said, warned) =
+        gapwright(shop.path(), &[&next[..], &["--since", "week.xlsx"]].concat());
     assert_eq!(code, 0, "{warned}");
+    // The slip of a pump at the bench is in use: nobody is told to tear it up.
+    let line = |front: &str| said.lines().find(|line| line.starts_with(front)).unwrap_or_default();
+    assert!(line("Not in this plan.").ends_with(": P-208."), "{said}");
+    assert!(!line("Tear up").contains("P-208"), "{said}");
+    let (code, _, warned) = gapwright(shop.path(), &[&call[..], &["--force"]].concat());
+    assert_eq!((code, warned.contains("the last plan of the outage is")), (2, true), "{warned}");
 }
 
 /// A plan of the same workbooks changes no slip. With a reading changed, its pump's slip is printed again, and so are
