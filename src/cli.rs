@@ -26,6 +26,7 @@ mod reorder;
 mod report;
 mod run;
 mod settings;
+mod slips;
 mod stack;
 mod status;
 mod table;
@@ -169,6 +170,8 @@ enum Command {
     Check(check::Args),
     /// Choose the pieces for every pump of an outage and write the plan.
     Kit(kit::Args),
+    /// Print a plan: kit slips, bag labels and picking list, one page to a pump.
+    Slips(slips::Args),
     /// Work out the stack-up of pumps: worst case, uncertainty, what if.
     Stack(stack::Args),
     /// Write off picked pieces, put back returned ones, keep the log.
@@ -282,6 +285,7 @@ pub fn main() -> ExitCode {
     };
     let ended = match args.command {
         Command::Kit(args) => kit::run(&args, &common),
+        Command::Slips(args) => slips::run(&args, &common),
         Command::Stack(args) => stack::run(&args, &common),
         Command::Check(args) => check::run(&args, &common),
         Command::Provision(args) => provision::run(&args, &common),

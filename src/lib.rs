@@ -147,6 +147,7 @@ pub mod outage_file;
 pub mod outage_kit;
 pub mod output;
 pub mod packing;
+pub mod paper;
 pub mod plain_text;
 pub mod plan;
 pub mod policy;

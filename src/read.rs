@@ -34,12 +34,14 @@ mod history;
 mod issue_log;
 mod materials;
 mod model;
+mod old_slips;
 mod open_elsewhere;
 mod parser_words;
 mod pieces;
 mod plan;
 mod plan_inputs;
 mod plan_side;
+mod planned_kits;
 mod plates;
 mod policy;
 mod pumps;
@@ -80,10 +82,12 @@ pub use issue_log::{
     is_issue_log, issue_log, issue_log_of, log_beside_stock, log_is_unchanged, log_reads_back,
 };
 pub use model::{BUILT_IN, Library, STARTING_MODEL, parse as parse_model};
+pub use old_slips::old_slips;
 pub use open_elsewhere::open_elsewhere;
 pub use pieces::stated as stated_pieces;
 pub use plan::{Packs, listed_not_measured, packs as packs_of_plan};
 pub use plan_side::plan_side;
+pub use planned_kits::{PlannedKits, planned_kits};
 pub use readings::{Back, ReadingSources as BenchSources, bench};
 pub use single::{Holds, Stock, holds, stock_alone};
 pub use stock_counts::{held, warn_of_uncalculated};

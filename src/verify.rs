@@ -29,6 +29,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use crate::accounting::{spoiled, stack};
 use crate::certificate::Certificate;
 use crate::consumables::{self, Bag};
+use crate::cutting::Layout;
 use crate::decimal::Millionths;
 use crate::issue::key;
 use crate::issue::planned::Planned;
@@ -202,24 +203,37 @@ pub fn verify_certificate(
     kits: Vec<Kit>,
     certificate: Certificate,
 ) -> Result<Verified, Vec<Breach>> {
-    let worth = Vec::new();
-    let (goals, layouts) = (Vec::new(), Vec::new());
+    verify_read(job, kits, Vec::new(), certificate)
+}
+
+/// Works the kits and plates of a plan out again that was read. Nothing of it counts as proven best.
+///
+/// # Errors
+/// As [`verify`].
+pub fn verify_kits(
+    job: Job,
+    kits: Vec<Kit>,
+    layouts: Vec<Layout>,
+) -> Result<Verified, Vec<Breach>> {
+    verify_read(job, kits, layouts, Certificate::default())
+}
+
+fn verify_read(
+    job: Job,
+    kits: Vec<Kit>,
+    layouts: Vec<Layout>,
+    certificate: Certificate,
+) -> Result<Verified, Vec<Breach>> {
     let left_out = LeftOut::default();
-    let mut plan = Plan {
-        kits,
-        goals,
-        layouts,
-        worth,
-        holding: Vec::new(),
-        cures: Vec::new(),
-        stopped_by: None,
-        left_out,
-        certificate,
-    };
+    let (goals, worth, holding) = (Vec::new(), Vec::new(), Vec::new());
+    let stopped_by = None;
+    let cures = Vec::new();
+    let mut plan =
+        Plan { kits, goals, layouts, worth, holding, cures, stopped_by, left_out, certificate };
     plan.check(&job).map_err(|error| vec![error.into()])?;
     let sums = check_kits(&job, &plan, &mut Vec::new());
     let mut aims = served_goals(&job);
-    aims.extend(after_serving(&job).into_iter().filter(|aim| *aim != Objective::Plates));
+    aims.extend(after_serving(&job));
     plan.goals = aims
         .into_iter()
         .filter_map(|objective| {

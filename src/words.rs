@@ -27,12 +27,12 @@ use crate::plan::{
 };
 use crate::problem::Problem;
 use crate::pump::{Measured, Pump};
-use crate::show::{Round, counted, rounded, stated};
+use crate::show::{Round, rounded, stated};
 use crate::stack::Verdict;
 use crate::verify::{NotShown, Verified};
 
 pub use crate::show::{about, both, fine, length, natural_unit, range, thickness, tolerance};
-pub(crate) use crate::show::{first_of, plural, readable, short_length};
+pub(crate) use crate::show::{counted, first_of, plural, readable, short_length};
 
 pub use crate::model::NOT_FIT;
 
@@ -94,22 +94,40 @@ pub fn readings(
     Ok(own + &other.map_or_else(|_| String::new(), |other| format!(" ({other})")))
 }
 
+/// Reading that a micrometer should make of a pack; its text is one sentence.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct PackReading {
+    /// Total in both units.
+    pub middle: String,
+    /// Range in both units; else the finer micrometer that it needs, in words, if there is one.
+    pub range: Result<String, Option<String>>,
+}
+
+impl std::fmt::Display for PackReading {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.write_str(&self.middle)?;
+        match &self.range {
+            Ok(range) => write!(f, ", from {range}"),
+            Err(Some(needs)) => write!(f, "; {needs}"),
+            Err(None) => Ok(()),
+        }
+    }
+}
+
 /// Reading that a micrometer should make of a pack, with its range.
 pub fn pack_reading(
     (total, Tolerance { minus, plus }): (Length, Tolerance),
     unit: Unit,
     step: ReadingStep,
-) -> String {
+) -> PackReading {
     let total = Fine::from(total);
     let middle = format!("{} ({})", about(total, unit), about(total, unit.other()));
     let ends = [total - minus.into(), total + plus.into()].map(Some);
-    match readings(ends, unit, step) {
-        Ok(range) => format!("{middle}, from {range}"),
-        Err(Some(finer)) => {
-            format!("{middle}; its range needs a micrometer that reads to {}", length(finer, unit))
-        }
-        Err(None) => middle,
-    }
+    let range = readings(ends, unit, step).map_err(|finer| {
+        let reads_to = |finer| length(finer, unit);
+        finer.map(|finer| format!("its range needs a micrometer that reads to {}", reads_to(finer)))
+    });
+    PackReading { middle, range }
 }
 
 /// Value of a dimension as measured, in both units: a mean with no more places than its readings have.

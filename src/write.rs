@@ -31,7 +31,6 @@ mod map;
 pub mod mark;
 mod models;
 mod monte_carlo;
-mod order;
 mod page;
 mod pages;
 mod picking;
@@ -66,8 +65,8 @@ use stack_up::Kitted;
 use style::Styles;
 
 use crate::output::WriteError;
+pub use crate::paper::code;
 pub use issue_log::workbook as issue_log;
-pub use labels::code;
 pub use ledger::workbook as ledger;
 pub use stack_up::StackUps;
 pub use stock_next::workbook as stock_next;

@@ -87,19 +87,24 @@ const ROOMS: &[(&str, &str)] = &[
          forecast narrow outage packing plan policy problem provision pump recheck show stack sweep verify",
     ),
     (
+        "paper",
+        "accounting consumables crush cutting decimal digest feeler issue job length model plain_text plan pump recheck stack \
+         verify words",
+    ),
+    (
         "outage_kit",
         "accounting changes columns consumables issue job length model outage plan pump recheck show verify words",
     ),
     (
         "read",
         "accounting certificate changes columns cutting day decimal digest feeler formats gauge guard issue job length \
-         model narrow forecast packing plan policy problem pump recheck sheet show stack \
+         model narrow forecast packing paper plan policy problem pump recheck sheet show stack \
          stock",
     ),
     (
         "write",
         "accounting analysis changes consumables choose columns crush cutting day decimal digest feeler formats \
-         issue job length model narrow forecast outage output packing plain_text plan policy problem provision \
+         issue job length model narrow forecast outage output packing paper plain_text plan policy problem provision \
          pump size_range recheck reorder sheet stack stock sweep verify words",
     ),
     (
@@ -111,14 +116,14 @@ const ROOMS: &[(&str, &str)] = &[
     (
         "cli",
         "accounting analysis certificate changes choose columns crush day decimal digest formats guard issue job json length model \
-         manual forecast outage outage_cells outage_file outage_kit output plain_text plan policy problem \
+         manual forecast outage outage_cells outage_file outage_kit output paper plain_text plan policy problem \
          provision pump read recheck reorder sheet show stack stock sweep verify words write",
     ),
 ];
 
 /// The outside crates, each with the rooms that use it.
 const DOORS: &[(&str, &str)] = &[
-    ("alphanumeric_sort", "write"),
+    ("alphanumeric_sort", "paper"),
     ("anstream", "cli"),
     ("anstyle", "cli"),
     ("calamine", "read"),
@@ -133,14 +138,15 @@ const DOORS: &[(&str, &str)] = &[
     ("fearless_simd", "stack"),
     ("good_lp", "choose"),
     ("indicatif", "cli"),
-    ("itertools", "choose crush read show stack words write"),
+    ("itertools", "choose crush paper read show stack words write"),
     ("jiff", "cli day"),
     ("libm", "model provision stack"),
+    ("maud", "paper"),
     ("memchr", "read write"),
     ("microlp", "choose"),
     ("png", "write"),
     ("pulldown_cmark", "cli"),
-    ("qrcode", "write"),
+    ("qrcode", "paper"),
     ("quick_xml", "read"),
     ("rayon", "analysis choose cli provision stack verify write"),
     ("rust_decimal", "decimal inventory length read sheet"),
@@ -159,7 +165,7 @@ const DOORS: &[(&str, &str)] = &[
     ("textwrap", "cli"),
     (
         "thiserror",
-        "choose formats inventory job length model forecast outage outage_file output policy provision size_range read \
+        "choose formats inventory job length model forecast outage outage_file output paper policy provision size_range read \
          stack sweep verify",
     ),
     ("toml", "read"),

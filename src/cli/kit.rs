@@ -3,13 +3,14 @@
 mod outage;
 pub(super) mod told;
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use super::Common;
 use super::common_args::{CommonArgs, Json, Threads};
 use super::files::Files;
 use super::run::{Ended, Refusal, Run, Solving, gathered_job, use_threads};
 use super::settings::Settings;
+use super::voice::out;
 use crate::analysis::with_cures;
 use crate::choose::choose;
 use crate::choose::holding::with_holding;
@@ -156,7 +157,36 @@ impl Args {
         let certificate = json::certificate(verified);
         let status = run.deliver_with(workbook, certificate, || json::text_in(verified, place))?;
         told::tell(verified, run);
+        if let Some(slips) = self.slips(verified) {
+            out!(run.voice(), "Slips for the printer: {slips}");
+        }
         Ok(status)
+    }
+
+    /// Command that prints this plan; of a plan with plates only its JSON has all that is printed.
+    fn slips(&self, verified: &Verified) -> Option<String> {
+        let json = self.json.path().filter(|path| *path != Path::new("-"));
+        let plan = match verified.job().plates.is_empty() {
+            true => self.out.as_path(),
+            false => json?,
+        };
+        let named = |path: &Path| {
+            let path = path.display().to_string();
+            if path.contains(char::is_whitespace) { format!("\"{path}\"") } else { path }
+        };
+        let paths = [plan, &self.stock, &self.pumps].map(named);
+        let mut command = format!("gapwright slips {}", paths.join(" "));
+        let models = self.usual.models.as_deref();
+        for (option, path) in [("--models", models), ("--outage", self.outage.as_deref())] {
+            if let Some(path) = path {
+                command.push_str(&format!(" {option} {}", named(path)));
+            }
+        }
+        // The rules follow from the workbooks, and from here where they were given here.
+        match self.settings.given().is_empty() {
+            true => Some(command),
+            false => Some(format!("{command}, with the rules given here")),
+        }
     }
 }
 

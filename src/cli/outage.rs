@@ -4,14 +4,16 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 use super::run::{Refusal, Run, Stop, gathered_job};
+use crate::changes::{SlipChange, changes};
 use crate::day::is_date;
 use crate::digest::sha256;
 use crate::job::Job;
-use crate::outage::{Circumstances, FileRole, Outage, TakenFile};
+use crate::outage::{Circumstances, FileRole, Outage, PumpState, TakenFile};
 use crate::outage_cells;
 use crate::outage_file::{
     BookError, Draft, FileBytes, OutageFile, OutageFileError, Receipt, network_drive,
 };
+use crate::outage_kit;
 use crate::output::{self, WriteError};
 use crate::problem::{Place, Problem, Problems};
 use crate::read::{self, Sources};
@@ -97,12 +99,33 @@ pub(super) fn request() -> String {
 }
 
 /// Job of the files that an earlier plan was made from; `None` where it cannot be read any more.
-pub(super) fn job_then(run: &Run, file: &OutageFile, then: &Outage) -> Option<Job> {
+fn job_then(run: &Run, file: &OutageFile, then: &Outage) -> Option<Job> {
     let unpacked = unpack(file, then).ok()?;
     run.look("reading the workbooks of the plan before", |memory| {
         let sources = Sources { memory: memory.clone(), ..unpacked.sources() };
         job_with(&sources, then, &mut Problems::new())
     })
+}
+
+/// Changes of the last plan from the one before it.
+pub(super) fn changed(run: &Run, file: &OutageFile, job: &Job) -> Vec<SlipChange> {
+    let now = file.outage();
+    let then = now.before_last_plan();
+    if then.last_plan().is_none() {
+        return Vec::new();
+    }
+    let mut before = outage_kit::side(job_then(run, file, &then).as_ref(), &then);
+    // Slips of bags that went to the bench since are right as they are.
+    before.slips.retain(|slip| {
+        let state = now.pump(&slip.tag).map(|pump| pump.state);
+        !matches!(state, Some(PumpState::Issued | PumpState::Rejected | PumpState::Accepted))
+    });
+    changes(&before, &outage_kit::side(Some(job), now))
+}
+
+/// Name of an outage on its pages, which hold no long headers.
+pub(super) fn name(path: &Path) -> String {
+    path.file_stem().unwrap_or_default().to_string_lossy().chars().take(60).collect()
 }
 
 /// Job of the files that were last taken over, read from their bytes.

@@ -161,6 +161,9 @@ pub struct WindowJson {
     pub minus: String,
     /// Tolerance of the pack above its nominal total.
     pub plus: String,
+    /// Packs below it with the totals that were assumed, by the pack's name in the model.
+    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+    pub over: BTreeMap<String, LengthJson>,
 }
 
 /// Causes of a place that could not be filled.

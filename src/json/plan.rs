@@ -363,7 +363,11 @@ pub(super) fn short(job: &Job, pump: &Pump, short: &Shortfall) -> ShortJson {
             let ends = [window.least, most, window.tolerance.minus, window.tolerance.plus];
             let (unit, [least, most, minus, plus]) = exact(model.unit, ends.map(Fine::from));
             let most = window.most.map(|_| most);
-            WindowJson { unit: unit.symbol().into(), least, most, minus, plus }
+            let over = window.over.iter();
+            let over = over
+                .map(|&(pack, total)| (model.packs[pack].name.clone(), length(total, model.unit)));
+            let over = over.collect();
+            WindowJson { unit: unit.symbol().into(), least, most, minus, plus, over }
         }),
     }
 }

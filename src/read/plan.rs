@@ -155,7 +155,7 @@ pub(super) fn packs_of_json(path: &Path, job: &Job) -> Result<Packs, Problems> {
     problems.settle(Some((found, input))).map(|(packs, _)| packs)
 }
 
-fn pick(job: &Job, offered: &[usize], piece: &PieceJson, unit: Unit) -> Option<Pick> {
+pub(super) fn pick(job: &Job, offered: &[usize], piece: &PieceJson, unit: Unit) -> Option<Pick> {
     let mut candidates = offered.iter().copied();
     let item = candidates.find(|&index| job.stock[index].item == piece.item)?;
     let peeled = match &piece.peeled_to {

@@ -1,10 +1,6 @@
 //! The Labels sheet: one bag label a kit, to print, cut along the lines and put into the bag or onto it.
 
-use std::collections::BTreeMap;
-use std::fmt::Write as _;
-
 use itertools::Itertools;
-use qrcode::{Color as Module, EcLevel, QrCode};
 use rayon::prelude::*;
 use rust_xlsxwriter::{
     Format, FormatAlign, FormatBorder, Image, ObjectMovement, Workbook, Worksheet,
@@ -14,9 +10,11 @@ use super::page::{Page, Written};
 use super::pages::{Pages, Series};
 use super::style::{Styles, WARN};
 use super::text::{WriteText, chart_name};
+use crate::paper::code::{QUIET, code, squares};
+use crate::paper::label::{LabelLines, lines};
+use crate::paper::slip::Slips;
 use crate::plan::Kit;
 use crate::verify::Verified;
-use crate::words;
 
 /// Labels beside each other, and below each other on a page.
 const ACROSS: usize = 3;
@@ -34,15 +32,6 @@ const CODE: u32 = 104;
 /// Per cent at which twelve labels fit on A4 and on Letter, whatever font stands in.
 const SCALE: u16 = 70;
 
-/// The text of a label's code: a word that tells whose it is and the form's number, the plan's id, the tag.
-///
-/// ```
-/// assert_eq!(gapwright::write::code("90f268b3212e", "P-208"), "gapwright:1 90f268b3212e P-208");
-/// ```
-pub fn code(plan: &str, tag: &str) -> String {
-    format!("gapwright:1 {plan} {tag}")
-}
-
 /// The sheets, through a workbook or in memory.
 pub(super) fn sheets(
     workbook: Option<&mut Workbook>,
@@ -59,16 +48,21 @@ pub(super) fn sheets(
     let series = Series { name: "Labels", begin: &begin, last_column: None };
     let mut pages = Pages::begin(workbook, &series, styles)?;
     let id = verified.planned().id();
-    let order = super::order::of_kits(job);
-    let (open, kitted): (Vec<_>, Vec<_>) =
-        (1..).zip(&order).partition(|(_, index)| matches!(plan.kits[**index], Kit::Short(_)));
-    let prints = |index: usize| styles.prints(&job.pumps[index].tag);
-    let kitted: Vec<_> = kitted.into_iter().filter(|(_, index)| prints(**index)).collect();
+    let slips = Slips { verified, place: styles.place.as_ref() };
+    let (open, kitted): (Vec<_>, Vec<_>) = (slips.numbered().into_iter())
+        .partition(|(_, index)| matches!(plan.kits[*index], Kit::Short(_)));
+    let kitted: Vec<_> =
+        kitted.into_iter().filter(|(_, index)| styles.prints(&job.pumps[*index].tag)).collect();
     // The codes take longer than all else here.
-    let labels = kitted.par_iter().map(|&(number, &index)| {
+    let labels = kitted.par_iter().map(|&(number, index)| {
         let code = code(&id, &job.pumps[index].tag);
-        let kit = styles.kit(&job.pumps[index].tag, number, order.len());
-        let lines = lines(verified, index, kit, &id);
+        let kit = slips.kit(&job.pumps[index].tag, number);
+        let LabelLines { tag, kit, facts, location, pieces, missing, plan } =
+            lines(verified, index, kit, &id);
+        let plain = |line| (line, false);
+        let lines = [tag, kit, facts, location, pieces].map(plain);
+        let [tag, kit, facts, location, pieces] = lines;
+        let lines = [tag, kit, facts, location, pieces, (missing, true), plain(plan)];
         Label { lines, picture: picture(&code), code }
     });
     let labels: Vec<Label> = labels.collect();
@@ -78,7 +72,7 @@ pub(super) fn sheets(
         }
         strip(&mut pages.page, line)?;
     }
-    let open: Vec<&str> = (open.iter()).map(|(_, index)| job.pumps[**index].tag.as_str()).collect();
+    let open: Vec<&str> = (open.iter()).map(|(_, index)| job.pumps[*index].tag.as_str()).collect();
     without_bag(&mut pages.page, &open)?;
     pages.finish(|_| {})
 }
@@ -174,56 +168,16 @@ fn framed(format: Format, line: usize, side: Side) -> Format {
     format
 }
 
-/// The seven lines of a label, and which of them warn.
-fn lines(verified: &Verified, index: usize, kit: String, id: &str) -> [(String, bool); 7] {
-    let job = verified.job();
-    let pump = &job.pumps[index];
-    let mut kinds: BTreeMap<&str, u32> = BTreeMap::new();
-    for pick in verified.picks(index) {
-        *kinds.entry(&job.stock[pick.item].kind).or_default() += pick.count;
-    }
-    let pieces: u32 = kinds.values().sum();
-    // What is stacked comes first.
-    let stacked = |kind: &str| !matches!(kind, "shim" | "gasket");
-    let mut sorted: Vec<(&str, u32)> = kinds.into_iter().collect();
-    sorted.sort_by_key(|(kind, _)| (stacked(kind), *kind != "shim"));
-    let mut each = String::new();
-    for (kind, count) in sorted {
-        let comma = if each.is_empty() { "" } else { ", " };
-        write!(each, "{comma}{count} {}", words::plural(kind, count)).ok();
-    }
-    let due = pump.due.as_ref().map(|due| format!("due {}, ", due.shown));
-    let facts = format!("{}priority {}", due.unwrap_or_default(), pump.priority);
-    let lacks: u32 = verified.bags()[index].iter().map(|share| share.lacking).sum();
-    let lacking = match lacks {
-        0 => String::new(),
-        _ => format!("SHORT of {lacks}: see the slip"),
-    };
-    let many = if pieces == 1 { "1 piece".into() } else { format!("{pieces} pieces") };
-    [
-        (pump.tag.clone(), false),
-        (kit, false),
-        (facts, false),
-        (pump.location.clone().unwrap_or_default(), false),
-        (format!("{many}: {each}"), false),
-        (lacking, true),
-        (format!("Plan {id}"), false),
-    ]
-}
-
-/// A text as a code: a black-and-white picture with the quiet zone that scanners need (four modules, ISO/IEC
-/// 18004, from memory). `None` where it is too long for one.
+/// A text as a code: a black-and-white picture. `None` where it is too long for one.
 fn picture(text: &str) -> Option<Vec<u8>> {
-    const QUIET: usize = 4;
     const MODULE: usize = 6;
-    let code = QrCode::with_error_correction_level(text.as_bytes(), EcLevel::M).ok()?;
-    let (width, modules) = (code.width(), code.to_colors());
-    let side = (width + 2 * QUIET) * MODULE;
+    let code = squares(text)?;
+    let side = (code.width + 2 * QUIET) * MODULE;
     // A bit a pixel: eight times less to pack than a byte, and the same picture.
     let line = side.div_ceil(8);
     let mut pixels = vec![0xff_u8; line * side];
-    for (at, _) in modules.iter().enumerate().filter(|(_, m)| **m == Module::Dark) {
-        let [row, column] = [at / width, at % width].map(|at| (QUIET + at) * MODULE);
+    for at in code.dark {
+        let [row, column] = at.map(|at| (QUIET + at) * MODULE);
         for (y, x) in (row..row + MODULE).cartesian_product(column..column + MODULE) {
             pixels[y * line + x / 8] &= !(0x80 >> (x % 8));
         }

@@ -1,18 +1,15 @@
 //! The Picking list: one line an item, walking the bins once.
 
-use std::collections::BTreeMap;
-
 use rust_xlsxwriter::Worksheet;
 
-use super::order::of_bins;
 use super::page::{Page, Written};
 use super::style::{Styles, tall};
 use super::table::{Cells, Column, OTHER_UNIT};
 use super::text::in_rows;
-use crate::accounting::{self, by_pack, spoiled};
 use crate::cutting::Layout;
 use crate::issue::returned::{ReturnedLot, StockPage};
 use crate::job::Job;
+use crate::paper::picking::{LEAD, NOTHING, packs_opened, tags, totals, walk};
 use crate::stock::Item;
 use crate::verify::Verified;
 use crate::words;
@@ -36,15 +33,14 @@ type Col<'s> = Column<'s, PickedItem<'s>>;
 
 pub(super) fn sheet(verified: &Verified, styles: &Styles) -> Written<Worksheet> {
     let job = verified.job();
-    let lead = "In bin order. Measure a piece of each lot of shims and gaskets before it leaves the bin; tick what is picked.";
-    let mut page = Page::begin("Picking list", "Picking list", lead, styles)?;
+    let mut page = Page::begin("Picking list", "Picking list", LEAD, styles)?;
     let columns = columns(styles);
     page.above_the_table(columns.len(), &words::not_fit_tags(verified), "nothing to pick")?;
     bags(&mut page, verified)?;
     page.open(&columns)?;
     let issued = verified.issued();
     let order = walk(job, &issued);
-    let tags = tags(verified);
+    let tags = tags(verified, 0..job.pumps.len());
     for &index in &order {
         let mut texts = in_rows(&tags[index], MOST_LINES * ON_A_LINE);
         if let (Some(last), Some(packs)) =
@@ -63,19 +59,14 @@ pub(super) fn sheet(verified: &Verified, styles: &Styles) -> Written<Worksheet> 
         }
     }
     if order.is_empty() {
-        page.text("Nothing to pick: no pump can be kitted.", &styles.alarm)?;
+        page.text(NOTHING, &styles.alarm)?;
     }
     sheets_to_cut(&mut page, verified)?;
     put_away(&mut page, verified)?;
-    let pieces: u32 = issued.iter().sum();
-    let stacked = job.stock.iter().zip(&issued).filter(|(lot, _)| lot.size.is_some());
-    let packs: u32 = stacked.map(|(_, issued)| issued).sum();
-    let mut total = format!("{} lines, {pieces} pieces", order.len());
-    if pieces > packs {
-        total.push_str(&format!(", {} of them consumables", pieces - packs));
-    }
     page.row += 1;
-    page.part(total)?;
+    let stacked = job.stock.iter().zip(&issued).filter(|(lot, _)| lot.size.is_some());
+    let stacked = stacked.map(|(_, issued)| issued).sum();
+    page.part(totals(order.len(), issued.iter().sum(), stacked))?;
     not_measured(&mut page, job)?;
     Ok(page.sheet)
 }
@@ -144,56 +135,6 @@ fn columns(styles: &Styles) -> [Col<'_>; 10] {
         Col::new("Picked", 9.0, move |line| once(line, styles.entry.of("☐"))),
         Col::new("Initials", 10.0, move |line| once(line, styles.entry.blank())),
     ]
-}
-
-/// The items that are taken, in the order of their bins; what has no bin is looked for once the walk is done.
-fn walk(job: &Job, issued: &[u32]) -> Vec<usize> {
-    let mut order: Vec<usize> = (0..job.stock.len()).filter(|&i| issued[i] > 0).collect();
-    let bin = |i: &usize| job.stock[*i].bin.as_deref().unwrap_or_default();
-    let homeless = |i: &usize| job.stock[*i].bin.is_none();
-    order.sort_by(|a, b| {
-        let bins = of_bins(bin(a), bin(b));
-        homeless(a).cmp(&homeless(b)).then(bins).then(a.cmp(b))
-    });
-    order
-}
-
-/// Who wants how many of each item.
-fn tags(verified: &Verified) -> Vec<Vec<String>> {
-    let job = verified.job();
-    let mut tags = vec![Vec::new(); job.stock.len()];
-    let open = |at: &usize| !verified.leaves_closed(*at);
-    for (at, pump) in (0..).zip(&job.pumps).filter(|(at, _)| open(at)) {
-        let mut mine: BTreeMap<usize, (u32, &str)> = BTreeMap::new();
-        for pick in verified.picks(at) {
-            let (count, peel) = mine.entry(pick.item).or_insert((0, ""));
-            *count += pick.count;
-            if pick.peeled > 0 {
-                *peel = ", to be peeled";
-            }
-        }
-        for (item, (count, peel)) in mine {
-            if count > 0 {
-                tags[item].push(format!("{} ({count}{peel})", pump.tag));
-            }
-        }
-    }
-    tags
-}
-
-/// The packs that are opened for an item, where what is left of them is spoiled.
-fn packs_opened(job: &Job, item: usize, issued: u32) -> Option<String> {
-    let lot = &job.stock[item];
-    let opened = accounting::packs_opened(lot, issued);
-    if !by_pack(job, item) || opened == 0 {
-        return None;
-    }
-    let packs = if opened == 1 { "pack" } else { "packs" };
-    Some(format!(
-        "Open {opened} sealed {packs} of {}; {} left over, counted as spoiled",
-        lot.carton_qty,
-        spoiled(job, item, issued)
-    ))
 }
 
 /// The sheets to take, if there are any, and how each is cut up.

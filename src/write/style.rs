@@ -138,20 +138,6 @@ impl Styles {
         !self.changed_slips_only || changes.any(|change| change.print && change.tag == tag)
     }
 
-    /// Advice on a pump's bag from before the plan.
-    pub(super) fn bag(&self, tag: &str) -> Option<&str> {
-        Some(self.place.as_ref()?.bags.get(tag)?.as_str())
-    }
-
-    /// Title of a kit: its number in the outage where it has one, and its place among the kits of the plan.
-    pub(super) fn kit(&self, tag: &str, number: usize, of: usize) -> String {
-        let known = self.place.as_ref().and_then(|place| place.kits.get(tag));
-        match known {
-            Some(kit) => format!("Kit {kit} ({number} of {of})"),
-            None => format!("Kit {number} of {of}"),
-        }
-    }
-
     pub(super) fn new(date: &str) -> Styles {
         let ink = || Format::new().set_font_color(INK);
         let right =

@@ -17,8 +17,7 @@ use rust_xlsxwriter::{Format, Formula, Worksheet};
 use super::page::Written;
 use super::text::WriteText;
 
-/// Heading of a thickness in the other unit.
-pub(super) const OTHER_UNIT: &str = "mm (or in)";
+pub(super) use crate::paper::OTHER_UNIT;
 
 /// The content of a cell.
 #[derive(Clone)]

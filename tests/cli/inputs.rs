@@ -33,7 +33,7 @@ const ADDED_TO: (&str, &str, &str) = ("issue", "--log", "log.xlsx");
 
 const MODELS: [&str; 3] = ["models/house.toml", "models/house.png", "models/materials.toml"];
 
-const USES: [Use; 18] = [
+const USES: [Use; 19] = [
     Use {
         name: "kit",
         call: &["kit", "stock.xlsx", "pumps.xlsx", "--models", "models"],
@@ -45,6 +45,29 @@ const USES: [Use; 18] = [
         call: &["kit", "stock.xlsx", "pumps.xlsx", "--outage", "week.outage", "--models", "models"],
         reads: &["stock.xlsx", "pumps.xlsx", "week.outage", MODELS[0], MODELS[1], MODELS[2]],
         writes: &["--out", "--json", "--certificate", "--mark"],
+    },
+    Use {
+        name: "slips",
+        call: &["slips", "plan.json", "stock.xlsx", "pumps.xlsx", "--models", "models"],
+        reads: &["stock.xlsx", "pumps.xlsx", "plan.json", MODELS[0], MODELS[1], MODELS[2]],
+        writes: &["--out", "--mark"],
+    },
+    Use {
+        name: "slips that changed, within an outage",
+        call: &[
+            "slips",
+            "in-outage.xlsx",
+            "stock.xlsx",
+            "pumps.xlsx",
+            "--models",
+            "models",
+            "--outage",
+            "week.outage",
+            "--since",
+            "plan.xlsx",
+        ],
+        reads: &["stock.xlsx", "pumps.xlsx", "in-outage.xlsx", "week.outage", "plan.xlsx"],
+        writes: &["--out", "--mark"],
     },
     Use {
         name: "status",
@@ -184,6 +207,7 @@ const USES: [Use; 18] = [
 const ONLY_READ: [(&str, &[&str]); 14] = [
     // The outage file is read, and entries are added to it by its own rules.
     ("kit", &["--models", "--outage"]),
+    ("slips", &["--models", "--outage", "--since"]),
     ("book", &[]),
     ("status", &[]),
     // Its outputs have names of their own in that folder.

@@ -140,6 +140,17 @@ fn one_bag_of_24_is_reopened_for_three_late_pumps() {
     let advice = |text: &str| slips.values().filter(|cell| cell.starts_with(text)).count();
     assert_eq!(advice("In its bag already: leave it closed."), 23);
     assert_eq!(advice("Its bag is to be reopened. Out of it: "), 1);
+    // The page for the printer says so too, from the workbook and from the JSON.
+    for end in ["xlsx", "json"] {
+        let (saved, page) = (format!("plan-2.{end}"), format!("{end}.html"));
+        let call = ["slips", &saved, "stock.xlsx", "pumps.xlsx", "--outage", "w.outage", "--out"];
+        well(&shop, &[&call[..], &[&page]].concat());
+        let html = String::from_utf8(shop.read(&page).unwrap()).unwrap();
+        assert_eq!(html.matches("In its bag already: leave it closed.").count(), 23);
+        assert_eq!(html.matches("Its bag is to be reopened. Out of it: ").count(), 1);
+        assert!(html.contains("FIRST reopen these bags"));
+        assert!(html.contains(&format!("{picked} pieces")), "{picked}");
+    }
     let changes = crate::shop::cells(&shop.at("plan-2.xlsx"), "Changes");
     assert_eq!(changes[&(0, 0)], "Changes from plan 1 to plan 2");
     assert_eq!(changes.values().filter(|cell| *cell == "tear up").count(), 1);

@@ -10,8 +10,7 @@ mod taken;
 use std::path::Path;
 
 use super::{Args, told};
-use crate::changes::{SlipChange, changes};
-use crate::cli::outage::{book, facts, job_then, job_with, request, sound};
+use crate::cli::outage::{book, changed, facts, job_with, name, request, sound};
 use crate::cli::run::{Ended, Run, Stop, use_threads};
 use crate::cli::voice::{must_see, out};
 use crate::cli::{Common, DONE};
@@ -22,7 +21,6 @@ use crate::outage::{
     PumpState, TookOver,
 };
 use crate::outage_file::{Draft, FileBytes, OutageFile, OutageFileError};
-use crate::outage_kit;
 use crate::show::counted;
 use crate::verify::verify;
 use booking::{judge_others, plan_booking};
@@ -57,22 +55,6 @@ pub(super) fn run(args: &Args, path: &Path, common: &Common) -> Ended {
     Ok(status)
 }
 
-/// Changes of the last plan from the one before it.
-fn changed(run: &Run, file: &OutageFile, job: &Job) -> Vec<SlipChange> {
-    let now = file.outage();
-    let then = now.before_last_plan();
-    if then.last_plan().is_none() {
-        return Vec::new();
-    }
-    let mut before = outage_kit::side(job_then(run, file, &then).as_ref(), &then);
-    // Slips of bags that went to the bench since are right as they are.
-    before.slips.retain(|slip| {
-        let state = now.pump(&slip.tag).map(|pump| pump.state);
-        !matches!(state, Some(PumpState::Issued | PumpState::Rejected | PumpState::Accepted))
-    });
-    changes(&before, &outage_kit::side(Some(job), now))
-}
-
 fn tell_changes(run: &Run, place: &PlaceInOutage) {
     let to = run.voice();
     let Some(before) = place.replaces() else { return };
@@ -81,11 +63,6 @@ fn tell_changes(run: &Run, place: &PlaceInOutage) {
     }
     out!(to, "Changes from plan {before} (sheet Changes):");
     told::tell_changes(&place.changes, &place.bags, to);
-}
-
-/// Name of an outage on its pages, which hold no long headers.
-fn name(path: &Path) -> String {
-    path.file_stem().unwrap_or_default().to_string_lossy().chars().take(60).collect()
 }
 
 /// Judges the pieces that are out where no pump is left to plan: no workbook is written.

@@ -9,12 +9,7 @@ use super::super::page::Written;
 use super::super::style::VALUES;
 use super::super::text::chart_name;
 use super::Slip;
-use crate::accounting::{pack_total, verdicts};
-use crate::job::Job;
-use crate::plan::PackPick;
-use crate::pump::Pump;
-use crate::stack::Verdict;
-use crate::words;
+use crate::paper::slip::DrawnFigure;
 
 /// The first column that it covers.
 const COLUMN: u16 = 0;
@@ -26,9 +21,8 @@ const FIGURE: [u32; 2] = [110, 19];
 const LETTERS: f64 = 9.0;
 
 /// Draws an image of it with its upper edge at the row of a slip; how tall it is, in points.
-pub(super) fn draw(slip: &mut Slip<'_, '_>, image: &[u8], packs: &[PackPick]) -> Written<f64> {
-    let (sheet, job, pump, row) = (&mut slip.page.sheet, slip.job, slip.pump, slip.page.row);
-    let model = job.model_of(pump);
+pub(super) fn draw(slip: &mut Slip<'_, '_>, image: &[u8], figures: &[DrawnFigure]) -> Written<f64> {
+    let (sheet, model, row) = (&mut slip.page.sheet, slip.slip.model, slip.page.row);
     let Some(drawing) = &model.drawing else {
         return Ok(0.0);
     };
@@ -47,11 +41,7 @@ pub(super) fn draw(slip: &mut Slip<'_, '_>, image: &[u8], packs: &[PackPick]) ->
     let middle = ShapeText::new()
         .set_horizontal_alignment(ShapeTextHorizontalAlignment::Center)
         .set_vertical_alignment(ShapeTextVerticalAlignment::Middle);
-    let verdicts = verdicts(job, pump, packs);
-    for figure in &model.figures {
-        let Some(text) = value_of(job, pump, packs, &verdicts, &figure.name) else {
-            continue;
-        };
+    for figure in figures {
         // Where its middle is, and from there its upper left corner.
         let [x, y] = figure.at.map(|share| f64::from(share) / 1e6);
         let (x, y) = (left + x * across, y * down);
@@ -59,7 +49,7 @@ pub(super) fn draw(slip: &mut Slip<'_, '_>, image: &[u8], packs: &[PackPick]) ->
         let most = BOX[0] + 2 * INSET - FIGURE[0];
         let x = pixels(x).min(most);
         let shape = Shape::textbox()
-            .set_text(text)
+            .set_text(&figure.text)
             .set_width(FIGURE[0])
             .set_height(FIGURE[1])
             .set_font(&font)
@@ -77,29 +67,4 @@ fn pixels(at: f64) -> u32 {
     #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)]
     let whole = at.round().max(0.0) as u32;
     whole
-}
-
-/// The figure of a pump: what was measured, what a pack comes to, what is predicted of a requirement.
-fn value_of(
-    job: &Job,
-    pump: &Pump,
-    packs: &[PackPick],
-    verdicts: &[Verdict],
-    name: &str,
-) -> Option<String> {
-    let model = job.model_of(pump);
-    let unit = model.unit;
-    let measured = model.dimensions.iter().position(|d| d.name == name);
-    if let Some(at) = measured {
-        return Some(words::about(pump.dimensions[at].value.into(), unit));
-    }
-    if let Some(growth) = pump.growths.iter().find(|g| g.thermal.name == name) {
-        return Some(words::about(growth.value.into(), unit));
-    }
-    if let Some(place) = model.packs.iter().position(|pack| pack.name == name) {
-        let (total, _) = pack_total(job, packs.get(place)?);
-        return Some(words::about(total.into(), unit));
-    }
-    let at = pump.requirements.iter().position(|r| r.name == name)?;
-    Some(words::about(verdicts.get(at)?.value, unit))
 }

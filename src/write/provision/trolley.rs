@@ -2,11 +2,11 @@
 
 use rust_xlsxwriter::Worksheet;
 
-use super::super::order::of_bins;
 use super::super::page::{Page, Written};
 use super::super::style::Styles;
 use super::super::table::{Cells, Column, OTHER_UNIT};
 use super::{Provided, height};
+use crate::paper::order::of_bins;
 use crate::provision::SetAside;
 use crate::stock::Item;
 use crate::words;

@@ -6,7 +6,7 @@ use crate::job::Job;
 
 /// The pumps, by their index in the job, in the order in which their kits are numbered from 1: by due date, priority,
 /// row.
-pub(super) fn of_kits(job: &Job) -> Vec<usize> {
+pub(crate) fn of_kits(job: &Job) -> Vec<usize> {
     let mut order: Vec<usize> = (0..job.pumps.len()).collect();
     order.sort_by(|&a, &b| {
         let (p, q) = (&job.pumps[a], &job.pumps[b]);
@@ -16,7 +16,7 @@ pub(super) fn of_kits(job: &Job) -> Vec<usize> {
 }
 
 /// Two bins in the order of a walk: A2 before A10, in any case.
-pub(super) fn of_bins(a: &str, b: &str) -> Ordering {
+pub(crate) fn of_bins(a: &str, b: &str) -> Ordering {
     alphanumeric_sort::compare_str(a.to_lowercase(), b.to_lowercase())
 }
 

@@ -8,25 +8,27 @@ use crate::stack::{Stack, worst_case};
 
 /// The cold readings with which a requirement that is asked hot lies within its limits.
 #[derive(Debug, PartialEq, Eq)]
-pub(super) enum Window {
+pub(crate) enum ColdWindow {
     Between([Option<Length>; 2]),
     /// The growth is known less well than the limits are wide.
     Empty,
 }
 
-impl Window {
-    fn of([low, high]: [Option<Length>; 2]) -> Window {
+impl ColdWindow {
+    fn of([low, high]: [Option<Length>; 2]) -> ColdWindow {
         match low.zip(high) {
-            Some((low, high)) if low > high => Window::Empty,
-            _ => Window::Between([low, high]),
+            Some((low, high)) if low > high => ColdWindow::Empty,
+            _ => ColdWindow::Between([low, high]),
         }
     }
 
     /// The readings that lie in both.
-    pub(super) fn both(self, other: Window) -> Window {
+    pub(crate) fn both(self, other: ColdWindow) -> ColdWindow {
         match (self, other) {
-            (Window::Between(one), Window::Between(other)) => Window::of(shared(one, other)),
-            _ => Window::Empty,
+            (ColdWindow::Between(one), ColdWindow::Between(other)) => {
+                ColdWindow::of(shared(one, other))
+            }
+            _ => ColdWindow::Empty,
         }
     }
 }
@@ -34,7 +36,7 @@ impl Window {
 /// The hot limits of a linear form less the nominal growth, narrowed on either side by what the growth
 /// takes at worst, whatever the rule: cut inwards to a tenth of the places that the trade writes.
 /// `None` of a gasket, and where nothing but growth enters.
-pub(super) fn cold_window(form: &Form, parts: &Stack, unit: Unit) -> Option<Window> {
+pub(crate) fn cold_window(form: &Form, parts: &Stack, unit: Unit) -> Option<ColdWindow> {
     let Form::Linear { terms, lower, upper, .. } = form else {
         return None;
     };
@@ -46,11 +48,11 @@ pub(super) fn cold_window(form: &Form, parts: &Stack, unit: Unit) -> Option<Wind
     let growth = worst_case(&growth, parts);
     let low = lower.map(|lower| Fine::from(lower) - growth.nominal + growth.below);
     let high = upper.map(|upper| Fine::from(upper) - growth.nominal - growth.above);
-    Some(Window::of(inwards([low, high], unit)))
+    Some(ColdWindow::of(inwards([low, high], unit)))
 }
 
 /// Cut inwards to a tenth of the places that the trade writes; an end beyond any length is missing.
-pub(super) fn inwards([low, high]: [Option<Fine>; 2], unit: Unit) -> [Option<Length>; 2] {
+pub(crate) fn inwards([low, high]: [Option<Fine>; 2], unit: Unit) -> [Option<Length>; 2] {
     let step = unit.ticks() / 10_i64.pow(unit.places() + 1);
     let whole = 1_000_000 * i128::from(step);
     let length = |steps: i128| Some(Length::from_ticks(i64::try_from(steps).ok()? * step));
