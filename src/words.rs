@@ -323,8 +323,14 @@ pub fn status(verified: &Verified, pump: usize) -> String {
 
 /// Bags to put back before pieces are picked; a sentence, `None` where there are none.
 pub fn to_reopen(verified: &Verified) -> Option<String> {
-    let tags = bags_of(verified, false)?;
-    Some(format!("FIRST reopen these bags and put their pieces back into the bins: {tags}."))
+    first_reopen(&bags_of(verified, false)?)
+}
+
+/// The sentence for bags of these tags, of which there may be none.
+pub fn first_reopen(tags: &str) -> Option<String> {
+    (!tags.is_empty()).then(|| {
+        format!("FIRST reopen these bags and put their pieces back into the bins: {tags}.")
+    })
 }
 
 /// Bags that stay closed; a sentence, `None` where there are none.

@@ -88,7 +88,7 @@ const ROOMS: &[(&str, &str)] = &[
     ),
     (
         "paper",
-        "accounting consumables crush cutting decimal digest feeler issue job length model plain_text plan pump recheck stack \
+        "accounting consumables crush cutting decimal digest feeler issue job length model outage plain_text plan pump recheck stack \
          verify words",
     ),
     (
@@ -103,7 +103,7 @@ const ROOMS: &[(&str, &str)] = &[
     ),
     (
         "write",
-        "accounting analysis changes consumables choose columns crush cutting day decimal digest feeler formats \
+        "accounting analysis changes consumables choose columns crush cutting day decimal digest formats \
          issue job length model narrow forecast outage output packing paper plain_text plan policy problem provision \
          pump size_range recheck reorder sheet stack stock sweep verify words",
     ),

@@ -19,6 +19,8 @@ pub struct PlaceInOutage {
     pub kits: BTreeMap<String, u32>,
     /// Advice on a pump's bag from before, by its tag.
     pub bags: BTreeMap<String, String>,
+    /// Pumps whose bags are to be put back before anything is picked.
+    pub put_back: Vec<String>,
     /// Changes from the plan before.
     pub changes: Vec<SlipChange>,
 }
@@ -34,6 +36,11 @@ impl PlaceInOutage {
             ledger: outage.head().to_string(),
             kits: outage.pumps().filter_map(numbered).collect(),
             bags: outage.pumps().filter_map(advised).collect(),
+            put_back: outage
+                .pumps()
+                .filter(|pump| pump.is_to_be_put_back())
+                .map(|pump| pump.tag.clone())
+                .collect(),
             changes,
         }
     }

@@ -38,7 +38,7 @@ pub(super) fn picking(plan: &PrintedPlan<'_>, running: &Markup) -> Markup {
             p { (LEAD) }
             @if plan.pumps.is_some() { p.strong { "Only for " (pumps.len()) " of " (words::planned_for(job)) "." } }
             @if plan.pumps.is_none() {
-                @if let Some(bags) = words::to_reopen(verified) { p.strong { (cleaned(&bags)) } }
+                @if let Some(bags) = plan.place.and_then(|place| words::first_reopen(&place.put_back.join(", "))) { p.strong { (cleaned(&bags)) } }
                 @if let Some(bags) = words::closed(verified) { p { (cleaned(&bags)) } }
             }
             @if plan.pumps.is_none() && !not_fit.is_empty() {

@@ -79,6 +79,7 @@ fn man_writes_a_page_for_every_command_and_topic() {
     let commands = [
         "kit",
         "compare",
+        "slips",
         "book",
         "status",
         "verify",
