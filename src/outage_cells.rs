@@ -5,14 +5,15 @@
 
 use std::sync::Arc;
 
-use crate::columns::{self, NEEDED_OF_PUMPS};
+use crate::columns;
 use crate::issue::key;
 use crate::job::Job;
 use crate::length::Length;
 use crate::outage::{MeasuredDimension, Outage};
 use crate::problem::{Problem, Problems};
 use crate::pump::Pump;
-use crate::sheet::{Book, Cell, Sheet};
+use crate::pump_cells::{CellAt, PumpCells, contents, put};
+use crate::sheet::{Book, Sheet};
 
 /// Name in the model of a dimension that people name by it or by its label.
 pub fn dimension<'a>(job: &'a Job, pump: &Pump, what: &str) -> Option<&'a str> {
@@ -31,19 +32,20 @@ pub fn cell(book: &Book, job: &Job, tag: &str, what: &str) -> Option<(String, St
     let names = [&known.name, &known.label].map(|name| columns::key(name));
     book.sheets.iter().find_map(|sheet| {
         names.iter().find_map(|heading| {
-            let (row, column) = place(sheet, tag, heading)?;
-            Some((heading.clone(), contents(sheet, row, column)))
+            let at = PumpCells::of(sheet)?.at(tag, heading)?;
+            Some((heading.clone(), contents(sheet, at)))
         })
     })
 }
 
 /// Puts the booked dimensions into their cells. A cell that neither is as it was nor has the booked value is a problem.
 pub fn fill(book: &mut Book, outage: &Outage, problems: &mut Problems) {
-    for pump in outage.pumps() {
-        for figure in &pump.measured {
-            for sheet in &mut book.sheets {
-                if let Some(place) = place(sheet, &pump.tag, &figure.heading) {
-                    fill_one(sheet, place, &pump.tag, figure, problems);
+    for sheet in &mut book.sheets {
+        let Some(cells) = PumpCells::of(sheet) else { continue };
+        for pump in outage.pumps() {
+            for figure in &pump.measured {
+                if let Some(at) = cells.at(&pump.tag, &figure.heading) {
+                    fill_one(sheet, at, &pump.tag, figure, problems);
                 }
             }
         }
@@ -52,21 +54,15 @@ pub fn fill(book: &mut Book, outage: &Outage, problems: &mut Problems) {
 
 fn fill_one(
     sheet: &mut Arc<Sheet>,
-    (row, column): (usize, u32),
+    at: CellAt,
     tag: &str,
     figure: &MeasuredDimension,
     problems: &mut Problems,
 ) {
-    let now = contents(sheet, row, column);
-    let number = sheet.rows[row].number;
+    let now = contents(sheet, at);
+    let number = sheet.rows[at.0].number;
     if now == figure.cell {
-        let sheet = Arc::make_mut(sheet);
-        let cells = &mut sheet.rows[row].cells;
-        let value = Cell::Text(figure.value.clone());
-        match cells.binary_search_by_key(&column, |(column, _)| *column) {
-            Ok(at) => cells[at].1 = value,
-            Err(at) => cells.insert(at, (column, value)),
-        }
+        put(Arc::make_mut(sheet), at, &figure.value);
         return;
     }
     let length = |text: &str| Length::parse(text, unit_of(sheet, &figure.heading)).ok();
@@ -75,7 +71,7 @@ fn fill_one(
     }
     let shown = if now.is_empty() { "an empty cell".to_string() } else { format!("`{now}`") };
     problems.add(Problem::new(
-        sheet.place(number, column),
+        sheet.place(number, at.1),
         format!("{shown}, changed since {} was booked for {tag}: `{}`", figure.what, figure.value),
         "one figure, in the workbook and booked",
         format!(
@@ -83,28 +79,6 @@ fn fill_one(
             figure.value, figure.what
         ),
     ));
-}
-
-/// Row among the rows, and column, of a pump's cell below a heading.
-fn place(sheet: &Sheet, tag: &str, heading: &str) -> Option<(usize, u32)> {
-    let (top, tags) = sheet.rows.iter().enumerate().find_map(|(at, row)| {
-        let of = |wanted: &str| column(row.cells.as_slice(), &columns::key(wanted));
-        let all = NEEDED_OF_PUMPS.iter().all(|needed| of(needed).is_some());
-        all.then(|| of("Tag")).flatten().map(|column| (at, column))
-    })?;
-    let column = column(&sheet.rows[top].cells, heading)?;
-    let mut rows = sheet.rows.iter().enumerate().skip(top + 1);
-    let (row, _) =
-        rows.find(|(_, row)| row.cell(tags).is_some_and(|cell| key(&cell.show()) == key(tag)))?;
-    Some((row, column))
-}
-
-fn column(cells: &[(u32, Cell)], heading: &str) -> Option<u32> {
-    cells.iter().find(|(_, cell)| columns::key(&cell.show()) == heading).map(|(column, _)| *column)
-}
-
-fn contents(sheet: &Sheet, row: usize, column: u32) -> String {
-    sheet.rows[row].cell(column).map(Cell::show).unwrap_or_default()
 }
 
 /// Unit in the heading of a column, for a cell without one.

@@ -77,6 +77,7 @@ pub use model::{BUILT_IN, Library, STARTING_MODEL, parse as parse_model};
 pub use open_elsewhere::open_elsewhere;
 pub use pieces::stated as stated_pieces;
 pub use plan::{Packs, listed_not_measured, packs as packs_of_plan};
+pub use pumps::{PumpColumn, pump_column};
 pub use readings::{Back, ReadingSources as BenchSources, bench};
 pub use single::{Holds, Stock, holds, stock_alone};
 pub use stock_counts::held;
@@ -380,6 +381,11 @@ pub(crate) fn sha256_of(path: &std::path::Path) -> Option<String> {
 fn named_sheet<'a>(book: &'a Book, name: &str) -> Option<&'a Arc<Sheet>> {
     let wanted = columns::key(name);
     book.sheets.iter().find(|s| columns::key(&s.name) == wanted)
+}
+
+/// Whether a sheet is found by its name as the sheet of pumps.
+pub fn is_pump_sheet(name: &str) -> bool {
+    columns::key(name) == columns::key("Pumps")
 }
 
 /// Numbered sheets of this name, in order. A missing number is a problem.

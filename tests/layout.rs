@@ -59,7 +59,8 @@ const ROOMS: &[(&str, &str)] = &[
          pump show stock",
     ),
     ("outage", "digest issue model narrow problem"),
-    ("outage_cells", "columns issue job length outage problem pump sheet"),
+    ("pump_cells", "columns issue sheet"),
+    ("outage_cells", "columns issue job length outage problem pump pump_cells sheet"),
     ("outage_file", "digest outage problem"),
     ("recheck", "accounting decimal gauge job length model plan pump stack"),
     ("provision", "choose decimal job length model narrow forecast plan pump stack stock"),
@@ -92,6 +93,7 @@ const ROOMS: &[(&str, &str)] = &[
          model narrow forecast packing plan policy problem pump recheck sheet show stack \
          stock",
     ),
+    ("scratch", "choose issue job plan problem pump_cells read sheet verify words"),
     (
         "write",
         "accounting analysis consumables choose columns crush cutting day decimal digest feeler formats \
