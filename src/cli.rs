@@ -16,6 +16,7 @@ mod listing;
 mod manual;
 mod model;
 mod outage;
+mod page;
 mod progress;
 mod provision;
 mod recheck;
@@ -166,6 +167,8 @@ enum Command {
     Check(check::Args),
     /// Choose the pieces for every pump of an outage and write the plan.
     Kit(kit::Args),
+    /// Open the plan as a page in the browser: change values, plan again.
+    Page(page::Args),
     /// Work out the stack-up of pumps: worst case, uncertainty, what if.
     Stack(stack::Args),
     /// Write off picked pieces, put back returned ones, keep the log.
@@ -275,6 +278,7 @@ pub fn main() -> ExitCode {
     };
     let ended = match args.command {
         Command::Kit(args) => kit::run(&args, &common),
+        Command::Page(args) => page::run(&args, &common),
         Command::Stack(args) => stack::run(&args, &common),
         Command::Check(args) => check::run(&args, &common),
         Command::Provision(args) => provision::run(&args, &common),

@@ -39,6 +39,7 @@
 //! | [`problem`], [`sheet`], [`read`] | files in: every problem with its place and fix |
 //! | [`pump_cells`], [`scratch`] | cells of the pump sheet; workbooks with edits laid over them, planned again |
 //! | [`words`], [`mod@write`], [`json`], [`output`] | sentences; workbooks; JSON; files put in their places |
+//! | [`page`] | a page on this computer: the plan, other values, planned again |
 //! | [`manual`] | pages for people who use the program |
 //! | [`cli`] | command line |
 //!
@@ -147,6 +148,7 @@ pub mod outage_file;
 pub mod outage_kit;
 pub mod output;
 pub mod packing;
+pub mod page;
 pub mod plain_text;
 pub mod plan;
 pub mod policy;

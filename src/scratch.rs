@@ -43,13 +43,16 @@ use crate::issue::key;
 use crate::job::Job;
 use crate::problem::{Place, Problem, Problems, Spot};
 use crate::pump_cells::{CellAt, PumpCells, PumpHeading, contents, put};
-use crate::read::{self, Sources};
+use crate::read::{self, Sources, Stamp};
 use crate::sheet::{Book, Sheet};
 use crate::verify::{Breach, Verified, verify};
 pub use change::{Fate, FateChange, KitPieces};
 
 /// Most steps that can be undone.
 const MOST_STEPS: usize = 1_000;
+
+/// Most characters of a text that is typed into a cell.
+const MOST_TYPED: usize = 1_000;
 
 /// A cell that is to hold another text.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -124,6 +127,8 @@ pub struct Scratch {
     job: Job,
     revision: u64,
     planned: Option<(u64, Arc<Verified>)>,
+    /// Times and sizes of the files when they were read.
+    stamps: [Option<Stamp>; 2],
     /// Fates that somebody has seen, by the key of the tag.
     seen: Option<BTreeMap<String, Fate>>,
 }
@@ -156,8 +161,10 @@ impl Scratch {
                 "put the headings into one row",
             )));
         };
+        let stamps = [&sources.stock, &sources.pumps].map(|path| read::stamp(path));
         Ok(Scratch {
             sources,
+            stamps,
             stock,
             pumps,
             at,
@@ -209,6 +216,11 @@ impl Scratch {
         self.refused.get(&self.cells.at(tag, heading)?)
     }
 
+    /// Edits that were refused and whose cells were not edited since, in the order of the cells.
+    pub fn refusals(&self) -> impl Iterator<Item = &RefusedEdit> {
+        self.refused.values()
+    }
+
     /// Last plan that was taken over.
     pub fn planned(&self) -> Option<&Arc<Verified>> {
         self.planned.as_ref().map(|(_, planned)| planned)
@@ -233,7 +245,9 @@ impl Scratch {
             };
             self.refused.remove(&at);
             let kept = self.text(at);
-            if kept != edit.was.trim() {
+            if edit.now.chars().count() > MOST_TYPED {
+                refused.push(self.too_long(edit, at, kept));
+            } else if kept != edit.was.trim() {
                 refused.push(self.changed_since(edit, at, kept));
             } else if kept != edit.now.trim() {
                 step.insert(at, [kept, edit.now.trim().to_string()]);
@@ -332,20 +346,17 @@ impl Scratch {
         }
     }
 
-    /// Workbooks, by the file of each that is no longer what was read.
+    /// Workbooks that are no longer on the disk what was read, by their use. Read again only if their times moved.
     pub fn changed_on_disk(&self) -> Vec<&'static str> {
-        let there = |path, book: &Book| {
-            read::book(path, &mut self.sources.memory.clone())
-                .is_ok_and(|now| now.sha256 == book.sha256)
-        };
-        let both = [
-            ("stock workbook", &self.sources.stock, &self.stock),
-            ("pump workbook", &self.sources.pumps, &self.pumps),
-        ];
-        both.into_iter()
-            .filter(|(_, path, book)| !there(path, book))
-            .map(|(name, ..)| name)
-            .collect()
+        let paths = [&self.sources.stock, &self.sources.pumps];
+        let both = ["stock workbook", "pump workbook"].into_iter().zip(paths);
+        let both = both.zip([&self.stock, &self.pumps]).zip(self.stamps);
+        let changed = both.filter(|(((_, path), book), stamp)| {
+            let memory = &mut self.sources.memory.clone();
+            read::stamp(path) != *stamp
+                && !read::book(path, memory).is_ok_and(|now| now.sha256 == book.sha256)
+        });
+        changed.map(|(((name, _), _), _)| name).collect()
     }
 
     fn text(&self, at: CellAt) -> String {
@@ -443,6 +454,17 @@ impl Scratch {
             Problem::new(sheet.whole(), "a value that was not taken", expected, "type another one")
         });
         step.keys().map(|at| (*at, any.clone())).collect()
+    }
+
+    fn too_long(&self, edit: &CellEdit, at: CellAt, kept: String) -> RefusedEdit {
+        let sheet: &Sheet = &self.pumps.sheets[self.at];
+        let problem = Problem::new(
+            sheet.place(sheet.rows[at.0].number, at.1),
+            format!("a text of {} characters", edit.now.chars().count()),
+            format!("at most {MOST_TYPED} characters"),
+            "shorten it",
+        );
+        RefusedEdit { edit: CellEdit { now: String::new(), ..edit.clone() }, kept, problem }
     }
 
     fn changed_since(&self, edit: &CellEdit, at: CellAt, kept: String) -> RefusedEdit {

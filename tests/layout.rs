@@ -107,10 +107,14 @@ const ROOMS: &[(&str, &str)] = &[
          sweep verify words write",
     ),
     (
+        "page",
+        "accounting choose crush digest issue job length model plan problem pump pump_cells read scratch show stack verify words",
+    ),
+    (
         "cli",
         "accounting analysis certificate choose crush day decimal digest formats guard issue job json length model \
-         manual forecast outage outage_cells outage_file outage_kit output plain_text plan policy problem \
-         provision pump read recheck reorder sheet show stack stock sweep verify words write",
+         manual forecast outage outage_cells outage_file outage_kit output page plain_text plan policy problem \
+         provision pump read recheck reorder scratch sheet show stack stock sweep verify words write",
     ),
 ];
 
@@ -119,6 +123,7 @@ const DOORS: &[(&str, &str)] = &[
     ("alphanumeric_sort", "write"),
     ("anstream", "cli"),
     ("anstyle", "cli"),
+    ("axum", "page"),
     ("calamine", "read"),
     ("cfb", "read"),
     ("chacha20", "provision reorder stack"),
@@ -129,11 +134,16 @@ const DOORS: &[(&str, &str)] = &[
     ("csv", "read"),
     ("ctrlc", "cli"),
     ("fearless_simd", "stack"),
+    ("futures_util", "page"),
+    ("getrandom", "page"),
     ("good_lp", "choose"),
+    ("hyper", "page"),
+    ("hyper_util", "page"),
     ("indicatif", "cli"),
     ("itertools", "choose crush read show stack words write"),
     ("jiff", "cli day"),
     ("libm", "model provision stack"),
+    ("maud", "page"),
     ("memchr", "read write"),
     ("microlp", "choose"),
     ("png", "write"),
@@ -146,7 +156,7 @@ const DOORS: &[(&str, &str)] = &[
     ("rust_xlsxwriter", "output write"),
     ("same_file", "output"),
     ("schemars", "formats problem"),
-    ("serde", "formats outage problem read"),
+    ("serde", "formats outage page problem read"),
     ("serde_json", "cli formats json outage outage_file"),
     ("sha2", "digest"),
     ("smallvec", "choose provision stack"),
@@ -157,9 +167,10 @@ const DOORS: &[(&str, &str)] = &[
     ("textwrap", "cli"),
     (
         "thiserror",
-        "choose formats inventory job length model forecast outage outage_file output policy provision size_range read \
+        "choose formats inventory job length model forecast outage outage_file output page policy provision size_range read \
          stack sweep verify",
     ),
+    ("tokio", "page"),
     ("toml", "read"),
     ("unicode_width", "cli"),
     ("zip", "read write"),

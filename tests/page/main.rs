@@ -1,5 +1,10 @@
-//! The page: the scratch copy behind it.
+//! The page: the scratch copy behind it, who is let in, what a browser makes of it.
 
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, missing_docs)]
 
+mod door;
+mod driver;
+mod in_browser;
+mod raw;
 mod scratch;
+mod shown;

@@ -15,7 +15,7 @@ use gapwright::scratch::{CellEdit, Fate, Scratch, plan, with_worth};
 use gapwright::verify::{Verified, verify};
 use rand::{Rng, RngExt, SeedableRng};
 
-fn sources(folder: &str, end: &str) -> Sources {
+pub fn sources(folder: &str, end: &str) -> Sources {
     let of = |name: &str| format!("{}/samples/{folder}/{name}.{end}", env!("CARGO_MANIFEST_DIR"));
     Sources { stock: of("stock").into(), pumps: of("pumps").into(), ..Sources::default() }
 }
@@ -40,7 +40,7 @@ fn take(scratch: &mut Scratch) -> Verified {
 }
 
 /// The tiny sample in a folder, one text of its pumps replaced.
-fn written(folder: &Path, old: &str, new: &str) -> Sources {
+pub fn written(folder: &Path, old: &str, new: &str) -> Sources {
     let tiny = sources("tiny", "csv");
     let text = fs::read_to_string(&tiny.pumps).unwrap();
     assert!(text.contains(old), "{old}");

@@ -9,11 +9,7 @@ use super::super::page::Written;
 use super::super::style::VALUES;
 use super::super::text::chart_name;
 use super::Slip;
-use crate::accounting::{pack_total, verdicts};
-use crate::job::Job;
 use crate::plan::PackPick;
-use crate::pump::Pump;
-use crate::stack::Verdict;
 use crate::words;
 
 /// The first column that it covers.
@@ -47,9 +43,8 @@ pub(super) fn draw(slip: &mut Slip<'_, '_>, image: &[u8], packs: &[PackPick]) ->
     let middle = ShapeText::new()
         .set_horizontal_alignment(ShapeTextHorizontalAlignment::Center)
         .set_vertical_alignment(ShapeTextVerticalAlignment::Middle);
-    let verdicts = verdicts(job, pump, packs);
     for figure in &model.figures {
-        let Some(text) = value_of(job, pump, packs, &verdicts, &figure.name) else {
+        let Some(text) = words::drawn_figure(job, pump, packs, &figure.name) else {
             continue;
         };
         // Where its middle is, and from there its upper left corner.
@@ -77,29 +72,4 @@ fn pixels(at: f64) -> u32 {
     #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)]
     let whole = at.round().max(0.0) as u32;
     whole
-}
-
-/// The figure of a pump: what was measured, what a pack comes to, what is predicted of a requirement.
-fn value_of(
-    job: &Job,
-    pump: &Pump,
-    packs: &[PackPick],
-    verdicts: &[Verdict],
-    name: &str,
-) -> Option<String> {
-    let model = job.model_of(pump);
-    let unit = model.unit;
-    let measured = model.dimensions.iter().position(|d| d.name == name);
-    if let Some(at) = measured {
-        return Some(words::about(pump.dimensions[at].value.into(), unit));
-    }
-    if let Some(growth) = pump.growths.iter().find(|g| g.thermal.name == name) {
-        return Some(words::about(growth.value.into(), unit));
-    }
-    if let Some(place) = model.packs.iter().position(|pack| pack.name == name) {
-        let (total, _) = pack_total(job, packs.get(place)?);
-        return Some(words::about(total.into(), unit));
-    }
-    let at = pump.requirements.iter().position(|r| r.name == name)?;
-    Some(words::about(verdicts.get(at)?.value, unit))
 }

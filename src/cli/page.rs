@@ -1,0 +1,144 @@
+//! `gapwright page`: the plan in a browser, with other values tried.
+
+use std::path::{Path, PathBuf};
+use std::process::{Command, Stdio};
+use std::sync::Arc;
+
+use super::common_args::{Threads, day};
+use super::files::Files;
+use super::run::{Ended, Run, use_threads};
+use super::settings::Settings;
+use super::voice::must_see;
+use super::{Common, DONE};
+use crate::page::{Bounds, Desk, PageError, Server};
+use crate::problem::{Place, Problem, Problems};
+use crate::read::{self, Holds, Memory, Sources};
+use crate::scratch::Scratch;
+
+/// Arguments of `page`.
+#[derive(clap::Args)]
+#[command(after_long_help = AFTER)]
+pub(super) struct Args {
+    /// Stock workbook: .xlsx, .xlsm, .xlsb, .xls, .ods, .csv, or a folder of .csv files.
+    stock: PathBuf,
+    /// Pump workbook, likewise; the two are told apart by their sheets.
+    pumps: PathBuf,
+    /// Open the page in the browser.
+    #[arg(long)]
+    open: bool,
+    /// Port of this computer; any that is free if not given.
+    #[arg(long, value_name = "PORT", default_value_t = 0, hide_default_value = true)]
+    port: u16,
+    /// Folder of the shop's own models (.toml), beside the built-in ones.
+    #[arg(long, value_name = "DIR")]
+    models: Option<PathBuf>,
+    #[command(flatten)]
+    settings: Settings,
+    #[command(flatten)]
+    threads: Threads,
+}
+
+const AFTER: &str = "\
+Examples:
+  gapwright page stock.xlsx pumps.xlsx --open
+        opens the plan in the browser: readings, limits and priorities can
+        be changed there, and every change is planned again
+  gapwright page stock.xlsx pumps.xlsx --port 8470
+        prints its address; Ctrl-C ends it
+
+Nobody else can reach the page: it answers on this computer alone, and only to
+the browser that opened the address first. The workbooks are never written.
+Manual: `gapwright help page`.
+
+The plan predicts: measure each finished pack and recheck each clearance.";
+
+impl Args {
+    fn files(&self) -> Files<'_> {
+        Files {
+            reads: vec![&self.stock, &self.pumps],
+            models: self.models.as_deref(),
+            ..Files::default()
+        }
+    }
+
+    fn scratch(&self, memory: &Memory, problems: &mut Problems) -> Option<Scratch> {
+        let [stock, pumps] = in_order([&self.stock, &self.pumps], memory);
+        let sources = Sources {
+            stock: stock.to_path_buf(),
+            pumps: pumps.to_path_buf(),
+            models: self.models.clone(),
+            settings: self.settings.given(),
+            day: day(None),
+            memory: memory.clone(),
+            examples: false,
+        };
+        // Warnings stand on the page.
+        Scratch::open(sources).map_err(|found| problems.absorb(found)).ok()
+    }
+}
+
+/// The stock workbook, then the pump workbook: the other way round only if their sheets say so.
+fn in_order<'a>(given: [&'a Path; 2], memory: &Memory) -> [&'a Path; 2] {
+    let holds = given.map(|path| {
+        let book = read::book(path, &mut memory.clone());
+        book.map_or(Holds::Nothing, |book| read::holds(&book))
+    });
+    match holds {
+        [Holds::Pumps, Holds::Stock] => [given[1], given[0]],
+        _ => given,
+    }
+}
+
+pub(super) fn run(args: &Args, common: &Common) -> Ended {
+    let mut run = Run::begin(common, args.files());
+    let scratch = run.read("reading and checking the workbooks", |memory, problems| {
+        args.scratch(memory, problems)
+    })?;
+    use_threads(args.threads.threads);
+    let desk = Arc::new(Desk::new(scratch, common.megabytes));
+    let served = serve(&run, desk, args);
+    run.sound(served.map_err(|error| problem(&error)))?;
+    run.end(DONE)
+}
+
+fn serve(run: &Run, desk: Arc<Desk>, args: &Args) -> Result<(), PageError> {
+    let server = Server::bind(desk, args.port, Bounds::default())?;
+    let link = server.link()?;
+    must_see!(run.voice(), "{link}");
+    must_see!(
+        run.voice(),
+        "This address lets one browser in, within ten minutes. The workbooks are not written. Ctrl-C ends the page."
+    );
+    super::voice::flush();
+    if args.open {
+        open(run, &link);
+    }
+    server.run(true)
+}
+
+/// Opens the browser of the system; without one the address is there to be opened by hand.
+fn open(run: &Run, link: &str) {
+    let (program, arguments): (&str, &[&str]) = match std::env::consts::OS {
+        "windows" => ("cmd", &["/C", "start", ""]),
+        "macos" => ("open", &[]),
+        _ => ("xdg-open", &[]),
+    };
+    let quiet = |command: &mut Command| {
+        command.stdin(Stdio::null()).stdout(Stdio::null()).stderr(Stdio::null()).spawn()
+    };
+    if quiet(Command::new(program).args(arguments).arg(link)).is_err() {
+        must_see!(run.voice(), "No browser could be opened: open the address by hand.");
+    }
+}
+
+fn problem(error: &PageError) -> Problem {
+    let (expected, fix) = match error {
+        PageError::Port { .. } => {
+            ("a port that no other program has", "leave --port out, or give another one")
+        }
+        PageError::Threads(_) | PageError::Random(_) => {
+            ("what every system gives a program", "end other programs, then try again")
+        }
+    };
+    Problem::new(Place::file("page"), error.to_string(), expected, fix)
+}

@@ -1,0 +1,28 @@
+//! The page: a server on this computer that shows a plan, lets people try other values, and plans again.
+//!
+//! [`Desk`] holds the scratch copy and the HTML that was made of it, [`Server`] speaks to browsers. Everything is rendered
+//! here; the script moves the focus, sends what is typed, and puts changed parts in.
+//!
+//! # Decisions
+//!
+//! - Loopback only, and no plain HTTP beyond it. Other programs and other users of this computer are strangers all the
+//!   same: the address that is printed has a code that is good once, and after it a cookie is asked for.
+//! - A part of the page is sent again when its HTML is another one than before. No rule says what depends on what.
+//! - Reading, planning and checking are done on threads of their own, never on those that serve.
+
+mod asset;
+mod bar;
+mod board;
+mod desk;
+mod door;
+mod drawers;
+mod frame;
+mod named;
+mod one_pump;
+mod routes;
+mod row;
+mod server;
+
+pub use desk::Desk;
+pub use row::{Predicted, PumpRow, RowState, Shares, rows};
+pub use server::{Bounds, Closer, PageError, Server};
