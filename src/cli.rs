@@ -122,6 +122,10 @@ struct Args {
 const EVERYWHERE: &str = "For every command";
 
 const AFTER: &str = "\
+To look:
+  gapwright stock.xlsx pumps.xlsx
+        opens the plan as a page in the browser; see `gapwright help page`
+
 To begin:
   gapwright blank my-shop --model screwed-impeller
         writes my-shop/stock.xlsx and my-shop/pumps.xlsx to fill in
@@ -258,7 +262,7 @@ fn program() -> clap::Command {
 /// Runs the command line.
 pub fn main() -> ExitCode {
     let start = Instant::now();
-    let matches = program().try_get_matches();
+    let matches = program().try_get_matches_from(page::implied(std::env::args_os().collect()));
     let args = match matches.and_then(|matches| Args::from_arg_matches(&matches)) {
         Ok(args) => args,
         Err(error) if bad_args::is_help(&error) => {

@@ -137,6 +137,10 @@ pub fn drawn_figure(job: &Job, pump: &Pump, packs: &[PackPick], name: &str) -> O
         return Some(about(total.into(), unit));
     }
     let at = pump.requirements.iter().position(|r| r.name == name)?;
+    // Of a pump without a kit nothing is predicted.
+    if packs.len() < model.packs.len() {
+        return None;
+    }
     Some(about(verdicts(job, pump, packs).get(at)?.value, unit))
 }
 

@@ -1,8 +1,11 @@
 //! `gapwright page`: the plan in a browser, with other values tried.
 
+use std::ffi::OsString;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
 use std::sync::Arc;
+
+use clap::CommandFactory;
 
 use super::common_args::{Threads, day};
 use super::files::Files;
@@ -77,6 +80,21 @@ impl Args {
     }
 }
 
+/// Two workbooks alone are the page of them, opened: `gapwright stock.xlsx pumps.xlsx`.
+pub(super) fn implied(mut arguments: Vec<OsString>) -> Vec<OsString> {
+    let is_command = |name: &OsString| {
+        let known = super::Args::command();
+        known.get_subcommands().any(|command| name == command.get_name())
+    };
+    let is_there =
+        |argument: Option<&OsString>| argument.is_some_and(|name| Path::new(name).exists());
+    let both = is_there(arguments.get(1)) && is_there(arguments.get(2));
+    if both && !arguments.get(1).is_some_and(is_command) {
+        arguments.splice(1..1, ["page".into(), "--open".into()]);
+    }
+    arguments
+}
+
 /// The stock workbook, then the pump workbook: the other way round only if their sheets say so.
 fn in_order<'a>(given: [&'a Path; 2], memory: &Memory) -> [&'a Path; 2] {
     let holds = given.map(|path| {
@@ -141,4 +159,32 @@ fn problem(error: &PageError) -> Problem {
         }
     };
     Problem::new(Place::file("page"), error.to_string(), expected, fix)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn two_workbooks_alone_are_their_page() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = |name: &str| {
+            let path = folder.path().join(name);
+            std::fs::write(&path, "").unwrap();
+            path.into_os_string()
+        };
+        let [one, two] = ["a.csv", "b.csv"].map(path);
+        let told = |arguments: &[&OsString]| {
+            let name = OsString::from("gapwright");
+            implied([&name].into_iter().chain(arguments.iter().copied()).cloned().collect())
+        };
+        let [page, open, kit] = ["page", "--open", "kit"].map(OsString::from);
+        assert_eq!(told(&[&one, &two])[1..], [page, open, one.clone(), two.clone()]);
+        // A command, a missing file and a single file are as they were.
+        let missing = OsString::from("none.csv");
+        for as_it_was in [&[&kit, &one, &two][..], &[&one, &missing][..], &[&one][..], &[][..]] {
+            let there: Vec<OsString> = as_it_was.iter().copied().cloned().collect();
+            assert_eq!(told(as_it_was)[1..], there);
+        }
+    }
 }

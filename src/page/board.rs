@@ -39,12 +39,11 @@ pub(super) fn columns(scratch: &Scratch, model: &Model) -> Vec<ValueColumn> {
 }
 
 /// Columns before those of the values.
-const FIXED: [(&str, &str); 5] = [
+const FIXED: [(&str, &str); 4] = [
     ("tag", "Pump"),
     ("state", "State"),
     ("bar", "Predicted, between its limits"),
     ("margin", "Margin"),
-    ("pieces", "Pieces"),
 ];
 
 /// The whole board around the parts that change by themselves.
@@ -82,6 +81,7 @@ pub(super) fn board(
                                 thead role="rowgroup" { tr role="row" {
                                     @for (class, name) in FIXED { th role="columnheader" scope="col" class=(class) { (name) } }
                                     @for column in &columns { th role="columnheader" scope="col" class="value" { (column.heading.text) } }
+                                    th role="columnheader" scope="col" class="pieces" { "Pieces" }
                                 } }
                                 tbody role="rowgroup" {
                                     @for row in of(index) { (PreEscaped(part(&row.id))) }
@@ -115,10 +115,10 @@ pub(super) fn row(scratch: &Scratch, row: &PumpRow, columns: &[ValueColumn]) -> 
                     @if row.predicted.as_ref().is_none_or(|predicted| predicted.label != *label) { span.remark { (label) } }
                 }
             }
+            @for column in columns { (value(scratch, row, column)) }
             td role="gridcell" class="pieces" tabindex="-1" aria-readonly="true" {
                 @for [place, text] in &row.pieces { span.place { span.sr { (place) ": " } (text) } }
             }
-            @for column in columns { (value(scratch, row, column)) }
         }
     }
 }

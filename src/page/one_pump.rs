@@ -36,7 +36,7 @@ pub(super) fn pump(row: &PumpRow, planned: Option<&Verified>) -> Markup {
     let known = known.filter(|_| !matches!(row.state, super::row::RowState::Planning));
     html! {
         div #pump.pump data-state=(row.state.code()) {
-            p.state { strong { (row.state.words()) } @for remark in &row.remarks { span.remark { (remark) } } }
+            p.state { strong { (row.state.words()) } @for remark in &row.remarks { " " span.remark { (remark) } } }
             @if let Some((planned, at)) = known { (of_plan(planned, at)) }
         }
     }

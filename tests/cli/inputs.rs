@@ -174,9 +174,10 @@ const USES: [Use; 17] = [
 ];
 
 /// Options that name a file or folder that is only read, by command.
-const ONLY_READ: [(&str, &[&str]); 13] = [
+const ONLY_READ: [(&str, &[&str]); 14] = [
     // The outage file is read, and entries are added to it by its own rules.
     ("kit", &["--models", "--outage"]),
+    ("page", &["--models"]),
     ("book", &[]),
     ("status", &[]),
     ("stack", &["--stock", "--plan", "--models"]),
