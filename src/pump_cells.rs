@@ -42,7 +42,7 @@ impl PumpCells {
                 })
                 .collect();
             let there = |wanted: &&str| headings.iter().any(|h| h.key == columns::key(wanted));
-            NEEDED_OF_PUMPS.iter().all(|needed| there(needed)).then_some((at, headings))
+            NEEDED_OF_PUMPS.iter().all(there).then_some((at, headings))
         })?;
         let tags = headings.iter().find(|heading| heading.key == columns::key("Tag"))?.column;
         let mut rows = HashMap::new();
