@@ -1,6 +1,6 @@
 //! The page: a server on this computer that shows a plan, lets people try other values, and plans again.
 //!
-//! [`Desk`] holds the scratch copy and the HTML that was made of it, [`Server`] speaks to browsers. Everything is rendered
+//! [`Desk`] holds the scratch copy and the HTML that was made of it, [`LedgerBoard`] an outage file; [`Server`] speaks to browsers. Everything is rendered
 //! here; the script moves the focus, sends what is typed, and puts changed parts in.
 //!
 //! # Decisions
@@ -17,12 +17,17 @@ mod desk;
 mod door;
 mod drawers;
 mod frame;
+mod ledger;
 mod named;
 mod one_pump;
+mod parts;
 mod routes;
 mod row;
 mod server;
+mod subject;
 
 pub use desk::Desk;
+pub use ledger::LedgerBoard;
 pub use row::{Predicted, PumpRow, RowState, Shares, rows};
 pub use server::{Bounds, Closer, PageError, Server};
+pub use subject::Subject;

@@ -108,7 +108,8 @@ const ROOMS: &[(&str, &str)] = &[
     ),
     (
         "page",
-        "accounting choose crush digest issue job length model plan problem pump pump_cells read scratch show stack verify words",
+        "accounting choose crush digest issue job length model outage outage_file plan problem pump pump_cells read scratch show \
+         stack verify words",
     ),
     (
         "cli",

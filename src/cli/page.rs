@@ -9,11 +9,12 @@ use clap::CommandFactory;
 
 use super::common_args::{Threads, day};
 use super::files::Files;
+use super::outage::sound;
 use super::run::{Ended, Run, use_threads};
 use super::settings::Settings;
 use super::voice::must_see;
-use super::{Common, DONE};
-use crate::page::{Bounds, Desk, PageError, Server};
+use super::{Common, DONE, from_command_line};
+use crate::page::{Bounds, Desk, LedgerBoard, PageError, Server, Subject};
 use crate::problem::{Place, Problem, Problems};
 use crate::read::{self, Holds, Memory, Sources};
 use crate::scratch::Scratch;
@@ -22,10 +23,11 @@ use crate::scratch::Scratch;
 #[derive(clap::Args)]
 #[command(after_long_help = AFTER)]
 pub(super) struct Args {
-    /// Stock workbook: .xlsx, .xlsm, .xlsb, .xls, .ods, .csv, or a folder of .csv files.
+    /// Stock workbook: .xlsx, .xlsm, .xlsb, .xls, .ods, .csv, or a folder of .csv files; or an outage file,
+    /// NAME.outage, alone.
     stock: PathBuf,
     /// Pump workbook, likewise; the two are told apart by their sheets.
-    pumps: PathBuf,
+    pumps: Option<PathBuf>,
     /// Open the page in the browser.
     #[arg(long)]
     open: bool,
@@ -48,6 +50,8 @@ Examples:
         be changed there, and every change is planned again
   gapwright page stock.xlsx pumps.xlsx --port 8470
         prints its address; Ctrl-C ends it
+  gapwright page week-12.outage --open
+        opens a running outage: it is only read, and follows what is booked
 
 Nobody else can reach the page: it answers on this computer alone, and only to
 the browser that opened the address first. The workbooks are never written.
@@ -57,15 +61,32 @@ The plan predicts: measure each finished pack and recheck each clearance.";
 
 impl Args {
     fn files(&self) -> Files<'_> {
+        let outage = self.outage();
+        let books = [&self.stock].into_iter().chain(&self.pumps).filter(|_| outage.is_none());
         Files {
-            reads: vec![&self.stock, &self.pumps],
+            reads: books.map(PathBuf::as_path).collect(),
             models: self.models.as_deref(),
+            outage,
             ..Files::default()
         }
     }
 
+    /// The outage file, if one is given alone.
+    fn outage(&self) -> Option<&Path> {
+        let alone = self.pumps.is_none() && is_outage(&self.stock);
+        alone.then_some(&self.stock)
+    }
+
     fn scratch(&self, memory: &Memory, problems: &mut Problems) -> Option<Scratch> {
-        let [stock, pumps] = in_order([&self.stock, &self.pumps], memory);
+        let Some(pumps) = &self.pumps else {
+            problems.add(from_command_line(
+                self.stock.display().to_string(),
+                "a stock workbook and a pump workbook, or an outage file ending in .outage",
+                "give both workbooks",
+            ));
+            return None;
+        };
+        let [stock, pumps] = in_order([&self.stock, pumps], memory);
         let sources = Sources {
             stock: stock.to_path_buf(),
             pumps: pumps.to_path_buf(),
@@ -80,7 +101,11 @@ impl Args {
     }
 }
 
-/// Two workbooks alone are the page of them, opened: `gapwright stock.xlsx pumps.xlsx`.
+fn is_outage(path: &Path) -> bool {
+    path.extension().is_some_and(|end| end.eq_ignore_ascii_case("outage"))
+}
+
+/// Two workbooks alone, or an outage file alone, are their page, opened: `gapwright stock.xlsx pumps.xlsx`.
 pub(super) fn implied(mut arguments: Vec<OsString>) -> Vec<OsString> {
     let is_command = |name: &OsString| {
         let known = super::Args::command();
@@ -89,7 +114,10 @@ pub(super) fn implied(mut arguments: Vec<OsString>) -> Vec<OsString> {
     let is_there =
         |argument: Option<&OsString>| argument.is_some_and(|name| Path::new(name).exists());
     let both = is_there(arguments.get(1)) && is_there(arguments.get(2));
-    if both && !arguments.get(1).is_some_and(is_command) {
+    let outage = arguments.len() == 2
+        && is_there(arguments.get(1))
+        && arguments.get(1).is_some_and(|name| is_outage(Path::new(name)));
+    if (both || outage) && !arguments.get(1).is_some_and(is_command) {
         arguments.splice(1..1, ["page".into(), "--open".into()]);
     }
     arguments
@@ -109,6 +137,13 @@ fn in_order<'a>(given: [&'a Path; 2], memory: &Memory) -> [&'a Path; 2] {
 
 pub(super) fn run(args: &Args, common: &Common) -> Ended {
     let mut run = Run::begin(common, args.files());
+    if let Some(path) = args.outage() {
+        let opened = run.look("checking the outage file", |_| LedgerBoard::open(path));
+        let board = Arc::new(sound(&mut run, path, opened)?);
+        let served = serve(&run, board, args);
+        run.sound(served.map_err(|error| problem(&error)))?;
+        return run.end(DONE);
+    }
     let scratch = run.read("reading and checking the workbooks", |memory, problems| {
         args.scratch(memory, problems)
     })?;
@@ -119,13 +154,13 @@ pub(super) fn run(args: &Args, common: &Common) -> Ended {
     run.end(DONE)
 }
 
-fn serve(run: &Run, desk: Arc<Desk>, args: &Args) -> Result<(), PageError> {
-    let server = Server::bind(desk, args.port, Bounds::default())?;
+fn serve(run: &Run, subject: impl Into<Subject>, args: &Args) -> Result<(), PageError> {
+    let server = Server::bind(subject, args.port, Bounds::default())?;
     let link = server.link()?;
     must_see!(run.voice(), "{link}");
     must_see!(
         run.voice(),
-        "This address lets one browser in, within ten minutes. The workbooks are not written. Ctrl-C ends the page."
+        "This address lets one browser in, within ten minutes. No file is written. Ctrl-C ends the page."
     );
     super::voice::flush();
     if args.open {
@@ -179,9 +214,16 @@ mod tests {
             implied([&name].into_iter().chain(arguments.iter().copied()).cloned().collect())
         };
         let [page, open, kit] = ["page", "--open", "kit"].map(OsString::from);
-        assert_eq!(told(&[&one, &two])[1..], [page, open, one.clone(), two.clone()]);
+        let expected = [page.clone(), open.clone(), one.clone(), two.clone()];
+        assert_eq!(told(&[&one, &two])[1..], expected);
         // A command, a missing file and a single file are as they were.
         let missing = OsString::from("none.csv");
+        let outage = {
+            let path = folder.path().join("week.outage");
+            std::fs::write(&path, "").unwrap();
+            path.into_os_string()
+        };
+        assert_eq!(told(&[&outage])[1..], [page, open, outage]);
         for as_it_was in [&[&kit, &one, &two][..], &[&one, &missing][..], &[&one][..], &[][..]] {
             let there: Vec<OsString> = as_it_was.iter().copied().cloned().collect();
             assert_eq!(told(as_it_was)[1..], there);

@@ -48,19 +48,29 @@ fn cross(share: f64, middle: f64) -> String {
     format!("M{left} {top}L{right} {bottom}M{right} {top}L{left} {bottom}")
 }
 
-/// Pieces of an item as one bar: planned, then left, then reserved, of those on hand.
+/// Pieces of an item as one bar: planned, then left, then reserved.
 pub(super) fn pieces(planned: u32, left: u32, reserved: u32) -> Markup {
-    let unit = WIDTH / f64::from((planned + left + reserved).max(1));
-    let says = format!("{planned} planned, {left} left, {reserved} reserved");
-    let parts = [("planned", planned), ("left", left), ("reserved", reserved)];
+    split(&[
+        ("planned", planned, "planned"),
+        ("left", left, "left"),
+        ("reserved", reserved, "reserved"),
+    ])
+}
+
+/// Counts as one bar, each with the class of its look and its word.
+pub(super) fn split(counts: &[(&str, u32, &str)]) -> Markup {
+    let all: f64 = counts.iter().map(|(_, count, _)| f64::from(*count)).sum();
+    let unit = WIDTH / all.max(1.0);
+    let says: Vec<String> =
+        counts.iter().map(|(_, count, word)| format!("{count} {word}")).collect();
     let mut at = 0.0;
     html! {
-        svg.pieces width=(WIDTH) height="18" viewBox=(format!("0 0 {WIDTH} 18")) role="img" aria-label=(says) {
-            @for (name, count) in parts {
-                @if count > 0 {
-                    rect class=(name) x=(number(at)) y="3" width=(number(f64::from(count) * unit)) height="12" {}
+        svg.pieces width=(WIDTH) height="18" viewBox=(format!("0 0 {WIDTH} 18")) role="img" aria-label=(says.join(", ")) {
+            @for (class, count, _) in counts {
+                @if *count > 0 {
+                    rect class=(class) x=(number(at)) y="3" width=(number(f64::from(*count) * unit)) height="12" {}
                 }
-                @let () = at += f64::from(count) * unit;
+                @let () = at += f64::from(*count) * unit;
             }
         }
     }

@@ -6,6 +6,7 @@ use std::time::{Duration, Instant};
 
 use tokio::sync::watch;
 
+use super::parts::{Fresh, Part, Parts};
 use super::row::{PumpRow, rows};
 use super::{board, drawers, named, one_pump};
 use crate::choose::control::{Control, Room};
@@ -26,27 +27,10 @@ pub struct Desk {
 
 struct State {
     scratch: Scratch,
-    parts: Vec<Part>,
-    version: u64,
+    parts: Parts,
     /// Why the values at hand cannot be planned.
     trouble: Option<String>,
     changed: Vec<&'static str>,
-}
-
-/// A part of the page that is put in as a whole, by the `id` of its element.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub(super) struct Part {
-    pub(super) id: String,
-    pub(super) html: String,
-    version: u64,
-}
-
-/// Answer to a window that knows a version.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub(super) struct Fresh {
-    pub(super) version: u64,
-    pub(super) parts: Vec<Part>,
-    pub(super) planning: bool,
 }
 
 /// A change that a window asks for.
@@ -68,10 +52,10 @@ impl Desk {
     /// Desk with a scratch copy; planning may hold so many megabytes.
     pub fn new(scratch: Scratch, megabytes: u64) -> Desk {
         let mut state =
-            State { scratch, parts: Vec::new(), version: 0, trouble: None, changed: Vec::new() };
+            State { scratch, parts: Parts::default(), trouble: None, changed: Vec::new() };
         state.render();
         Desk {
-            news: watch::Sender::new(state.version),
+            news: watch::Sender::new(state.parts.version()),
             state: Mutex::new(state),
             planning: Mutex::new(()),
             flag: Mutex::default(),
@@ -92,39 +76,35 @@ impl Desk {
     /// Parts that changed after a version, and whether a plan is being made.
     pub(super) fn fresh(&self, since: u64) -> Fresh {
         let state = held(&self.state);
-        let newer = |part: &&Part| part.version > since || since > state.version;
-        Fresh {
-            version: state.version,
-            parts: state.parts.iter().filter(newer).cloned().collect(),
-            planning: !state.scratch.is_planned() && state.trouble.is_none(),
-        }
+        let planning = !state.scratch.is_planned() && state.trouble.is_none();
+        state.parts.fresh(since, planning)
     }
 
     /// HTML of the board.
     pub(super) fn board(&self) -> maud::Markup {
         let state = held(&self.state);
         let rows = rows(&state.scratch);
-        board::board(&state.scratch, &rows, state.version, &|id| state.html(id))
+        board::board(&state.scratch, &rows, state.parts.version(), &|id| state.parts.html(id))
     }
 
     /// HTML of the drawers.
     pub(super) fn drawers(&self) -> maud::Markup {
         let state = held(&self.state);
-        drawers::drawers(state.version, &|id| state.html(id))
+        drawers::drawers(state.parts.version(), &|id| state.parts.html(id))
     }
 
     /// HTML of the page of the pump in a row of the workbook, if there is one.
     pub(super) fn pump(&self, row: u32) -> Option<maud::Markup> {
         let state = held(&self.state);
         let (found, part) = state.pump(row)?;
-        Some(one_pump::page(row, &found.tag, state.version, &part))
+        Some(one_pump::page(row, &found.tag, state.parts.version(), &part))
     }
 
     /// The part of the page of a pump that changes by itself.
     pub(super) fn pump_part(&self, row: u32) -> Option<Part> {
         let state = held(&self.state);
         let (_, html) = state.pump(row)?;
-        Some(Part { id: "pump".into(), html, version: state.version })
+        Some(state.parts.of_now("pump", html))
     }
 
     /// Drawing of a model, by its index.
@@ -225,10 +205,10 @@ impl Desk {
     }
 
     fn publish(&self, state: &mut State) {
-        let before = state.version;
+        let before = state.parts.version();
         state.render();
-        if state.version != before {
-            self.news.send_replace(state.version);
+        if state.parts.version() != before {
+            self.news.send_replace(state.parts.version());
         }
     }
 }
@@ -251,23 +231,9 @@ impl State {
         let panels = panels.into_iter().map(|(id, html)| (id.to_string(), html));
         let lines =
             rows.iter().map(|row| (row.id.clone(), board::row(scratch, row, &columns[row.model])));
-        let fresh: Vec<(String, String)> =
-            panels.chain(lines).map(|(id, html)| (id, html.into_string())).collect();
-        let next = self.version + 1;
-        let before = std::mem::take(&mut self.parts);
-        for (at, (id, html)) in fresh.into_iter().enumerate() {
-            let same = before.get(at).filter(|part| part.id == id && part.html == html);
-            let version = same.map_or(next, |part| part.version);
-            self.parts.push(Part { id, html, version });
-        }
-        if self.parts.iter().any(|part| part.version == next) {
-            self.version = next;
-        }
-    }
-
-    fn html(&self, id: &str) -> String {
-        let found = self.parts.iter().find(|part| part.id == id);
-        found.map(|part| part.html.clone()).unwrap_or_default()
+        let fresh = panels.chain(lines).map(|(id, html)| (id, html.into_string()));
+        let fresh: Vec<(String, String)> = fresh.collect();
+        self.parts.take(fresh.into_iter());
     }
 
     fn pump(&self, row: u32) -> Option<(PumpRow, String)> {

@@ -16,16 +16,18 @@ use futures_util::stream;
 use serde::{Deserialize, Serialize};
 use tokio::sync::{Notify, watch};
 
-use super::desk::{Act, Desk, Fresh};
+use super::desk::Act;
 use super::door::{Door, Entry, dress};
+use super::parts::Fresh;
 use super::server::Bounds;
+use super::subject::Subject;
 use super::{asset, board, frame};
 use crate::scratch::CellEdit;
 
 /// All that answers share.
 #[derive(Clone)]
 pub(super) struct House {
-    pub(super) desk: Arc<Desk>,
+    pub(super) subject: Subject,
     pub(super) door: Arc<Door>,
     pub(super) bounds: Bounds,
     /// Told when the values changed.
@@ -84,6 +86,10 @@ async fn aside<T: Send + 'static>(
     })
 }
 
+fn read_only() -> Response {
+    (StatusCode::CONFLICT, "Nothing can be changed on this page.").into_response()
+}
+
 fn not_there() -> Response {
     let text = "There is no such page.";
     (StatusCode::NOT_FOUND, Html(frame::told("Not there", text))).into_response()
@@ -121,17 +127,18 @@ async fn enter(State(house): State<House>, Path(code): Path<String>, request: Re
 }
 
 async fn sheet(State(house): State<House>) -> Result<Response, Response> {
-    let board = aside(move || house.desk.board()).await?;
-    Ok(Html(frame::frame("Outage kit plan", true, &board)).into_response())
+    let title = house.subject.title();
+    let board = aside(move || house.subject.board()).await?;
+    Ok(Html(frame::frame(title, true, &board)).into_response())
 }
 
 async fn drawers(State(house): State<House>) -> Result<Response, Response> {
-    let drawers = aside(move || house.desk.drawers()).await?;
+    let drawers = aside(move || house.subject.drawers()).await?;
     Ok(Html(frame::frame("Drawers", true, &drawers)).into_response())
 }
 
 async fn pump(State(house): State<House>, Path(row): Path<u32>) -> Result<Response, Response> {
-    let page = aside(move || house.desk.pump(row)).await?.ok_or_else(not_there)?;
+    let page = aside(move || house.subject.pump(row)).await?.ok_or_else(not_there)?;
     Ok(Html(frame::frame("One pump", true, &page)).into_response())
 }
 
@@ -139,7 +146,7 @@ async fn drawing(
     State(house): State<House>,
     Path(model): Path<usize>,
 ) -> Result<Response, Response> {
-    let bytes = aside(move || house.desk.drawing(model)).await?.ok_or_else(not_there)?;
+    let bytes = aside(move || house.subject.drawing(model)).await?.ok_or_else(not_there)?;
     // The reader of models takes PNG and JPEG, and no other kind.
     let kind = if bytes.starts_with(&[0x89, b'P']) { "image/png" } else { "image/jpeg" };
     Ok(([(header::CONTENT_TYPE, kind)], Body::from(bytes.to_vec())).into_response())
@@ -200,14 +207,17 @@ async fn act(State(house): State<House>, Json(asked): Json<Asked>) -> Result<Res
             );
         }
     };
-    let desk = house.desk.clone();
+    let subject = house.subject.clone();
     let answer = aside(move || {
-        let refused = what.as_ref().map(|what| desk.act(what)).unwrap_or_default();
-        let Fresh { version, parts, planning } = desk.fresh(asked.since);
+        let refused = match &what {
+            None => Vec::new(),
+            Some(what) => subject.act(what).ok_or_else(read_only)?,
+        };
+        let Fresh { version, parts, planning } = subject.fresh(asked.since);
         let mut parts: Vec<[String; 2]> =
             parts.into_iter().map(|part| [part.id, part.html]).collect();
         if version != asked.since {
-            let pump = asked.pump.and_then(|row| desk.pump_part(row));
+            let pump = asked.pump.and_then(|row| subject.pump_part(row));
             parts.extend(pump.map(|part| [part.id, part.html]));
         }
         let refused = refused.iter().map(|one| Refused {
@@ -215,9 +225,9 @@ async fn act(State(house): State<House>, Json(asked): Json<Asked>) -> Result<Res
             key: one.edit.heading.clone(),
             why: board::refusal(one),
         });
-        Answer { version, planning, parts, refused: refused.collect() }
+        Ok(Answer { version, planning, parts, refused: refused.collect() })
     })
-    .await?;
+    .await??;
     if answer.planning {
         house.wanted.notify_one();
     }
@@ -226,7 +236,7 @@ async fn act(State(house): State<House>, Json(asked): Json<Asked>) -> Result<Res
 
 /// Tells a window whenever a part changed.
 async fn events(State(house): State<House>) -> Response {
-    let heard = (house.desk.news(), house.closing.clone());
+    let heard = (house.subject.news(), house.closing.clone());
     let stream = stream::unfold(heard, |(mut news, mut closing)| async move {
         let version = tokio::select! {
             // A window that listens would keep the server from ending.

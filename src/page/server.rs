@@ -13,9 +13,9 @@ use thiserror::Error;
 use tokio::net::{TcpListener, TcpStream};
 use tokio::sync::{Notify, watch};
 
-use super::desk::Desk;
 use super::door::Door;
 use super::routes::{House, closed, router};
+use super::subject::Subject;
 
 /// Bounds of the server.
 #[derive(Debug, Clone)]
@@ -48,7 +48,7 @@ impl Default for Bounds {
             seats_each: 64,
             code_good: Duration::from_secs(600),
             wrong_codes: 20,
-            disk: Duration::from_secs(10),
+            disk: Duration::from_secs(2),
         }
     }
 }
@@ -102,14 +102,24 @@ impl Server {
     ///
     /// # Errors
     /// [`PageError::Port`].
-    pub fn bind(desk: Arc<Desk>, port: u16, bounds: Bounds) -> Result<Server, PageError> {
+    pub fn bind(
+        subject: impl Into<Subject>,
+        port: u16,
+        bounds: Bounds,
+    ) -> Result<Server, PageError> {
         let failed = |error| PageError::Port { port, error };
         let listener = std::net::TcpListener::bind((Ipv4Addr::LOCALHOST, port)).map_err(failed)?;
         listener.set_nonblocking(true).map_err(failed)?;
         let at = listener.local_addr().map_err(failed)?;
         let (close, closing) = watch::channel(false);
         let door = Arc::new(Door::new(at, &bounds));
-        let house = House { desk, door, bounds, wanted: Arc::new(Notify::new()), closing };
+        let house = House {
+            subject: subject.into(),
+            door,
+            bounds,
+            wanted: Arc::new(Notify::new()),
+            closing,
+        };
         Ok(Server { listener, at, house, close: Arc::new(close) })
     }
 
@@ -142,9 +152,9 @@ impl Server {
             .enable_all()
             .build()
             .map_err(PageError::Threads)?;
-        let desk = self.house.desk.clone();
+        let subject = self.house.subject.clone();
         let ended = runtime.block_on(self.serve(signals));
-        desk.stop();
+        subject.stop();
         runtime.shutdown_timeout(PARTING);
         ended
     }
@@ -189,9 +199,9 @@ async fn asked_to_end() {
 async fn plan(house: House) {
     let mut closing = house.closing.clone();
     loop {
-        let desk = house.desk.clone();
+        let subject = house.subject.clone();
         // A plan that panics is a defect; the page goes on without it.
-        let _ = tokio::task::spawn_blocking(move || desk.plan()).await;
+        let _ = tokio::task::spawn_blocking(move || subject.plan()).await;
         tokio::select! {
             () = closed(&mut closing) => return,
             () = house.wanted.notified() => {}
@@ -206,8 +216,8 @@ async fn look_at_disk(house: House) {
             () = closed(&mut closing) => return,
             () = tokio::time::sleep(house.bounds.disk) => {}
         }
-        let desk = house.desk.clone();
-        let _ = tokio::task::spawn_blocking(move || desk.look_at_disk()).await;
+        let subject = house.subject.clone();
+        let _ = tokio::task::spawn_blocking(move || subject.look_at_disk()).await;
     }
 }
 

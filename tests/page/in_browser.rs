@@ -196,6 +196,13 @@ fn blocks_go_in_and_out() {
     }
     browser.keys(&["Delete"]);
     browser.until(&format!("{} === ''", text("C", "priority")));
+    // A reading that is gone is not taken yet.
+    focus(&browser, "C", "bareclearance");
+    browser.keys(&["Delete"]);
+    browser.until(&format!("{} === 'not measured'", state("C")));
+    browser.until("document.querySelector('tr[data-tag=C] .state').textContent.includes('waits for Bare clearance')");
+    browser
+        .until("document.getElementById('figures').textContent.includes('2 of 2 measured pumps')");
     assert_eq!(browser.complaints(), Vec::<String>::new());
 }
 

@@ -5,6 +5,9 @@
 mod door;
 mod driver;
 mod in_browser;
+mod ledger;
+#[cfg(unix)]
+mod program;
 mod raw;
 mod scratch;
 mod shown;

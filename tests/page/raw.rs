@@ -6,7 +6,7 @@ use std::sync::Arc;
 use std::thread::JoinHandle;
 use std::time::{Duration, Instant};
 
-use gapwright::page::{Bounds, Closer, Desk, PageError, Server};
+use gapwright::page::{Bounds, Closer, Desk, PageError, Server, Subject};
 use gapwright::scratch::Scratch;
 
 /// An answer as it came.
@@ -51,11 +51,24 @@ pub fn answer(stream: &mut TcpStream) -> Answer {
     Answer { status, head: head.to_string(), body: body.to_string() }
 }
 
-/// A page that is served until it is dropped.
+/// A page of workbooks that is served until it is dropped.
 pub struct Served {
+    pub desk: Arc<Desk>,
+    site: Site,
+}
+
+impl std::ops::Deref for Served {
+    type Target = Site;
+
+    fn deref(&self) -> &Site {
+        &self.site
+    }
+}
+
+/// A page that is served until it is dropped.
+pub struct Site {
     pub at: SocketAddr,
     pub link: String,
-    pub desk: Arc<Desk>,
     /// A second address for a second window.
     second: String,
     closer: Closer,
@@ -65,19 +78,7 @@ pub struct Served {
 impl Served {
     pub fn of(scratch: Scratch, bounds: Bounds) -> Served {
         let desk = Arc::new(Desk::new(scratch, 2_000));
-        let server = Server::bind(desk.clone(), 0, bounds).expect("a free port");
-        let [link, second] = [(), ()].map(|()| server.link().unwrap());
-        let (at, closer) = (server.at(), server.closer());
-        let thread = Some(std::thread::spawn(move || server.run(false)));
-        Served { at, link, second, desk, closer, thread }
-    }
-
-    pub fn second_link(&self) -> String {
-        self.second.clone()
-    }
-
-    pub fn origin(&self) -> String {
-        format!("http://{}", self.at)
+        Served { site: Site::of(desk.clone(), bounds), desk }
     }
 
     /// Waits until the values at hand are planned.
@@ -87,6 +88,28 @@ impl Served {
             assert!(began.elapsed() < Duration::from_secs(120), "it is never planned");
             std::thread::sleep(Duration::from_millis(10));
         }
+    }
+
+    pub fn close(self) -> Result<(), PageError> {
+        self.site.close()
+    }
+}
+
+impl Site {
+    pub fn of(subject: impl Into<Subject>, bounds: Bounds) -> Site {
+        let server = Server::bind(subject, 0, bounds).expect("a free port");
+        let [link, second] = [(), ()].map(|()| server.link().unwrap());
+        let (at, closer) = (server.at(), server.closer());
+        let thread = Some(std::thread::spawn(move || server.run(false)));
+        Site { at, link, second, closer, thread }
+    }
+
+    pub fn second_link(&self) -> String {
+        self.second.clone()
+    }
+
+    pub fn origin(&self) -> String {
+        format!("http://{}", self.at)
     }
 
     /// Goes in by the link, and gives the cookie.
@@ -143,7 +166,7 @@ impl Served {
     }
 }
 
-impl Drop for Served {
+impl Drop for Site {
     fn drop(&mut self) {
         self.closer.close();
     }

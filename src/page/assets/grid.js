@@ -8,6 +8,7 @@ let chosen = [];    // selected cells
 let input = null;   // the field that is open
 let source = null;  // news from the program
 let poll = 0;
+let planning = false;
 
 const say = text => { live.textContent = text; };
 const isValue = cell => cell?.dataset.key !== undefined;
@@ -97,6 +98,11 @@ async function ask(what, edits = []) {
   const fresh = await answer.json();
   fresh.parts.forEach(([id, html]) => put(id, html));
   version = Math.max(version, fresh.version);
+  if (planning && !fresh.planning) {
+    const kitted = document.querySelector("#figures dd");
+    say(kitted ? `Planned: ${kitted.textContent} kitted.` : "Planned.");
+  }
+  planning = fresh.planning;
   clearTimeout(poll);
   if (fresh.planning && source?.readyState !== EventSource.OPEN) poll = setTimeout(look, 1000);
   return fresh;
