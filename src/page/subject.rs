@@ -1,4 +1,4 @@
-//! What a page is about: workbooks with other values tried, or an outage file that is only read.
+//! Subject of a page: workbooks with other values tried, or an outage file that is only read.
 
 use std::sync::Arc;
 

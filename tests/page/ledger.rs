@@ -90,6 +90,8 @@ fn it_shows_what_status_tells_and_follows_the_bookings() {
     assert!(first.contains("The plan predicts: measure each finished pack"));
     // A clearance out of its limits: somebody must stop.
     let reading = ["book", "week.outage", "reading", "B", "running clearance", "0.0300 in"];
+    // The second reading counts.
+    gapwright(folder.path(), &reading);
     gapwright(folder.path(), &reading);
     board.look_at_disk();
     let told = status(folder.path());
