@@ -2,6 +2,20 @@
 //!
 //! Figures from elsewhere, such as those booked in an outage or typed into the page, are laid over these cells in memory
 //! and read by the reader of workbooks, so that they are judged like any cell of a file.
+//!
+//! ```
+//! use std::sync::Arc;
+//! use gapwright::pump_cells::{PumpCells, contents, put};
+//! use gapwright::read::{self, Memory};
+//! # std::env::set_current_dir(env!("CARGO_MANIFEST_DIR")).unwrap();
+//! let mut book = read::book("samples/tiny/pumps.csv".as_ref(), &mut Memory::default()).unwrap();
+//! let sheet = Arc::make_mut(&mut book.sheets[0]);
+//! let cells = PumpCells::of(sheet).expect("a pump sheet");
+//! let at = cells.at("A", "bareclearance").expect("a cell of pump A");
+//! assert_eq!(contents(sheet, at), "0.041");
+//! put(sheet, at, "0.0405");
+//! assert_eq!(contents(sheet, at), "0.0405");
+//! ```
 
 use std::collections::HashMap;
 

@@ -118,6 +118,7 @@ pub(super) fn row(scratch: &Scratch, row: &PumpRow, columns: &[ValueColumn]) -> 
             @for column in columns { (value(scratch, row, column)) }
             td role="gridcell" class="pieces" tabindex="-1" aria-readonly="true" {
                 @for [place, text] in &row.pieces { span.place { span.sr { (place) ": " } (text) } }
+                @if !row.crush.is_empty() { span.remark { (row.crush) } }
             }
         }
     }

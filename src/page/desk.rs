@@ -176,6 +176,16 @@ impl Desk {
         }
     }
 
+    /// Says that planning ended without a plan, which is a defect.
+    pub(super) fn failed(&self) {
+        let mut state = held(&self.state);
+        if !state.scratch.is_planned() {
+            let words = "Planning failed inside gapwright: please report it with both workbooks.";
+            state.trouble = Some(words.into());
+        }
+        self.publish(&mut state);
+    }
+
     /// Ends the planning under way.
     pub fn stop(&self) {
         held(&self.flag).store(true, Ordering::Relaxed);

@@ -3,6 +3,7 @@
 use std::collections::HashMap;
 
 use crate::accounting::{pack_total, tightest, verdicts};
+use crate::crush::crushes;
 use crate::issue::key;
 use crate::job::{Job, NotMeasured};
 use crate::length::{Fine, Unit};
@@ -29,6 +30,8 @@ pub struct PumpRow {
     pub state: RowState,
     /// Pieces of its kit by place, as texts; empty without a kit.
     pub pieces: Vec<[String; 2]>,
+    /// Crush of its gaskets against the ranges of their materials; empty where these are not known.
+    pub crush: String,
     /// Prediction of its first requirement; `None` without a kit.
     pub predicted: Option<Predicted>,
     /// Least margin of all requirements, and the requirement, with what is said of it; `None` without a kit.
@@ -177,6 +180,7 @@ fn blank(row: u32, tag: &str, model: usize, state: RowState) -> PumpRow {
         model,
         state,
         pieces: Vec::new(),
+        crush: String::new(),
         predicted: None,
         margin: None,
         remarks: Vec::new(),
@@ -210,14 +214,17 @@ fn of_kit(planned: &Verified, at: usize) -> PumpRow {
         Kit::Served(packs) => {
             let first = verdicts(job, pump, packs).into_iter().next();
             let predicted = pump.requirements.first().zip(first.as_ref());
+            let crushed = crushes(job, pump, packs);
+            let warnings = crushed.iter().filter_map(|one| words::crush_warning(job, pump, one));
             PumpRow {
                 pieces: pieces(job, pump, packs),
+                crush: words::crush_within(&crushed).unwrap_or_default(),
                 predicted: predicted.map(|(of, v)| Predicted::of(&of.label, v, model.unit)),
                 margin: tightest(job, pump, packs).map(|(at, verdict)| {
                     let label = pump.requirements[at].label.clone();
                     [words::margin(verdict.margin(), model.unit), label]
                 }),
-                remarks: again.into_iter().collect(),
+                remarks: again.into_iter().chain(warnings).collect(),
                 ..blank
             }
         }

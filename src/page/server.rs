@@ -199,9 +199,11 @@ async fn asked_to_end() {
 async fn plan(house: House) {
     let mut closing = house.closing.clone();
     loop {
-        let subject = house.subject.clone();
-        // A plan that panics is a defect; the page goes on without it.
-        let _ = tokio::task::spawn_blocking(move || subject.plan()).await;
+        let [subject, told] = [(), ()].map(|()| house.subject.clone());
+        // A plan that panics is a defect; the page goes on and says so.
+        if tokio::task::spawn_blocking(move || subject.plan()).await.is_err() {
+            let _ = tokio::task::spawn_blocking(move || told.failed()).await;
+        }
         tokio::select! {
             () = closed(&mut closing) => return,
             () = house.wanted.notified() => {}

@@ -103,6 +103,14 @@ impl Subject {
         }
     }
 
+    /// Says that planning failed.
+    pub(super) fn failed(&self) {
+        match self {
+            Subject::WhatIf(desk) => desk.failed(),
+            Subject::Outage(_) => {}
+        }
+    }
+
     pub(super) fn look_at_disk(&self) {
         match self {
             Subject::WhatIf(desk) => desk.look_at_disk(),

@@ -6,6 +6,7 @@ use gapwright::json;
 use gapwright::length::{Fine, Length, Unit};
 use gapwright::page::{PumpRow, RowState, rows};
 use gapwright::scratch::{Scratch, plan, with_worth};
+use serde_json::json;
 
 use crate::raw::{Served, talk};
 use crate::scratch::sources;
@@ -81,6 +82,14 @@ fn check_kit(row: &PumpRow, pump: &gapwright::formats::plan::PumpJson) {
             named(text) && (pack.pieces.is_empty() || near(length(shown), total.into(), unit))
         });
         texts.remove(at.unwrap_or_else(|| panic!("{}: {pack:?} in {texts:?}", pump.tag)));
+    }
+    let within: Vec<_> =
+        pump.crush.iter().filter(|one| json!(one)["standing"] == json!("within")).collect();
+    assert_eq!(within.is_empty(), row.crush.is_empty(), "{within:?} {}", row.crush);
+    for one in &pump.crush {
+        let out = json!(one)["standing"].as_str().is_some_and(|standing| standing != "within");
+        let warned = row.remarks.iter().any(|remark| remark.contains(&one.item));
+        assert_eq!(out, warned, "{one:?} {:?}", row.remarks);
     }
     // First requirement; then the one with the least margin.
     let first = &pump.requirements[0];
