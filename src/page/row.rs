@@ -206,6 +206,8 @@ fn of_kit(planned: &Verified, at: usize) -> PumpRow {
         Kit::Served(_) => RowState::Kitted,
     };
     let blank = blank(pump.row, &pump.tag, pump.model, state);
+    let needs = bag.iter().enumerate();
+    let lacks = needs.filter_map(|(need, share)| words::lack(job, pump, need, share));
     match kit {
         Kit::Short(shorts) => {
             let why = words::reasons(job, pump, shorts);
@@ -224,7 +226,7 @@ fn of_kit(planned: &Verified, at: usize) -> PumpRow {
                     let label = pump.requirements[at].label.clone();
                     [words::margin(verdict.margin(), model.unit), label]
                 }),
-                remarks: again.into_iter().chain(warnings).collect(),
+                remarks: again.into_iter().chain(warnings).chain(lacks).collect(),
                 ..blank
             }
         }

@@ -298,6 +298,23 @@ fn nothing_is_wider_than_the_window_and_the_log_is_empty() {
     assert_eq!(browser.complaints(), Vec::<String>::new());
 }
 
+#[test]
+fn the_focus_is_never_under_the_headings() {
+    let Some(browser) = browser("the_focus", &[]) else { return };
+    let _served = opened(&browser, Scratch::open(sources("outage", "xlsx")).unwrap());
+    for (width, height) in [(1280, 700), (800, 600), (390, 700)] {
+        browser.screen(width, height, false);
+        focus(&browser, "P-101", "priority");
+        for key in ["Down", "Right", "Up", "Left", "End", "Home"] {
+            for _ in 0..if key == "Down" || key == "Up" { 12 } else { 6 } {
+                browser.keys(&[key]);
+                let seen = browser.run("const a = document.activeElement, b = a.getBoundingClientRect(), x = Math.max(b.left + 2, 0), y = b.top + 4; const hit = document.elementFromPoint(Math.min(x, innerWidth - 2), y); return a.contains(hit) || `${a.parentNode.dataset.tag} ${a.cellIndex} ${x} ${y} ${hit?.outerHTML.slice(0, 80)}`");
+                assert_eq!(seen, json!(true), "{key} at {width}");
+            }
+        }
+    }
+}
+
 /// An automatic checker of accessibility, where `GAPWRIGHT_AXE` names its script.
 #[test]
 fn no_barrier_is_found() {

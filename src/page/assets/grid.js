@@ -36,7 +36,8 @@ function go(cell, extend = false) {
   at = cell;
   if (!extend || !anchor?.isConnected || body(anchor) !== body(cell)) anchor = cell;
   select();
-  cell.focus();
+  cell.focus({ preventScroll: true });
+  cell.scrollIntoView({ block: "nearest", inline: "nearest" }); // clear of the headings, by the margins of the style
 }
 
 function select() {
