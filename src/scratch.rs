@@ -9,7 +9,7 @@
 //! ```
 //! use gapwright::choose::control::Control;
 //! use gapwright::read::Sources;
-//! use gapwright::scratch::{CellEdit, Fate, Scratch, plan};
+//! use gapwright::scratch::{CellEdit, Scratch, plan};
 //!
 //! # std::env::set_current_dir(env!("CARGO_MANIFEST_DIR")).unwrap();
 //! let [stock, pumps] = ["samples/tiny/stock.csv", "samples/tiny/pumps.csv"];
@@ -28,7 +28,9 @@
 //! assert!(scratch.edit(&[edit("0.101")]).is_empty());
 //! let planned = plan(scratch.job(), &Control::unlimited()).unwrap();
 //! scratch.take(scratch.revision(), planned);
-//! assert!(matches!(scratch.changes()[0].now, Fate::Short(_)));
+//! let changes = scratch.changes();
+//! let short = changes.iter().find(|change| change.tag == "A").expect("A changed");
+//! assert!(short.became_short());
 //! ```
 
 mod change;
