@@ -361,6 +361,39 @@ impl Scratch {
         changed.map(|(((name, _), _), _)| name).collect()
     }
 
+    /// Reads the workbooks again and lays the edits over their new cells; those that the reader does not take any more are
+    /// returned. Steps before it cannot be undone. With any problem all stays as it was.
+    ///
+    /// # Errors
+    /// Every problem of the workbooks, as for [`read::job`].
+    pub fn take_over(&mut self) -> Result<Vec<RefusedEdit>, Problems> {
+        let mut fresh = Scratch::open(self.sources.clone())?;
+        let tags = self.job.pumps.iter().map(|pump| &pump.tag);
+        let tags = tags.chain(self.job.not_measured.iter().map(|pump| &pump.tag));
+        let mut edits = Vec::new();
+        for tag in tags {
+            for heading in self.cells.headings() {
+                let at = self.cells.at(tag, &heading.key);
+                if let Some(now) = at.and_then(|at| self.laid.get(&at)) {
+                    edits.push(CellEdit {
+                        tag: tag.clone(),
+                        heading: heading.key.clone(),
+                        was: fresh.cell(tag, &heading.key),
+                        now: now.clone(),
+                    });
+                }
+            }
+        }
+        let refused = fresh.edit(&edits);
+        // What was read before can no longer be gone back to.
+        fresh.done.clear();
+        fresh.revision = self.revision + 1;
+        fresh.planned = self.planned.take();
+        fresh.seen = self.seen.take();
+        *self = fresh;
+        Ok(refused)
+    }
+
     fn text(&self, at: CellAt) -> String {
         let laid = self.laid.get(&at).cloned();
         laid.unwrap_or_else(|| contents(&self.pumps.sheets[self.at], at))

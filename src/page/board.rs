@@ -4,6 +4,7 @@ use maud::{Markup, PreEscaped, html};
 
 use super::row::PumpRow;
 use super::{bar, named};
+use crate::digest::sha256;
 use crate::model::{Model, NOT_FIT, USUAL_CAUTIONS};
 use crate::plan::Objective;
 use crate::pump_cells::PumpHeading;
@@ -162,8 +163,21 @@ pub(super) fn refusal(refused: &RefusedEdit) -> String {
     format!("Found {}. Expected {}. Fix: {}. {keeps}", problem.found, problem.expected, problem.fix)
 }
 
+/// Mark of the pumps and columns: a window that shows others must be loaded again.
+fn shape(scratch: &Scratch) -> String {
+    let job = scratch.job();
+    let mut rows: Vec<String> =
+        job.pumps.iter().map(|pump| format!("{}\t{}", pump.row, pump.tag)).collect();
+    rows.extend(
+        job.not_measured.iter().map(|pump| format!("{}\t{}", super::row::row_of(pump), pump.tag)),
+    );
+    rows.sort();
+    rows.extend(scratch.headings().iter().map(|heading| heading.text.clone()));
+    sha256(rows.join("\n").as_bytes()).chars().take(12).collect()
+}
+
 /// The mode, with what can be taken back.
-pub(super) fn mode(scratch: &Scratch, changed: &[&str]) -> Markup {
+pub(super) fn mode(scratch: &Scratch, changed: &[&str], problems: &[String]) -> Markup {
     let edited = scratch.edited();
     let [undo, redo] = scratch.steps();
     let job = scratch.job();
@@ -171,7 +185,7 @@ pub(super) fn mode(scratch: &Scratch, changed: &[&str]) -> Markup {
         .map(|input| named::file(&input.file))
         .collect();
     html! {
-        section #mode.mode aria-label="Mode" {
+        section #mode.mode aria-label="Mode" data-shape=(shape(scratch)) {
             p { strong { "What if" } ": a scratch copy of " (names.join(" and ")) ". The workbooks are never written here." }
             p.count {
                 @match edited {
@@ -186,7 +200,11 @@ pub(super) fn mode(scratch: &Scratch, changed: &[&str]) -> Markup {
                 button type="button" data-do="discard" disabled[edited == 0] { "Discard all changes" }
             }
             @if !changed.is_empty() {
-                p.alarm { "On the disk the " (changed.join(" and the ")) " changed since it was read. This page goes on with what was read; end it and begin again to take the new one over." }
+                p.alarm { "On the disk the " (changed.join(" and the ")) " changed since it was read. This page goes on with what was read." }
+                p.actions { button type="button" data-do="take-over" { "Take the new one over" } }
+            }
+            @if !problems.is_empty() {
+                div.alarm { p { "It was not taken over, since it has problems:" } ul { @for problem in problems { li { (problem) } } } }
             }
         }
     }

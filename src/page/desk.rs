@@ -10,8 +10,10 @@ use super::parts::{Fresh, Part, Parts};
 use super::row::{PumpRow, rows};
 use super::{board, drawers, named, one_pump};
 use crate::choose::control::{Control, Room};
+use crate::problem::Problems;
 use crate::scratch::{CellEdit, PlanError, RefusedEdit, Scratch, plan, with_worth};
 use crate::verify::Verified;
+use crate::words;
 
 /// Scratch copy, rendered parts, and the planning under way.
 pub struct Desk {
@@ -31,6 +33,8 @@ struct State {
     /// Why the values at hand cannot be planned.
     trouble: Option<String>,
     changed: Vec<&'static str>,
+    /// Problems that kept the changed workbooks from being taken over.
+    not_taken_over: Vec<String>,
 }
 
 /// A change that a window asks for.
@@ -41,6 +45,8 @@ pub(super) enum Act {
     Redo,
     Discard,
     Acknowledge,
+    /// The workbooks as they are on the disk now.
+    TakeOver,
 }
 
 fn held<T>(lock: &Mutex<T>) -> MutexGuard<'_, T> {
@@ -51,8 +57,13 @@ fn held<T>(lock: &Mutex<T>) -> MutexGuard<'_, T> {
 impl Desk {
     /// Desk with a scratch copy; planning may hold so many megabytes.
     pub fn new(scratch: Scratch, megabytes: u64) -> Desk {
-        let mut state =
-            State { scratch, parts: Parts::default(), trouble: None, changed: Vec::new() };
+        let mut state = State {
+            scratch,
+            parts: Parts::default(),
+            trouble: None,
+            changed: Vec::new(),
+            not_taken_over: Vec::new(),
+        };
         state.render();
         Desk {
             news: watch::Sender::new(state.parts.version()),
@@ -134,6 +145,14 @@ impl Desk {
             Act::Acknowledge => {
                 state.scratch.acknowledge();
                 Vec::new()
+            }
+            Act::TakeOver => {
+                let taken = state.scratch.take_over();
+                state.not_taken_over = taken.as_ref().err().map_or_else(Vec::new, listed);
+                if taken.is_ok() {
+                    state.changed.clear();
+                }
+                taken.unwrap_or_default()
             }
         };
         if state.scratch.revision() != before {
@@ -231,7 +250,7 @@ impl State {
         let columns: Vec<_> =
             scratch.job().models.iter().map(|model| board::columns(scratch, model)).collect();
         let panels = [
-            ("mode", board::mode(scratch, &self.changed)),
+            ("mode", board::mode(scratch, &self.changed, &self.not_taken_over)),
             ("figures", board::figures(scratch, self.trouble.as_deref())),
             ("refused", board::refused(scratch)),
             ("changes", board::changes(scratch)),
@@ -252,6 +271,16 @@ impl State {
         let html = one_pump::pump(&found, planned).into_string();
         Some((found, html))
     }
+}
+
+/// The first problems of the workbooks, each in one line without its folder.
+fn listed(problems: &Problems) -> Vec<String> {
+    const MOST: usize = 20;
+    let all = problems.sorted();
+    let more = all.len().saturating_sub(MOST);
+    let lines = all.into_iter().take(MOST).map(|one| words::warning(&named::problem(one)));
+    let rest = (more > 0).then(|| format!("... and {more} more"));
+    lines.chain(rest).collect()
 }
 
 fn trouble(error: &PlanError) -> String {

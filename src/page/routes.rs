@@ -201,6 +201,7 @@ async fn act(State(house): State<House>, Json(asked): Json<Asked>) -> Result<Res
         "redo" => Some(Act::Redo),
         "discard" => Some(Act::Discard),
         "acknowledge" => Some(Act::Acknowledge),
+        "take-over" => Some(Act::TakeOver),
         _ => {
             return Err(
                 (StatusCode::UNPROCESSABLE_ENTITY, "There is no such change.").into_response()

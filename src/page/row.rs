@@ -187,11 +187,16 @@ fn blank(row: u32, tag: &str, model: usize, state: RowState) -> PumpRow {
     }
 }
 
-fn waiting(pump: &NotMeasured) -> PumpRow {
-    let row = match pump.waits_for.first().map(|reading| &reading.place.spot) {
+/// Row in the workbook of a pump that is not measured.
+pub(super) fn row_of(pump: &NotMeasured) -> u32 {
+    match pump.waits_for.first().map(|reading| &reading.place.spot) {
         Some(Spot::Cell { row, .. }) => *row,
         _ => 0,
-    };
+    }
+}
+
+fn waiting(pump: &NotMeasured) -> PumpRow {
+    let row = row_of(pump);
     let waits = format!("waits for {}", words::waits_for(pump));
     PumpRow { remarks: vec![waits], ..blank(row, &pump.tag, pump.model, RowState::NotMeasured) }
 }

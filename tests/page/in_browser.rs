@@ -1,6 +1,7 @@
 //! The page in a real browser: typing, keys alone, blocks, undo, refused values, two windows, its end.
 
 use std::fs;
+use std::time::Duration;
 
 use gapwright::page::Bounds;
 use gapwright::scratch::Scratch;
@@ -228,6 +229,29 @@ fn two_windows_see_the_same() {
     two.until(&format!("{} === '0.0425'", text("A", "bareclearance")));
     one.until(&format!("{} === '0.0425'", text("A", "bareclearance")));
     assert_eq!([one.complaints(), two.complaints()].concat(), Vec::<String>::new());
+}
+
+#[test]
+fn a_workbook_that_changed_is_announced_and_taken_over_when_told() {
+    let Some(browser) = browser("taken_over", &[]) else { return };
+    let folder = tempfile::tempdir().unwrap();
+    let sources = written(folder.path(), "0.041", "0.0411");
+    let often = Bounds { disk: Duration::from_millis(50), ..Bounds::default() };
+    let served = Served::of(Scratch::open(sources).unwrap(), often);
+    served.planned();
+    browser.open(&served.link);
+    ready(&browser);
+    written(folder.path(), "0.041", "wide");
+    browser.until("document.querySelector('[data-do=take-over]')");
+    assert_eq!(browser.run(&format!("return {}", text("A", "bareclearance"))), json!("0.0411"));
+    browser.run("document.querySelector('[data-do=take-over]').click()");
+    browser.until("document.getElementById('mode').textContent.includes('`wide`')");
+    written(folder.path(), "0.041", "0.04125");
+    ready(&browser);
+    browser.run("document.querySelector('[data-do=take-over]').click()");
+    browser.until(&format!("{} === '0.04125'", text("A", "bareclearance")));
+    browser.until("!document.querySelector('[data-do=take-over]')");
+    assert_eq!(browser.complaints(), Vec::<String>::new());
 }
 
 #[test]

@@ -258,6 +258,37 @@ fn a_workbook_that_changes_on_the_disk_is_noticed_and_not_taken_over() {
 }
 
 #[test]
+fn a_workbook_that_changed_is_taken_over_when_told_with_the_edits_over_it() {
+    let folder = tempfile::tempdir().unwrap();
+    let sources = written(folder.path(), "0.041", "0.0411");
+    let mut scratch = Scratch::open(sources.clone()).unwrap();
+    take(&mut scratch);
+    scratch.edit(&[edit(&scratch, "C", "bareclearance", "0.0305")]);
+    take(&mut scratch);
+    let revision = scratch.revision();
+    // One with problems is not taken over, and nothing changes.
+    written(folder.path(), "0.041", "wide");
+    let job = scratch.job().clone();
+    assert_eq!(scratch.take_over().unwrap_err().sorted().len(), 1);
+    assert_eq!((scratch.job(), scratch.revision()), (&job, revision));
+    assert!(scratch.planned().is_some());
+    written(folder.path(), "0.041", "0.0412");
+    assert_eq!(scratch.take_over().unwrap(), []);
+    assert_eq!(scratch.cell("A", "bareclearance"), "0.0412");
+    assert_eq!((scratch.cell("C", "bareclearance").as_str(), scratch.edited()), ("0.0305", 1));
+    assert!(scratch.revision() > revision && !scratch.is_planned());
+    assert_eq!(scratch.changed_on_disk(), Vec::<&str>::new());
+    take(&mut scratch);
+    scratch.discard();
+    assert_eq!(bare(scratch.job()), bare(&read::job(&sources).unwrap()));
+    // A pump that is gone takes its edit along.
+    scratch.edit(&[edit(&scratch, "A", "bareclearance", "0.0413")]);
+    written(folder.path(), "A,screwed-impeller", "Q,screwed-impeller");
+    let refused = scratch.take_over().unwrap();
+    assert_eq!((refused.len(), scratch.edited()), (1, 0));
+}
+
+#[test]
 fn after_any_edits_the_job_is_that_of_the_same_values_and_all_can_be_undone() {
     let mut scratch = outage();
     let first = scratch.job().clone();

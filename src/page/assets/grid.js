@@ -133,7 +133,7 @@ async function send(edits) {
 }
 
 async function act(what) {
-  const said = { undo: "Taken back.", redo: "Done again.", discard: "All changes discarded.", acknowledge: "Marked as seen." };
+  const said = { undo: "Taken back.", redo: "Done again.", discard: "All changes discarded.", acknowledge: "Marked as seen.", "take-over": "Read again." };
   try { await ask(what); say(said[what]); } catch (error) { lost(error); }
 }
 
@@ -145,6 +145,8 @@ function put(id, html) {
   const template = document.createElement("template");
   template.innerHTML = html;
   const fresh = template.content.firstElementChild;
+  // Workbooks that were read again may have other pumps and columns.
+  if (old.dataset.shape !== fresh.dataset.shape) { location.reload(); return; }
   if (old.tagName === "TR" && old.closest("[role=grid]")) return row(old, fresh);
   const active = old.contains(document.activeElement) ? document.activeElement : null;
   const opened = new Set([...old.querySelectorAll("details[open] > summary")].map(summary => summary.textContent));
@@ -161,6 +163,7 @@ function put(id, html) {
 
 // Cells stay and change their contents, so that the focus stays where it is.
 function row(old, fresh) {
+  if (old.cells.length !== fresh.cells.length) return;
   old.dataset.state = fresh.dataset.state;
   [...fresh.cells].forEach((cell, n) => {
     const own = old.cells[n];
