@@ -75,7 +75,7 @@ fn run(family: &str, pumps: usize, edits: usize, sources: &Sources) {
         assert!(refused.is_empty(), "{refused:?}");
         times[0].push(began.elapsed());
         let began = Instant::now();
-        let chosen = choose(scratch.job(), &Control::unlimited()).unwrap();
+        let chosen = choose(scratch.job(), &limited()).unwrap();
         times[1].push(began.elapsed());
         let began = Instant::now();
         let planned = verify(scratch.job().clone(), chosen).unwrap();
@@ -84,7 +84,7 @@ fn run(family: &str, pumps: usize, edits: usize, sources: &Sources) {
 
         let began = Instant::now();
         let job = read::job(sources).expect("no problems");
-        let chosen = choose(&job, &Control::unlimited()).unwrap();
+        let chosen = choose(&job, &limited()).unwrap();
         verify(job, chosen).unwrap();
         fresh.push(began.elapsed());
     }
@@ -106,6 +106,11 @@ fn run(family: &str, pumps: usize, edits: usize, sources: &Sources) {
     }
     println!("  {:<16} {sum:8.1}", "one edit, sum");
     told("fresh plan", &mut fresh);
+}
+
+/// Time limit of the page, unless a policy gives another.
+fn limited() -> Control<'static> {
+    Control::since(Instant::now()).limit(Duration::from_secs(60))
 }
 
 fn told(name: &str, times: &mut [Duration]) -> f64 {
