@@ -18,6 +18,7 @@ mod listing;
 mod manual;
 mod model;
 mod outage;
+mod page;
 mod patched;
 mod progress;
 mod provision;
@@ -125,6 +126,10 @@ struct Args {
 const EVERYWHERE: &str = "For every command";
 
 const AFTER: &str = "\
+To look:
+  gapwright stock.xlsx pumps.xlsx
+        opens the plan as a page in the browser; see `gapwright help page`
+
 To begin:
   gapwright blank my-shop --model screwed-impeller
         writes my-shop/stock.xlsx and my-shop/pumps.xlsx to fill in
@@ -170,6 +175,8 @@ enum Command {
     Check(check::Args),
     /// Choose the pieces for every pump of an outage and write the plan.
     Kit(kit::Args),
+    /// Open the plan as a page in the browser: change values, plan again.
+    Page(page::Args),
     /// Print a plan: kit slips, bag labels and picking list, one page to a pump.
     Slips(slips::Args),
     /// Work out the stack-up of pumps: worst case, uncertainty, what if.
@@ -265,7 +272,7 @@ fn program() -> clap::Command {
 /// Runs the command line.
 pub fn main() -> ExitCode {
     let start = Instant::now();
-    let matches = program().try_get_matches();
+    let matches = program().try_get_matches_from(page::implied(std::env::args_os().collect()));
     let args = match matches.and_then(|matches| Args::from_arg_matches(&matches)) {
         Ok(args) => args,
         Err(error) if bad_args::is_help(&error) => {
@@ -285,6 +292,7 @@ pub fn main() -> ExitCode {
     };
     let ended = match args.command {
         Command::Kit(args) => kit::run(&args, &common),
+        Command::Page(args) => page::run(&args, &common),
         Command::Slips(args) => slips::run(&args, &common),
         Command::Stack(args) => stack::run(&args, &common),
         Command::Check(args) => check::run(&args, &common),

@@ -37,7 +37,9 @@
 //! | [`purchase`] | packs to buy for an outage |
 //! | [`reorder`], [`inventory`], [`size_range`] | order to level; order quantities; thicknesses to stock |
 //! | [`problem`], [`sheet`], [`read`] | files in: every problem with its place and fix |
+//! | [`pump_cells`], [`scratch`] | cells of the pump sheet; workbooks with edits laid over them, planned again |
 //! | [`words`], [`mod@write`], [`json`], [`output`] | sentences; workbooks; JSON; files put in their places |
+//! | [`page`] | a page on this computer: the plan, other values, planned again |
 //! | [`manual`] | pages for people who use the program |
 //! | [`cli`] | command line |
 //!
@@ -147,6 +149,7 @@ pub mod outage_file;
 pub mod outage_kit;
 pub mod output;
 pub mod packing;
+pub mod page;
 pub mod paper;
 pub mod plain_text;
 pub mod plan;
@@ -154,10 +157,12 @@ pub mod policy;
 pub mod problem;
 pub mod provision;
 pub mod pump;
+pub mod pump_cells;
 pub mod purchase;
 pub mod read;
 pub mod recheck;
 pub mod reorder;
+pub mod scratch;
 pub mod sheet;
 pub mod show;
 pub mod size_range;

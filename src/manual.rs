@@ -43,6 +43,7 @@ pages! {
     models "models"
     rules "rules"
     sheets "sheets"
+    page "page"
     paper "paper"
     bench "bench"
     issuing "issuing"

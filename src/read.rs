@@ -88,6 +88,7 @@ pub use pieces::stated as stated_pieces;
 pub use plan::{Packs, listed_not_measured, packs as packs_of_plan};
 pub use plan_side::plan_side;
 pub use planned_kits::{PlannedKits, planned_kits};
+pub use pumps::{PumpColumn, pump_column};
 pub use readings::{Back, ReadingSources as BenchSources, bench};
 pub use single::{Holds, Stock, holds, stock_alone};
 pub use stock_counts::{held, warn_of_uncalculated};
@@ -381,6 +382,25 @@ fn gather<T>(result: Result<T, Problems>, problems: &mut Problems) -> Option<T> 
 /// Largest file that is hashed, in bytes.
 const MOST_HASHED: u64 = 256_000_000;
 
+/// Time at which a file or a folder of tables was changed last, and its size in bytes.
+pub type Stamp = (std::time::SystemTime, u64);
+
+/// Stamp of a workbook; `None` if it cannot be looked at.
+pub fn stamp(path: &std::path::Path) -> Option<Stamp> {
+    let of = |path: &std::path::Path| {
+        let there = std::fs::metadata(path).ok()?;
+        Some((there.modified().ok()?, there.len()))
+    };
+    if !path.is_dir() {
+        return of(path);
+    }
+    let tables = csv_files(path).ok()?;
+    let stamps: Option<Vec<Stamp>> = tables.iter().map(|table| of(table)).collect();
+    let stamps = stamps?;
+    let last = stamps.iter().map(|(time, _)| *time).max()?;
+    Some((last, stamps.iter().map(|(_, size)| size).sum()))
+}
+
 /// SHA-256 of a file in hexadecimal; `None` if the file cannot be read.
 pub(crate) fn sha256_of(path: &std::path::Path) -> Option<String> {
     let bytes = bounded::bytes(path, MOST_HASHED).ok()?;
@@ -391,6 +411,11 @@ pub(crate) fn sha256_of(path: &std::path::Path) -> Option<String> {
 fn named_sheet<'a>(book: &'a Book, name: &str) -> Option<&'a Arc<Sheet>> {
     let wanted = columns::key(name);
     book.sheets.iter().find(|s| columns::key(&s.name) == wanted)
+}
+
+/// Whether a sheet is found by its name as the sheet of pumps.
+pub fn is_pump_sheet(name: &str) -> bool {
+    columns::key(name) == columns::key("Pumps")
 }
 
 /// Numbered sheets of this name, in order. A missing number is a problem.

@@ -8,7 +8,7 @@ pub mod verdict;
 
 use itertools::Itertools;
 
-use crate::accounting::plate_waste;
+use crate::accounting::{pack_total, plate_waste, verdicts};
 use crate::choose::control::Phase;
 use crate::columns::pump_heading;
 use crate::consumables::{self, Bag, Lack, Share};
@@ -23,7 +23,8 @@ use crate::model::{Compressibility, Model, Term};
 use crate::narrow::narrow;
 use crate::packing::RingSpace;
 use crate::plan::{
-    Cause, HoldingCost, Kit, MarginalValue, Objective, ObjectiveValue, Pick, Plan, Shortfall,
+    Cause, HoldingCost, Kit, MarginalValue, Objective, ObjectiveValue, PackPick, Pick, Plan,
+    Shortfall,
 };
 use crate::problem::Problem;
 use crate::pump::{Measured, Pump};
@@ -138,6 +139,29 @@ pub fn measured(measured: &Measured, unit: Unit) -> String {
     let value = Fine::from(measured.value);
     let shown = rounded(value, unit, places, Round::Nearest);
     format!("{shown} {unit} ({})", about(value, unit.other()))
+}
+
+/// Figure of a pump on its drawing, by its name in the model: what was measured, what a pack comes to, what is predicted
+/// of a requirement.
+pub fn drawn_figure(job: &Job, pump: &Pump, packs: &[PackPick], name: &str) -> Option<String> {
+    let model = job.model_of(pump);
+    let unit = model.unit;
+    if let Some(at) = model.dimensions.iter().position(|d| d.name == name) {
+        return Some(about(pump.dimensions[at].value.into(), unit));
+    }
+    if let Some(growth) = pump.growths.iter().find(|g| g.thermal.name == name) {
+        return Some(about(growth.value.into(), unit));
+    }
+    if let Some(place) = model.packs.iter().position(|pack| pack.name == name) {
+        let (total, _) = pack_total(job, packs.get(place)?);
+        return Some(about(total.into(), unit));
+    }
+    let at = pump.requirements.iter().position(|r| r.name == name)?;
+    // Of a pump without a kit nothing is predicted.
+    if packs.len() < model.packs.len() {
+        return None;
+    }
+    Some(about(verdicts(job, pump, packs).get(at)?.value, unit))
 }
 
 /// Possible effect of a gasket that is crushed too little: common practice, no source.

@@ -60,7 +60,8 @@ const ROOMS: &[(&str, &str)] = &[
     ),
     ("changes", "issue"),
     ("outage", "changes digest issue model narrow problem"),
-    ("outage_cells", "columns issue length model outage problem sheet"),
+    ("pump_cells", "columns issue sheet"),
+    ("outage_cells", "columns issue length model outage problem pump_cells sheet"),
     ("outage_file", "digest outage problem"),
     ("recheck", "accounting decimal gauge job length model plan pump stack"),
     ("provision", "choose decimal job length model narrow forecast plan pump stack stock"),
@@ -101,6 +102,7 @@ const ROOMS: &[(&str, &str)] = &[
          model narrow forecast packing paper plan policy problem pump recheck sheet show stack \
          stock",
     ),
+    ("scratch", "choose issue job plan problem pump_cells read sheet verify words"),
     (
         "write",
         "accounting analysis changes consumables choose columns crush cutting day decimal digest formats \
@@ -114,10 +116,15 @@ const ROOMS: &[(&str, &str)] = &[
          sweep verify words write",
     ),
     (
+        "page",
+        "accounting choose crush digest issue job length model outage outage_file plan problem pump pump_cells read scratch show \
+         stack verify words",
+    ),
+    (
         "cli",
         "accounting analysis certificate changes choose columns crush day decimal digest formats guard issue job json length model \
-         manual forecast outage outage_cells outage_file outage_kit output paper plain_text plan policy problem \
-         provision pump read recheck reorder sheet show stack stock sweep verify words write",
+         manual forecast outage outage_cells outage_file outage_kit output page paper plain_text plan policy problem \
+         provision pump read recheck reorder scratch sheet show stack stock sweep verify words write",
     ),
 ];
 
@@ -126,6 +133,7 @@ const DOORS: &[(&str, &str)] = &[
     ("alphanumeric_sort", "paper"),
     ("anstream", "cli"),
     ("anstyle", "cli"),
+    ("axum", "page"),
     ("calamine", "read"),
     ("cfb", "read"),
     ("chacha20", "provision reorder stack"),
@@ -136,12 +144,16 @@ const DOORS: &[(&str, &str)] = &[
     ("csv", "read"),
     ("ctrlc", "cli"),
     ("fearless_simd", "stack"),
+    ("futures_util", "page"),
+    ("getrandom", "page"),
     ("good_lp", "choose"),
+    ("hyper", "page"),
+    ("hyper_util", "page"),
     ("indicatif", "cli"),
     ("itertools", "choose crush paper read show stack words write"),
     ("jiff", "cli day"),
     ("libm", "model provision stack"),
-    ("maud", "paper"),
+    ("maud", "page paper"),
     ("memchr", "read write"),
     ("microlp", "choose"),
     ("png", "write"),
@@ -154,7 +166,7 @@ const DOORS: &[(&str, &str)] = &[
     ("rust_xlsxwriter", "output write"),
     ("same_file", "output"),
     ("schemars", "formats problem"),
-    ("serde", "formats outage problem read"),
+    ("serde", "formats outage page problem read"),
     ("serde_json", "cli formats json outage outage_file"),
     ("sha2", "digest"),
     ("smallvec", "choose provision stack"),
@@ -165,9 +177,10 @@ const DOORS: &[(&str, &str)] = &[
     ("textwrap", "cli"),
     (
         "thiserror",
-        "choose formats inventory job length model forecast outage outage_file output paper policy provision size_range read \
+        "choose formats inventory job length model forecast outage outage_file output page paper policy provision size_range read \
          stack sweep verify",
     ),
+    ("tokio", "page"),
     ("toml", "read"),
     ("unicode_width", "cli"),
     ("zip", "read write"),

@@ -70,6 +70,11 @@ pub(super) fn answer(bytes: &[u8]) {
     noted(io::stdout().write_all(bytes));
 }
 
+/// Passes on what was written so far, for a command that goes on for long.
+pub(super) fn flush() {
+    noted(io::stdout().flush());
+}
+
 /// Keeps why standard output could not be written. That nobody reads on is no failure.
 pub(super) fn noted(written: io::Result<()>) {
     if let Err(error) = written

@@ -24,6 +24,7 @@ use columns::{Columns, is_reading};
 use pump::{PumpReader, Row, Waiting};
 
 pub(super) use crate::stack::combined;
+pub use columns::{PumpColumn, pump_column};
 pub(super) use columns::{known_headings, names, reading_columns, reading_number};
 pub(super) use fits::check_fits;
 

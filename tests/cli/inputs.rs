@@ -208,6 +208,7 @@ const ONLY_READ: [(&str, &[&str]); 14] = [
     // The outage file is read, and entries are added to it by its own rules.
     ("kit", &["--models", "--outage"]),
     ("slips", &["--models", "--outage", "--since"]),
+    ("page", &["--models"]),
     ("book", &[]),
     ("status", &[]),
     // Its outputs have names of their own in that folder.

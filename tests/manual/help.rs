@@ -80,6 +80,7 @@ fn man_writes_a_page_for_every_command_and_topic() {
         "kit",
         "compare",
         "slips",
+        "page",
         "book",
         "status",
         "verify",

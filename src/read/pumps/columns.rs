@@ -16,6 +16,51 @@ pub(in crate::read) fn names(name: &str, label: &str, behind: &str) -> Vec<Strin
         .to_vec()
 }
 
+/// Meaning of a column of the pump sheet for the pumps of one model.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum PumpColumn {
+    /// Priority.
+    Priority,
+    /// Due date.
+    Due,
+    /// Location in the plant.
+    Location,
+    /// Note.
+    Note,
+    /// A reading of a dimension, by its index in the model.
+    Reading(usize),
+    /// Fit code of a pack, by its index in the model.
+    Fit(usize),
+    /// Length or temperature of a thermal term, by its index in the model.
+    Growth(usize),
+    /// Target or limit of a requirement, by its index in the model.
+    Limit(usize),
+}
+
+/// Meaning of a heading for the pumps of a model; `None` of tag and model, and of columns without one.
+pub fn pump_column(model: &Model, text: &str) -> Option<PumpColumn> {
+    let wanted = key(text);
+    let shared = [PumpColumn::Priority, PumpColumn::Due, PumpColumn::Location, PumpColumn::Note];
+    if let Some(at) = ALSO_KNOWN.iter().position(|known| key(known) == wanted) {
+        return shared.get(at).copied();
+    }
+    let is = |name: &str, label: &str, behind: &[&str]| {
+        let names = behind.iter().flat_map(|behind| names(name, label, behind));
+        names.into_iter().any(|known| key(&known) == wanted)
+    };
+    let reading =
+        |d: &Dimension| is(&d.name, &d.label, &[""]) || reading_number(&wanted, d).is_some();
+    let of = |at: Option<usize>, make: fn(usize) -> PumpColumn| at.map(make);
+    let readings = model.dimensions.iter().position(reading);
+    let limits = || model.requirements.iter().position(|r| is(&r.name, &r.label, &SIDES));
+    let fits = || model.packs.iter().position(|p| is(&p.name, &p.label, &[FITS]));
+    let growths = || model.thermals.iter().position(|t| is(&t.name, &t.label, &OF_GROWTH));
+    of(readings, PumpColumn::Reading)
+        .or_else(|| of(limits(), PumpColumn::Limit))
+        .or_else(|| of(fits(), PumpColumn::Fit))
+        .or_else(|| of(growths(), PumpColumn::Growth))
+}
+
 /// Every heading with a meaning in some model of the workbook.
 pub(in crate::read) fn known_headings(models: &[Model]) -> Vec<String> {
     let fixed = NEEDED_OF_PUMPS.iter().chain(&ALSO_KNOWN).map(ToString::to_string);

@@ -1,0 +1,170 @@
+//! Who may speak to the page: the right host, a page of its own, somebody who came in with a code that is good once. And
+//! the headers that every answer carries.
+//!
+//! Loopback is shared: links stand in lists of processes, and cookies know no ports, so that another server on this
+//! computer is sent ours and counts as the same site. Hence the code, the port in the cookie's name, and the look at
+//! Host, Origin and Sec-Fetch-Site of every request.
+
+use std::collections::{HashMap, HashSet};
+use std::net::SocketAddr;
+use std::sync::{Mutex, MutexGuard, PoisonError};
+use std::time::{Duration, Instant};
+
+use axum::http::{HeaderMap, HeaderValue, Method, Request, StatusCode, header};
+
+use super::server::{Bounds, PageError};
+use crate::digest::sha256;
+
+/// Policy for all that a page loads: files of this server alone, no script or style within a text.
+const POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; \
+     connect-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'";
+
+/// Headers of every answer.
+const HEADERS: [(&str, &str); 7] = [
+    ("content-security-policy", POLICY),
+    ("x-content-type-options", "nosniff"),
+    ("x-frame-options", "DENY"),
+    // Under `no-referrer` browsers send `Origin: null` with the forms of the page itself.
+    ("referrer-policy", "same-origin"),
+    ("cross-origin-opener-policy", "same-origin"),
+    ("cross-origin-resource-policy", "same-origin"),
+    ("permissions-policy", "camera=(), microphone=(), geolocation=()"),
+];
+
+/// Names of the server, codes that are good, and windows that came in.
+pub(super) struct Door {
+    /// Hosts as browsers say them, each with its origin.
+    homes: Vec<[String; 2]>,
+    cookie: String,
+    good_for: Duration,
+    /// Hashes of codes, and until when each is good.
+    codes: Mutex<HashMap<String, Instant>>,
+    /// Hashes of the cookies given.
+    windows: Mutex<HashSet<String>>,
+    /// Wrong codes since a time.
+    guesses: Mutex<(Instant, u32)>,
+    most_guesses: u32,
+}
+
+/// Ways in that a code can open.
+pub(super) enum Entry {
+    /// Let in, with this cookie to set.
+    Good(String),
+    /// A code that is spent, too old or wrong.
+    Spent,
+    /// Too many wrong codes of late.
+    TooMany,
+}
+
+/// Time in which wrong codes are counted together.
+const GUESSING: Duration = Duration::from_secs(60);
+/// How long a cookie is kept by the browser, in seconds.
+const STAY: u32 = 43_200;
+
+fn held<T>(lock: &Mutex<T>) -> MutexGuard<'_, T> {
+    lock.lock().unwrap_or_else(PoisonError::into_inner)
+}
+
+/// 128 random bits of the operating system, in hexadecimal.
+fn secret() -> Result<String, PageError> {
+    let mut bytes = [0_u8; 16];
+    getrandom::fill(&mut bytes).map_err(|error| PageError::Random(error.to_string()))?;
+    Ok(bytes.iter().map(|byte| format!("{byte:02x}")).collect())
+}
+
+impl Door {
+    pub(super) fn new(at: SocketAddr, bounds: &Bounds) -> Door {
+        let hosts = [at.to_string(), format!("localhost:{}", at.port())];
+        Door {
+            homes: hosts.map(|host| [host.clone(), format!("http://{host}")]).to_vec(),
+            // Two pages on one computer would throw each other out.
+            cookie: format!("gapwright-{}", at.port()),
+            good_for: bounds.code_good,
+            codes: Mutex::default(),
+            windows: Mutex::default(),
+            guesses: Mutex::new((Instant::now(), 0)),
+            most_guesses: bounds.wrong_codes,
+        }
+    }
+
+    /// A new code.
+    pub(super) fn invite(&self) -> Result<String, PageError> {
+        let code = secret()?;
+        let mut codes = held(&self.codes);
+        codes.retain(|_, until| *until > Instant::now());
+        codes.insert(sha256(code.as_bytes()), Instant::now() + self.good_for);
+        Ok(code)
+    }
+
+    /// Spends a code.
+    pub(super) fn enter(&self, code: &str) -> Result<Entry, PageError> {
+        // Looked up by its hash, so that the time taken tells nothing of it.
+        let until = held(&self.codes).remove(&sha256(code.as_bytes()));
+        if until.is_some_and(|until| until > Instant::now()) {
+            let token = secret()?;
+            held(&self.windows).insert(sha256(token.as_bytes()));
+            let cookie = format!(
+                "{}={token}; HttpOnly; SameSite=Strict; Path=/; Max-Age={STAY}",
+                self.cookie
+            );
+            return Ok(Entry::Good(cookie));
+        }
+        let mut guesses = held(&self.guesses);
+        if guesses.0.elapsed() > GUESSING {
+            *guesses = (Instant::now(), 0);
+        }
+        guesses.1 = guesses.1.saturating_add(1);
+        Ok(if guesses.1 > self.most_guesses { Entry::TooMany } else { Entry::Spent })
+    }
+
+    fn knows(&self, headers: &HeaderMap) -> bool {
+        let sent = headers.get_all(header::COOKIE).iter().filter_map(|value| value.to_str().ok());
+        let pairs =
+            sent.flat_map(|line| line.split(';')).filter_map(|pair| pair.trim().split_once('='));
+        let windows = held(&self.windows);
+        let mut own = pairs.filter(|(name, _)| *name == self.cookie);
+        own.any(|(_, token)| windows.contains(&sha256(token.as_bytes())))
+    }
+
+    /// Lets a request pass, or says with which status and words it is refused.
+    pub(super) fn check<B>(&self, request: &Request<B>) -> Result<(), (StatusCode, &'static str)> {
+        let headers = request.headers();
+        let text = |name: &str| headers.get(name).and_then(|value| value.to_str().ok());
+        let host = request.uri().authority().map(|authority| authority.as_str());
+        let host = host.or_else(|| text("host"));
+        // A name that was turned round to this computer.
+        let Some([_, own]) = host.and_then(|host| self.homes.iter().find(|[home, _]| home == host))
+        else {
+            let words = "This server does not answer to that name.";
+            return Err((StatusCode::MISDIRECTED_REQUEST, words));
+        };
+        let path = request.uri().path();
+        let safe = matches!(*request.method(), Method::GET | Method::HEAD);
+        let entrance = path == "/" || path.starts_with("/in/");
+        let visits = entrance && text("sec-fetch-mode") == Some("navigate");
+        let ours = match (text("sec-fetch-site"), text("origin")) {
+            (_, Some(origin)) => origin == own,
+            (Some("same-origin"), None) => true,
+            (Some("none"), None) => safe,
+            (Some(_), None) => safe && visits,
+            // No browser of today: it may read what its cookie lets it read.
+            (None, None) => safe && !headers.contains_key("origin"),
+        };
+        if !ours {
+            return Err((StatusCode::FORBIDDEN, "This request comes from another page."));
+        }
+        if !path.starts_with("/a/") && !path.starts_with("/in/") && !self.knows(headers) {
+            let words = "Open the address that gapwright printed. It is good once, for ten minutes; start gapwright again for a new one.";
+            return Err((StatusCode::UNAUTHORIZED, words));
+        }
+        Ok(())
+    }
+}
+
+/// Puts the headers that every answer carries.
+pub(super) fn dress(headers: &mut HeaderMap) {
+    for (name, value) in HEADERS {
+        headers.insert(name, HeaderValue::from_static(value));
+    }
+    headers.entry(header::CACHE_CONTROL).or_insert(HeaderValue::from_static("no-store"));
+}

@@ -1,0 +1,29 @@
+//! Names as the page gives them: files without their folders.
+
+use std::path::Path;
+
+use crate::problem::{Place, Problem, Spot, reference};
+
+/// Name of a file without its folder: no path of this computer stands on the page.
+pub(super) fn file(path: &str) -> String {
+    let name = Path::new(path).file_name();
+    name.map_or_else(|| "workbook".into(), |name| name.to_string_lossy().into_owned())
+}
+
+/// Place of a problem as it can be found in the workbook.
+pub(super) fn place(place: &Place) -> String {
+    match &place.spot {
+        Spot::Cell { sheet, row, column } => reference(sheet, *row, *column),
+        Spot::Sheet { sheet } => format!("sheet {sheet}"),
+        Spot::Text { line, column } => {
+            format!("{}, line {line}, column {column}", file(&place.file))
+        }
+        Spot::Whole => file(&place.file),
+    }
+}
+
+/// A problem without its folder.
+pub(super) fn problem(problem: &Problem) -> Problem {
+    let place = Place { file: file(&problem.place.file), ..problem.place.clone() };
+    Problem { place, ..problem.clone() }
+}

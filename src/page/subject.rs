@@ -1,0 +1,127 @@
+//! Subject of a page: workbooks with other values tried, or an outage file that is only read.
+
+use std::sync::Arc;
+
+use maud::Markup;
+use tokio::sync::watch;
+
+use super::desk::{Act, Desk};
+use super::ledger::LedgerBoard;
+use super::parts::{Fresh, Part};
+use crate::scratch::RefusedEdit;
+
+/// Subject of a page.
+#[derive(Clone)]
+pub enum Subject {
+    /// A scratch copy of two workbooks.
+    WhatIf(Arc<Desk>),
+    /// A running outage.
+    Outage(Arc<LedgerBoard>),
+}
+
+impl From<Arc<Desk>> for Subject {
+    fn from(desk: Arc<Desk>) -> Subject {
+        Subject::WhatIf(desk)
+    }
+}
+
+impl From<Arc<LedgerBoard>> for Subject {
+    fn from(board: Arc<LedgerBoard>) -> Subject {
+        Subject::Outage(board)
+    }
+}
+
+impl Subject {
+    pub(super) fn title(&self) -> &'static str {
+        match self {
+            Subject::WhatIf(_) => "Outage kit plan",
+            Subject::Outage(_) => "Running outage",
+        }
+    }
+
+    pub(super) fn news(&self) -> watch::Receiver<u64> {
+        match self {
+            Subject::WhatIf(desk) => desk.news(),
+            Subject::Outage(board) => board.news(),
+        }
+    }
+
+    pub(super) fn fresh(&self, since: u64) -> Fresh {
+        match self {
+            Subject::WhatIf(desk) => desk.fresh(since),
+            Subject::Outage(board) => board.fresh(since),
+        }
+    }
+
+    pub(super) fn board(&self) -> Markup {
+        match self {
+            Subject::WhatIf(desk) => desk.board(),
+            Subject::Outage(board) => board.board(),
+        }
+    }
+
+    pub(super) fn drawers(&self) -> Markup {
+        match self {
+            Subject::WhatIf(desk) => desk.drawers(),
+            Subject::Outage(board) => board.drawers(),
+        }
+    }
+
+    pub(super) fn pump(&self, row: u32) -> Option<Markup> {
+        match self {
+            Subject::WhatIf(desk) => desk.pump(row),
+            Subject::Outage(_) => None,
+        }
+    }
+
+    pub(super) fn pump_part(&self, row: u32) -> Option<Part> {
+        match self {
+            Subject::WhatIf(desk) => desk.pump_part(row),
+            Subject::Outage(_) => None,
+        }
+    }
+
+    pub(super) fn drawing(&self, model: usize) -> Option<Arc<[u8]>> {
+        match self {
+            Subject::WhatIf(desk) => desk.drawing(model),
+            Subject::Outage(_) => None,
+        }
+    }
+
+    /// Makes a change; `None` where nothing can be changed.
+    pub(super) fn act(&self, act: &Act) -> Option<Vec<RefusedEdit>> {
+        match self {
+            Subject::WhatIf(desk) => Some(desk.act(act)),
+            Subject::Outage(_) => None,
+        }
+    }
+
+    pub(super) fn plan(&self) {
+        match self {
+            Subject::WhatIf(desk) => desk.plan(),
+            Subject::Outage(_) => {}
+        }
+    }
+
+    /// Says that planning failed.
+    pub(super) fn failed(&self) {
+        match self {
+            Subject::WhatIf(desk) => desk.failed(),
+            Subject::Outage(_) => {}
+        }
+    }
+
+    pub(super) fn look_at_disk(&self) {
+        match self {
+            Subject::WhatIf(desk) => desk.look_at_disk(),
+            Subject::Outage(board) => board.look_at_disk(),
+        }
+    }
+
+    pub(super) fn stop(&self) {
+        match self {
+            Subject::WhatIf(desk) => desk.stop(),
+            Subject::Outage(_) => {}
+        }
+    }
+}

@@ -1,0 +1,13 @@
+//! The page: the scratch copy behind it, who is let in, what a browser makes of it.
+
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, missing_docs)]
+
+mod door;
+mod driver;
+mod in_browser;
+mod ledger;
+#[cfg(unix)]
+mod program;
+mod raw;
+mod scratch;
+mod shown;

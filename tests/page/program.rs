@@ -1,0 +1,132 @@
+//! The page as the program serves it.
+
+use std::fs;
+use std::io::{BufRead, BufReader, Read, Write};
+use std::net::{SocketAddr, TcpListener, TcpStream};
+use std::path::Path;
+use std::process::{Child, Command, Stdio};
+use std::time::Duration;
+
+use crate::raw::{answer, talk};
+use crate::scratch::sources;
+
+const STOCK: &str = "samples/tiny/stock.csv";
+const PUMPS: &str = "samples/tiny/pumps.csv";
+
+fn gapwright(arguments: &[&str]) -> Command {
+    let mut command = Command::new(env!("CARGO_BIN_EXE_gapwright"));
+    // No browser is opened by a test.
+    command.args(arguments).current_dir(env!("CARGO_MANIFEST_DIR")).env("PATH", "");
+    command
+}
+
+/// The program and its link.
+fn started(arguments: &[&str]) -> (Child, String) {
+    let mut command = gapwright(arguments);
+    let mut child = command.stdout(Stdio::piped()).stderr(Stdio::piped()).spawn().unwrap();
+    let mut lines = BufReader::new(child.stdout.take().unwrap()).lines();
+    let link = lines.next().expect("a line").unwrap();
+    // Reading goes on, so that no line of it blocks the program.
+    std::thread::spawn(move || lines.for_each(drop));
+    (child, link)
+}
+
+fn address(link: &str) -> SocketAddr {
+    let rest = link.strip_prefix("http://").unwrap();
+    rest.split('/').next().unwrap().parse().unwrap()
+}
+
+fn get(link: &str, path: &str, cookie: &str) -> String {
+    format!("GET {path} HTTP/1.1\r\nHost: {}\r\nCookie: {cookie}\r\n\r\n", address(link))
+}
+
+fn enter(link: &str) -> String {
+    let at = address(link);
+    let path = link.strip_prefix(&format!("http://{at}")).unwrap();
+    let entered = talk(at, get(link, path, "").as_bytes());
+    assert_eq!(entered.status, 200, "{entered:?}");
+    let line = entered.head.lines().find_map(|line| line.strip_prefix("set-cookie: "));
+    line.unwrap().split(';').next().unwrap().to_string()
+}
+
+fn end(child: &mut Child) -> Option<i32> {
+    let killed = Command::new("kill").arg(child.id().to_string()).status().unwrap();
+    assert!(killed.success());
+    child.wait().unwrap().code()
+}
+
+#[test]
+fn told_to_end_it_ends_well_with_a_window_open() {
+    let (mut child, link) = started(&["page", STOCK, PUMPS]);
+    let cookie = enter(&link);
+    let mut window = TcpStream::connect(address(&link)).unwrap();
+    window.set_read_timeout(Some(Duration::from_secs(60))).unwrap();
+    window.write_all(get(&link, "/events", &cookie).as_bytes()).unwrap();
+    window.read_exact(&mut [0; 12]).unwrap();
+    assert_eq!(end(&mut child), Some(0));
+    assert!(TcpStream::connect(address(&link)).is_err());
+    window.read_to_end(&mut Vec::new()).unwrap();
+}
+
+#[test]
+fn two_workbooks_alone_are_the_page_in_either_order() {
+    for order in [[STOCK, PUMPS], [PUMPS, STOCK]] {
+        let (mut child, link) = started(&order);
+        let cookie = enter(&link);
+        let board = talk(address(&link), get(&link, "/", &cookie).as_bytes());
+        assert!(board.body.contains("stock.csv and pumps.csv"), "{}", board.body);
+        assert!(board.body.contains("data-tag=\"A\""));
+        end(&mut child);
+    }
+}
+
+#[test]
+fn workbooks_with_problems_have_no_page() {
+    let folder = tempfile::tempdir().unwrap();
+    let text = fs::read_to_string(sources("tiny", "csv").pumps).unwrap();
+    let bad = folder.path().join("pumps.csv");
+    fs::write(&bad, text.replace("0.041", "narrow")).unwrap();
+    let output = gapwright(&["page", STOCK, bad.to_str().unwrap()]).output().unwrap();
+    assert_eq!((output.status.code(), output.stdout.as_slice()), (Some(2), &b""[..]));
+    let told = String::from_utf8(output.stderr).unwrap();
+    assert!(told.contains("`narrow`") && told.contains("pumps!F3"), "{told}");
+}
+
+#[test]
+fn a_port_that_another_program_has_is_a_failure_with_its_reason() {
+    let other = TcpListener::bind("127.0.0.1:0").unwrap();
+    let port = other.local_addr().unwrap().port().to_string();
+    let output = gapwright(&["page", STOCK, PUMPS, "--port", &port]).output().unwrap();
+    assert_eq!(output.status.code(), Some(3));
+    let told = String::from_utf8(output.stderr).unwrap();
+    assert!(told.contains(&format!("port {port} of this computer cannot be had")), "{told}");
+    assert!(told.contains("leave --port out"), "{told}");
+}
+
+#[test]
+fn nothing_is_written() {
+    let folder = tempfile::tempdir().unwrap();
+    let copy = |from: &str| {
+        let to = folder.path().join(Path::new(from).file_name().unwrap());
+        fs::copy(Path::new(env!("CARGO_MANIFEST_DIR")).join(from), &to).unwrap();
+        to.to_str().unwrap().to_string()
+    };
+    let [stock, pumps] = [STOCK, PUMPS].map(copy);
+    let before: Vec<Vec<u8>> = [&stock, &pumps].map(|path| fs::read(path).unwrap()).into();
+    let (mut child, link) = started(&["page", &stock, &pumps]);
+    let (at, cookie) = (address(&link), enter(&link));
+    let body = r#"{"do":"edit","since":0,"edits":[{"tag":"A","key":"bareclearance","was":"0.041","now":"0.0405"}]}"#;
+    let request = format!(
+        "POST /act HTTP/1.1\r\nHost: {at}\r\nOrigin: http://{at}\r\nCookie: {cookie}\r\nContent-Type: application/json\r\nContent-Length: {}\r\n\r\n{body}",
+        body.len()
+    );
+    let mut stream = TcpStream::connect(at).unwrap();
+    stream.set_read_timeout(Some(Duration::from_secs(60))).unwrap();
+    stream.write_all(request.as_bytes()).unwrap();
+    let edited = answer(&mut stream);
+    assert!(edited.status == 200 && edited.body.contains("0.0405"), "{edited:?}");
+    end(&mut child);
+    let after: Vec<Vec<u8>> = [&stock, &pumps].map(|path| fs::read(path).unwrap()).into();
+    assert_eq!(before, after);
+    assert_eq!(fs::read_dir(folder.path()).unwrap().count(), 2, "no other file");
+}
