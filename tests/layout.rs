@@ -61,7 +61,7 @@ const ROOMS: &[(&str, &str)] = &[
     ("changes", "issue"),
     ("outage", "changes digest issue model narrow problem"),
     ("pump_cells", "columns issue sheet"),
-    ("outage_cells", "columns issue length model outage problem pump_cells sheet"),
+    ("outage_cells", "columns length model outage problem pump_cells sheet"),
     ("outage_file", "digest outage problem"),
     ("recheck", "accounting decimal gauge job length model plan pump stack"),
     ("provision", "choose decimal job length model narrow forecast plan pump stack stock"),

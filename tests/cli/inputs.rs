@@ -33,7 +33,7 @@ const ADDED_TO: (&str, &str, &str) = ("issue", "--log", "log.xlsx");
 
 const MODELS: [&str; 3] = ["models/house.toml", "models/house.png", "models/materials.toml"];
 
-const USES: [Use; 19] = [
+const USES: [Use; 20] = [
     Use {
         name: "kit",
         call: &["kit", "stock.xlsx", "pumps.xlsx", "--models", "models"],
@@ -204,13 +204,14 @@ const USES: [Use; 19] = [
 ];
 
 /// Options that name a file or folder that is only read, by command.
-const ONLY_READ: [(&str, &[&str]); 14] = [
+const ONLY_READ: [(&str, &[&str]); 17] = [
     // The outage file is read, and entries are added to it by its own rules.
     ("kit", &["--models", "--outage"]),
     ("slips", &["--models", "--outage", "--since"]),
     ("page", &["--models"]),
     ("book", &[]),
     ("status", &[]),
+    ("compare", &[]),
     // Its outputs have names of their own in that folder.
     ("export", &["--out-dir"]),
     ("stack", &["--stock", "--plan", "--models"]),
