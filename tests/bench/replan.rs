@@ -78,7 +78,8 @@ fn main() {
 fn measured_again(job: Job) -> Job {
     let changed = job.with(|parts| {
         let at = parts.pumps.len() / 2;
-        parts.pumps[at].dimensions[0].value += Length::from_ticks(5 * 254_000);
+        let gap = &mut parts.pumps[at].dimensions[0];
+        gap.value = gap.value + Length::from_ticks(5 * 254_000);
     });
     changed.unwrap()
 }
