@@ -74,6 +74,7 @@ fn plan(job: &Job, short: &[usize]) -> Plan {
         layouts: vec![],
         worth: vec![],
         holding: vec![],
+        cures: Vec::new(),
         stopped_by: None,
         left_out: Default::default(),
         certificate: Default::default(),
