@@ -13,6 +13,7 @@
 
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::cast_precision_loss, missing_docs)]
 
+#[allow(dead_code)]
 mod families;
 mod generate;
 mod irregular;

@@ -152,8 +152,11 @@ fn packed(seed: u64, rng: &mut ChaCha8Rng) -> Option<Job> {
                 bag: Some(packs.clone()),
                 slip: Some(packs),
                 held: rng.random_bool(0.15),
+                ..Standing::default()
             },
-            6..9 => Standing { bag: None, slip: Some(packs), held: rng.random_bool(0.15) },
+            6..9 => {
+                Standing { slip: Some(packs), held: rng.random_bool(0.15), ..Standing::default() }
+            }
             _ => Standing::default(),
         }
     });
