@@ -211,7 +211,16 @@ fn planning_again_comes_out_as_exhaustive_search_says() {
         };
         let plan = choose(&job, &control).unwrap();
         let plan = with_holding(&job, plan, &Control::unlimited());
-        let (best, rows, forced) = best(&job);
+        let (best, rows, forced) = self::best(&job);
+        // What holding costs, held bags among them.
+        let rows = match job.standing.iter().any(|standing| standing.held) {
+            false => rows,
+            true => {
+                let lift = |standing: &mut Standing| standing.held = false;
+                let lifted = job.clone().with(|parts| parts.standing.iter_mut().for_each(lift));
+                self::best(&lifted.unwrap()).1
+            }
+        };
         if !plan.holding.is_empty() {
             let weights = |holding: &HoldingCost| -> [i64; 3] {
                 [holding.pumps.len() as i64, 0, holding.waste.raw()]
