@@ -29,7 +29,7 @@ pub struct OldSlip {
     pub tag: String,
     /// Number of the kit, in words.
     pub kit: String,
-    /// Texts of its cells, and of each two beside each other as [`beside`] puts them together.
+    /// Texts of its cells, and of each two beside each other as `beside` puts them together.
     pub texts: BTreeSet<String>,
     /// Items with their counts, sorted.
     pub pieces: Vec<(String, u32)>,
