@@ -52,6 +52,8 @@ pub struct HoldingCost {
 pub struct Cure {
     /// The pump's index in the job.
     pub pump: usize,
+    /// Its nearest kit out of the pieces that are left, if there is one within any reach.
+    pub nearest: Option<Vec<PackPick>>,
     /// The least to buy, with the pieces left over beside it; `None` where nothing that has a price serves it.
     pub buy: Option<PiecesToBuy>,
     /// Pumps whose closed bags hold pieces that would serve it, by their index in the job.

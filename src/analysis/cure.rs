@@ -30,6 +30,7 @@ fn cure(job: &Job, plan: &Plan, one: &NotFit, taken: &[Vec<u32>; 2]) -> Cure {
     let nearest = one.nearest.as_deref();
     Cure {
         pump: one.pump,
+        nearest: one.nearest.clone(),
         buy: to_buy(job, one.pump, taken),
         bags: bags(job, plan, one.pump, taken),
         rules: nearest.map_or_else(Vec::new, |packs| rules(job, one.pump, packs)),

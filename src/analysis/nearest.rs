@@ -72,8 +72,17 @@ pub fn not_fit(job: &Job, plan: &Plan) -> Vec<NotFit> {
         Kit::Short(shortfalls) => Some((pump, shortfalls.clone())),
         Kit::Served(_) => None,
     });
-    let taken = [plan.issued(job), plan.plates_cut(job)];
-    nearest_of(job, short, &taken)
+    if plan.cures.is_empty() {
+        let taken = [plan.issued(job), plan.plates_cut(job)];
+        return nearest_of(job, short, &taken);
+    }
+    // Worked out with the cures.
+    let known = |pump: usize| plan.cures.iter().find(|cure| cure.pump == pump)?.nearest.clone();
+    let one = |(pump, shortfalls): (usize, Vec<Shortfall>)| {
+        let nearest = not_proven(&shortfalls).or_else(|| known(pump));
+        NotFit { pump, nearest, shortfalls }
+    };
+    short.map(one).collect()
 }
 
 /// These pumps, each with its nearest kit out of what is left when these pieces (by the stock) and plates are taken.

@@ -296,7 +296,8 @@ fn pumps(page: &mut Page<'_>, verified: &Verified, stack_ups: StackUps) -> Writt
         let label = tightest.as_ref().map_or("", |(index, _)| &pump.requirements[*index].label);
         // Letters that go on a line of each column, the reason of a short pump over five of them; one line a pump
         // where its texts allow it.
-        let texts = [(&*pump.tag, 12), (&*model.name, 17), (label, 30), (&*why, 80)];
+        let texts =
+            [(&*pump.tag, 12), (&*model.name, 17), (&*status, 26), (label, 30), (&*why, 80)];
         page.high(15.5 * lines(&texts, [1, 25]))?;
         page.put(&columns, &PumpRow { pump, model, kit, bag, status, tightest, why })?;
     }
