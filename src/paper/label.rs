@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
 
+use crate::outage::PlaceInOutage;
 use crate::verify::Verified;
 use crate::words;
 
@@ -18,11 +19,17 @@ pub(crate) struct LabelLines {
     pub(crate) pieces: String,
     /// Warning of missing consumables; empty where none is missing.
     pub(crate) missing: String,
+    /// Code of the plan; its number and the outage's name where it is part of one.
     pub(crate) plan: String,
 }
 
 /// Lines of a pump's label, by its index in the job.
-pub(crate) fn lines(verified: &Verified, index: usize, kit: String, id: &str) -> LabelLines {
+pub(crate) fn lines(
+    (verified, place): (&Verified, Option<&PlaceInOutage>),
+    index: usize,
+    kit: String,
+    id: &str,
+) -> LabelLines {
     let job = verified.job();
     let pump = &job.pumps[index];
     let mut kinds: BTreeMap<&str, u32> = BTreeMap::new();
@@ -52,6 +59,9 @@ pub(crate) fn lines(verified: &Verified, index: usize, kit: String, id: &str) ->
             0 => String::new(),
             _ => format!("SHORT of {lacks}: see the slip"),
         },
-        plan: format!("Plan {id}"),
+        plan: match place {
+            None => format!("Plan {id}"),
+            Some(place) => format!("Plan {id}, no. {} of {}", place.plan, place.name),
+        },
     }
 }

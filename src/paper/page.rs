@@ -340,7 +340,7 @@ impl<'a> Printer<'a> {
     fn label(&self, number: usize, index: usize, room: f64) -> Markup {
         let tag = &self.plan.verified.job().pumps[index].tag;
         let kit = self.slips.kit(tag, number);
-        let lines = label::lines(self.plan.verified, index, kit, self.code);
+        let lines = label::lines((self.plan.verified, self.plan.place), index, kit, self.code);
         html! {
             article.label {
                 div {

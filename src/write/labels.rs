@@ -58,7 +58,7 @@ pub(super) fn sheets(
         let code = code(&id, &job.pumps[index].tag);
         let kit = slips.kit(&job.pumps[index].tag, number);
         let LabelLines { tag, kit, facts, location, pieces, missing, plan } =
-            lines(verified, index, kit, &id);
+            lines((verified, styles.place.as_ref()), index, kit, &id);
         let plain = |line| (line, false);
         let lines = [tag, kit, facts, location, pieces].map(plain);
         let [tag, kit, facts, location, pieces] = lines;

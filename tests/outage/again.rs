@@ -246,6 +246,9 @@ fn a_bag_to_be_reopened_is_named_and_not_issued() {
     let labels = crate::shop::cells(&shop.at("plan-2.xlsx"), "Labels");
     let of = |tag: &str| labels.values().any(|cell| cell == tag);
     assert!(of("P-104") && of("P-108") && !of("P-107"));
+    assert!(
+        labels.values().any(|cell| cell.starts_with("Plan ") && cell.ends_with(", no. 2 of w"))
+    );
     let xml = crate::commands::part(&shop.at("plan-2.xlsx"), "xl/workbook.xml");
     let area = xml.split("Kits!$A$1:$H$").nth(1).unwrap();
     let printed: u32 = area.split('<').next().unwrap().parse().unwrap();
