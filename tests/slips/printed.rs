@@ -54,6 +54,7 @@ fn print(browser: &Path, html: &str, paper: &str) -> Vec<u8> {
         .args([
             "--headless",
             "--no-sandbox",
+            "--disable-dev-shm-usage",
             "--disable-gpu",
             "--no-first-run",
             "--no-pdf-header-footer",
