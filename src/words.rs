@@ -8,7 +8,7 @@ pub mod verdict;
 
 use itertools::Itertools;
 
-use crate::accounting::{pack_total, plate_waste, verdicts};
+use crate::accounting::{pack_total, plate_waste};
 use crate::choose::control::Phase;
 use crate::columns::pump_heading;
 use crate::consumables::{self, Bag, Lack, Share};
@@ -142,8 +142,13 @@ pub fn measured(measured: &Measured, unit: Unit) -> String {
 }
 
 /// Figure of a pump on its drawing, by its name in the model: what was measured, what a pack comes to, what is predicted
-/// of a requirement.
-pub fn drawn_figure(job: &Job, pump: &Pump, packs: &[PackPick], name: &str) -> Option<String> {
+/// of a requirement. Of a pump without a kit, which has no verdicts, nothing is predicted.
+pub fn drawn_figure(
+    job: &Job,
+    pump: &Pump,
+    (packs, verdicts): (&[PackPick], &[Verdict]),
+    name: &str,
+) -> Option<String> {
     let model = job.model_of(pump);
     let unit = model.unit;
     if let Some(at) = model.dimensions.iter().position(|d| d.name == name) {
@@ -157,11 +162,7 @@ pub fn drawn_figure(job: &Job, pump: &Pump, packs: &[PackPick], name: &str) -> O
         return Some(about(total.into(), unit));
     }
     let at = pump.requirements.iter().position(|r| r.name == name)?;
-    // Of a pump without a kit nothing is predicted.
-    if packs.len() < model.packs.len() {
-        return None;
-    }
-    Some(about(verdicts(job, pump, packs).get(at)?.value, unit))
+    Some(about(verdicts.get(at)?.value, unit))
 }
 
 /// Possible effect of a gasket that is crushed too little: common practice, no source.

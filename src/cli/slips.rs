@@ -7,7 +7,7 @@ use super::Common;
 use super::common_args::CommonArgs;
 use super::files::Files;
 use super::from_command_line;
-use super::outage::{changed, job_with, name, open};
+use super::outage::{job_with, name, open};
 use super::run::{Ended, Refusal, Run, gathered, gathered_job};
 use super::settings::Judging;
 use super::voice::{must_see, out};
@@ -265,9 +265,8 @@ pub(super) fn run(args: &Args, common: &Common) -> Ended {
         .read("reading the plan and the workbooks", |memory, problems| {
             args.read(outage, memory, problems)
         })?;
-    let changes = file.as_ref().map(|file| changed(&run, file, &planned.job)).unwrap_or_default();
     let place = args.outage.as_deref().zip(outage);
-    let place = place.map(|(path, outage)| PlaceInOutage::of(&name(path), outage, changes));
+    let place = place.map(|(path, outage)| PlaceInOutage::of(&name(path), outage, Vec::new()));
     let verified = run.work("working the kits out again", |_| args.verified(&planned))?;
     let date = run.date().to_string();
     let printed = PrintedPlan {

@@ -64,9 +64,14 @@ fn drawing(job: &Job, pump: &Pump, packs: &[PackPick]) -> Markup {
     let model = job.model_of(pump);
     let Some(drawing) = &model.drawing else { return html! {} };
     let (width, height) = (f64::from(drawing.width), f64::from(drawing.height));
+    // Of a pump without a kit there are none.
+    let judged = match packs.len() < model.packs.len() {
+        true => Vec::new(),
+        false => verdicts(job, pump, packs),
+    };
     let figures: Vec<(f64, f64, String)> = (model.figures.iter())
         .filter_map(|figure| {
-            let text = words::drawn_figure(job, pump, packs, &figure.name)?;
+            let text = words::drawn_figure(job, pump, (packs, &judged), &figure.name)?;
             let [x, y] = figure.at.map(|share| f64::from(share) / 1e6);
             Some((x * width, y * height, text))
         })

@@ -646,28 +646,9 @@ impl Contents<'_> {
 
     fn figures(&self, packs: &[PackPick], verdicts: &[Verdict]) -> Vec<DrawnFigure> {
         let figures = self.model.figures.iter().enumerate().filter_map(|(number, figure)| {
-            let text = self.value_of(packs, verdicts, &figure.name)?;
+            let text = words::drawn_figure(self.job, self.pump, (packs, verdicts), &figure.name)?;
             Some(DrawnFigure { number, at: figure.at, text })
         });
         figures.collect()
-    }
-
-    /// A figure: a measured one, the total of a pack, the prediction of a requirement.
-    fn value_of(&self, packs: &[PackPick], verdicts: &[Verdict], name: &str) -> Option<String> {
-        let (job, pump, model) = (self.job, self.pump, self.model);
-        let unit = model.unit;
-        let measured = model.dimensions.iter().position(|d| d.name == name);
-        if let Some(at) = measured {
-            return Some(words::about(pump.dimensions[at].value.into(), unit));
-        }
-        if let Some(growth) = pump.growths.iter().find(|g| g.thermal.name == name) {
-            return Some(words::about(growth.value.into(), unit));
-        }
-        if let Some(place) = model.packs.iter().position(|pack| pack.name == name) {
-            let (total, _) = pack_total(job, packs.get(place)?);
-            return Some(words::about(total.into(), unit));
-        }
-        let at = pump.requirements.iter().position(|r| r.name == name)?;
-        Some(words::about(verdicts.get(at)?.value, unit))
     }
 }
