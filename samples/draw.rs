@@ -6,7 +6,7 @@
 //! A drawing marks every dimension, thermal term, pack and requirement of its model with a dimension line and its
 //! label, word by word; `tests/drawings` adds the drawn lengths up with the signs of the model. Tell parts apart by
 //! hatching and labels, not by colour alone. The table `[figures]` of the model says where the figure of each stands,
-//! as shares of width and height, in the room that its label has for it.
+//! as shares of width and height, in the room that its label has for it: it is printed.
 //!
 //! Workbooks hold no SVG, so a PNG of 1400 px lies beside it and is built in (`DRAWINGS`, in the order of `BUILT_IN`):
 //! `rsvg-convert -b white -w 1400 x.svg | pngquant --nofs 32 - > x.png`, with Liberation Sans installed. Look at it
@@ -28,6 +28,8 @@ fn main() -> io::Result<()> {
         ("seal-setting", seal_setting()),
         ("thrust-collar", thrust_collar()),
     ] {
+        println!("[figures] of {name}");
+        drawing.places().for_each(|place| println!("{place}"));
         fs::write(format!("{folder}/{name}.svg"), drawing.finish())?;
     }
     Ok(())
@@ -84,6 +86,8 @@ struct Drawing {
     thermal: bool,
     /// The length drawn last: that of the labels that follow.
     length: Option<i32>,
+    /// Names of lengths, and the middles of the room for their figures.
+    figures: Vec<(String, [i32; 2])>,
 }
 
 impl Drawing {
@@ -93,6 +97,7 @@ impl Drawing {
             dashed,
             thermal: false,
             length: None,
+            figures: Vec::new(),
             parts: String::new(),
             lines: String::new(),
             words: String::new(),
@@ -226,6 +231,9 @@ impl Drawing {
         let round = if matches!(kind, Pieces) { 11 } else { 2 };
         let whole = text.replace('|', " ");
         let length = self.length.map_or(String::new(), |l| format!(r#" data-length="{l}""#));
+        if room > 0 {
+            self.figures.push((whole.clone(), [left + wide / 2, top + named + room / 2]));
+        }
         let _ = writeln!(
             self.words,
             r#"<g{length}><title>{whole}</title><rect x="{left}" y="{top}" width="{wide}" height="{high}" rx="{round}" fill="{fill}" stroke="{stroke}"{dash}/>"#
@@ -285,6 +293,15 @@ impl Drawing {
         let _ = writeln!(self.words, r#"<text x="{x}" y="{y}">{text}</text>"#);
     }
 
+    /// Where the figure of each length stands, as shares of width and height.
+    fn places(&self) -> impl Iterator<Item = String> {
+        let whole = f64::from(self.height + HEAD);
+        self.figures.iter().map(move |(name, [x, y])| {
+            let [x, y] = [f64::from(*x) / 900.0, f64::from(y + HEAD) / whole];
+            format!("{name} = [{x:.3}, {y:.3}]")
+        })
+    }
+
     fn finish(mut self) -> String {
         let (height, whole) = (self.height, self.height + HEAD);
         let y = height - 22;
@@ -336,9 +353,10 @@ fn width(text: &str, heavy: bool) -> i32 {
     thousandths * if heavy { 15 } else { 14 } / 1000
 }
 
-/// How tall the room for a figure is under the name of a length, and how wide at least.
-const ROOM: i32 = 22;
-const FIGURE: i32 = 84;
+/// How tall the room for a figure is under the name of a length, and how wide at least: 9 points where the drawing is
+/// 98 mm wide, as on a slip.
+const ROOM: i32 = 29;
+const FIGURE: i32 = 116;
 
 /// Room for the title, above where heights are counted from.
 const HEAD: i32 = 20;
@@ -428,7 +446,7 @@ fn screwed_impeller() -> Drawing {
     d.across(tag, (face, cover), 152, (192, 184), Some(cover + 190));
     d.label(Pieces, (cover + 30, 152), Side::Right, "Bearing cover gasket");
     let tag = (Measured, "Impeller clearance with no shims");
-    d.across(tag, (bare, suction), 52, (216, 184), Some(bare - 24));
+    d.across(tag, (bare, suction), 46, (216, 184), Some(bare - 24));
     let tag = (Required, "Impeller running clearance");
     d.across(tag, (front, suction), 98, (222, 184), Some(front - 28));
     d.name((140, 231), "housing");
@@ -470,11 +488,11 @@ fn front_set_metric() -> Drawing {
 
     let left = Some(face - 24);
     let tag = (Measured, "Flange gap with the impeller touching the front cover");
-    d.across(tag, (face, contact), 46, (192, 192), left);
+    d.across(tag, (face, contact), 44, (192, 192), left);
     let tag = (Pieces, "Shims under the housing flange");
     d.across(tag, (face, land), 96, (192, 250), left);
     let tag = (Measured, "Spigot step of the housing");
-    d.across(tag, (land, rim), 108, (246, 192), Some(rim + 22));
+    d.across(tag, (land, rim), 103, (246, 192), Some(rim + 22));
     d.across((Pieces, "Flange gasket"), (face, rim), 156, (192, 192), left);
     d.line(Across, 156, rim, rim + 24, "", 1.0);
     let text = "Flange gasket free thickness";
@@ -520,14 +538,14 @@ fn bearing_cap() -> Drawing {
     d.ghost(Down, front + inner, 216, 352);
 
     let end = left - 12;
-    d.across((Pieces, "Outer shims"), (land, face), 48, (248, 202), Some(end));
+    d.across((Pieces, "Outer shims"), (land, face), 40, (248, 202), Some(end));
     let tag = (Measured, "Recess of|the cap flange");
-    d.across(tag, (rim, land), 105, (202, 244), Some(end));
+    d.across(tag, (rim, land), 100, (202, 244), Some(end));
     // Two labels on one line.
     d.dimension(Across, (rim, face), 182, (202, 202), Some(end + 4));
-    d.line(Down, end + 4, 167, 232, "", 1.0);
+    d.line(Down, end + 4, 168, 239, "", 1.0);
     for (at, kind, text) in
-        [(167, Pieces, "Bearing cap|gasket"), (232, Required, "Cap gasket|free thickness")]
+        [(168, Pieces, "Bearing cap|gasket"), (239, Required, "Cap gasket|free thickness")]
     {
         d.line(Across, at, end, end + 4, "", 1.0);
         d.label(kind, (end, at), Side::Left, text);
@@ -535,16 +553,16 @@ fn bearing_cap() -> Drawing {
     let tag = (Measured, "Housing bore depth to shoulder");
     d.across(tag, (face, shoulder), 82, (202, 280), None);
     let tag = (Measured, "Cap spigot length");
-    d.across(tag, (land, nose), 98, (244, 282), Some(nose + 14));
+    d.across(tag, (land, nose), 95, (244, 282), Some(nose + 14));
     let tag = (Required, "Shaft end float");
-    d.across(tag, (nose, bearing), 144, (282, 282), Some(bearing + 24));
-    d.across((Measured, "Bearing width"), (bearing, held), 230, (282, 282), None);
+    d.across(tag, (nose, bearing), 148, (282, 282), Some(bearing + 24));
+    d.across((Measured, "Bearing width"), (bearing, held), 242, (282, 282), None);
     let tag = (Pieces, "Inner shims");
-    d.across(tag, (held, shoulder), 182, (282, 280), Some(shoulder + 32));
+    d.across(tag, (held, shoulder), 201, (282, 280), Some(shoulder + 32));
     let tag = (Required, "Impeller running clearance");
     d.across(tag, (front, suction), 148, (222, 184), Some(front - 20));
     let tag = (Measured, "Impeller clearance with no inner shims");
-    d.across(tag, (front + inner, suction), 100, (216, 184), Some(front - 4));
+    d.across(tag, (front + inner, suction), 97, (216, 184), Some(front - 4));
     d.name((left + 28, 360), "cap");
     d.name((284, 258), "housing");
     d.name((bearing + 45, 342), "bearing");
@@ -565,7 +583,7 @@ fn thrust_collar() -> Drawing {
     let held = pushed + stack;
     let shoulder = held + inboard;
     let (travel, to_pads, wheel) = (150, 91, 64);
-    let wall = 640;
+    let wall = 618;
     let (middle, far) = (wall + travel / 2, wall + travel);
     let bare = wall + to_pads;
     let stands = bare - inboard;
@@ -592,17 +610,17 @@ fn thrust_collar() -> Drawing {
     d.line(Down, middle, 240, 402, "18 4 3 4", 1.4);
 
     let tag = (Measured, "Thrust chamber length");
-    d.across(tag, (end, shoulder), 62, (212, 250), None);
+    d.across(tag, (end, shoulder), 64, (212, 250), None);
     let tag = (Measured, "Collar with both sets of pads");
-    d.across(tag, (pushed, held), 112, (272, 272), None);
+    d.across(tag, (pushed, held), 120, (272, 272), None);
     let left = Some(end - 26);
-    d.across((Pieces, "Outboard shims"), (end, shimmed), 112, (212, 284), left);
+    d.across((Pieces, "Outboard shims"), (end, shimmed), 106, (212, 284), left);
     let tag = (Required, "Total float|of the collar");
     d.across(tag, (shimmed, pushed), 168, (284, 272), left);
     let tag = (Pieces, "Inboard shims");
-    d.across(tag, (held, shoulder), 166, (272, 250), Some(shoulder + 26));
+    d.across(tag, (held, shoulder), 172, (272, 250), Some(shoulder + 26));
     let tag = (Measured, "Rotor travel, thrust bearing out");
-    d.across(tag, (wall, far), 62, (236, 322), None);
+    d.across(tag, (wall, far), 64, (236, 322), None);
     let tag = (Measured, "Rotor travel to the|bare inboard pads");
     d.across(tag, (wall, bare), 112, (236, 322), Some(wall - 22));
     let tag = (Required, "Rotor off|centre");
@@ -614,7 +632,7 @@ fn thrust_collar() -> Drawing {
     d.name((shoulder - 60, 231), "housing");
     d.name((541, 318), "bearing");
     d.name((stands + 32, 384), "impeller");
-    d.name((827, 224), "casing");
+    d.name((805, 224), "casing");
     d.note((20, AXIS + 26), "free end");
     d.note((824, AXIS + 26), "drive end");
     d
@@ -705,7 +723,7 @@ fn seal_setting() -> Drawing {
     let out = AT + 236;
     d.dimension(Down, (bearing, vanes), out, (AT + 62, AT + 150), None);
     d.label(Thermal, (out, 170), Side::Middle, "Growth of|the shaft");
-    let out = AT + 380;
+    let out = AT + 370;
     d.dimension(Down, (bearing, suction), out, (AT + 62, AT + 200), None);
     d.label(Thermal, (out, 170), Side::Middle, "Growth of|the casing");
     d.name((AT + 118, 80), "motor");

@@ -78,7 +78,7 @@ fn no_label_lies_over_another_or_leaves_the_drawing() {
                 a[0] >= left && a[1] >= top && a[2] <= left + width && a[3] <= top + height;
             assert!(inside, "{name}: {label} at {a:?}");
             // Two lines of words, the name's and the figure's, have room.
-            assert!(a[3] - a[1] >= 36.0, "{name}: {label} at {a:?}");
+            assert!(a[3] - a[1] >= 46.0, "{name}: {label} at {a:?}");
             for (other, b) in &boxes[at + 1..] {
                 let apart = a[2] <= b[0] || b[2] <= a[0] || a[3] <= b[1] || b[3] <= a[1];
                 assert!(apart, "{name}: {label} at {a:?}, {other} at {b:?}");
@@ -145,7 +145,7 @@ fn every_figure_stands_at_its_label() {
             let (x, y) = (view[0] + at[0] * view[2], view[1] + at[1] * view[3]);
             let beside = texts.iter().any(|(label_x, label_y, words)| {
                 let is = label == words || label.ends_with(&format!(" {words}"));
-                is && (x - label_x).abs() < 2.0 && (y - label_y - 15.5).abs() < 2.0
+                is && (x - label_x).abs() < 2.0 && (y - label_y - 20.0).abs() < 2.5
             });
             assert!(beside, "{name}: {key}");
             figures += 1;
