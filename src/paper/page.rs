@@ -484,8 +484,7 @@ fn pieces(place: &FilledPlace) -> Markup {
 fn pack(place: &FilledPlace, cells: &[String; 2]) -> Markup {
     html! {
         @for warning in &place.warnings { tr { td colspan="8" { p.alarm { (t(warning)) } } } }
-        @if let Some(reading) = &place.reading {
-            @let stop = if reading.has_range() { STOP.pack } else { STOP.coarse_pack };
+        @if let Some((reading, stop)) = place.reading.as_ref().zip(place.stop()) {
             tr { td.asked colspan="8" { div.ask {
                 div { p { (phrase(reading)) } (stopped(stop)) }
                 (readings(cells))
@@ -495,7 +494,7 @@ fn pack(place: &FilledPlace, cells: &[String; 2]) -> Markup {
 }
 
 fn stopped(so: &str) -> Markup {
-    html! { p.stop { b { "STOP" } " " (so) } }
+    html! { p.stop { b { (STOP) } " " (so) } }
 }
 
 fn readings(labels: &[String; 2]) -> Markup {
@@ -549,12 +548,11 @@ fn requirement(check: &RequirementCheck) -> Markup {
 
 /// Accepted readings of a clearance.
 fn clearance(asked: &AskedReading, cells: &[String; 2]) -> Markup {
-    let stop = if asked.range.has_range() { STOP.clearance } else { STOP.coarse_clearance };
     html! {
         tr { td.asked colspan="4" { div.ask.accept {
             div {
                 p { (phrase(&asked.range)) }
-                (stopped(stop))
+                (stopped(asked.stop()))
                 @if let Some(text) = asked.unknown_growth { p.alarm { (text) } }
                 @if let Some(text) = &asked.any_growth { p { (t(text)) } }
             }

@@ -57,21 +57,17 @@ pub(crate) const DONE: &str = "Done:";
 pub(crate) const NO_PIECES: &str = "No pieces are issued for this pump. Do not assemble it with pieces picked by eye: a requirement would not be met.";
 /// Labels of the cells for names and dates.
 pub(crate) const SIGNED: [&str; 2] = ["Fitter, date:", "Checked, date:"];
-/// Words after STOP, where no reading may be let pass.
-pub(crate) struct StopWords {
-    pub(crate) pack: &'static str,
-    pub(crate) coarse_pack: &'static str,
-    pub(crate) clearance: &'static str,
-    pub(crate) coarse_clearance: &'static str,
-}
-
-/// Consequence of a reading outside its range, and of a gauge too coarse for one.
-pub(crate) const STOP: StopWords = StopWords {
-    pack: "if outside: do not fit it. Wipe and check the pieces, then measure again.",
-    coarse_pack: "if no such micrometer is at hand: do not fit it unmeasured.",
-    clearance: "if outside: do not close up. Measure again. Outside twice: leave it open.",
-    coarse_clearance: "if no such gauge is at hand: do not close up.",
-};
+/// Word before what must not be done.
+pub(crate) const STOP: &str = "STOP";
+/// Words after it, of a reading outside its range, and of a gauge too coarse for one.
+const STOP_PACK: [&str; 2] = [
+    "if outside: do not fit it. Wipe and check the pieces, then measure again.",
+    "if no such micrometer is at hand: do not fit it unmeasured.",
+];
+const STOP_CLEARANCE: [&str; 2] = [
+    "if outside: do not close up. Measure again. Outside twice: leave it open.",
+    "if no such gauge is at hand: do not close up.",
+];
 /// Mark of a caution.
 pub(crate) const CAUTION: &str = "\u{26a0}";
 
@@ -224,9 +220,27 @@ pub(crate) enum Span {
     Range(String),
 }
 
+impl FilledPlace {
+    /// Words after STOP for the reading of the pack.
+    pub(crate) fn stop(&self) -> Option<&'static str> {
+        self.reading.as_ref().map(|reading| reading.stop(STOP_PACK))
+    }
+}
+
+impl AskedReading {
+    /// Words after STOP for the reading of a clearance.
+    pub(crate) fn stop(&self) -> &'static str {
+        self.range.stop(STOP_CLEARANCE)
+    }
+}
+
 impl Phrase {
+    fn stop(&self, [outside, coarse]: [&'static str; 2]) -> &'static str {
+        if self.has_range() { outside } else { coarse }
+    }
+
     /// Whether it has a range to hold a reading against.
-    pub(crate) fn has_range(&self) -> bool {
+    fn has_range(&self) -> bool {
         self.0.iter().any(|span| match span {
             Span::Range(_) => true,
             // Of a clearance the range is the figure, after its word.

@@ -16,7 +16,7 @@ use crate::formats::slip::{self, SlipRow};
 use crate::paper::slip::{
     ASSEMBLE, AskedReading, BagNeed, CAUTION, CHECK, CONSUMABLES, CompleteKit, DONE, EMPTY_PLACE,
     FilledPlace, KitSlip, MEASURED, NO_PIECES, PICK, PIECES, PlacedPiece, REQUIREMENT, RUN,
-    RequirementCheck, SIGNED, STAYS_OPEN, ShortWords, SlipBody, Slips, both_readings,
+    RequirementCheck, SIGNED, STAYS_OPEN, STOP, ShortWords, SlipBody, Slips, both_readings,
 };
 use crate::plan::Kit;
 use crate::verify::Verified;
@@ -225,7 +225,10 @@ impl Slip<'_, '_> {
             self.across(text, &styles.alarms, 16.0 * lines(text, 108))?;
         }
         match &place.reading {
-            Some(reading) => self.asked(SlipRow::Pack, &place.name, &reading.to_string()),
+            Some(reading) => {
+                self.asked(SlipRow::Pack, &place.name, &reading.to_string())?;
+                place.stop().map_or(Ok(()), |stop| self.stopped(stop))
+            }
             None => Ok(()),
         }
     }
@@ -253,6 +256,7 @@ impl Slip<'_, '_> {
     fn recheck(&mut self, name: &str, asked: &AskedReading) -> Written {
         let styles = self.page.styles;
         self.asked(SlipRow::Requirement, name, &asked.range.to_string())?;
+        self.stopped(asked.stop())?;
         if let Some(text) = asked.unknown_growth {
             self.across(text, &styles.alarms, 16.0)?;
         }
@@ -271,6 +275,11 @@ impl Slip<'_, '_> {
         let label = wrapped.of(label);
         self.page.line([over(5, wrapped.of(text)), label, entry.blank(), entry.blank()])?;
         self.key(row, name)
+    }
+
+    fn stopped(&mut self, so: &str) -> Written {
+        let styles = self.page.styles;
+        self.across(&format!("{STOP} {so}"), &styles.bold, 16.0)
     }
 
     /// Says in the hidden columns what the last row holds.

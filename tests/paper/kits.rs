@@ -343,6 +343,7 @@ impl Slip<'_> {
         row.extend(READINGS.map(|at| (at, entry(""))));
         self.hidden(&mut row, slip::SlipRow::Pack, &named.name);
         self.rows.push(row);
+        self.rows.push(line(words::STOP_PACK));
     }
 
     /// Warns of gaskets of unsuitable material, and gives the crush of the others.
@@ -489,11 +490,15 @@ impl Slip<'_> {
         let [least, most] = inwards(ends, unit);
         let rule = job.policy.acceptance.to_string();
         let within = said::length(off, crate::figures::natural(off));
+        let mut stop = words::STOP_COARSE;
         let text = match least <= most {
             true => {
                 let allowed = words::allowed(&rule, &within, !hot.is_empty());
                 match self.between(ends) {
-                    Ok(between) => words::after_fitting(!hot.is_empty(), &between, &allowed),
+                    Ok(between) => {
+                        stop = words::STOP_CLEARANCE;
+                        words::after_fitting(!hot.is_empty(), &between, &allowed)
+                    }
                     Err(finer) => {
                         self.seen.push("a finer gauge");
                         format!("{finer} ({allowed})")
@@ -510,6 +515,7 @@ impl Slip<'_> {
         row.extend(READINGS.map(|at| (at, entry(""))));
         self.hidden(&mut row, slip::SlipRow::Requirement, &requirement.name);
         self.rows.push(row);
+        self.rows.push(line(stop));
         let own = match form {
             Form::Linear { lower, upper, .. } if !anew::is_hot(form) => {
                 Some([lower, upper].map(|limit| raw(limit.unwrap())))
