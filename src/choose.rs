@@ -413,6 +413,7 @@ fn chosen(
         worth: Vec::new(),
         holding: Vec::new(),
         cures: Vec::new(),
+        left: None,
         stopped_by: laid.cut.or(stopped),
         left_out: LeftOut { order, worth: None },
         certificate,

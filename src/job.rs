@@ -6,7 +6,7 @@ use crate::gauge::Gauge;
 use crate::model::{Model, Pack};
 use crate::policy::Policy;
 use crate::problem::{Place, Problem};
-use crate::pump::{Due, Pump};
+use crate::pump::{Due, Expected, Pump};
 use crate::sheet::Sheet;
 use crate::stock::{Code, Item, PackPick, Pick};
 use std::collections::BTreeMap;
@@ -96,6 +96,17 @@ pub struct NotMeasured {
     pub location: Option<String>,
     /// Readings that are missing, one at least.
     pub waits_for: Vec<MissingReading>,
+    /// The pump ahead of its readings, or the reason that it is not known so.
+    pub ahead: Result<Box<PumpAhead>, String>,
+}
+
+/// Pump ahead of its readings: as if measured at the middle of each range.
+#[derive(Debug, Clone, PartialEq)]
+pub struct PumpAhead {
+    /// The pump; it is none of the job's.
+    pub pump: Pump,
+    /// Range of each of its model's dimensions; `None` for a measured one.
+    pub expected: Vec<Option<Expected>>,
 }
 
 /// Reading that is not taken yet.

@@ -26,12 +26,48 @@ pub struct Plan {
     pub holding: Vec<HoldingCost>,
     /// Cures of short pumps, of the first twenty; empty where they were not worked out.
     pub cures: Vec<Cure>,
+    /// Count of what it leaves for pumps that are not measured; `None` where nothing is known ahead of them.
+    pub left: Option<Result<LeftCount, Uncounted>>,
     /// Reason that the search ended before everything was proven, if it did.
     pub stopped_by: Option<Stop>,
     /// Later steps that the time did not allow.
     pub left_out: LeftOut,
     /// Proof of the bounds; [`verify`](crate::verify::verify) adds it up. A plan that was read has none.
     pub certificate: Certificate,
+}
+
+/// Outages drawn at random in which the pumps that are not measured can be kitted from what a plan leaves.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct LeftCount {
+    /// Outages drawn.
+    pub draws: u32,
+    /// Seed of the draws.
+    pub seed: u64,
+    /// Outages in which all of them are kitted.
+    pub kitted: u32,
+    /// Outages that were not decided; they count as not kitted.
+    pub undecided: u32,
+    /// Outages in which all of them would be kitted if the plan took nothing.
+    pub without_plan: u32,
+    /// Pumps counted, by their place among those of the job that are not measured, each with the outages in which it is
+    /// kitted.
+    pub pumps: Vec<(usize, u32)>,
+    /// Items that the plan takes, by their index in the stock, each with the outages in which all would be kitted if one
+    /// more piece of it were on hand: those that would raise the count most, the first first.
+    pub used_up: Vec<(usize, u32)>,
+}
+
+/// Reason that nothing was counted.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Uncounted {
+    /// Pieces are cut from plates.
+    Plates,
+    /// The search ended before all ways to kit them were listed.
+    Stopped(Stop),
+    /// The ways to kit them take too much memory.
+    Memory,
+    /// They can be kitted in too many ways.
+    TooMany,
 }
 
 /// Best plan that reopens no more than these bags.

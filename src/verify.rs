@@ -227,9 +227,19 @@ fn verify_read(
     let left_out = LeftOut::default();
     let (goals, worth, holding) = (Vec::new(), Vec::new(), Vec::new());
     let stopped_by = None;
-    let cures = Vec::new();
-    let mut plan =
-        Plan { kits, goals, layouts, worth, holding, cures, stopped_by, left_out, certificate };
+    let (cures, left) = (Vec::new(), None);
+    let mut plan = Plan {
+        kits,
+        goals,
+        layouts,
+        worth,
+        holding,
+        cures,
+        left,
+        stopped_by,
+        left_out,
+        certificate,
+    };
     plan.check(&job).map_err(|error| vec![error.into()])?;
     let sums = check_kits(&job, &plan, &mut Vec::new());
     let mut aims = served_goals(&job);

@@ -75,6 +75,7 @@ fn plan(job: &Job, short: &[usize]) -> Plan {
         worth: vec![],
         holding: vec![],
         cures: Vec::new(),
+        left: None,
         stopped_by: None,
         left_out: Default::default(),
         certificate: Default::default(),
