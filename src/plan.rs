@@ -20,6 +20,8 @@ pub struct Plan {
     pub goals: Vec<ObjectiveValue>,
     /// Layout of each sheet that is cut up.
     pub layouts: Vec<Layout>,
+    /// Pieces that are held back, by their place among those of the job that are to be, ascending.
+    pub held_back: Vec<usize>,
     /// Marginal value of one more piece, for the items for which it was computed.
     pub worth: Vec<MarginalValue>,
     /// Cost of holding bags; empty where it was not worked out.
@@ -179,6 +181,23 @@ impl Plan {
 }
 
 impl Plan {
+    /// Pieces of each item that are held back, by the job's stock.
+    pub fn held_back(&self, job: &Job) -> Vec<u32> {
+        let mut held = vec![0; job.stock.len()];
+        self.held_back.iter().for_each(|&of| held[job.hold_back[of].item] += 1);
+        held
+    }
+
+    /// Job in which the pieces that the plan holds back are reserved, and none are to be held back.
+    pub fn beside_held_back(&self, job: &Job) -> Job {
+        let mut parts = job.clone().into_parts();
+        for (lot, held) in parts.stock.iter_mut().zip(self.held_back(job)) {
+            lot.reserved += held;
+        }
+        parts.hold_back.clear();
+        Job { not_measured: job.not_measured.clone(), ..Job::of_checked(parts) }
+    }
+
     /// Sheets of each lot that are cut up, by the job's sheets.
     pub fn plates_cut(&self, job: &Job) -> Vec<u32> {
         let mut cut = vec![0; job.plates.len()];
@@ -227,6 +246,9 @@ impl Plan {
         for &pump in pumps {
             there("pump", pump, job.pumps.len()).map_err(of_plan)?;
         }
+        let held_back =
+            || self.held_back.iter().try_for_each(|&of| there("piece", of, job.hold_back.len()));
+        held_back().map_err(of_plan)?;
         let worth = || self.worth.iter().try_for_each(|worth| item(worth.item));
         sheets.and_then(|()| worth()).map_err(of_plan)
     }
@@ -366,6 +388,8 @@ pub enum Objective {
     ServedOf(u32),
     /// Cost of the packs bought, in millionths of the currency.
     Purchase,
+    /// Worth of the pieces held back; of jobs that ask for any.
+    HeldBack,
     /// Bags opened again, of those that were packed before; of jobs that have any.
     Reopened,
     /// Waste, in millionths of the currency.
@@ -387,6 +411,7 @@ impl Objective {
             Objective::ServedWeight => "served weight".into(),
             Objective::ServedOf(priority) => format!("served of priority {priority}"),
             Objective::Purchase => "purchase cost".into(),
+            Objective::HeldBack => "pieces held back".into(),
             Objective::Reopened => "bags reopened".into(),
             Objective::Waste => "waste".into(),
             Objective::Plates => "plates cut".into(),

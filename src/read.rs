@@ -260,6 +260,7 @@ fn check(
         feelers: feelers.blades,
         gauges: gauges.list,
         standing: Vec::new(),
+        hold_back: Vec::new(),
     };
     if let Some(item) = too_dear(&parts) {
         problems.add(Problem::new(

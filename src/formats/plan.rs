@@ -475,6 +475,8 @@ pub enum GoalName {
     ServedOfPriority,
     /// Cost of the packs that are bought, in the currency.
     PurchaseCost,
+    /// Pieces held back for pumps that are not measured, by the drawn outages in which each is needed.
+    HeldBack,
     /// Bags opened again, of those that were packed before.
     BagsReopened,
     /// Waste, in the currency.
@@ -496,6 +498,7 @@ impl GoalName {
             Objective::ServedWeight => (GoalName::ServedWeight, None),
             Objective::ServedOf(priority) => (GoalName::ServedOfPriority, Some(priority)),
             Objective::Purchase => (GoalName::PurchaseCost, None),
+            Objective::HeldBack => (GoalName::HeldBack, None),
             Objective::Reopened => (GoalName::BagsReopened, None),
             Objective::Waste => (GoalName::Waste, None),
             Objective::Plates => (GoalName::PlatesCut, None),

@@ -76,6 +76,7 @@ fn plan(job: &Job, short: &[usize]) -> Plan {
         holding: vec![],
         cures: Vec::new(),
         left: None,
+        held_back: Vec::new(),
         stopped_by: None,
         left_out: Default::default(),
         certificate: Default::default(),
