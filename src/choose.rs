@@ -25,6 +25,7 @@
 //! | goal, in this order | cost of a column |
 //! |---|---|
 //! | pumps served, one goal per priority, 1 first | -1 for a pump of that priority |
+//! | pieces held back, if any are to be | minus the worth of the piece, of a block that takes it and is no pump |
 //! | bags reopened, if any lie packed | -1 for the pieces in the pump's bag |
 //! | purchase cost, only in a [`mod@purchase`]; a budget is a limit on it from the start | price of the packs |
 //! | waste | cost and handling of the pieces, peeled layers, spoiled packs, the rest of plates cut, charge off target |
@@ -275,21 +276,23 @@ pub fn choose(job: &Job, control: &Control<'_>) -> Result<Plan, ChooseError> {
     }
     let stood = Stood::of(job);
     let mut known = None;
-    if (0..job.pumps.len()).any(|pump| stood.has_bag(pump) && !stood.is_held(pump)) {
-        // Bags closed.
-        let out = stood.out_of_play(job, &|_| true);
+    let has_bags = (0..job.pumps.len()).any(|pump| stood.has_bag(pump) && !stood.is_held(pump));
+    if has_bags || !job.hold_back.is_empty() {
+        // Bags closed, and every piece held back that is to be.
+        let out = stood.out_of_play(job, &|_| true, true);
         let plan = chosen(job, &stood, &out, None, control)?;
         let short: Vec<bool> = (plan.kits.iter().enumerate())
             .map(|(pump, kit)| matches!(kit, Kit::Short(_)) && !out.has(pump))
             .collect();
         let mut bags = job.bags().filter(|&pump| stood.has_bag(pump));
-        let kept = bags.all(|pump| plan.leaves_closed(job, pump));
+        let kept = bags.all(|pump| plan.leaves_closed(job, pump))
+            && plan.held_back.len() == job.hold_back.len();
         if kept && none_has_a_column(job, &short, control)? {
             return Ok(plan);
         }
         known = Some(plan.kits);
     }
-    let out = stood.out_of_play(job, &|_| false);
+    let out = stood.out_of_play(job, &|_| false, false);
     chosen(job, &stood, &out, known.as_deref(), control)
 }
 
@@ -299,7 +302,7 @@ fn none_has_a_column(job: &Job, some: &[bool], control: &Control<'_>) -> Result<
         return Ok(true);
     }
     let available: Vec<u32> = job.stock.iter().map(Item::available).collect();
-    let laid = Setup::build(job, some, &available, control)?;
+    let laid = Setup::build(job, some, &available, Vec::new(), control)?;
     Ok(laid.cut.is_none() && laid.columns.iter().all(Vec::is_empty))
 }
 
@@ -314,8 +317,12 @@ fn chosen(
     let OutOfPlay { available, .. } = out;
     let aims = objectives(job);
     let mut near = near::Laid::of(job, available, out, control);
-    // Bags in play are columns of their own.
-    let bagged = |group: &Group| group.pumps.iter().any(|&pump| stood.has_bag(pump));
+    // Bags and pieces to hold back that are in play are columns of their own.
+    let holders = out.holders(job);
+    let held = |item: &u16| holders.iter().flatten().any(|piece| piece.uses[0].0 == *item);
+    let bagged = |group: &Group| {
+        group.pumps.iter().any(|&pump| stood.has_bag(pump)) || group.items.iter().any(held)
+    };
     for group in near.groups.extract_if(.., |group| bagged(group)) {
         group.pumps.iter().for_each(|&pump| near.others[pump] = true);
     }
@@ -344,9 +351,9 @@ fn chosen(
     }
     // The reason that a pump is short is looked for in lists.
     listed.iter_mut().zip(&servable).for_each(|(listed, servable)| *listed |= !servable);
-    let mut laid = Setup::build(job, &listed, available, control)?;
+    let mut laid = Setup::build(job, &listed, available, holders, control)?;
     stood.enter(&mut laid.columns);
-    for (pump, columns) in laid.columns.iter().enumerate() {
+    for (pump, columns) in laid.columns.iter().enumerate().take(job.pumps.len()) {
         if listed[pump] {
             servable[pump] = !columns.is_empty();
         }
@@ -384,12 +391,15 @@ fn chosen(
         groups.push((group, instance, reached, control.work()));
     }
     let mut kits: Vec<Option<Vec<PackPick>>> = vec![None; job.pumps.len()];
-    let mut layouts = Vec::new();
+    let (mut layouts, mut held_back) = (Vec::new(), Vec::new());
     for (group, instance, reached, _) in &groups {
         let taken = &reached.solved.taken;
         group.read(job, &laid.suppliers, instance, taken, &mut kits, &mut layouts);
+        let held = group.pumps.iter().zip(taken).filter(|(_, taken)| taken.is_some());
+        held_back.extend(held.filter_map(|(block, _)| block.checked_sub(job.pumps.len())));
     }
     layouts.sort();
+    held_back.sort_unstable();
     for (pump, kit) in kits.iter_mut().enumerate() {
         *kit = kit.take().map(|kit| stood.as_it_was(job, pump, kit));
     }
@@ -410,9 +420,11 @@ fn chosen(
         kits: reasons.explain(kits),
         goals: laid.goals(job, &aims, &groups),
         layouts,
+        held_back,
         worth: Vec::new(),
         holding: Vec::new(),
         cures: Vec::new(),
+        left: None,
         stopped_by: laid.cut.or(stopped),
         left_out: LeftOut { order, worth: None },
         certificate,
@@ -427,14 +439,14 @@ fn chosen(
 pub fn instances(job: &Job) -> Result<Vec<Instance>, ChooseError> {
     let all = vec![true; job.pumps.len()];
     let available: Vec<u32> = job.stock.iter().map(Item::available).collect();
-    let mut laid = Setup::build(job, &all, &available, &Control::unlimited())?;
+    let mut laid = Setup::build(job, &all, &available, Vec::new(), &Control::unlimited())?;
     Ok(laid.instances(job, &objectives(job)))
 }
 
 /// Stock, combinations, columns and groups of a job, ready to be solved.
 struct Setup {
     drawers: CombinationLists,
-    /// Columns by pump.
+    /// Columns by pump, then those of pieces to hold back.
     columns: Vec<Vec<Column>>,
     suppliers: Vec<Supplier>,
     /// Pieces of each item that are free without any supplier.
@@ -445,17 +457,20 @@ struct Setup {
 }
 
 impl Setup {
-    /// Lists the columns of some pumps out of the pieces available.
+    /// Lists the columns of some pumps out of the pieces available, and has those of pieces to hold back beside them.
     fn build(
         job: &Job,
         some: &[bool],
         available: &[u32],
+        holders: Vec<Vec<Column>>,
         control: &Control<'_>,
     ) -> Result<Setup, ChooseError> {
         let drawers = CombinationLists::listed(job, some, available, control)?;
-        let Listed { list: columns, cut } = list_columns(job, some, &drawers, available, control)?;
+        let Listed { list: mut columns, cut } =
+            list_columns(job, some, &drawers, available, control)?;
         let wanted = wanted(job.stock.len(), &columns);
         let supply = supply::suppliers(job, available, &wanted, control)?;
+        columns.extend(holders);
         let groups = groups(job, &drawn(&columns), &supply.suppliers);
         Ok(Setup {
             drawers,
@@ -506,6 +521,7 @@ fn most(job: &Job, aim: Objective) -> i64 {
             sum(&|priority| of(priority).map_or(0, |(_, weight)| *weight))
         }
         Objective::ServedOf(level) => sum(&|priority| i64::from(priority == level)),
+        Objective::HeldBack => job.hold_back.iter().map(|of| i64::from(of.worth)).sum(),
         Objective::Purchase
         | Objective::Reopened
         | Objective::Slips
@@ -849,7 +865,7 @@ fn columns(
 
 /// Group of pumps that draw on the same items and suppliers.
 struct Group {
-    /// Pumps, in the job's order.
+    /// Pumps, in the job's order; after all pumps of the job the pieces to hold back are numbered, as blocks of their own.
     pumps: Vec<usize>,
     /// Suppliers, by index.
     suppliers: Vec<usize>,
@@ -923,6 +939,7 @@ fn objectives(job: &Job) -> Vec<Objective> {
     let priorities = job.pumps.iter().map(|pump| pump.priority).sorted().dedup();
     priorities
         .map(Objective::ServedOf)
+        .chain((!job.hold_back.is_empty()).then_some(Objective::HeldBack))
         .chain(job.bags().next().map(|_| Objective::Reopened))
         .chain([Objective::Waste])
         .chain((!job.plates.is_empty()).then_some(Objective::Plates))
@@ -932,9 +949,11 @@ fn objectives(job: &Job) -> Vec<Objective> {
         .collect()
 }
 
-/// Waste among the goals, if none comes before but serving and bags.
+/// Waste among the goals, if none comes before but serving, pieces held back and bags.
 fn tier_of_waste(aims: &[Objective]) -> Option<usize> {
-    let before = |aim: &&Objective| matches!(aim, Objective::ServedOf(_) | Objective::Reopened);
+    let before = |aim: &&Objective| {
+        matches!(aim, Objective::ServedOf(_) | Objective::HeldBack | Objective::Reopened)
+    };
     let before = aims.iter().take_while(before).count();
     (aims.get(before) == Some(&Objective::Waste)).then_some(before)
 }
@@ -953,9 +972,15 @@ fn tier(
         CostRow::Pieces(lots.map(|lot| lot.map_or(0, points)).collect())
     };
     let gains = |gain: &dyn Fn(u32) -> i64| {
-        CostRow::Served(group.iter().map(|&pump| gain(job.pumps[pump].priority)).collect())
+        let of = |&pump: &usize| job.pumps.get(pump).map_or(0, |pump| gain(pump.priority));
+        CostRow::Served(group.iter().map(of).collect())
+    };
+    let worth = |&block: &usize| {
+        let piece = block.checked_sub(job.pumps.len()).map(|piece| job.hold_back[piece].worth);
+        piece.map_or(0, i64::from)
     };
     match aim {
+        Objective::HeldBack => CostRow::Served(group.iter().map(worth).collect()),
         Objective::ServedOf(level) => gains(&|priority| i64::from(priority == level)),
         Objective::ServedWeight => gains(&|_| 1),
         Objective::Purchase => CostRow::Bought(Arc::new(bought)),
@@ -1003,7 +1028,8 @@ impl Group {
         layouts: &mut Vec<Layout>,
     ) {
         for (block, (&pump, taken)) in self.pumps.iter().zip(taken).enumerate() {
-            kits[pump] = taken.map(|column| {
+            let Some(kit) = kits.get_mut(pump) else { continue };
+            *kit = taken.map(|column| {
                 let mut column = instance.column(block, column).clone();
                 for (item, _) in &mut column.uses {
                     *item = self.items[usize::from(*item)];
@@ -1036,7 +1062,7 @@ impl Group {
             return None;
         }
         let column = |(block, &pump): (usize, &usize)| {
-            let Kit::Served(packs) = &kits[pump] else { return None };
+            let Some(Kit::Served(packs)) = kits.get(pump) else { return None };
             let uses = uses_of(packs.iter().flat_map(|pack| &pack.picks))?;
             let column = self.numbered(&Column { waste: 0, uses })?;
             let same = |known: &Column| known.uses == column.uses;
@@ -1089,15 +1115,33 @@ impl Group {
             mine.map(|&index| suppliers[index].prices()).collect()
         };
         let several = (classes.len() > 1).then_some(whole);
+        let tier = |&aim: &Objective| tier(job, aim, &self.pumps, &self.items, prices());
+        let tiers = aims.iter().map(tier).map(|tier| self.of_kits_alone(job, tier, &blocks));
         Instance {
+            tiers: tiers.collect(),
             classes: several.into_iter().chain(classes.into_values()).collect(),
             capacity: self.items.iter().map(|&item| ready[usize::from(item)]).collect(),
             blocks: Arc::new(blocks),
             pumps: self.pumps.len(),
-            tiers: aims
-                .iter()
-                .map(|&aim| tier(job, aim, &self.pumps, &self.items, prices()))
-                .collect(),
+        }
+    }
+
+    /// Costs of pieces in kits: those that are held back cost nothing.
+    fn of_kits_alone(&self, job: &Job, tier: CostRow, blocks: &[Vec<Column>]) -> CostRow {
+        let own = self.pumps.partition_point(|&pump| pump < job.pumps.len());
+        match tier {
+            CostRow::Pieces(each) if own < self.pumps.len() => {
+                let cost = |column: &Column| {
+                    let uses = column.uses.iter();
+                    uses.map(|&(item, count)| each[usize::from(item)] * i64::from(count)).sum()
+                };
+                let of = |(block, columns): (usize, &Vec<Column>)| match block < own {
+                    true => columns.iter().map(cost).collect(),
+                    false => Vec::new(),
+                };
+                CostRow::Listed(Arc::new(blocks.iter().enumerate().map(of).collect()))
+            }
+            tier => tier,
         }
     }
 }
@@ -1114,7 +1158,7 @@ fn goals(job: &Job, aims: &[Objective], groups: &[(&Group, &Solved)]) -> Vec<Obj
             let bound: i64 = solved().map(|s| s.bounds[tier]).sum();
             // The search minimises minus the number served; the plan counts it upwards.
             match aim {
-                Objective::ServedOf(_) => {
+                Objective::ServedOf(_) | Objective::HeldBack => {
                     ObjectiveValue { objective: aim, value: -value, bound: -bound }
                 }
                 // The search counts those that stay as they were.
@@ -1138,8 +1182,9 @@ fn goals(job: &Job, aims: &[Objective], groups: &[(&Group, &Solved)]) -> Vec<Obj
         // After the first priority that is not proven, no bound is known for the later ones.
         let mut proven = true;
         for (tier, &(priority, weight)) in weights.iter().enumerate() {
-            let all =
-                group.pumps.iter().filter(|&&pump| job.pumps[pump].priority == priority).count();
+            let of_it =
+                |pump: &&usize| job.pumps.get(**pump).is_some_and(|pump| pump.priority == priority);
+            let all = group.pumps.iter().filter(of_it).count();
             let all = i64::try_from(all).unwrap_or(i64::MAX);
             served.value -= weight * solved.values[tier];
             served.bound += weight * if proven { -solved.bounds[tier] } else { all };

@@ -6,7 +6,7 @@ use crate::gauge::Gauge;
 use crate::model::{Model, Pack};
 use crate::policy::Policy;
 use crate::problem::{Place, Problem};
-use crate::pump::{Due, Pump};
+use crate::pump::{Due, Expected, Pump};
 use crate::sheet::Sheet;
 use crate::stock::{Code, Item, PackPick, Pick};
 use std::collections::BTreeMap;
@@ -96,6 +96,17 @@ pub struct NotMeasured {
     pub location: Option<String>,
     /// Readings that are missing, one at least.
     pub waits_for: Vec<MissingReading>,
+    /// The pump ahead of its readings, or the reason that it is not known so.
+    pub ahead: Result<Box<PumpAhead>, String>,
+}
+
+/// Pump ahead of its readings: as if measured at the middle of each range.
+#[derive(Debug, Clone, PartialEq)]
+pub struct PumpAhead {
+    /// The pump; it is none of the job's.
+    pub pump: Pump,
+    /// Range of each of its model's dimensions; `None` for a measured one.
+    pub expected: Vec<Option<Expected>>,
 }
 
 /// Reading that is not taken yet.
@@ -120,6 +131,8 @@ pub struct Parts {
     pub pumps: Vec<Pump>,
     /// Bags, slips and held kits from before the plan, by pump; empty where there are none.
     pub standing: Vec<Standing>,
+    /// Pieces to hold back from the pumps, one by one; empty where none are asked for.
+    pub hold_back: Vec<HoldBack>,
     /// Gauges that dimensions, lots and readings refer to, in the order of their sheet.
     pub gauges: Vec<Gauge>,
     /// Rates and rules in force.
@@ -134,6 +147,15 @@ pub struct Parts {
     pub feelers_sheet: Arc<Sheet>,
     /// Blades of the shop's feeler set, as far as the stock workbook lists them.
     pub feelers: Vec<Blade>,
+}
+
+/// One piece to hold back for pumps that are not measured.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct HoldBack {
+    /// Index of its item in the stock: one whose pieces are neither cut from plates nor out of packs that are spoiled.
+    pub item: usize,
+    /// How much it counts, above zero: drawn outages in which it is needed.
+    pub worth: u32,
 }
 
 /// Bag and slip of a pump from before the plan: an outage is planned again while bags lie packed.

@@ -20,18 +20,56 @@ pub struct Plan {
     pub goals: Vec<ObjectiveValue>,
     /// Layout of each sheet that is cut up.
     pub layouts: Vec<Layout>,
+    /// Pieces that are held back, by their place among those of the job that are to be, ascending.
+    pub held_back: Vec<usize>,
     /// Marginal value of one more piece, for the items for which it was computed.
     pub worth: Vec<MarginalValue>,
     /// Cost of holding bags; empty where it was not worked out.
     pub holding: Vec<HoldingCost>,
     /// Cures of short pumps, of the first twenty; empty where they were not worked out.
     pub cures: Vec<Cure>,
+    /// Count of what it leaves for pumps that are not measured; `None` where nothing is known ahead of them.
+    pub left: Option<Result<LeftCount, Uncounted>>,
     /// Reason that the search ended before everything was proven, if it did.
     pub stopped_by: Option<Stop>,
     /// Later steps that the time did not allow.
     pub left_out: LeftOut,
     /// Proof of the bounds; [`verify`](crate::verify::verify) adds it up. A plan that was read has none.
     pub certificate: Certificate,
+}
+
+/// Outages drawn at random in which the pumps that are not measured can be kitted from what a plan leaves.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct LeftCount {
+    /// Outages drawn.
+    pub draws: u32,
+    /// Seed of the draws.
+    pub seed: u64,
+    /// Outages in which all of them are kitted.
+    pub kitted: u32,
+    /// Outages that were not decided; they count as not kitted.
+    pub undecided: u32,
+    /// Outages in which all of them would be kitted if the plan took nothing.
+    pub without_plan: u32,
+    /// Pumps counted, by their place among those of the job that are not measured, each with the outages in which it is
+    /// kitted.
+    pub pumps: Vec<(usize, u32)>,
+    /// Items that the plan takes, by their index in the stock, each with the outages in which all would be kitted if one
+    /// more piece of it were on hand: those that would raise the count most, the first first.
+    pub used_up: Vec<(usize, u32)>,
+}
+
+/// Reason that nothing was counted.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Uncounted {
+    /// Pieces are cut from plates.
+    Plates,
+    /// The search ended before all ways to kit them were listed.
+    Stopped(Stop),
+    /// The ways to kit them take too much memory.
+    Memory,
+    /// They can be kitted in too many ways.
+    TooMany,
 }
 
 /// Best plan that reopens no more than these bags.
@@ -143,6 +181,23 @@ impl Plan {
 }
 
 impl Plan {
+    /// Pieces of each item that are held back, by the job's stock.
+    pub fn held_back(&self, job: &Job) -> Vec<u32> {
+        let mut held = vec![0; job.stock.len()];
+        self.held_back.iter().for_each(|&of| held[job.hold_back[of].item] += 1);
+        held
+    }
+
+    /// Job in which the pieces that the plan holds back are reserved, and none are to be held back.
+    pub fn beside_held_back(&self, job: &Job) -> Job {
+        let mut parts = job.clone().into_parts();
+        for (lot, held) in parts.stock.iter_mut().zip(self.held_back(job)) {
+            lot.reserved += held;
+        }
+        parts.hold_back.clear();
+        Job { not_measured: job.not_measured.clone(), ..Job::of_checked(parts) }
+    }
+
     /// Sheets of each lot that are cut up, by the job's sheets.
     pub fn plates_cut(&self, job: &Job) -> Vec<u32> {
         let mut cut = vec![0; job.plates.len()];
@@ -191,6 +246,9 @@ impl Plan {
         for &pump in pumps {
             there("pump", pump, job.pumps.len()).map_err(of_plan)?;
         }
+        let held_back =
+            || self.held_back.iter().try_for_each(|&of| there("piece", of, job.hold_back.len()));
+        held_back().map_err(of_plan)?;
         let worth = || self.worth.iter().try_for_each(|worth| item(worth.item));
         sheets.and_then(|()| worth()).map_err(of_plan)
     }
@@ -330,6 +388,8 @@ pub enum Objective {
     ServedOf(u32),
     /// Cost of the packs bought, in millionths of the currency.
     Purchase,
+    /// Worth of the pieces held back; of jobs that ask for any.
+    HeldBack,
     /// Bags opened again, of those that were packed before; of jobs that have any.
     Reopened,
     /// Waste, in millionths of the currency.
@@ -351,6 +411,7 @@ impl Objective {
             Objective::ServedWeight => "served weight".into(),
             Objective::ServedOf(priority) => format!("served of priority {priority}"),
             Objective::Purchase => "purchase cost".into(),
+            Objective::HeldBack => "pieces held back".into(),
             Objective::Reopened => "bags reopened".into(),
             Objective::Waste => "waste".into(),
             Objective::Plates => "plates cut".into(),

@@ -50,6 +50,7 @@
 mod cases;
 mod cover;
 mod draws;
+mod left;
 mod patterns;
 mod promise;
 mod remarks;
@@ -70,6 +71,7 @@ use crate::decimal::{Millionths, Money};
 use crate::forecast::{Expected, Forecast};
 use crate::length::Length;
 use crate::plan::{PackPick, Stop};
+pub use left::{DRAWS, with_left};
 pub use scenarios::Purpose;
 use scenarios::Scenarios;
 pub use service::exact_interval;

@@ -2,7 +2,10 @@
 //!
 //! [`Pump`] is one row of the pump workbook; [`Growth`] is the thermal growth of one of its parts.
 
+mod expected;
 mod product;
+
+pub use expected::{Expected, ExpectedLaw};
 
 use crate::gauge::OfGauge;
 use crate::length::{Length, Tolerance, Uncertainty};

@@ -110,6 +110,8 @@ pub struct Sources {
     pub memory: Memory,
     /// Whether the example rows of blank workbooks count as rows; they are refused otherwise.
     pub examples: bool,
+    /// Knowledge ahead of readings, for pumps that are not measured yet.
+    pub ahead: Ahead,
 }
 
 /// Reads and checks a job.
@@ -121,7 +123,14 @@ pub fn job(sources: &Sources) -> Result<Job, Problems> {
     let memory = &mut sources.memory.clone();
     let stock = gather(book(&sources.stock, memory), &mut problems);
     let pumps = gather(book(&sources.pumps, memory), &mut problems);
-    check(stock, pumps, sources, None, problems).map(|outlook| outlook.into_parts().0)
+    let past = past(sources, memory, &mut problems);
+    check([stock, pumps, past], sources, false, problems).map(|outlook| outlook.into_parts().0)
+}
+
+/// Workbook of past readings, if there is one.
+fn past(sources: &Sources, memory: &mut Memory, problems: &mut Problems) -> Option<Book> {
+    let path = sources.ahead.history.as_ref()?;
+    gather(book(path, memory), problems)
 }
 
 /// Checks workbooks that are already read; models and settings come from `sources`.
@@ -129,17 +138,18 @@ pub fn job(sources: &Sources) -> Result<Job, Problems> {
 /// # Errors
 /// Every problem in all of them, as for [`job`].
 pub fn job_of(stock: Book, pumps: Book, sources: &Sources) -> Result<Job, Problems> {
-    check(Some(stock), Some(pumps), sources, None, Problems::new())
-        .map(|outlook| outlook.into_parts().0)
+    let mut problems = Problems::new();
+    let past = past(sources, &mut sources.memory.clone(), &mut problems);
+    let books = [Some(stock), Some(pumps), past];
+    check(books, sources, false, problems).map(|outlook| outlook.into_parts().0)
 }
 
-/// Checks the workbooks that could be read and adds the problems of the others. With `ahead` and its workbook of past
-/// readings, pumps may still be unmeasured.
+/// Checks the workbooks that could be read and adds the problems of the others: stock, pumps, past readings. Before the
+/// outage, pumps that are not measured stand among the others, and each must be known ahead.
 fn check(
-    mut stock_book: Option<Book>,
-    mut pumps_book: Option<Book>,
+    [mut stock_book, mut pumps_book, past]: [Option<Book>; 3],
     sources: &Sources,
-    ahead: Option<(&Ahead, Option<Book>)>,
+    before: bool,
     mut problems: Problems,
 ) -> Result<Forecast, Problems> {
     if let (Some(stock), Some(pumps)) = (&stock_book, &pumps_book)
@@ -184,10 +194,10 @@ fn check(
         feelers::read(book, stock, &mut problems)
     });
     let feelers = feelers.unwrap_or_default();
-    let before = ahead.as_ref().map(|(ahead, past)| (*ahead, past.as_ref()));
+    let ahead = (&sources.ahead, past.as_ref(), before);
     let pumps = pumps_book
         .as_ref()
-        .and_then(|book| pumps::read(book, &library, (&policy, &gauges), before, &mut problems));
+        .and_then(|book| pumps::read(book, &library, (&policy, &gauges), ahead, &mut problems));
     let (Some(mut stock), Some(pumps), Some(sheets)) = (stock, pumps, sheets) else {
         return problems.settle(None).map(|(outlook, _)| outlook);
     };
@@ -233,7 +243,7 @@ fn check(
     let books = [
         ("stock workbook", stock_book.as_ref()),
         ("pump workbook", pumps_book.as_ref()),
-        ("past readings", before.and_then(|(_, past)| past)),
+        ("past readings", past.as_ref()),
     ];
     let inputs = inputs(&books, &pumps.models, &library);
     let not_measured = pumps.not_measured();
@@ -250,6 +260,7 @@ fn check(
         feelers: feelers.blades,
         gauges: gauges.list,
         standing: Vec::new(),
+        hold_back: Vec::new(),
     };
     if let Some(item) = too_dear(&parts) {
         problems.add(Problem::new(
@@ -283,9 +294,10 @@ pub fn pumps_alone(sources: &Sources) -> Result<Job, Problems> {
     let gauges = book.as_ref().map_or_else(Gauges::default, |book| {
         gauges::read(book, &policy, sources.day, &mut problems)
     });
+    let ahead = (&Ahead::default(), None, false);
     let pumps = book
         .as_ref()
-        .and_then(|book| pumps::read(book, &library, (&policy, &gauges), None, &mut problems));
+        .and_then(|book| pumps::read(book, &library, (&policy, &gauges), ahead, &mut problems));
     let job = pumps.map(|pumps| Job {
         inputs: inputs(&[("pump workbook", book.as_ref())], &pumps.models, &library),
         not_measured: pumps.not_measured(),

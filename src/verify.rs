@@ -227,9 +227,20 @@ fn verify_read(
     let left_out = LeftOut::default();
     let (goals, worth, holding) = (Vec::new(), Vec::new(), Vec::new());
     let stopped_by = None;
-    let cures = Vec::new();
-    let mut plan =
-        Plan { kits, goals, layouts, worth, holding, cures, stopped_by, left_out, certificate };
+    let (cures, left) = (Vec::new(), None);
+    let mut plan = Plan {
+        kits,
+        goals,
+        layouts,
+        held_back: Vec::new(),
+        worth,
+        holding,
+        cures,
+        left,
+        stopped_by,
+        left_out,
+        certificate,
+    };
     plan.check(&job).map_err(|error| vec![error.into()])?;
     let sums = check_kits(&job, &plan, &mut Vec::new());
     let mut aims = served_goals(&job);
@@ -292,7 +303,17 @@ fn check_kits(job: &Job, plan: &Plan, breaches: &mut Vec<Breach>) -> Sums {
         }
         sums.add(job, pump, packs);
     }
-    for (&item, &count) in &issued {
+    let mut of_stock = issued.clone();
+    let mut held = BTreeSet::new();
+    for &piece in &plan.held_back {
+        let of = &job.hold_back[piece];
+        if !held.insert(piece) || supplies::is_supplied(job, of.item) {
+            breaches.push(Breach::HeldBack(job.stock[of.item].item.clone()));
+        }
+        *of_stock.entry(of.item).or_default() += 1;
+        sums.held_back += i128::from(of.worth);
+    }
+    for (&item, &count) in &of_stock {
         let lot = &job.stock[item];
         if count > i64::from(lot.on_hand) - i64::from(lot.reserved) {
             let item = lot.item.clone();
@@ -325,7 +346,9 @@ fn check_values(plan: &Plan, sums: &Sums, breaches: &mut Vec<Breach>) {
             breaches.push(Breach::Value { aim: goal.objective, recounted, said: goal.value });
         }
         let beyond = match goal.objective {
-            Objective::ServedWeight | Objective::ServedOf(_) => goal.value > goal.bound,
+            Objective::ServedWeight | Objective::ServedOf(_) | Objective::HeldBack => {
+                goal.value > goal.bound
+            }
             _ => goal.value < goal.bound,
         };
         if beyond {
@@ -338,6 +361,7 @@ fn check_values(plan: &Plan, sums: &Sums, breaches: &mut Vec<Breach>) {
 fn after_serving(job: &Job) -> Vec<Objective> {
     let stands = |of: fn(&Standing) -> bool| job.standing.iter().any(of);
     let aims = [
+        (!job.hold_back.is_empty(), Objective::HeldBack),
         (stands(|stands| stands.bag.is_some()), Objective::Reopened),
         (true, Objective::Waste),
         (!job.plates.is_empty(), Objective::Plates),
@@ -382,6 +406,7 @@ struct Sums {
     weight: i128,
     of_priority: BTreeMap<u32, i128>,
     bought: i128,
+    held_back: i128,
     reopened: i128,
     waste: i128,
     plates: i128,
@@ -396,6 +421,7 @@ impl Sums {
             Objective::ServedWeight => self.weight,
             Objective::ServedOf(priority) => self.of_priority.get(&priority).copied().unwrap_or(0),
             Objective::Purchase => self.bought,
+            Objective::HeldBack => self.held_back,
             Objective::Reopened => self.reopened,
             Objective::Waste => self.waste,
             Objective::Plates => self.plates,

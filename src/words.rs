@@ -1,5 +1,6 @@
 //! Plans in words, shared by the terminal, every sheet and the kit slip.
 
+pub mod ahead;
 pub mod outage;
 pub mod provision;
 pub mod recheck;

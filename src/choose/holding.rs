@@ -51,7 +51,7 @@ impl Point {
 fn rows(job: &Job, control: &Control<'_>) -> Result<Vec<HoldingCost>, ChooseError> {
     let _lists = control.lists();
     let stood = Stood::of(job);
-    let out = stood.out_of_play(job, &|_| false);
+    let out = stood.out_of_play(job, &|_| false, false);
     let in_play: Vec<bool> = (0..job.pumps.len()).map(|pump| !out.has(pump)).collect();
     if !(0..job.pumps.len()).any(|pump| in_play[pump] && stood.has_bag(pump)) {
         return Ok(Vec::new());
@@ -59,7 +59,7 @@ fn rows(job: &Job, control: &Control<'_>) -> Result<Vec<HoldingCost>, ChooseErro
     let goal = |aim: &Objective| matches!(aim, Objective::ServedOf(_) | Objective::Waste);
     let aims: Vec<Objective> =
         [Objective::Reopened].into_iter().chain(objectives(job).into_iter().filter(goal)).collect();
-    let mut laid = Setup::build(job, &in_play, &out.available, control)?;
+    let mut laid = Setup::build(job, &in_play, &out.available, Vec::new(), control)?;
     stood.enter(&mut laid.columns);
     if laid.cut.is_some() {
         return Ok(Vec::new());

@@ -106,6 +106,8 @@ pub fn purchase(
             worth: Vec::new(),
             holding: Vec::new(),
             cures: Vec::new(),
+            left: None,
+            held_back: Vec::new(),
             stopped_by: laid.cut.or(solved.iter().find_map(|s| s.stopped)),
             left_out: LeftOut::default(),
             certificate: Certificate::default(),

@@ -9,6 +9,7 @@ use crate::choose::control::Control;
 use crate::choose::instance::CostRow;
 use crate::choose::relaxation::scales;
 use crate::choose::search::cost_step;
+use crate::choose::standing::held_piece;
 use crate::choose::{ChooseError, Setup, objectives, tier_of_waste};
 use crate::decimal::Money;
 use crate::job::Job;
@@ -26,11 +27,15 @@ pub fn second_opinion(job: &Job, plan: &Plan, control: &Control<'_>) -> Result<M
     let Some(tier) = tier_of_waste(&aims) else { return Ok(Money::ZERO) };
     let all = vec![true; job.pumps.len()];
     let available: Vec<u32> = job.stock.iter().map(Item::available).collect();
-    let mut laid = Setup::build(job, &all, &available, control)?;
+    let holders = job.hold_back.iter().map(|piece| vec![held_piece(piece)]).collect();
+    let mut laid = Setup::build(job, &all, &available, holders, control)?;
     let instances = laid.instances(job, &aims);
     let mut least = 0;
     for (group, instance) in laid.groups.iter().zip(&instances) {
-        let served = |at: usize| matches!(plan.kits[group.pumps[at]], Kit::Served(_));
+        let served = |at: usize| match plan.kits.get(group.pumps[at]) {
+            Some(kit) => matches!(kit, Kit::Served(_)),
+            None => plan.held_back.contains(&(group.pumps[at] - plan.kits.len())),
+        };
         let limits = instance.tiers[..tier].iter().map(|tier| match tier {
             CostRow::Served(gains) => {
                 let gained = gains.iter().enumerate().filter(|(at, _)| served(*at));

@@ -9,6 +9,9 @@
 //!
 //! Held kits are out of play either way.
 //!
+//! Pieces to hold back are dealt with alike: they come after serving and before bags. First all of them are out of play. Where
+//! that costs a pump or cannot be, each is a block of one column beside the pumps.
+//!
 //! # Decision
 //!
 //! Packs that are spoiled once opened, and plates, are paid for together: there nothing is taken out of play, and a held
@@ -20,7 +23,7 @@ use crate::accounting::{by_pack, piece_waste, verdicts};
 use crate::choose::instance::{Column, CostRow, Instance, Uses};
 use crate::choose::pattern::Demands;
 use crate::choose::{Group, uses_of};
-use crate::job::{Job, Standing};
+use crate::job::{HoldBack, Job, Standing};
 use crate::plan::{Objective, PackPick};
 use crate::stock::Item;
 
@@ -75,8 +78,13 @@ impl Stood {
     }
 
     /// Takes kits out of play, one after the other as far as there are pieces: those that are held, and bags that stay
-    /// closed. None where pieces are paid for together.
-    pub(super) fn out_of_play(&self, job: &Job, closed: &dyn Fn(usize) -> bool) -> OutOfPlay {
+    /// closed, then pieces to hold back, if asked. None where pieces are paid for together.
+    pub(super) fn out_of_play(
+        &self,
+        job: &Job,
+        closed: &dyn Fn(usize) -> bool,
+        held_back: bool,
+    ) -> OutOfPlay {
         let mut out = OutOfPlay {
             kits: vec![None; job.pumps.len()],
             available: job.stock.iter().map(Item::available).collect(),
@@ -102,6 +110,12 @@ impl Stood {
                 None if held => out.none.push(pump),
                 None => {}
             }
+        }
+        for piece in &job.hold_back {
+            let available = &mut out.available[piece.item];
+            let is_out = held_back && !together && *available > 0;
+            *available -= u32::from(is_out);
+            out.kits.push(is_out.then(|| held_piece(piece)));
         }
         out
     }
@@ -166,7 +180,7 @@ impl Stood {
 
 /// Kits taken out of play, and what is left.
 pub(super) struct OutOfPlay {
-    /// Kit, by pump.
+    /// Kit, by pump; then the pieces to hold back.
     pub kits: Vec<Option<Column>>,
     /// Pieces left of each item.
     pub available: Vec<u32>,
@@ -178,6 +192,15 @@ impl OutOfPlay {
     /// Whether a pump is out of play, with a kit or without.
     pub(super) fn has(&self, pump: usize) -> bool {
         self.kits[pump].is_some() || self.none.contains(&pump)
+    }
+
+    /// Column of each piece to hold back that is in play; none for the others.
+    pub(super) fn holders(&self, job: &Job) -> Vec<Vec<Column>> {
+        let of = |(piece, out): (&HoldBack, &Option<Column>)| match out {
+            None => vec![held_piece(piece)],
+            Some(_) => Vec::new(),
+        };
+        job.hold_back.iter().zip(&self.kits[job.pumps.len()..]).map(of).collect()
     }
 
     /// Group of the pumps that have a kit, each with its one column; `None` if there are none.
@@ -196,6 +219,13 @@ impl OutOfPlay {
         items.dedup();
         (!pumps.is_empty()).then_some((Group { pumps, suppliers: Vec::new(), items }, columns))
     }
+}
+
+/// Column of a piece to hold back: it stays where it is, and costs nothing.
+pub(super) fn held_piece(piece: &HoldBack) -> Column {
+    // There are no more items than a u16 counts.
+    let item = u16::try_from(piece.item).unwrap_or(u16::MAX);
+    Column { waste: 0, uses: [(item, 1)].into_iter().collect() }
 }
 
 fn fits(available: &[u32], uses: &Uses) -> bool {

@@ -78,7 +78,7 @@ fn work_out(job: &Job, plan: &Plan, control: &Control<'_>) -> Result<Found, Choo
         .filter(|aim| matches!(aim, Objective::ServedOf(_) | Objective::Waste))
         .collect();
     // Bags that stay closed and kits that are held are out of play here as well.
-    let out = Stood::of(job).out_of_play(job, &|pump| plan.leaves_closed(job, pump));
+    let out = Stood::of(job).out_of_play(job, &|pump| plan.leaves_closed(job, pump), false);
     let more: Vec<u32> = (job.stock.iter().zip(&out.available))
         .map(|(item, available)| available + u32::from(item.cut.is_none()))
         .collect();

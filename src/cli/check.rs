@@ -97,7 +97,7 @@ impl Args {
             settings: self.settings.given(),
             day: day(None),
             memory: memory.clone(),
-            examples: false,
+            ..Sources::default()
         }
     }
 

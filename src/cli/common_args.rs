@@ -49,7 +49,7 @@ impl CommonArgs {
             settings,
             day: self.day(),
             memory: memory.clone(),
-            examples: false,
+            ..Sources::default()
         }
     }
 

@@ -19,7 +19,8 @@ use crate::job::Job;
 use crate::json;
 use crate::outage::PlaceInOutage;
 use crate::plan::Plan;
-use crate::read::{self, Memory, Sources};
+use crate::provision::with_left;
+use crate::read::{self, Ahead, Memory, Sources};
 use crate::verify::{Verified, verify};
 use crate::write::{self, PlanParts, StackUps};
 
@@ -37,6 +38,10 @@ pub(super) struct Args {
     /// Also write the certificate: what proves that no choice is better, for `gapwright verify`.
     #[arg(long, value_name = "FILE")]
     certificate: Option<PathBuf>,
+    /// Workbook of past readings, for pumps that are not measured and have no range: a sheet `Past readings` with a column
+    /// Model and one per dimension. It counts how often the plan leaves enough for them.
+    #[arg(long, value_name = "FILE")]
+    history: Option<PathBuf>,
     /// Outage file to begin or to continue, NAME.outage: plans on the stock of its ledger, leaves bags that are packed or
     /// at the bench alone, and enters the plan.
     #[arg(long, value_name = "FILE")]
@@ -123,7 +128,7 @@ The plan predicts: measure each finished pack and recheck each clearance.";
 
 impl Args {
     fn files(&self) -> Files<'_> {
-        let reads = [&self.stock, &self.pumps];
+        let reads = [&self.stock, &self.pumps].into_iter().chain(&self.history);
         let certificate = self.certificate.iter();
         let texts = certificate.map(|path| ("--certificate", path.clone())).collect();
         let outage = self.outage.as_deref();
@@ -131,7 +136,10 @@ impl Args {
     }
 
     fn sources(&self, memory: &Memory) -> Sources {
-        self.usual.sources([&self.stock, &self.pumps], self.settings.given(), memory)
+        let ahead = Ahead { history: self.history.clone(), ..Ahead::default() };
+        let settings = self.settings.given();
+        let usual = self.usual.sources([&self.stock, &self.pumps], settings, memory);
+        Sources { ahead, ..usual }
     }
 
     fn plan(&self, job: &Job, solving: &Solving) -> Result<Plan, Refusal> {
@@ -141,6 +149,7 @@ impl Args {
             Refusal::from(error.problem(&stock, &pumps))
         })?;
         let plan = with_holding(job, valued(job, plan, &control), &control);
+        let plan = with_left(job, plan, &control);
         Ok(with_cures(job, plan))
     }
 

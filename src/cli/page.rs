@@ -94,7 +94,7 @@ impl Args {
             settings: self.settings.given(),
             day: day(None),
             memory: memory.clone(),
-            examples: false,
+            ..Sources::default()
         };
         // Warnings stand on the page.
         Scratch::open(sources).map_err(|found| problems.absorb(found)).ok()

@@ -70,6 +70,9 @@ pub struct PlanJson {
     /// measured.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub not_measured: Vec<NotMeasuredJson>,
+    /// Count of what the plan leaves for them; absent where nothing is known ahead of any.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub left_for_not_measured: Option<LeftJson>,
     /// The stock, in the order of the stock workbook.
     pub stock: Vec<StockJson>,
     /// The sheets that pieces are cut from, in the order of the stock workbook.
@@ -83,6 +86,81 @@ pub struct PlanJson {
     /// Place of the plan in a running outage; absent where it is part of none.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub outage: Option<OutagePlaceJson>,
+}
+
+/// What a plan leaves for the pumps that are not measured.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct LeftJson {
+    /// The count over outages drawn at random; null where it was not made.
+    pub count: Option<LeftCountJson>,
+    /// Reason that it was not made.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub not_made: Option<NotMadeJson>,
+    /// Pumps that are not counted, since nothing is known ahead of their readings.
+    pub not_counted: Vec<NotCountedJson>,
+}
+
+/// Count over outages drawn at random.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct LeftCountJson {
+    /// Outages drawn.
+    pub draws: u32,
+    /// Seed of the draws.
+    pub seed: u64,
+    /// Outages in which all of the pumps are kitted from what the plan leaves.
+    pub kitted: u32,
+    /// Outages that were not decided; they count as not kitted.
+    pub undecided: u32,
+    /// The exact binomial interval about the share of those kitted, at 95 %, from 0 to 1, rounded outward: the low end as if
+    /// none of the undecided were, the high end as if all were.
+    pub interval: [String; 2],
+    /// Outages in which all would be kitted if the plan took nothing.
+    pub without_plan: u32,
+    /// Pumps counted, each with the outages in which it is kitted.
+    pub pumps: Vec<PumpLeftJson>,
+    /// Items that the plan takes and of which one more on hand would raise the count most.
+    pub used_up: Vec<UsedUpJson>,
+}
+
+/// Drawn outages in which a pump is kitted.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct PumpLeftJson {
+    /// Its tag.
+    pub tag: String,
+    /// Outages in which it is kitted when as many pumps as possible are.
+    pub kitted: u32,
+}
+
+/// Item that the plan uses up.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct UsedUpJson {
+    /// Stock number.
+    pub item: String,
+    /// Outages in which all pumps would be kitted if one more piece of it were on hand.
+    pub kitted_with_one_more: u32,
+}
+
+/// Pump that is not counted.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct NotCountedJson {
+    /// Its tag.
+    pub tag: String,
+    /// The reason, in words for people.
+    pub why: String,
+}
+
+/// Reason that a count was not made.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum NotMadeJson {
+    /// Pieces are cut from plates.
+    Plates,
+    /// The search ended first.
+    Stopped,
+    /// It takes more memory than the run may.
+    Memory,
+    /// The pumps can be kitted in too many ways.
+    TooMany,
 }
 
 /// Best plan that reopens no more than these bags.
@@ -397,6 +475,8 @@ pub enum GoalName {
     ServedOfPriority,
     /// Cost of the packs that are bought, in the currency.
     PurchaseCost,
+    /// Pieces held back for pumps that are not measured, by the drawn outages in which each is needed.
+    HeldBack,
     /// Bags opened again, of those that were packed before.
     BagsReopened,
     /// Waste, in the currency.
@@ -418,6 +498,7 @@ impl GoalName {
             Objective::ServedWeight => (GoalName::ServedWeight, None),
             Objective::ServedOf(priority) => (GoalName::ServedOfPriority, Some(priority)),
             Objective::Purchase => (GoalName::PurchaseCost, None),
+            Objective::HeldBack => (GoalName::HeldBack, None),
             Objective::Reopened => (GoalName::BagsReopened, None),
             Objective::Waste => (GoalName::Waste, None),
             Objective::Plates => (GoalName::PlatesCut, None),

@@ -12,7 +12,7 @@ use crate::pump::Pump;
 use crate::stack::Coverage;
 use crate::stock::{Item, Size, folded};
 
-use super::{JobError, Part, PartError, Parts};
+use super::{HoldBack, JobError, Part, PartError, Parts};
 
 /// Returns the first invalid part.
 pub(super) fn check(parts: &Parts) -> Result<(), JobError> {
@@ -55,6 +55,15 @@ pub(super) fn check(parts: &Parts) -> Result<(), JobError> {
             there.map_err(failed(Part::Pump(pump.tag.clone())))?;
         }
     }
+    let one = |held: &HoldBack| {
+        there("item", held.item, parts.stock.len())?;
+        let lot = &parts.stock[held.item];
+        let spoiled = parts.policy.opened_cartons_spoiled && lot.carton_qty > 1;
+        let single = lot.cut.is_none() && !spoiled;
+        within(single, "a piece to hold back", "whole pieces that are taken one by one")?;
+        within(held.worth > 0, "the worth of a piece to hold back", "a number above zero")
+    };
+    parts.hold_back.iter().try_for_each(one).map_err(failed(Part::Plan))?;
     check_policy(&parts.policy).map_err(failed(Part::Policy))?;
     match too_dear(parts) {
         Some(item) => within(false, "the price of all pieces", "sums that can be worked out")

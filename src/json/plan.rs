@@ -15,9 +15,10 @@ use crate::formats::common::{
 };
 use crate::formats::plan::{
     ChangeJson, ConsumableJson, CrushJson, CuresJson, FORMAT, GoalJson, GoalName, HoldingJson,
-    LackJson, LayoutJson, LeftOutJson, LimitMoveJson, NotAddedUpJson, OutagePlaceJson,
-    PiecesToBuyJson, PlanJson, PumpJson, PutBackJson, RangeJson, RingJson, SheetJson, SheetName,
-    StockJson, StripsJson, SumsJson,
+    LackJson, LayoutJson, LeftCountJson, LeftJson, LeftOutJson, LimitMoveJson, NotAddedUpJson,
+    NotCountedJson, NotMadeJson, OutagePlaceJson, PiecesToBuyJson, PlanJson, PumpJson,
+    PumpLeftJson, PutBackJson, RangeJson, RingJson, SheetJson, SheetName, StockJson, StripsJson,
+    SumsJson, UsedUpJson,
 };
 use crate::issue::returned::{ReturnedLot, StockPage};
 use crate::job::{Input, Job, NotMeasured};
@@ -26,13 +27,14 @@ use crate::model::Model;
 use crate::outage::PlaceInOutage;
 use crate::packing::RingSpace;
 use crate::plan::{
-    Cause, Cure, HoldingCost, Kit, LimitMove, MarginalValue, Objective, ObjectiveValue, PackPick,
-    Pick, Shortfall,
+    Cause, Cure, HoldingCost, Kit, LeftCount, LimitMove, MarginalValue, Objective, ObjectiveValue,
+    PackPick, Pick, Plan, Shortfall, Uncounted,
 };
 use crate::pump::Pump;
 use crate::show::{Round, natural_unit, rounded};
 use crate::stack::Verdict;
 use crate::verify::{AddedUp, NotShown, Verified};
+use crate::words;
 
 /// The plan as JSON text, ending in a newline.
 pub fn text(verified: &Verified) -> String {
@@ -97,6 +99,7 @@ fn plan_in(verified: &Verified, place: Option<&PlaceInOutage>) -> PlanJson {
             })
             .collect(),
         not_measured: not_measured(job),
+        left_for_not_measured: left(job, plan),
         stock: job
             .stock
             .iter()
@@ -213,6 +216,50 @@ pub fn not_measured(job: &Job) -> Vec<NotMeasuredJson> {
         waits_for: pump.waits_for.iter().map(|reading| reading.heading.clone()).collect(),
     };
     job.not_measured.iter().map(one).collect()
+}
+
+/// What the plan leaves for them.
+fn left(job: &Job, plan: &Plan) -> Option<LeftJson> {
+    let not_counted = words::ahead::not_counted(job, plan).into_iter();
+    let not_counted: Vec<NotCountedJson> = not_counted
+        .map(|(pump, why)| NotCountedJson { tag: pump.tag.clone(), why: why.into() })
+        .collect();
+    if plan.left.is_none() && not_counted.is_empty() {
+        return None;
+    }
+    let count = |count: &LeftCount| LeftCountJson {
+        draws: count.draws,
+        seed: count.seed,
+        kitted: count.kitted,
+        undecided: count.undecided,
+        interval: words::ahead::outward(count.interval()),
+        without_plan: count.without_plan,
+        pumps: count
+            .pumps
+            .iter()
+            .map(|&(at, kitted)| PumpLeftJson { tag: job.not_measured[at].tag.clone(), kitted })
+            .collect(),
+        used_up: count
+            .used_up
+            .iter()
+            .map(|&(item, kitted_with_one_more)| UsedUpJson {
+                item: job.stock[item].item.clone(),
+                kitted_with_one_more,
+            })
+            .collect(),
+    };
+    let not_made = |why: &Uncounted| match why {
+        Uncounted::Plates => NotMadeJson::Plates,
+        Uncounted::Stopped(_) => NotMadeJson::Stopped,
+        Uncounted::Memory => NotMadeJson::Memory,
+        Uncounted::TooMany => NotMadeJson::TooMany,
+    };
+    let made = plan.left.as_ref();
+    Some(LeftJson {
+        count: made.and_then(|made| made.as_ref().ok()).map(count),
+        not_made: made.and_then(|made| made.as_ref().err()).map(not_made),
+        not_counted,
+    })
 }
 
 /// The worth of one more of an item.

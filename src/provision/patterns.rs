@@ -220,6 +220,14 @@ impl Ways {
         (self, last)
     }
 
+    /// Whether some way takes an item, by item.
+    pub(super) fn wanted(&self) -> Vec<bool> {
+        let mut wanted = vec![false; self.available.len()];
+        let takes = self.classes.iter().flat_map(Class::iter).flatten();
+        takes.for_each(|&(item, _)| wanted[usize::from(item)] = true);
+        wanted
+    }
+
     /// Pieces of a way, pack by pack. `pump` is one that can be in the class.
     pub(super) fn picks(&self, job: &Job, pump: usize, class: &Class, way: usize) -> Vec<PackPick> {
         let lists = self.drawers.of(job, &job.pumps[pump]);

@@ -30,7 +30,7 @@ const NODES: usize = 200;
 
 /// Verdict on one scenario.
 #[derive(Debug, Clone, PartialEq, Eq)]
-enum Verdict {
+pub(super) enum Verdict {
     /// Every pump has its kit.
     Served,
     /// These pumps go without in any case.
@@ -128,7 +128,7 @@ fn in_turn(open: &Open, there: &[u32], classes: &[u32]) -> bool {
 }
 
 /// Whether a scenario can be served out of these pieces.
-fn judge(open: &Open, there: &[u32], classes: &[u32], control: &Control) -> Verdict {
+pub(super) fn judge(open: &Open, there: &[u32], classes: &[u32], control: &Control) -> Verdict {
     if open.kits(classes, there, MOVES).is_some() {
         return Verdict::Served;
     }

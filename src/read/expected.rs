@@ -21,6 +21,9 @@ use crate::pump::Measured;
 /// each side. The number is our own choice, no source.
 pub(super) const FEWEST: usize = 8;
 
+/// How a problem of a value that is not known ahead begins.
+pub(super) const EMPTY: &str = "an empty cell, and ";
+
 /// Columns with the ends of a dimension's expected range.
 pub(super) struct RangeColumns {
     low: Option<Heading>,
@@ -221,7 +224,7 @@ impl<'a> Foresight<'a> {
             (Some(past), Some(file)) => (past, file),
             (_, Some(file)) => {
                 lacks(
-                    format!("an empty cell, and no past readings of `{label}` in {file}"),
+                    format!("{EMPTY}no past readings of `{label}` in {file}"),
                     format!(
                         "a reading of `{column}`, the range that is expected, or past readings of its model"
                     ),
@@ -231,7 +234,7 @@ impl<'a> Foresight<'a> {
             }
             (_, None) => {
                 lacks(
-                    "an empty cell, and no range that is expected".into(),
+                    format!("{EMPTY}no range that is expected"),
                     format!("a reading of `{column}`, or `{column} low` and `{column} high`"),
                     "fill in the range that is expected, or give a workbook of past readings with --history".into(),
                 );
@@ -245,7 +248,7 @@ impl<'a> Foresight<'a> {
                 _ => String::new(),
             };
             lacks(
-                format!("an empty cell, and {count} past readings of `{label}` in {file}{rows}"),
+                format!("{EMPTY}{count} past readings of `{label}` in {file}{rows}"),
                 format!("at least {FEWEST} past readings of its model, each of another pump"),
                 format!(
                     "add {} more, or fill in `{column} low` and `{column} high`",
@@ -258,9 +261,7 @@ impl<'a> Foresight<'a> {
         // Copies, a nominal value or a coarse gauge: they do not show how much the next reading differs.
         if past.values.iter().all(|value| *value == past.values[0]) {
             lacks(
-                format!(
-                    "an empty cell, and {count} past readings of `{label}` in {file} that are all alike"
-                ),
+                format!("{EMPTY}{count} past readings of `{label}` in {file} that are all alike"),
                 "past readings fine enough to differ".into(),
                 format!(
                     "put in what was measured; if every pump really comes out the same, fill in `{column} low` and `{column} high`"

@@ -3,7 +3,7 @@
 
 use std::path::PathBuf;
 
-use super::{Sources, book, check, gather};
+use super::{Sources, book, check, gather, past};
 use crate::decimal::Millionths;
 use crate::forecast::{Forecast, usual_step};
 use crate::length::{Length, Unit};
@@ -49,12 +49,11 @@ impl Ahead {
 ///
 /// # Errors
 /// Every problem in all files, each with its place and fix.
-pub fn forecast(sources: &Sources, ahead: &Ahead) -> Result<Forecast, Problems> {
+pub fn forecast(sources: &Sources) -> Result<Forecast, Problems> {
     let mut problems = Problems::new();
     let memory = &mut sources.memory.clone();
     let stock = gather(book(&sources.stock, memory), &mut problems);
     let pumps = gather(book(&sources.pumps, memory), &mut problems);
-    let history = ahead.history.as_ref();
-    let history = history.and_then(|path| gather(book(path, memory), &mut problems));
-    check(stock, pumps, sources, Some((ahead, history)), problems)
+    let past = past(sources, memory, &mut problems);
+    check([stock, pumps, past], sources, true, problems)
 }

@@ -75,12 +75,13 @@ impl Draft {
     }
 }
 
-/// Reads the Pumps sheet of a workbook; with `ahead`, pumps may still be unmeasured.
+/// Reads the Pumps sheet of a workbook, with what is known ahead and the workbook of past readings; before the outage, pumps
+/// that are not measured stand among the others.
 pub(super) fn read(
     book: &Book,
     library: &Library,
     (policy, gauges): (&Policy, &Gauges),
-    ahead: Option<(&Ahead, Option<&Book>)>,
+    (ahead, past, before): (&Ahead, Option<&Book>, bool),
     problems: &mut Problems,
 ) -> Option<Draft> {
     let sheet = find_sheet(book, "Pumps", &NEEDED_OF_PUMPS, problems)?;
@@ -90,13 +91,11 @@ pub(super) fn read(
     // Models first: they give the columns their meaning.
     let (models, model_of) =
         models_named(&table, [tag.as_ref(), model_column.as_ref()], library, problems);
-    let foresight = ahead.map(|(ahead, past)| {
-        let before = problems.count();
-        let history = past.and_then(|book| history::read(book, &models, library, problems));
-        // Unreadable past readings are not a second problem of the pumps.
-        let whole = problems.count() == before && history.is_some() == ahead.history.is_some();
-        Foresight::new(ahead, history, whole, (policy, gauges))
-    });
+    let so_far = problems.count();
+    let history = past.and_then(|book| history::read(book, &models, library, problems));
+    // Unreadable past readings are not a second problem of the pumps.
+    let whole = problems.count() == so_far && history.is_some() == ahead.history.is_some();
+    let foresight = Foresight::new(ahead, history, whole, (policy, gauges));
     // Unknown columns first: a missing column may be among them, and is reported once.
     let known = known_headings(&models);
     let mut unused = table.unknown(&known, |key| is_reading(key, &models), problems);
@@ -104,8 +103,8 @@ pub(super) fn read(
         table.needed(name, problems);
     }
     let columns: Vec<Columns> =
-        models.iter().map(|m| Columns::find(&table, m, foresight.is_some(), problems)).collect();
-    unused.extend(foresight.iter().flat_map(Foresight::unused));
+        models.iter().map(|m| Columns::find(&table, m, before, problems)).collect();
+    unused.extend(foresight.unused());
     let carried: Vec<&Heading> = table
         .headings
         .iter()
@@ -141,7 +140,8 @@ pub(super) fn read(
             columns: &columns[index],
             policy,
             gauges,
-            foresight: foresight.as_ref(),
+            foresight: &foresight,
+            before,
             tag: tag.as_ref(),
         };
         match reader.pump(tag_text, index, &carried, problems) {
@@ -154,9 +154,7 @@ pub(super) fn read(
             None => {}
         }
     }
-    if let Some(foresight) = &foresight {
-        foresight.finish(&models, problems);
-    }
+    foresight.finish(&models, problems);
     check_count(sheet, rows, &draft, problems);
     draft.models = models;
     Some(draft)

@@ -93,6 +93,9 @@ pub enum Breach {
     /// Pump listed as not measured that has its readings, or waits for none.
     #[error("pump {0} is listed as not measured, and no reading of it is missing")]
     NotMeasured(String),
+    /// Item of which a piece is held back twice, or that cannot be held back piece by piece.
+    #[error("{0}: held back, though it cannot be")]
+    HeldBack(String),
     /// Pump with a missing reading that the plan does not list.
     #[error("pump {0} is not measured, and the plan does not list it")]
     NotListed(String),

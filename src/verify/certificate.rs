@@ -20,7 +20,7 @@ use crate::certificate::{
     CUT_UNIT, Certificate, GoalProof, GroupProof, ProofCut, ProofMultipliers, ProofNode,
     ProofSplit, ProofSupplier, UNIT,
 };
-use crate::job::{Job, Standing};
+use crate::job::{HoldBack, Job, Standing};
 use crate::plan::{Kit, Objective, ObjectiveValue, PackPick, Plan};
 
 /// Whether a goal's bound was added up again.
@@ -98,6 +98,8 @@ pub(super) fn added_up(job: &Job, plan: &Plan, certificate: &Certificate) -> Vec
 enum Tier {
     /// Pumps served of a priority.
     Served(u32),
+    /// Worth of the pieces held back.
+    HeldBack,
     /// Bags that stay closed.
     Reopened,
     Waste,
@@ -112,6 +114,7 @@ impl Tier {
     fn of(aim: Objective) -> Option<Tier> {
         match aim {
             Objective::ServedOf(priority) => Some(Tier::Served(priority)),
+            Objective::HeldBack => Some(Tier::HeldBack),
             Objective::Reopened => Some(Tier::Reopened),
             Objective::Waste => Some(Tier::Waste),
             Objective::Plates => Some(Tier::Plates),
@@ -144,7 +147,8 @@ fn show(
     certificate: &Certificate,
     tiers: &[Tier],
 ) -> Result<Vec<Vec<Shown>>, NotShown> {
-    let mut grouped = vec![false; job.pumps.len()];
+    // Pieces to hold back are numbered after the pumps.
+    let mut grouped = vec![false; job.pumps.len() + job.hold_back.len()];
     for &pump in certificate.groups.iter().flat_map(|group| &group.pumps) {
         match grouped.get_mut(pump) {
             Some(grouped @ false) => *grouped = true,
@@ -158,7 +162,7 @@ fn show(
     }
     let fillings = Fillings::of(job).ok_or(NotShown::TooLarge)?;
     let mut work = Work(0);
-    for pump in (0..grouped.len()).filter(|&pump| !grouped[pump] && !out.pumps[pump]) {
+    for pump in (0..job.pumps.len()).filter(|&pump| !grouped[pump] && !out.pumps[pump]) {
         let mut any = false;
         let looked = fillings.each(pump, &mut |found| {
             any = any || fillings.is_kit(pump, found, &out.beside_held);
@@ -240,6 +244,8 @@ struct Priced {
     supplied: Vec<i128>,
     /// Price of serving a pump, by priority.
     serving: BTreeMap<u32, i128>,
+    /// Price of a unit of worth held back.
+    held_back: i128,
     /// Price of a bag that stays closed, and of a slip that stays true.
     stood: [i128; 2],
     /// Price of each cut that counts.
@@ -345,7 +351,9 @@ impl<'a> Group<'a> {
             return Err(wrong("an item that the stock does not have"));
         }
         let mut looked = 0;
-        let supplies = supplies::of_group(job, fillings, &proof.pumps, &out.left, &mut looked);
+        let pumps: Vec<usize> =
+            proof.pumps.iter().copied().filter(|&pump| pump < job.pumps.len()).collect();
+        let supplies = supplies::of_group(job, fillings, &pumps, &out.left, &mut looked);
         work.add(looked)?;
         let supplies = supplies.ok_or(NotShown::TooLarge)?;
         let values: Vec<i128> =
@@ -381,8 +389,14 @@ impl<'a> Group<'a> {
             if self.all_served(tier) || self.all_closed(tier) {
                 return Ok(Ok(()));
             }
-            if self.out.bags && matches!(self.tiers[tier], Tier::Served(_)) {
-                return Ok(Err(wrong("bags stay closed, and a pump that could be kitted is not")));
+            let set_aside = self.out.bags || self.out.pieces;
+            if set_aside && matches!(self.tiers[tier], Tier::Served(_)) {
+                return Ok(Err(wrong(
+                    "pieces are set aside, and a pump that could be kitted is not",
+                )));
+            }
+            if set_aside && self.tiers[tier] == Tier::HeldBack {
+                return Ok(Err(wrong("pieces are set aside, and one to hold back is not")));
             }
             let goal = goal.as_ref().ok_or(NotShown::NoCertificate);
             match goal.and_then(|goal| self.goal(tier, goal, work)) {
@@ -394,19 +408,30 @@ impl<'a> Group<'a> {
         proof.goals.iter().enumerate().map(shown).collect()
     }
 
-    /// Whether the plan serves every pump that a goal of serving counts: none of them may be left out then.
+    /// Whether the plan serves every pump that a goal of serving counts, or holds every piece back: none of them may be left
+    /// out then.
     fn all_served(&mut self, tier: usize) -> bool {
-        let Tier::Served(priority) = self.tiers[tier] else { return false };
-        let job = self.job;
-        let counted = |pump: usize| job.pumps[pump].priority == priority;
-        let all = self.proof.pumps.iter().filter(|&&pump| counted(pump)).count();
-        if -self.values[tier] != i128::try_from(all).unwrap_or(i128::MAX) {
+        let of = self.tiers[tier];
+        let counted = |block: usize| match of {
+            Tier::Served(priority) => {
+                let pump = self.job.pumps.get(block);
+                i128::from(pump.is_some_and(|pump| pump.priority == priority))
+            }
+            Tier::HeldBack => self.piece(block).map_or(0, |piece| piece.worth.into()),
+            _ => 0,
+        };
+        let counted: Vec<i128> = self.proof.pumps.iter().map(|&block| counted(block)).collect();
+        let serves = matches!(of, Tier::Served(_) | Tier::HeldBack);
+        if !serves || -self.values[tier] != counted.iter().sum::<i128>() {
             return false;
         }
-        for (&pump, idle) in self.proof.pumps.iter().zip(&mut self.idle) {
-            *idle &= !counted(pump);
-        }
+        self.idle.iter_mut().zip(counted).for_each(|(idle, counted)| *idle &= counted == 0);
         true
+    }
+
+    /// Piece to hold back that a block is, after all pumps.
+    fn piece(&self, block: usize) -> Option<&'a HoldBack> {
+        self.job.hold_back.get(block.checked_sub(self.job.pumps.len())?)
     }
 
     /// Whether the plan leaves every bag closed that can be: none of them may be opened then.
@@ -601,6 +626,9 @@ impl<'a> Group<'a> {
     /// Least price of a kit that every sieve lets pass, and the kits looked at.
     fn cheapest(&self, place: usize, prices: &Prepared) -> (Option<i128>, u64) {
         let pump = self.proof.pumps[place];
+        if self.piece(pump).is_some() {
+            return (self.passes_piece(place).then_some(prices.serving[place]), 1);
+        }
         let mut least: Option<i128> = None;
         let looked = self.fillings.each(pump, &mut |found| {
             let most = least.map_or(i128::MAX, |least| least - 1);
@@ -614,6 +642,11 @@ impl<'a> Group<'a> {
 
     fn is_kit(&self, pump: usize, found: &Found<'_>) -> bool {
         self.fillings.is_kit(pump, found, &self.out.left)
+    }
+
+    /// Whether every sieve lets a piece to hold back pass.
+    fn passes_piece(&self, place: usize) -> bool {
+        self.sieves.iter().all(|sieve| sieve.prices.serving[place] <= sieve.most[place])
     }
 
     fn passes(&self, place: usize, found: &Found<'_>) -> bool {
@@ -665,6 +698,13 @@ impl<'a> Group<'a> {
         most: usize,
     ) -> (Arc<Vec<Column>>, u64) {
         let pump = self.proof.pumps[place];
+        if let Some(piece) = self.piece(pump) {
+            let uses = vec![(piece.item, 1)];
+            let column = Column { uses, waste: 0, stood: [false; 2], cuts: Vec::new() };
+            let passes = self.passes_piece(place);
+            count.fetch_add(usize::from(passes), Ordering::Relaxed);
+            return (Arc::new(passes.then_some(column).into_iter().collect()), 1);
+        }
         let mut columns: BTreeMap<(PieceCounts, [bool; 2]), i128> = BTreeMap::new();
         let looked = self.fillings.each(pump, &mut |found| {
             if count.load(Ordering::Relaxed) > most
@@ -758,6 +798,7 @@ impl<'a> Group<'a> {
             item: vec![0; self.job.stock.len()],
             supplied: vec![0; self.job.stock.len() + self.job.plates.len()],
             serving: BTreeMap::new(),
+            held_back: 0,
             stood: [0; 2],
             cuts: multipliers.cuts.clone(),
         };
@@ -801,6 +842,7 @@ impl<'a> Group<'a> {
                 Tier::Served(priority) => {
                     *prices.serving.entry(priority).or_default() -= multiplier
                 }
+                Tier::HeldBack => prices.held_back -= multiplier,
                 Tier::Reopened => prices.stood[0] -= multiplier,
                 Tier::Slips => prices.stood[1] -= multiplier,
                 Tier::Waste => prices.waste += multiplier,
@@ -842,12 +884,18 @@ impl<'a> Group<'a> {
         }
     }
 
+    /// Price of serving a pump beside its pieces, or of a piece that is held back.
     fn serving(&self, prices: &Priced, pump: usize) -> i128 {
+        if let Some(piece) = self.piece(pump) {
+            // It is in no kit: its item has the price of the sets alone.
+            return prices.held_back * i128::from(piece.worth) + prices.supplied[piece.item];
+        }
         prices.serving.get(&self.job.pumps[pump].priority).copied().unwrap_or(0)
     }
 
     fn price(&self, prices: &Priced, place: usize, column: &Column) -> i128 {
-        let pieces = column.uses.iter();
+        let is_kit = self.piece(self.proof.pumps[place]).is_none();
+        let pieces = column.uses.iter().filter(|_| is_kit);
         let pieces: i128 = pieces.map(|&(item, count)| prices.item[item] * i128::from(count)).sum();
         let cuts = prices.cuts.iter().map(|&(cut, price)| price * column.cuts[cut]);
         let stood = prices.stood.iter().zip(column.stood).filter(|(_, stood)| *stood);
@@ -947,6 +995,9 @@ impl<'a> Group<'a> {
     }
 
     fn cost(&self, tier: usize, place: usize, column: &Column) -> i128 {
+        if let Some(piece) = self.piece(self.proof.pumps[place]) {
+            return if self.tiers[tier] == Tier::HeldBack { -i128::from(piece.worth) } else { 0 };
+        }
         let each = |of: &dyn Fn(usize) -> i128| {
             column.uses.iter().map(|&(item, count)| i128::from(count) * of(item)).sum()
         };
@@ -955,6 +1006,7 @@ impl<'a> Group<'a> {
                 let of_it = self.job.pumps[self.proof.pumps[place]].priority == priority;
                 -i128::from(of_it)
             }
+            Tier::HeldBack => 0,
             Tier::Reopened => -i128::from(column.stood[0]),
             Tier::Slips => -i128::from(column.stood[1]),
             Tier::Waste => column.waste,
@@ -1124,6 +1176,12 @@ fn common(a: i128, b: i128) -> i128 {
 
 /// Value of a plan on a goal, as far as these pumps go.
 fn value(job: &Job, plan: &Plan, (pumps, supplies): (&[usize], &[Supply]), tier: Tier) -> i128 {
+    if tier == Tier::HeldBack {
+        let mine =
+            plan.held_back.iter().filter(|&piece| pumps.contains(&(job.pumps.len() + piece)));
+        return -mine.map(|&piece| i128::from(job.hold_back[piece].worth)).sum::<i128>();
+    }
+    let pumps: Vec<usize> = pumps.iter().copied().filter(|&pump| pump < job.pumps.len()).collect();
     let kept = |of: fn(&Standing, &[PackPick]) -> bool| {
         let kept = pumps.iter().filter(|&&pump| match (&plan.kits[pump], job.standing.get(pump)) {
             (Kit::Served(packs), Some(stands)) => of(stands, packs),
@@ -1170,7 +1228,7 @@ fn value(job: &Job, plan: &Plan, (pumps, supplies): (&[usize], &[Supply]), tier:
                 let off = off.map(|r| charge(job, off_target(job, pump, packs, &r.form)));
                 pieces(packs, &each) + off.sum::<i128>()
             }
-            Tier::Plates | Tier::Reopened | Tier::Slips => 0,
+            Tier::Plates | Tier::HeldBack | Tier::Reopened | Tier::Slips => 0,
             Tier::Pieces => pieces(packs, &|_, _| 1),
             Tier::Scarcity => pieces(packs, &|item, _| scarcity(&job.stock[item])),
         })

@@ -1,7 +1,8 @@
 //! Kits from before the plan, for the certificate: those that are out of play.
 //!
 //! A held kit is out of play. So are bags, where every bag that conforms stays closed: serving comes before bags, so that is
-//! best only if every pump that could be kitted is, which is shown of the others. Where packs are spoiled once opened, or
+//! best only if every pump that could be kitted is, which is shown of the others. Pieces that are held back, and stand in no
+//! group, are out of play alike: all of them must be held back then. Where packs are spoiled once opened, or
 //! plates are cut up, all is paid for together and nothing is out of play.
 
 use super::certificate::{NotShown, wrong};
@@ -21,6 +22,8 @@ pub(super) struct OutOfPlay {
     pub(super) beside_held: Vec<i64>,
     /// Whether bags are that nobody holds.
     pub(super) bags: bool,
+    /// Whether pieces are that are held back.
+    pub(super) pieces: bool,
     kits: usize,
 }
 
@@ -30,10 +33,10 @@ impl OutOfPlay {
     /// # Errors
     /// A held kit that the plan has not, and could have.
     pub(super) fn of(job: &Job, plan: &Plan, grouped: &[bool]) -> Result<OutOfPlay, NotShown> {
-        let pumps = vec![false; job.pumps.len()];
+        let pumps = vec![false; grouped.len()];
         let left: Vec<i64> = job.stock.iter().map(|lot| available(lot).into()).collect();
         let beside_held = left.clone();
-        let mut out = OutOfPlay { pumps, left, beside_held, bags: false, kits: 0 };
+        let mut out = OutOfPlay { pumps, left, beside_held, bags: false, pieces: false, kits: 0 };
         let together =
             !job.plates.is_empty() || (0..job.stock.len()).any(|item| is_supplied(job, item));
         let stands = || job.standing.iter().zip(&plan.kits).enumerate();
@@ -75,6 +78,18 @@ impl OutOfPlay {
                 }
             }
             out.pumps[pump] = true;
+        }
+        for (piece, of) in job.hold_back.iter().enumerate() {
+            let block = job.pumps.len() + piece;
+            if grouped[block] {
+                continue;
+            }
+            if !plan.held_back.contains(&piece) {
+                return Err(wrong("a piece that is not held back stands in no group"));
+            }
+            out.pieces = true;
+            out.pumps[block] = true;
+            out.left[of.item] -= 1;
         }
         Ok(out)
     }

@@ -237,7 +237,7 @@ fn rounded(share: f64, round: fn(f64) -> f64) -> String {
 }
 
 /// Both ends of an interval, rounded outward: `93.8 to 96.5 %`.
-fn interval([low, high]: [f64; 2]) -> String {
+pub(super) fn interval([low, high]: [f64; 2]) -> String {
     let low = rounded(low, f64::floor);
     format!("{} to {}", low.trim_end_matches(" %"), rounded(high, f64::ceil))
 }

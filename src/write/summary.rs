@@ -50,7 +50,7 @@ pub(super) fn sheet(
     page.row += 1;
     pumps(&mut page, verified, stack_ups)?;
     page.row += 1;
-    not_measured(&mut page, job)?;
+    not_measured(&mut page, verified)?;
     warnings(&mut page, verified)?;
     page.cautions(&[], |_| 18.0)?;
     let (row, column) = (page.row - 1, page.last);
@@ -323,7 +323,8 @@ fn pumps(page: &mut Page<'_>, verified: &Verified, stack_ups: StackUps) -> Writt
 type Waiting<'s> = Column<'s, NotMeasured>;
 
 /// The pumps that nothing is planned for, with the readings that they wait for.
-fn not_measured(page: &mut Page<'_>, job: &Job) -> Written {
+fn not_measured(page: &mut Page<'_>, verified: &Verified) -> Written {
+    let (job, plan) = (verified.job(), verified.plan());
     if job.not_measured.is_empty() {
         return Ok(());
     }
@@ -343,6 +344,12 @@ fn not_measured(page: &mut Page<'_>, job: &Job) -> Written {
         let waits_for = words::waits_for(pump);
         page.high(15.5 * lines(&[(&*pump.tag, 12), (&*waits_for, 80)], [1, 25]))?;
         page.put(&columns, pump)?;
+    }
+    for said in words::ahead::left(job, plan) {
+        page.across(&said, &page.styles.prose, tall(&said, 140))?;
+    }
+    if let Some(said) = words::ahead::used_up(job, plan) {
+        page.across(&said, &page.styles.alarms, tall(&said, 140))?;
     }
     page.row += 1;
     Ok(())

@@ -157,7 +157,7 @@ fn no_cell_of_the_samples_is_passed_over() {
             None => job(&sources),
             Some(past) => {
                 let ahead = Ahead { history: Some(past.into()), ..Ahead::default() };
-                forecast(&sources, &ahead).map(|forecast| forecast.into_parts().0)
+                forecast(&Sources { ahead, ..sources }).map(|forecast| forecast.into_parts().0)
             }
         };
         let read = read.unwrap_or_else(|problems| panic!("{:#?}", problems.sorted()));

@@ -75,6 +75,8 @@ fn plan(job: &Job, short: &[usize]) -> Plan {
         worth: vec![],
         holding: vec![],
         cures: Vec::new(),
+        left: None,
+        held_back: Vec::new(),
         stopped_by: None,
         left_out: Default::default(),
         certificate: Default::default(),

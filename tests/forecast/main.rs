@@ -73,12 +73,13 @@ impl Shop {
             stock: self.path("stock.csv"),
             pumps: self.path("pumps.csv"),
             models: models.exists().then_some(models),
+            ahead: self.ahead.clone(),
             ..Sources::default()
         }
     }
 
     fn read(&self) -> Result<Forecast, Problems> {
-        forecast(&self.sources(), &self.ahead)
+        forecast(&self.sources())
     }
 
     fn good(&self) -> Forecast {
@@ -239,10 +240,7 @@ fn the_other_commands_plan_for_measured_pumps_alone() {
     // Measured pumps are read as before.
     let measured = PUMPS.replace("F1,F1,,0.050", "F1,F1,0.041,0.050");
     let shop = Shop::new(STOCK, &measured, None);
-    assert_eq!(
-        &job(&shop.sources()).unwrap(),
-        forecast(&shop.sources(), &shop.ahead).unwrap().job()
-    );
+    assert_eq!(&job(&shop.sources()).unwrap(), forecast(&shop.sources()).unwrap().job());
 }
 
 /// Results of SciPy 1.17.1 and numpy for the ten readings above:

@@ -37,7 +37,8 @@ struct Case {
 
 impl Case {
     fn of(name: &'static str, sources: &Sources, ahead: &Ahead, step: &str) -> Case {
-        let outlook = forecast(sources, ahead).unwrap_or_else(|p| panic!("{:#?}", p.sorted()));
+        let outlook = forecast(&Sources { ahead: ahead.clone(), ..sources.clone() })
+            .unwrap_or_else(|p| panic!("{:#?}", p.sorted()));
         let question = ProvisionOptions {
             scenarios: 40,
             checks: 60,

@@ -14,6 +14,8 @@
     missing_docs
 )]
 
+mod held;
+mod left;
 mod reference;
 mod safe;
 mod service;

@@ -194,9 +194,9 @@ fn the_gap_is_seen_in_the_picture_and_in_words() {
 /// for measured pumps, which shares the judging of limits but neither covering nor runs, must agree.
 #[test]
 fn what_the_tables_say_holds_for_a_pump_that_is_measured_so() {
-    let sources = Sources { stock: STOCK.into(), pumps: PUMPS.into(), ..Sources::default() };
     let ahead = Ahead { history: Some(PAST.into()), ..Ahead::default() };
-    let outlook = forecast(&sources, &ahead).unwrap();
+    let sources = Sources { stock: STOCK.into(), pumps: PUMPS.into(), ahead, ..Sources::default() };
+    let outlook = forecast(&sources).unwrap();
     let question = ProvisionOptions {
         scenarios: 5,
         checks: 5,
@@ -581,8 +581,8 @@ fn a_provision_that_does_not_hold_is_noticed() {
     use gapwright::decimal::Money;
     use gapwright::verify::verify_provision;
     let ahead = Ahead { history: Some(PAST.into()), ..Ahead::default() };
-    let sources = Sources { stock: STOCK.into(), pumps: PUMPS.into(), ..Sources::default() };
-    let outlook = forecast(&sources, &ahead).unwrap();
+    let sources = Sources { stock: STOCK.into(), pumps: PUMPS.into(), ahead, ..Sources::default() };
+    let outlook = forecast(&sources).unwrap();
     let step = Length::parse("1 thou", None).unwrap();
     let question = ProvisionOptions { scenarios: 20, checks: 20, ..ProvisionOptions::new(step) };
     let found = provision(&outlook, &question, &Control::unlimited()).unwrap();

@@ -82,6 +82,10 @@ pub(super) fn tell(verified: &Verified, run: &Run) {
         words::cures(job, plan, at).iter().for_each(|cure| out!(to, "    {cure}"));
     }
     tell_not_measured(job, to);
+    words::ahead::left(job, plan).iter().for_each(|said| out!(to, "  {said}"));
+    if let Some(said) = words::ahead::used_up(job, plan) {
+        warning!("{said}");
+    }
     let lacking = verified.bags().iter().filter(|bag| words::lacking(bag));
     let lacking = lacking.count();
     if lacking > 0 {

@@ -123,7 +123,7 @@ impl Args {
     pub(super) fn read(&self, memory: &Memory, problems: &mut Problems) -> Option<Reading> {
         let asked = self.asked(problems);
         let ahead = Ahead { history: self.history.clone(), level: asked.level, step: asked.step };
-        let read = read::forecast(&self.sources(memory), &ahead);
+        let read = read::forecast(&Sources { ahead, ..self.sources(memory) });
         let read = read.map(|outlook| {
             let warnings = outlook.job().warnings.clone();
             (outlook, warnings)

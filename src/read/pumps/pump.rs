@@ -2,7 +2,7 @@
 
 use itertools::Itertools;
 
-use super::super::expected::{Foresight, Unmeasured};
+use super::super::expected::{EMPTY, Foresight, Unmeasured};
 use super::super::gauges::Gauges;
 use super::super::questions;
 use super::super::stock::THICK;
@@ -10,7 +10,7 @@ use super::super::table::{Heading, TableRow};
 use super::columns::{Columns, ConsumableColumns};
 use crate::day;
 use crate::forecast::Expected;
-use crate::job::{MissingReading, NotMeasured};
+use crate::job::{MissingReading, NotMeasured, PumpAhead};
 use crate::length::{Fine, Length, Unit};
 use crate::model::{Dimension, Form, Model, Requirement, Spread, Term, Thermal};
 use crate::packing::RingSpace;
@@ -31,8 +31,10 @@ pub(super) struct PumpReader<'a> {
     pub(super) columns: &'a Columns,
     pub(super) policy: &'a Policy,
     pub(super) gauges: &'a Gauges,
-    /// Knowledge ahead of readings, where pumps may still be unmeasured.
-    pub(super) foresight: Option<&'a Foresight<'a>>,
+    /// Knowledge ahead of readings.
+    pub(super) foresight: &'a Foresight<'a>,
+    /// Whether the outage is still to come: then a pump that is not measured stands among the others.
+    pub(super) before: bool,
     pub(super) tag: Option<&'a Heading>,
 }
 
@@ -54,6 +56,9 @@ pub(in crate::read) struct Waiting {
 
 /// A value that is measured, or the readings that are missing for it.
 type Reading<T> = Result<T, Vec<MissingReading>>;
+
+/// A dimension as measured, or as it is expected.
+type Known = (Measured, Option<Expected>);
 
 /// All values, or every reading that is missing.
 fn together<T>(values: impl IntoIterator<Item = Reading<T>>) -> Reading<Vec<T>> {
@@ -87,7 +92,7 @@ impl PumpReader<'_> {
                 Some((Code::new(&code), line.place(column.as_ref()?)))
             })
             .collect();
-        let dimensions: Vec<Option<Reading<_>>> = (0..self.model.dimensions.len())
+        let dimensions: Vec<Option<Reading<Known>>> = (0..self.model.dimensions.len())
             .map(|index| self.dimension(model, index, problems))
             .collect();
         let growths: Vec<Option<Growth>> = self
@@ -134,24 +139,14 @@ impl PumpReader<'_> {
             self.columns.consumables.iter().map(|columns| self.ring(columns, problems)).collect();
         let (fits, fit_places): (Vec<Code>, _) =
             fits.into_iter().collect::<Option<Vec<_>>>()?.into_iter().unzip();
-        let dimensions = together(dimensions.into_iter().collect::<Option<Vec<_>>>()?);
+        let dimensions = dimensions.into_iter().collect::<Option<Vec<_>>>()?;
         let rings = together(rings.into_iter().collect::<Option<Vec<_>>>()?);
         let (tag, priority) = (tag?, priority?);
         let growths = growths.into_iter().collect::<Option<_>>()?;
         let requirements = requirements.into_iter().collect::<Option<_>>()?;
-        let (dimensions, rings) = match (dimensions, rings) {
-            (Ok(dimensions), Ok(rings)) => (dimensions, rings),
-            (dimensions, rings) => {
-                let missing = [dimensions.err(), rings.err()].into_iter().flatten().flatten();
-                let waits_for = missing.collect();
-                let pump = NotMeasured { tag, model, priority, due, location, waits_for };
-                let code = |code| ConsumableFit { code, space: None };
-                let consumables = consumables.into_iter().map(code).collect();
-                return Some(Row::NotMeasured(Waiting { pump, fits, fit_places, consumables }));
-            }
-        };
-        let (dimensions, expected): (_, Vec<Option<Expected>>) = dimensions.into_iter().unzip();
         let fit = |(code, space)| ConsumableFit { code, space };
+        let spaces = rings.as_deref().unwrap_or_default().iter().copied();
+        let spaces = spaces.chain(std::iter::repeat(None));
         let pump = Pump {
             tag,
             model,
@@ -160,18 +155,94 @@ impl PumpReader<'_> {
             location,
             note,
             carried,
-            consumable_fits: consumables.into_iter().zip(rings).map(fit).collect(),
+            consumable_fits: consumables.into_iter().zip(spaces).map(fit).collect(),
             fits,
-            dimensions,
+            dimensions: Vec::new(),
             growths,
             derived: self.model.derived.clone(),
             correlations: self.model.correlations.clone(),
             requirements,
             row: line.row.number,
         };
+        let (dimensions, expected): (_, Vec<Option<Expected>>) =
+            match (together(dimensions.clone()), rings) {
+                (Ok(dimensions), Ok(_)) => dimensions.into_iter().unzip(),
+                (all, rings) => {
+                    let missing = [all.err(), rings.err()].into_iter().flatten().flatten();
+                    let (fits, consumables) = (pump.fits.clone(), pump.consumable_fits.clone());
+                    let pump = NotMeasured {
+                        tag: pump.tag.clone(),
+                        model,
+                        priority,
+                        due: pump.due.clone(),
+                        location: pump.location.clone(),
+                        waits_for: missing.collect(),
+                        ahead: self.ahead(pump, dimensions, problems).map(Box::new),
+                    };
+                    return Some(Row::NotMeasured(Waiting { pump, fits, fit_places, consumables }));
+                }
+            };
+        let pump = Pump { dimensions, ..pump };
         self.check_derived(&pump, &expected, problems)?;
         self.ask_about_reach(&pump, &expected, problems);
         Some(Row::Measured(pump, expected, fit_places))
+    }
+
+    /// A pump that is not measured as it is expected, from what is known of its dimensions ahead, or why it is not known so. A range
+    /// that cannot be read is a warning: nothing is planned by it.
+    fn ahead(
+        &self,
+        pump: Pump,
+        dimensions: Vec<Reading<Known>>,
+        problems: &mut Problems,
+    ) -> Result<PumpAhead, String> {
+        let known = |(index, reading): (usize, Reading<Known>)| match reading {
+            Ok(known) => Ok::<Known, String>(known),
+            Err(_) => {
+                let mut found = Problems::new();
+                let expected =
+                    self.foresight.expect(&self.unmeasured(pump.model, index), &mut found);
+                let first = found.sorted().first().map(|problem| problem.found.clone());
+                let stated = self.columns.ranges[index].stated(&self.line);
+                for (_, problem) in found.by_place().into_iter().filter(|_| stated) {
+                    problems.warn(problem.clone());
+                }
+                let (measured, expected) = expected.ok_or_else(|| {
+                    let lack = first.unwrap_or_else(|| "no past readings".into());
+                    let label = &self.model.dimensions[index].label;
+                    format!("{label}: {}", lack.strip_prefix(EMPTY).unwrap_or(&lack))
+                })?;
+                Ok((measured, Some(expected)))
+            }
+        };
+        let known = dimensions.into_iter().enumerate().map(known).collect::<Result<Vec<_>, _>>()?;
+        let (dimensions, expected): (_, Vec<Option<Expected>>) = known.into_iter().unzip();
+        for derived in &pump.derived {
+            if derived.of.iter().any(|&at| expected[at].is_some()) {
+                return Err(format!(
+                    "{} is worked out of a dimension that is not measured",
+                    derived.label
+                ));
+            }
+        }
+        let pump = Pump { dimensions, ..pump };
+        self.ask_about_reach(&pump, &expected, problems);
+        Ok(PumpAhead { pump, expected })
+    }
+
+    /// A dimension without its readings.
+    fn unmeasured(&self, model: usize, index: usize) -> Unmeasured<'_, '_> {
+        let columns = &self.columns.dimensions[index];
+        let place = columns.first().or(self.tag);
+        Unmeasured {
+            line: self.line,
+            model: self.model,
+            index: (model, index),
+            dimension: &self.model.dimensions[index],
+            readings: columns,
+            range: &self.columns.ranges[index],
+            place: place.map_or(self.line.table.sheet.whole(), |heading| self.line.place(heading)),
+        }
     }
 
     /// A reading that is missing.
@@ -304,7 +375,7 @@ impl PumpReader<'_> {
         let [bore, shaft] = sides.each_ref().map(|heading| {
             let heading = heading.as_ref()?;
             // Before the outage nobody waits for a reading: the ring must be known.
-            if self.foresight.is_none() && line.row.cell(heading.column).is_none() {
+            if !self.before && line.row.cell(heading.column).is_none() {
                 return Some(Err(vec![self.not_taken(heading)]));
             }
             Some(Ok((heading, line.needed_thickness(heading, problems)?)))
@@ -354,12 +425,12 @@ impl PumpReader<'_> {
         model: usize,
         index: usize,
         problems: &mut Problems,
-    ) -> Option<Reading<(Measured, Option<Expected>)>> {
+    ) -> Option<Reading<Known>> {
         let (line, columns) = (&self.line, &self.columns.dimensions[index]);
         let (dimension, range) = (&self.model.dimensions[index], &self.columns.ranges[index]);
         let (filled, empty): (Vec<&Heading>, Vec<&Heading>) =
             columns.iter().partition(|h| line.row.cell(h.column).is_some());
-        let Some(foresight) = self.foresight else {
+        if !self.before {
             return match (filled.as_slice(), empty.first()) {
                 ([], next) => next.map(|next| Err(vec![self.not_taken(next)])),
                 // A single reading has no spread; the next one is still to be taken.
@@ -368,19 +439,10 @@ impl PumpReader<'_> {
                 }
                 _ => Some(Ok((self.measured(dimension, &filled, problems)?, None))),
             };
-        };
+        }
         if filled.is_empty() {
-            let place = columns.first().or(self.tag);
-            let unmeasured = Unmeasured {
-                line: self.line,
-                model: self.model,
-                index: (model, index),
-                dimension,
-                readings: columns,
-                range,
-                place: place.map_or(line.table.sheet.whole(), |heading| line.place(heading)),
-            };
-            let (measured, expected) = foresight.expect(&unmeasured, problems)?;
+            let (measured, expected) =
+                self.foresight.expect(&self.unmeasured(model, index), problems)?;
             return Some(Ok((measured, Some(expected))));
         }
         // A range beside a reading is not used, so its faults do not stop the run.

@@ -1,0 +1,211 @@
+//! What a plan leaves for pumps that are not measured, beside trying every assignment in each drawn outage.
+
+use gapwright::choose::choose;
+use gapwright::choose::control::Control;
+use gapwright::decimal::Millionths;
+use gapwright::forecast::{Expected, ExpectedLaw, Forecast};
+use gapwright::job::{Job, MissingReading, NotMeasured, Parts, PumpAhead};
+use gapwright::length::{Length, Tolerance, Unit};
+use gapwright::model::{Dimension, Form, Model, Pack, Requirement, Term};
+use gapwright::plan::Plan;
+use gapwright::problem::Place;
+use gapwright::provision::{DRAWS, ProvisionOptions, Purpose, scenario, with_left};
+use gapwright::pump::{Measured, Pump};
+use gapwright::stock::{Code, Item, Size};
+use rand::{RngExt, SeedableRng};
+use rand_chacha::ChaCha8Rng;
+
+/// A hundredth of a millimetre, in ticks.
+const STEP: i64 = 100_000;
+const MOST: u32 = 2;
+
+pub fn steps(steps: i64) -> Length {
+    Length::from_ticks(steps * STEP)
+}
+
+/// Model whose gap, less its shims, must come to 20 steps within so many.
+pub fn model(within: i64) -> Model {
+    let terms = vec![(Term::Dimension(0), Millionths::ONE), (Term::Pack(0), -Millionths::ONE)];
+    let (lower, upper) = (Some(steps(20 - within)), Some(steps(20 + within)));
+    let form = Form::Linear { terms, target: steps(20), lower, upper };
+    Model {
+        dimensions: vec![Dimension::new("gap", Tolerance::default())],
+        packs: vec![Pack::new("shims", "shim", 1..=MOST)],
+        requirements: vec![Requirement::new("clearance", form)],
+        ..Model::new("example", Unit::Millimetre)
+    }
+}
+
+pub fn pump(tag: &str, gap: i64, model: &Model) -> Pump {
+    Pump {
+        fits: vec![Code::new("F")],
+        dimensions: vec![Measured::within(steps(gap), Tolerance::default())],
+        ..Pump::new(tag, 0, model)
+    }
+}
+
+pub fn waiting(tag: &str, [low, high]: [i64; 2], model: &Model) -> NotMeasured {
+    let expected = Expected { low: steps(low), high: steps(high), law: ExpectedLaw::Even };
+    let pump = pump(tag, i64::midpoint(low, high), model);
+    NotMeasured {
+        tag: tag.into(),
+        model: 0,
+        priority: 3,
+        due: None,
+        location: None,
+        waits_for: vec![MissingReading { heading: "Gap (mm)".into(), place: Place::file("pumps") }],
+        ahead: Ok(Box::new(PumpAhead { pump, expected: vec![Some(expected)] })),
+    }
+}
+
+/// Sizes in steps.
+pub struct Case {
+    pub job: Job,
+    pub sizes: Vec<i64>,
+    pub within: i64,
+}
+
+pub fn case(random: &mut ChaCha8Rng) -> Case {
+    let mut sizes: Vec<i64> =
+        (0..random.random_range(2..5)).map(|_| random.random_range(4..20)).collect();
+    sizes.sort_unstable();
+    sizes.dedup();
+    let stock = sizes.iter().map(|&size| {
+        let exact = Size::new(steps(size), Tolerance::default());
+        let on_hand = random.random_range(0..4);
+        Item::of(&format!("S{size}"), "shim".into(), Code::new("F"), exact, on_hand)
+    });
+    let stock = stock.collect();
+    let within = random.random_range(2..5);
+    let model = model(within);
+    let gap = |random: &mut ChaCha8Rng| 20 + random.random_range(4..36);
+    let pumps =
+        (0..random.random_range(1..3)).map(|at| pump(&format!("P-{at}"), gap(random), &model));
+    let pumps = pumps.collect();
+    let not_measured = (0..random.random_range(1..4)).map(|at| {
+        let low = gap(random);
+        waiting(&format!("W-{at}"), [low, low + random.random_range(0..8)], &model)
+    });
+    let not_measured = not_measured.collect();
+    let parts = Parts { stock, models: vec![model], pumps, ..Parts::default() };
+    Case { job: Job { not_measured, ..Job::new(parts).unwrap() }, sizes, within }
+}
+
+impl Case {
+    /// Every way to take one or two shims for a gap, by size.
+    pub fn ways(&self, gap: Length) -> Vec<Vec<usize>> {
+        let sizes = 0..self.sizes.len();
+        let two = |first: usize| (first..self.sizes.len()).map(move |second| vec![first, second]);
+        let all = sizes.clone().map(|one| vec![one]).chain(sizes.flat_map(two));
+        let left =
+            |way: &[usize]| way.iter().map(|&at| steps(self.sizes[at])).fold(gap, |a, b| a - b);
+        let fits = |way: &Vec<usize>| {
+            (steps(20 - self.within)..=steps(20 + self.within)).contains(&left(way))
+        };
+        all.filter(fits).collect()
+    }
+
+    /// Gap of each waiting pump in one drawn outage.
+    pub fn drawn(&self, number: u32) -> Vec<Length> {
+        let known = self.job.not_measured.iter().map(|pump| pump.ahead.as_deref().unwrap());
+        let (pumps, expected): (Vec<Pump>, Vec<_>) =
+            known.map(|one| (one.pump.clone(), one.expected.clone())).unzip();
+        let parts = Parts { pumps, ..self.job.clone().into_parts() };
+        let forecast = Forecast::new(Job::new(parts).unwrap(), expected).unwrap();
+        let question = ProvisionOptions::new(forecast.usual_step());
+        let drawn = scenario(&forecast, &question, Purpose::Counting, number).unwrap();
+        drawn.into_iter().map(|of| of[0].unwrap()).collect()
+    }
+}
+
+/// Most pumps that can have a way each, out of these pieces.
+pub fn most(ways: &[Vec<Vec<usize>>], left: &mut [u32]) -> usize {
+    let Some((first, others)) = ways.split_first() else { return 0 };
+    let mut best = most(others, left);
+    for way in first {
+        let mut after = left.to_vec();
+        let taken = way.iter().all(|&at| {
+            let there = after[at] > 0;
+            after[at] = after[at].saturating_sub(1);
+            there
+        });
+        if taken {
+            best = best.max(1 + most(others, &mut after));
+        }
+    }
+    best
+}
+
+fn left(job: &Job, plan: &Plan) -> Vec<u32> {
+    job.stock.iter().zip(plan.issued(job)).map(|(lot, issued)| lot.on_hand - issued).collect()
+}
+
+#[test]
+fn the_count_and_its_names_equal_trying_every_assignment() {
+    let mut random = ChaCha8Rng::seed_from_u64(31);
+    let (mut some, mut named) = (0, 0);
+    for round in 0..40 {
+        let case = case(&mut random);
+        let job = &case.job;
+        let plan = choose(job, &Control::unlimited()).unwrap();
+        let plan = with_left(job, plan, &Control::unlimited());
+        let found = plan.left.clone().unwrap().unwrap();
+        let (all, left) =
+            (job.stock.iter().map(|lot| lot.on_hand).collect::<Vec<_>>(), left(job, &plan));
+        let drawn: Vec<Vec<Vec<Vec<usize>>>> = (0..DRAWS)
+            .map(|number| case.drawn(number).into_iter().map(|gap| case.ways(gap)).collect())
+            .collect();
+        let waiting = job.not_measured.len();
+        let whole = |there: &[u32]| {
+            drawn.iter().filter(|ways| most(ways, &mut there.to_vec()) == waiting).count() as u32
+        };
+        assert_eq!(found.undecided, 0, "round {round}");
+        assert_eq!(found.kitted, whole(&left), "round {round}");
+        assert_eq!(found.without_plan, whole(&all), "round {round}");
+        let each: usize = drawn.iter().map(|ways| most(ways, &mut left.clone())).sum();
+        let pumps: u32 = found.pumps.iter().map(|(_, kitted)| kitted).sum();
+        assert_eq!(pumps as usize, each, "round {round}");
+        some += u32::from(found.kitted > 0 && found.kitted < DRAWS);
+        // One more of each piece that the plan takes.
+        let issued = plan.issued(job);
+        let mut raised: Vec<(usize, u32)> = (0..all.len())
+            .filter(|&item| issued[item] > 0)
+            .map(|item| {
+                let mut more = left.clone();
+                more[item] += 1;
+                (item, whole(&more))
+            })
+            .filter(|(_, kitted)| *kitted > found.kitted)
+            .collect();
+        raised.sort_by_key(|&(item, kitted)| (std::cmp::Reverse(kitted), item));
+        for name in &found.used_up {
+            assert!(raised.contains(name), "round {round}: {name:?} of {raised:?}");
+        }
+        if DRAWS - found.kitted <= 200 {
+            raised.truncate(3);
+            assert_eq!(found.used_up, raised, "round {round}");
+        }
+        named += found.used_up.len();
+    }
+    assert!(some > 5 && named > 5, "{some} {named}");
+}
+
+/// The one shim that both need goes to the measured pump, and is named with the figure that putting it back gives.
+#[test]
+fn the_piece_that_is_used_up_is_named() {
+    let model = model(2);
+    let exact = Size::new(steps(10), Tolerance::default());
+    let parts = Parts {
+        stock: vec![Item::of("S10", "shim".into(), Code::new("F"), exact, 1)],
+        pumps: vec![pump("P", 30, &model)],
+        models: vec![model.clone()],
+        ..Parts::default()
+    };
+    let not_measured = vec![waiting("W", [29, 31], &model)];
+    let job = Job { not_measured, ..Job::new(parts).unwrap() };
+    let plan = choose(&job, &Control::unlimited()).unwrap();
+    let found = with_left(&job, plan, &Control::unlimited()).left.unwrap().unwrap();
+    assert_eq!((found.kitted, found.without_plan), (0, DRAWS));
+    assert_eq!(found.pumps, [(0, 0)]);
+    assert_eq!(found.used_up, [(0, DRAWS)]);
+}
