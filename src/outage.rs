@@ -192,6 +192,33 @@ impl Outage {
         Ok(number)
     }
 
+    /// The outage with a booking more, to see what it would do.
+    ///
+    /// # Errors
+    /// [`BookingRefusal`]: the reason why it cannot be booked, with the fix.
+    pub fn with(&self, booking: Booking) -> Result<Outage, BookingRefusal> {
+        let entry = self.book(Circumstances::default(), booking)?;
+        let mut after = self.clone();
+        // What was booked a moment ago follows.
+        after.follow(entry).ok();
+        Ok(after)
+    }
+
+    /// Workbooks and a plan as they are to be entered: without what is there already.
+    pub fn news(&self, taken: TookOver, plan: PlanBooking) -> Vec<Booking> {
+        let known = self.taken().is_some_and(|last| last.is_same(&taken));
+        let files = (taken.holds.is_some() || !known).then_some(Booking::TookOver(taken));
+        let plan = (!self.stands(&plan)).then_some(Booking::Plan(plan));
+        files.into_iter().chain(plan).collect()
+    }
+
+    /// Whether a plan is the last one, and nothing that it says has changed since.
+    fn stands(&self, plan: &PlanBooking) -> bool {
+        let same = self.plan.as_ref().is_some_and(|last| last.code == plan.code);
+        let after = || self.with(Booking::Plan(plan.clone()));
+        same && after().is_ok_and(|after| after.pumps().eq(self.pumps()))
+    }
+
     fn apply(&mut self, entry: &LedgerEntry, effect: rules::Effect) {
         let number = entry.number;
         if let Booking::TookOver(taken) = &entry.booking {
