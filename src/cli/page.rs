@@ -139,7 +139,9 @@ pub(super) fn run(args: &Args, common: &Common) -> Ended {
     let mut run = Run::begin(common, args.files());
     if let Some(path) = args.outage() {
         let opened = run.look("checking the outage file", |_| LedgerBoard::open(path));
-        let board = Arc::new(sound(&mut run, path, opened)?);
+        let board = sound(&mut run, path, opened)?;
+        use_threads(args.threads.threads);
+        let board = Arc::new(board.with_readings(common.megabytes));
         let served = serve(&run, board, args);
         run.sound(served.map_err(|error| problem(&error)))?;
         return run.end(DONE);
