@@ -89,6 +89,15 @@ impl BookingRefusal {
         )
     }
 
+    /// Refusal of what was decided before this entry was booked.
+    pub(crate) fn of_moved(entry: &LedgerEntry) -> BookingRefusal {
+        BookingRefusal::new(
+            format!("entry {} ({}), booked meanwhile", entry.number, entry.booking.word()),
+            "the ledger as it was looked at",
+            "look at it again, then book what still holds",
+        )
+    }
+
     /// The refusal as a problem of a file.
     pub fn problem(&self, place: Place) -> Problem {
         Problem::new(place, self.found.as_str(), self.expected.as_str(), self.fix.as_str())

@@ -173,7 +173,7 @@ const DOORS: &[(&str, &str)] = &[
     ("smallvec", "choose provision stack"),
     ("statrs", "inventory provision stack"),
     ("strsim", "problem read"),
-    ("tempfile", "cli outage_books output"),
+    ("tempfile", "outage_books output"),
     ("terminal_size", "cli"),
     ("textwrap", "cli"),
     (

@@ -51,7 +51,8 @@ Examples:
   gapwright page stock.xlsx pumps.xlsx --port 8470
         prints its address; Ctrl-C ends it
   gapwright page week-12.outage --open
-        opens a running outage: it is only read, and follows what is booked
+        opens a running outage: readings are tried or booked, and the page
+        follows what is booked elsewhere
 
 Nobody else can reach the page: it answers on this computer alone, and only to
 the browser that opened the address first. The workbooks are never written.
@@ -159,10 +160,14 @@ pub(super) fn run(args: &Args, common: &Common) -> Ended {
 fn serve(run: &Run, subject: impl Into<Subject>, args: &Args) -> Result<(), PageError> {
     let server = Server::bind(subject, args.port, Bounds::default())?;
     let link = server.link()?;
+    let written = match args.outage() {
+        Some(_) => "Nothing but the outage file is written, and only when you book.",
+        None => "No file is written.",
+    };
     must_see!(run.voice(), "{link}");
     must_see!(
         run.voice(),
-        "This address lets one browser in, within ten minutes. No file is written. Ctrl-C ends the page."
+        "This address lets one browser in, within ten minutes. {written} Ctrl-C ends the page."
     );
     super::voice::flush();
     if args.open {

@@ -4,7 +4,7 @@
 //! their cells. Under [`Mode::Record`] each edit that the reader takes is booked at once, and the scratch copy is made
 //! again of what the ledger has then; under [`Mode::WhatIf`] edits stay until they are taken over, all in one transaction.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, HashMap};
 use std::path::{Path, PathBuf};
 
 use super::desk::By;
@@ -19,9 +19,10 @@ use crate::outage::{
 };
 use crate::outage_books::{self, OutageBooks};
 use crate::outage_cells;
-use crate::outage_file::{BookError, OutageFile, OutageFileError};
-use crate::outage_kit::{self, Plays, Told, index, plan_booking};
+use crate::outage_file::{BookError, OutageFile, OutageFileError, Receipt};
+use crate::outage_kit::{self, Plays, Told, plan_booking};
 use crate::problem::{Problem, Problems};
+use crate::pump::Pump;
 use crate::read::{self, Memory, PumpColumn, Sources, Stamp, pump_column};
 use crate::scratch::{CellEdit, RefusedEdit, Scratch};
 use crate::sheet::Book;
@@ -150,8 +151,9 @@ impl Running {
 
     /// Judges the pieces that are out on the figures at hand.
     pub(super) fn judge(&mut self, job: &Job) {
+        let known = indices(job);
         let fault = |pump: &OutagePump| {
-            let why = outage_kit::fault(job, index(job, &pump.tag)?, pump)?;
+            let why = outage_kit::fault(job, *known.get(&key(&pump.tag))?, pump)?;
             Some((key(&pump.tag), why))
         };
         self.faults = out(&self.now.outage).filter_map(fault).collect();
@@ -254,10 +256,10 @@ impl Running {
         if self.knows(by) {
             return Ok(Vec::new());
         }
-        let (edits, moved): (Vec<_>, Vec<_>) = edits.iter().cloned().partition(|edit| {
-            scratch.cell(&edit.tag, &edit.heading) == edit.was.trim()
-                || scratch.cell(&edit.tag, &edit.heading) == edit.now.trim()
-        });
+        let (edits, moved): (Vec<_>, Vec<_>) = edits
+            .iter()
+            .cloned()
+            .partition(|edit| scratch.cell(&edit.tag, &edit.heading) == edit.was.trim());
         let mut refused: Vec<RefusedEdit> =
             moved.iter().map(|edit| self.moved(scratch, edit)).collect();
         refused.extend(scratch.edit(&edits));
@@ -302,14 +304,15 @@ impl Running {
         }
         let mut file =
             OutageFile::open(&self.path).map_err(|error| vec![said(&self.path, &error)])?;
-        let records = self.mode == Mode::Record;
+        let (records, mut booked) = (self.mode == Mode::Record, Vec::new());
         while !readings.is_empty() {
             let drafts = readings.iter().enumerate();
             let drafts =
                 drafts.map(|(at, (_, booking))| (facts(by, at), booking.clone())).collect();
-            match file.book(drafts, &Vec::new()) {
+            match file.book_at(self.now.outage.head().number, drafts) {
                 Ok(receipts) => {
-                    self.steps.push(receipts.iter().map(|receipt| receipt.entry.number).collect());
+                    booked = numbers(&receipts);
+                    self.steps.push(booked.clone());
                     break;
                 }
                 Err(BookError::Refused(why)) => {
@@ -331,20 +334,12 @@ impl Running {
         let is_booked = |edit: &CellEdit| readings.iter().any(|(booked, _)| booked == edit);
         let kept: Vec<CellEdit> =
             laid.into_iter().filter(|edit| !records && !is_booked(edit)).collect();
-        let known = self.now.outage.head().number;
         self.go_on_with(read(&self.path, megabytes)?, scratch, &kept)?;
-        self.forget(known, readings.len());
+        self.news.retain(|number| !booked.contains(number));
         for one in &mut refused {
             one.kept = scratch.cell(&one.edit.tag, &one.edit.heading);
         }
         Ok(refused)
-    }
-
-    /// Takes entries that were booked here out of the news: the last ones.
-    fn forget(&mut self, known: u32, own: usize) {
-        let others = self.news.iter().filter(|&&number| number > known).count().saturating_sub(own);
-        let first = self.news.iter().position(|&number| number > known).unwrap_or(self.news.len());
-        self.news.truncate(first + others);
     }
 
     /// Takes the last step that was booked here back, by counter-entries.
@@ -394,21 +389,20 @@ impl Running {
         by: &By,
         megabytes: u64,
     ) -> Result<(), Reasons> {
-        let own = bookings.len();
         let drafts =
             bookings.into_iter().enumerate().map(|(at, one)| (facts(by, at), one)).collect();
         let mut file =
             OutageFile::open(&self.path).map_err(|error| vec![said(&self.path, &error)])?;
-        match file.book(drafts, &Vec::new()) {
-            Ok(_) => {}
+        let booked = match file.book_at(self.now.outage.head().number, drafts) {
+            Ok(receipts) => numbers(&receipts),
             Err(BookError::File(error)) => return Err(vec![said(&self.path, &error)]),
             Err(BookError::Refused(why)) => {
                 return Err(why.iter().map(|(_, why)| in_words(why)).collect());
             }
-        }
-        let (known, laid) = (self.now.outage.head().number, scratch.laid());
+        };
+        let laid = scratch.laid();
         self.go_on_with(read(&self.path, megabytes)?, scratch, &laid)?;
-        self.forget(known, own);
+        self.news.retain(|number| !booked.contains(number));
         Ok(())
     }
 
@@ -469,28 +463,37 @@ impl Running {
 
     /// Puts states, bags and judgements of the ledger into the rows.
     pub(super) fn dress(&self, rows: &mut [PumpRow], scratch: &Scratch) {
+        let job = scratch.job();
+        let planned = scratch.planned().map(AsRef::as_ref);
+        let (all, in_play) = (indices(job), planned.map(|planned| indices(planned.job())));
         for row in rows {
-            if let Some(pump) = self.now.outage.pump(&row.tag) {
-                self.dress_one(row, pump, scratch);
-            }
+            let Some(pump) = self.now.outage.pump(&row.tag) else { continue };
+            let tag = key(&row.tag);
+            let at = in_play.as_ref().and_then(|known| known.get(&tag).copied());
+            let of = all.get(&tag).map(|&at| (job, &job.pumps[at]));
+            self.dress_one(row, pump, of, planned.zip(at), !scratch.is_planned());
         }
     }
 
-    fn dress_one(&self, row: &mut PumpRow, pump: &OutagePump, scratch: &Scratch) {
-        let job = scratch.job();
+    /// Puts the state of a pump into its row; `of` is the pump on the figures at hand, `planned` its place in the last plan.
+    fn dress_one(
+        &self,
+        row: &mut PumpRow,
+        pump: &OutagePump,
+        of: Option<(&Job, &Pump)>,
+        planned: Option<(&Verified, usize)>,
+        planning: bool,
+    ) {
         let kit = pump.kit.as_ref().map(|kit| format!("kit {}", kit.number));
         let state = [pump.state.words().to_string()].into_iter().chain(kit.clone());
         let state = state.collect::<Vec<_>>().join(", ");
-        let planned = scratch.planned().filter(|_| row.state.is_planned());
-        let at = planned.and_then(|planned| index(planned.job(), &pump.tag));
-        let bag = match planned.zip(at) {
-            _ if pump.state != PumpState::Bagged => "",
+        let is_bagged = pump.state == PumpState::Bagged;
+        let bag = match planned.filter(|_| is_bagged && row.state.is_planned()) {
             None => "",
             Some((planned, at)) if planned.leaves_closed(at) => ": its bag stays closed",
             Some(_) => ": its bag is to be reopened",
         };
-        let waits = row.state == RowState::Planning && !scratch.is_planned();
-        let is_bagged = pump.state == PumpState::Bagged;
+        let waits = row.state == RowState::Planning && planning;
         if pump.state.is_in_play()
             || row.state == RowState::NotMeasured
             || is_bagged && (waits || row.state.is_planned())
@@ -498,7 +501,7 @@ impl Running {
             row.remarks.insert(0, format!("{state}{bag}"));
             return;
         }
-        if let Some(of) = index(job, &pump.tag).map(|at| &job.pumps[at]) {
+        if let Some((job, of)) = of {
             if let Ok(packs) = outage_kit::packs(job, of, &pump.bag) {
                 row.of_packs(job, of, &packs);
             }
@@ -510,6 +513,15 @@ impl Running {
             false => (RowState::LeftAlone(pump.state), kit.into_iter().chain(why).collect()),
         };
     }
+}
+
+fn numbers(receipts: &[Receipt]) -> Vec<u32> {
+    receipts.iter().map(|receipt| receipt.entry.number).collect()
+}
+
+/// Index of each pump of a job, by the key of its tag.
+fn indices(job: &Job) -> HashMap<String, usize> {
+    job.pumps.iter().enumerate().map(|(at, pump)| (key(&pump.tag), at)).collect()
 }
 
 /// Pumps whose pieces are out.

@@ -252,7 +252,7 @@ fn a_reading_is_booked_once_and_taken_back_by_a_counter_entry() {
     assert_eq!(booked(&after), told);
     // As the command books it.
     let twin = shop.at("twin.outage");
-    drop(fs::copy(&path, &twin).unwrap());
+    fs::copy(&path, &twin).unwrap();
     run(&shop, &["book", "twin.outage", "undo", &(head + 1).to_string()]);
     run(&shop, &["book", "twin.outage", "reading", "C", "bare clearance", "0.0315 in"]);
     assert_eq!(
