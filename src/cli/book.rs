@@ -430,19 +430,9 @@ fn measured(
     model: &Model,
     [tag, what, value]: [&str; 3],
 ) -> Result<Booking, Stop> {
-    if let Err(error) = Length::parse(value, None) {
-        let expected = "a length with its unit, such as `0.0412 in` or `1.046 mm`";
-        let found = format!("`{value}`: {error}");
-        return Err(refused(run, "command line", found, expected, "type it again, with its unit"));
-    }
     let book = taken_pumps(run, file)?;
-    let Some((heading, cell)) = outage_cells::cell(&book, model, tag, what) else {
-        let found = format!("`{what}` of {tag}, which has no cell of its own in the pump workbook");
-        let fix = "type it into the pump workbook, then run `gapwright kit --outage`";
-        return Err(refused(run, "command line", found, "a dimension with one column", fix));
-    };
-    let [tag, what, value] = [tag, what, value].map(String::from);
-    Ok(Booking::Measured { tag, what, value, heading, cell })
+    outage_cells::measured(&book, model, [tag, what, value])
+        .map_err(|why| refused(run, "command line", why.found, &why.expected, &why.fix))
 }
 
 /// An acceptance with the judgement of its pump.
