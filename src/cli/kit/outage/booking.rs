@@ -11,6 +11,8 @@ use crate::words;
 pub(super) fn plan_booking(verified: &Verified, job: &Job, outage: &Outage) -> PlanBooking {
     let (in_play, plan) = (verified.job(), verified.plan());
     let mut booking = PlanBooking { code: verified.planned().id(), ..PlanBooking::default() };
+    let names = outage_kit::cut_names(in_play);
+    (booking.cuts, booking.spoils) = outage_kit::shared(verified);
     for (at, (pump, kit)) in in_play.pumps.iter().zip(&plan.kits).enumerate() {
         let tag = pump.tag.clone();
         let known = outage.pump(&tag);
@@ -18,7 +20,9 @@ pub(super) fn plan_booking(verified: &Verified, job: &Job, outage: &Outage) -> P
         match kit {
             Kit::Served(_) if verified.leaves_closed(at) => booking.held.push(tag),
             Kit::Served(_) => {
-                booking.kits.push(PlannedKit { tag, pieces: outage_kit::pieces(verified, at) });
+                booking
+                    .kits
+                    .push(PlannedKit { tag, pieces: outage_kit::pieces(verified, at, &names) });
             }
             Kit::Short(shorts) => {
                 let why: Vec<String> =
