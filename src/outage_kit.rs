@@ -22,7 +22,7 @@ use crate::plan::{Kit, PackPick, Pick};
 use crate::pump::Pump;
 use crate::recheck::{Bench, Decision, Left, Of, Reading, Readings, Record, recheck};
 use crate::show::{length, natural_unit};
-use crate::stock::{Item, NO_ROW};
+use crate::stock::{Item, NO_ROW, Size, ToleranceSource};
 use crate::verify::Verified;
 use crate::words;
 
@@ -45,7 +45,8 @@ pub fn with_cut_lots(job: Job, outage: &Outage) -> Job {
         .filter_map(|(index, name)| {
             let on_hand = u32::try_from(outage.stock_of(&name)?.pieces).unwrap_or(0);
             let piece = job.stock[index].clone();
-            Some(Item { item: name, on_hand, cut: None, bin: None, row: NO_ROW, ..piece })
+            let size = piece.size.map(|size| Size { source: ToleranceSource::Stated, ..size });
+            Some(Item { item: name, size, on_hand, cut: None, bin: None, row: NO_ROW, ..piece })
         })
         .collect();
     if lots.is_empty() {

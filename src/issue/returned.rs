@@ -92,10 +92,12 @@ fn pieces_of_plates(job: &Job, names: &mut BTreeMap<String, usize>) -> Vec<(usiz
         let plate = &job.plates[cut.plate];
         let own = format!("{}/{}", plate.item, item.fit.as_str());
         let alike = |other: &Item| {
-            let same = (&other.kind, &other.fit, other.size, &other.material);
+            let size = other.size.is_some_and(|size| is_same(size, plate.size));
+            let same = (&other.kind, &other.fit, &other.material);
             other.cut.is_none()
                 && other.peel_step.is_none()
-                && same == (&plate.kind, &item.fit, Some(plate.size), &plate.material)
+                && size
+                && same == (&plate.kind, &item.fit, &plate.material)
         };
         let name = free(job, &own, names, |name| {
             job.stock.iter().any(|o| key(&o.item) == key(name) && alike(o))
@@ -107,14 +109,19 @@ fn pieces_of_plates(job: &Job, names: &mut BTreeMap<String, usize>) -> Vec<(usiz
     cut.map(lot).collect()
 }
 
+/// Whether two sizes are one, wherever their tolerances are stated.
+fn is_same(one: Size, other: Size) -> bool {
+    Size { source: other.source, ..one } == other
+}
+
 fn remnant_lots(job: &Job, plan: &Plan, names: &mut BTreeMap<String, usize>) -> Vec<ReturnedLot> {
     let lot = |(index, sides, cost, count): (usize, [Length; 2], Money, u32)| {
         let plate = &job.plates[index];
         let [a, b] = sides.map(|side| short_length(side, natural_unit(side)));
         let own = format!("{}/{a} x {b}", plate.item);
         let alike = |other: &PlateLot| {
-            let same = (&other.kind, other.size, &other.material, other.sides);
-            same == (&plate.kind, plate.size, &plate.material, sides)
+            let same = (&other.kind, &other.material, other.sides);
+            is_same(other.size, plate.size) && same == (&plate.kind, &plate.material, sides)
         };
         let item = free(job, &own, names, |name| {
             job.plates.iter().any(|o| key(&o.item) == key(name) && alike(o))
