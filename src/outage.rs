@@ -53,8 +53,8 @@ use crate::problem::{Place, Problem};
 use rules::effect;
 
 pub use booking::{
-    Booking, FileRole, Finding, Holding, ItemCount, KitPiece, PlanBooking, PlannedKit, TagNote,
-    TakenFile, TookOver,
+    Booking, CutLot, FileRole, Finding, Holding, ItemCount, KitPiece, PlanBooking, PlannedKit,
+    PlateCut, TagNote, TakenFile, TookOver,
 };
 pub use entry::{BEGINNING, Circumstances, Head, LedgerEntry, LedgerFault, StockMove};
 pub use place::PlaceInOutage;
@@ -158,6 +158,8 @@ pub struct Outage {
     of_pump: BTreeMap<String, Vec<u32>>,
     /// Entries that counted an item and are not undone, by its key.
     counted: BTreeMap<String, Vec<u32>>,
+    /// Entries that cut plates and opened packs of the last plan, by the key of the item.
+    shared: BTreeMap<String, u32>,
 }
 
 impl Outage {
@@ -250,12 +252,21 @@ impl Outage {
                 let before = self.plan.as_ref().map_or(0, |plan| plan.number);
                 self.plan =
                     Some(LastPlan { entry: number, number: before + 1, code: plan.code.clone() });
+                self.shared.clear();
+                for lot in plan.cuts.iter().flat_map(|cut| &cut.lots) {
+                    let fresh = || ItemStock { item: lot.item.clone(), pieces: 0, taken: None };
+                    self.stock.entry(key(&lot.item)).or_insert_with(fresh);
+                }
+            }
+            Booking::Cut { plate: item } | Booking::Opened { item } => {
+                self.shared.insert(key(item), number);
             }
             _ => {}
         }
         self.kits += effect.kits;
         if let Booking::Undo { entry } = entry.booking {
             self.undone.insert(entry);
+            self.shared.retain(|_, of| *of != entry);
             self.counted.values_mut().for_each(|counts| counts.retain(|&of| of != entry));
             for (key, pump) in effect.pumps {
                 self.of_pump.entry(key.clone()).or_default().retain(|&of| of != entry);
@@ -411,6 +422,23 @@ impl Outage {
     /// The last plan.
     pub fn last_plan(&self) -> Option<&LastPlan> {
         self.plan.as_ref()
+    }
+
+    /// Contents of the last plan.
+    fn plan_booking(&self) -> Option<&PlanBooking> {
+        match &self.entry(self.plan.as_ref()?.entry)?.booking {
+            Booking::Plan(plan) => Some(plan),
+            _ => None,
+        }
+    }
+
+    /// Lots that plates give by the plans so far, the last plan first.
+    pub fn cut_lots(&self) -> impl Iterator<Item = &CutLot> {
+        let plans = self.entries.iter().rev().filter_map(|entry| match &entry.booking {
+            Booking::Plan(plan) => Some(plan),
+            _ => None,
+        });
+        plans.flat_map(|plan| &plan.cuts).flat_map(|cut| &cut.lots)
     }
 
     /// Number of kits that have a number.

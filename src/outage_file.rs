@@ -49,6 +49,8 @@ const PATIENCE: Duration = Duration::from_secs(20);
 pub struct Receipt {
     /// The entry.
     pub entry: LedgerEntry,
+    /// Entries of the plates that were cut and the packs that were opened for it.
+    pub due: Vec<LedgerEntry>,
     /// Whether it was there already, booked by an earlier try of this request.
     pub again: bool,
 }
@@ -168,8 +170,8 @@ impl OutageFile {
         Ok(())
     }
 
-    /// Books all of these or none, in their order, and returns their receipts. A request that was booked before is not
-    /// booked again; its old receipt is returned. `files` are the bytes that a [`TookOver`] among them names.
+    /// Books all of these or none, in their order, and returns their receipts; before a bag, what is due for it
+    /// ([`Outage::due_before`]). A request that was booked before is not booked again; its old receipt is returned. `files` are the bytes that a [`TookOver`] among them names.
     ///
     /// # Errors
     /// [`BookError::Refused`] with every booking that cannot be made and its place among them;
@@ -275,17 +277,35 @@ fn book_one(
     let known: Option<u32> = select.query_row([&facts.request], |row| row.get(0)).optional()?;
     if let Some(entry) = known.and_then(|number| outage.entry(number)) {
         return Ok(match entry.booking.is_retry_of(&draft) {
-            true => Ok(Receipt { entry: entry.clone(), again: true }),
+            true => Ok(Receipt { entry: entry.clone(), due: Vec::new(), again: true }),
             false => Err(BookingRefusal::of_request(entry)),
         });
     }
+    let mut due = Vec::new();
+    for (facts, draft) in outage.due_before(&facts, &draft) {
+        match add(booking, outage, facts, draft)? {
+            Ok(entry) => due.push(entry),
+            Err(refused) => return Ok(Err(refused)),
+        }
+    }
+    let added = add(booking, outage, facts, draft)?;
+    Ok(added.map(|entry| Receipt { entry, due, again: false }))
+}
+
+/// Adds one entry to the file and to the outage.
+fn add(
+    booking: &Transaction<'_>,
+    outage: &mut Outage,
+    facts: Circumstances,
+    draft: Booking,
+) -> Result<Result<LedgerEntry, BookingRefusal>, OutageFileError> {
     let entry = match outage.book(facts, draft) {
         Ok(entry) => entry,
         Err(refused) => return Ok(Err(refused)),
     };
     insert(booking, &entry)?;
     outage.follow(entry.clone())?;
-    Ok(Ok(Receipt { entry, again: false }))
+    Ok(Ok(entry))
 }
 
 fn insert(booking: &Transaction<'_>, entry: &LedgerEntry) -> Result<(), OutageFileError> {

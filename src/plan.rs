@@ -207,19 +207,22 @@ impl Plan {
         cut
     }
 
-    /// Blanks of each cut item that the plates yield and no kit takes, by the job's stock: they go back.
-    pub fn put_back(&self, job: &Job) -> Vec<u32> {
+    /// Blanks of each cut item that the plates yield, by the job's stock.
+    pub fn yields(&self, job: &Job) -> Vec<u32> {
         let outside = |item: usize| job.stock[item].cut.map_or(Length::ZERO, |cut| cut.outside);
-        let mut left = vec![0; job.stock.len()];
+        let mut yields = vec![0; job.stock.len()];
         for layout in &self.layouts {
             for (item, count) in layout.yields(&job.plates[layout.plate], outside) {
-                left[item] += count;
+                yields[item] += count;
             }
         }
-        for (left, issued) in left.iter_mut().zip(self.issued(job)) {
-            *left = left.saturating_sub(issued);
-        }
-        left
+        yields
+    }
+
+    /// Blanks of each cut item that the plates yield and no kit takes, by the job's stock: they go back.
+    pub fn put_back(&self, job: &Job) -> Vec<u32> {
+        let pieces = self.yields(job).into_iter().zip(self.issued(job));
+        pieces.map(|(cut, issued)| cut.saturating_sub(issued)).collect()
     }
 
     /// Whether the plan is one of this job: every index in it is of something that the job has.

@@ -22,6 +22,8 @@ pub struct Item {
     pub section: Option<Length>,
     /// Whole pieces on hand.
     pub on_hand: u32,
+    /// Pieces on hand that lie in packed bags: none of them is in a sealed pack.
+    pub in_bags: u32,
     /// Pieces on hand that are reserved and so not offered.
     pub reserved: u32,
     /// Cost of one piece; zero where the workbook gives none.
@@ -40,9 +42,12 @@ pub struct Item {
     pub peel_step: Option<Length>,
     /// For pieces that are cut to order: the sheet that they are cut from, and their shape.
     pub cut: Option<Cut>,
-    /// Row in the stock sheet, from 0.
+    /// Row in the stock sheet, from 0; [`NO_ROW`] where it has none.
     pub row: u32,
 }
+
+/// Row of a lot that the stock sheet has no row for: below the last one of any workbook.
+pub const NO_ROW: u32 = 1_048_576;
 
 impl Item {
     /// Lot with no data but the size of its pieces.
@@ -54,6 +59,7 @@ impl Item {
             size: Some(size),
             section: None,
             on_hand,
+            in_bags: 0,
             reserved: 0,
             unit_cost: Money::ZERO,
             min_level: 0,
@@ -72,9 +78,10 @@ impl Item {
         self.on_hand.saturating_sub(self.reserved)
     }
 
-    /// Pieces that are not in a sealed pack: the available ones in excess of whole packs.
+    /// Pieces that are not in a sealed pack: those in bags, and of the other available ones those in excess of whole packs.
     pub fn loose(&self) -> u32 {
-        self.available() % self.carton_qty.max(1)
+        let in_bin = self.available().saturating_sub(self.in_bags);
+        self.available() - in_bin + in_bin % self.carton_qty.max(1)
     }
 
     /// Number of layers that can be peeled off one piece: zero for a solid one, and never the last layer.

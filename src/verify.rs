@@ -97,7 +97,7 @@ impl Verified {
 
     /// Lines of the plan that take from the stock, and those that are short.
     pub fn planned(&self) -> Planned {
-        Planned::of(&self.job, &self.plan, &self.bags, &self.issued())
+        Planned::of(&self.job, &self.plan, &self.bags, &self.spoiled())
     }
 
     /// Pieces of one pump, by its index in the job: those for its places, then those for its bag.
@@ -119,6 +119,17 @@ impl Verified {
     /// issued already.
     pub fn issued(&self) -> Vec<u32> {
         self.pieces_of(|pump| !self.leaves_closed(pump))
+    }
+
+    /// Pieces of each item that the kits hold in all, those in bags that stay closed included, by the job's stock.
+    pub fn taken(&self) -> Vec<u32> {
+        self.pieces_of(|_| true)
+    }
+
+    /// Pieces of each item that are spoiled with the packs that are opened, by the job's stock.
+    pub fn spoiled(&self) -> Vec<u32> {
+        let taken = self.taken().into_iter().enumerate();
+        taken.map(|(index, taken)| spoiled(&self.job, index, taken)).collect()
     }
 
     /// Pieces of each item on hand before the plan, by the job's stock: without those in bags that stay closed.
@@ -146,12 +157,11 @@ impl Verified {
     /// spoiled packs, and with those that go back to it.
     pub fn left(&self) -> Vec<u32> {
         let returned = self.returned();
-        self.issued()
-            .into_iter()
-            .zip(self.before())
+        let gone = self.issued().into_iter().zip(self.spoiled());
+        gone.zip(self.before())
             .enumerate()
-            .map(|(index, (issued, before))| {
-                let gone = issued + spoiled(&self.job, index, issued);
+            .map(|(index, ((issued, spoiled), before))| {
+                let gone = issued + spoiled;
                 before.saturating_sub(gone) + back(&returned, &self.job.stock[index].item)
             })
             .collect()
@@ -495,7 +505,9 @@ fn by_the_pack(job: &Job, issued: &BTreeMap<usize, i64>) -> i128 {
         if !job.policy.opened_cartons_spoiled || size <= 1 {
             continue;
         }
-        let loose = (i64::from(lot.on_hand) - i64::from(lot.reserved)).max(0) % size;
+        let available = (i64::from(lot.on_hand) - i64::from(lot.reserved)).max(0);
+        let in_bags = i64::from(lot.in_bags).min(available);
+        let loose = in_bags + (available - in_bags) % size;
         let mut paid = loose.min(count);
         while paid < count {
             paid += size;

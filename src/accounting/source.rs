@@ -8,7 +8,7 @@ use crate::model::{Spread, Term};
 use crate::problem::address;
 use crate::pump::Pump;
 use crate::stack::{Contributor, ErrorSource, Evaluation, SharedError};
-use crate::stock::{Item, Lot, ToleranceSource};
+use crate::stock::{Item, Lot, NO_ROW, ToleranceSource};
 
 /// Source of the tolerance of a contributor: `model bare_clearance plus_minus`, `Stock!E12`, `material brass`.
 pub fn source(job: &Job, pump: &Pump, part: &Contributor) -> String {
@@ -99,6 +99,9 @@ fn sheet_of<'j>(job: &'j Job, item: &Item) -> &'j str {
 }
 
 fn row_of(job: &Job, item: &Item) -> String {
+    if item.row == NO_ROW {
+        return "the row of its plate".into();
+    }
     format!("{} row {}", sheet_of(job, item), item.row + 1)
 }
 

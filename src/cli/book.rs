@@ -105,6 +105,12 @@ enum Event {
         #[arg(value_name = "N")]
         count: u32,
     },
+    /// Plates were cut up as the cutting sheet of the plan says; the first bag that needs their pieces books it too.
+    Cut {
+        /// Stock number of the plates.
+        #[arg(required = true, value_name = "PLATE")]
+        plates: Vec<String>,
+    },
     /// Pieces of a bag were changed for others.
     Swap {
         /// Pump.
@@ -162,6 +168,8 @@ Examples:
   gapwright book week-12.outage reading P-101 \"running clearance\" \"0.0212 in\"
   gapwright book week-12.outage accept P-101 --by Sam
         judged as `recheck` does; refused where a requirement is not met
+  gapwright book week-12.outage cut GS-105
+        the plates of the cutting sheet; their pieces are in bins from then on
   gapwright book week-12.outage scrap SH-F1-005 1 --note \"bent\"
   gapwright book week-12.outage undo 14 --note \"wrong tag\"
   gapwright book week-12.outage --from kit-plan.xlsx
@@ -228,7 +236,10 @@ pub(super) fn run(args: &Args, common: &Common) -> Ended {
 /// Reports receipts, and what must be seen of their pumps.
 fn tell(run: &Run, outage: &Outage, receipts: &[Receipt]) {
     let to = run.voice();
-    for Receipt { entry, again } in receipts {
+    for Receipt { entry, due, again } in receipts {
+        for before in due {
+            out!(to, "Entry {}: {}.", before.number, words::outage::described(outage, before));
+        }
         let text = words::outage::described(outage, entry);
         match again {
             true => out!(to, "Entry {} was booked before: {text}. Not booked again.", entry.number),
@@ -307,6 +318,7 @@ fn bookings(run: &mut Run, file: &OutageFile, event: &Event) -> Result<Vec<Booki
         Event::Count { item, count } => {
             Ok(vec![Booking::Count { item: item.clone(), count: *count }])
         }
+        Event::Cut { plates } => each(plates, |plate| Booking::Cut { plate }),
         Event::Swap { tag, out, into } => {
             let (out, into) = (pieces(run, out)?, pieces(run, into)?);
             Ok(vec![Booking::Swap { tag: tag.clone(), out, into }])

@@ -140,11 +140,13 @@ pub(super) fn job(run: &mut Run, file: &OutageFile) -> Result<Job, Stop> {
 /// by now is a problem.
 pub(super) fn job_with(sources: &Sources, outage: &Outage, problems: &mut Problems) -> Option<Job> {
     if outage.pumps().all(|pump| pump.measured.is_empty()) {
-        return gathered_job(read::job(sources), problems);
+        let job = gathered_job(read::job(sources), problems)?;
+        return Some(outage_kit::with_cut_lots(job, outage));
     }
     let [stock, mut pumps] = outage_books::read(sources, problems)?;
     outage_cells::fill(&mut pumps, outage, problems);
-    gathered_job(read::job_of(stock, pumps, sources), problems)
+    let job = gathered_job(read::job_of(stock, pumps, sources), problems)?;
+    Some(outage_kit::with_cut_lots(job, outage))
 }
 
 /// The pump workbook that was last taken over, as it was.

@@ -11,7 +11,7 @@ use crate::formats;
 use crate::issue::key;
 use crate::json;
 use crate::model::NOT_FIT;
-use crate::outage::{Outage, OutagePump, PumpState};
+use crate::outage::{Booking, LedgerEntry, Outage, OutagePump, PumpState};
 use crate::show::counted;
 use crate::words;
 
@@ -169,4 +169,17 @@ fn tell_stock(run: &Run, outage: &Outage) {
     let gone = counted(i64::try_from(gone).unwrap_or(i64::MAX), "piece");
     out!(to, "Stock: {} in the bins, {gone} in bags and out.", counted(left, "piece"));
     lines.iter().for_each(|line| out!(to, "       {line}"));
+    let cuts = |entry: &&LedgerEntry| matches!(entry.booking, Booking::Cut { .. });
+    let cuts = outage.entries().iter().filter(cuts).filter(|cut| !outage.is_undone(cut.number));
+    for cut in cuts {
+        out!(to, "       entry {}: {}", cut.number, words::outage::described(outage, cut));
+    }
+    for cut in outage.plates_to_cut() {
+        let plates = counted(i64::from(cut.count), "plate");
+        out!(to, "       {plates} of {} to be cut for the bags of the plan", cut.plate);
+    }
+    for rest in outage.packs_to_open() {
+        let pieces = counted(i64::from(rest.count), "piece");
+        out!(to, "       {pieces} of {} to be spoiled with the packs of the plan", rest.item);
+    }
 }

@@ -21,6 +21,10 @@ pub struct OutageJson {
     pub pumps: Vec<OutagePumpJson>,
     /// Stock of each item by the ledger, by stock number.
     pub stock: Vec<OutageStockJson>,
+    /// Plates that the last plan cuts and that are whole yet.
+    pub plates_to_cut: Vec<CountJson>,
+    /// Pieces that are spoiled when the sealed packs of the last plan are opened.
+    pub packs_to_open: Vec<CountJson>,
     /// All entries, the first one first.
     pub entries: Vec<OutageEntryJson>,
 }
@@ -177,6 +181,10 @@ pub enum BookingJson {
     Scrap,
     /// Pieces in a bin were counted.
     Count,
+    /// Plates were cut up.
+    Cut,
+    /// Sealed packs were opened, and what is left of them is spoiled.
+    Opened,
     /// Pieces of a bag were changed for others.
     Swap,
     /// A figure was measured.

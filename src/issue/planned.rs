@@ -6,7 +6,6 @@
 //! is cannot be told. What goes back of a plate comes with it.
 
 use super::{returned, tidy};
-use crate::accounting::spoiled;
 use crate::consumables::{self, Bag, Lack};
 use crate::digest::sha256;
 use crate::job::Job;
@@ -110,8 +109,8 @@ pub struct Planned {
 }
 
 impl Planned {
-    /// Lines of a plan: pieces of its kits and bags, and the total issue by item.
-    pub fn of(job: &Job, plan: &Plan, bags: &[Bag], issued: &[u32]) -> Planned {
+    /// Lines of a plan: pieces of its kits and bags, and those that are spoiled, by the job's stock.
+    pub fn of(job: &Job, plan: &Plan, bags: &[Bag], spoiled: &[u32]) -> Planned {
         let stock = job.inputs.iter();
         let stock = stock.clone().find(|input| input.role == "stock workbook");
         let mut lines: Vec<PlannedLine> = Vec::new();
@@ -123,7 +122,7 @@ impl Planned {
             }
             lines.extend(own);
         }
-        lines.extend(of_no_pump(job, plan, issued));
+        lines.extend(of_no_pump(job, plan, spoiled));
         Planned {
             stock_sha256: stock.map_or_else(String::new, |input| input.sha256.clone()),
             lines,
@@ -204,7 +203,7 @@ fn step(job: &Job, item: usize) -> PickStep {
     cut.map_or(PickStep::Pick, |cut| PickStep::CutFrom(job.plates[cut.plate].item.clone()))
 }
 
-fn of_no_pump(job: &Job, plan: &Plan, issued: &[u32]) -> Vec<PlannedLine> {
+fn of_no_pump(job: &Job, plan: &Plan, spoiled: &[u32]) -> Vec<PlannedLine> {
     let line = |step, item: &str, planned| PlannedLine {
         step,
         tag: String::new(),
@@ -213,11 +212,8 @@ fn of_no_pump(job: &Job, plan: &Plan, issued: &[u32]) -> Vec<PlannedLine> {
         planned,
         why: None,
     };
-    let lots = job.stock.iter().zip(issued).enumerate();
-    let spoiled = lots.map(|(index, (lot, &issued))| {
-        let lost = spoiled(job, index, issued);
-        line(PickStep::Spoiled, &lot.item, lost)
-    });
+    let lots = job.stock.iter().zip(spoiled);
+    let spoiled = lots.map(|(lot, &lost)| line(PickStep::Spoiled, &lot.item, lost));
     let cut = job.plates.iter().zip(plan.plates_cut(job));
     let cut = cut.map(|(lot, sheets)| line(PickStep::CutUp, &lot.item, sheets));
     let back = returned::of(job, plan).into_iter();

@@ -16,7 +16,7 @@ use crate::job::Job;
 use crate::length::{Length, Tolerance, Unit};
 use crate::plan::Plan;
 use crate::show::{natural_unit, short_length};
-use crate::stock::{Code, Item, Size};
+use crate::stock::{Code, Cut, Item, Size};
 
 /// Sheet of the stock workbook that a lot has its row on.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -52,42 +52,85 @@ impl ReturnedLot {
 
 /// Lots that go back by a plan, pieces first, in the order of the stock.
 pub fn of(job: &Job, plan: &Plan) -> Vec<ReturnedLot> {
-    let mut lots = Vec::new();
-    let mut names: BTreeMap<String, usize> = BTreeMap::new();
-    for (index, count) in plan.put_back(job).into_iter().enumerate().filter(|(_, n)| *n > 0) {
-        let item = &job.stock[index];
-        let Some(cut) = item.cut else { continue };
+    lots(job, plan, &plan.put_back(job))
+}
+
+/// Lots that the plates of a plan give when they are cut, pieces for its kits included.
+pub fn cut(job: &Job, plan: &Plan) -> Vec<ReturnedLot> {
+    lots(job, plan, &plan.yields(job))
+}
+
+/// Lots of pieces, so many of each item that is cut, and of remnants.
+fn lots(job: &Job, plan: &Plan, pieces: &[u32]) -> Vec<ReturnedLot> {
+    let mut names = BTreeMap::new();
+    let lots = pieces_of_plates(job, &mut names).into_iter();
+    let lots = lots.map(|(index, lot)| ReturnedLot { count: pieces[index], ..lot });
+    let lots: Vec<ReturnedLot> = lots.filter(|lot| lot.count > 0).collect();
+    lots.into_iter().chain(remnant_lots(job, plan, &mut names)).collect()
+}
+
+/// Whether a stock number is that of a lot of pieces of this fit, cut from these plates.
+pub fn is_named_after(name: &str, plate: &str, fit: &str) -> bool {
+    let own = key(&format!("{plate}/{fit}"));
+    let name = key(name);
+    let rest = name.strip_prefix(&own);
+    rest.is_some_and(|rest| {
+        let number = rest.strip_prefix('/');
+        rest.is_empty() || number.is_some_and(|number| number.parse::<usize>().is_ok())
+    })
+}
+
+/// Lot of the pieces of each item that could be cut, by its index in the job's stock; none of them are there yet.
+pub fn of_pieces(job: &Job) -> Vec<(usize, ReturnedLot)> {
+    pieces_of_plates(job, &mut BTreeMap::new())
+}
+
+fn pieces_of_plates(job: &Job, names: &mut BTreeMap<String, usize>) -> Vec<(usize, ReturnedLot)> {
+    let cut =
+        job.stock.iter().enumerate().filter_map(|(index, item)| Some((index, item, item.cut?)));
+    let lot = |(index, item, cut): (usize, &Item, Cut)| {
         let plate = &job.plates[cut.plate];
         let own = format!("{}/{}", plate.item, item.fit.as_str());
         let alike = |other: &Item| {
-            let same = (&other.kind, &other.fit, other.size, &other.material);
+            let size = other.size.is_some_and(|size| is_same(size, plate.size));
+            let same = (&other.kind, &other.fit, &other.material);
             other.cut.is_none()
                 && other.peel_step.is_none()
-                && same == (&plate.kind, &item.fit, Some(plate.size), &plate.material)
+                && size
+                && same == (&plate.kind, &item.fit, &plate.material)
         };
-        let item = free(job, &own, &mut names, |name| {
+        let name = free(job, &own, names, |name| {
             job.stock.iter().any(|o| key(&o.item) == key(name) && alike(o))
         });
-        let columns = piece(job, &item, plate, &job.stock[index].fit, plate.piece_cost(cut));
+        let columns = piece(job, &name, plate, &item.fit, plate.piece_cost(cut));
         let (plate, page) = (plate.item.clone(), StockPage::Stock);
-        lots.push(ReturnedLot { item, plate, page, count, columns });
-    }
-    for (index, sides, cost, count) in remnants(job, plan) {
+        (index, ReturnedLot { item: name, plate, page, count: 0, columns })
+    };
+    cut.map(lot).collect()
+}
+
+/// Whether two sizes are one, wherever their tolerances are stated.
+fn is_same(one: Size, other: Size) -> bool {
+    Size { source: other.source, ..one } == other
+}
+
+fn remnant_lots(job: &Job, plan: &Plan, names: &mut BTreeMap<String, usize>) -> Vec<ReturnedLot> {
+    let lot = |(index, sides, cost, count): (usize, [Length; 2], Money, u32)| {
         let plate = &job.plates[index];
         let [a, b] = sides.map(|side| short_length(side, natural_unit(side)));
         let own = format!("{}/{a} x {b}", plate.item);
         let alike = |other: &PlateLot| {
-            let same = (&other.kind, other.size, &other.material, other.sides);
-            same == (&plate.kind, plate.size, &plate.material, sides)
+            let same = (&other.kind, &other.material, other.sides);
+            is_same(other.size, plate.size) && same == (&plate.kind, &plate.material, sides)
         };
-        let item = free(job, &own, &mut names, |name| {
+        let item = free(job, &own, names, |name| {
             job.plates.iter().any(|o| key(&o.item) == key(name) && alike(o))
         });
         let columns = remnant(job, &item, plate, sides, cost);
         let (plate, page) = (plate.item.clone(), StockPage::Plate);
-        lots.push(ReturnedLot { item, plate, page, count, columns });
-    }
-    lots
+        ReturnedLot { item, plate, page, count, columns }
+    };
+    remnants(job, plan).into_iter().map(lot).collect()
 }
 
 /// Remnants that are booked back: lot of plates, sides, cost of each, and their number.

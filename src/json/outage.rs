@@ -30,6 +30,14 @@ pub fn outage(outage: &Outage) -> OutageJson {
                 workbook: lot.taken,
             })
             .collect(),
+        plates_to_cut: outage
+            .plates_to_cut()
+            .map(|cut| CountJson { item: cut.plate.clone(), count: cut.count })
+            .collect(),
+        packs_to_open: outage
+            .packs_to_open()
+            .map(|rest| CountJson { item: rest.item.clone(), count: rest.count })
+            .collect(),
         entries: outage.entries().iter().map(|one| entry(outage, one)).collect(),
     }
 }
@@ -109,6 +117,8 @@ fn kind(booking: &Booking) -> BookingJson {
         Booking::Receive { .. } => BookingJson::Receive,
         Booking::Scrap { .. } => BookingJson::Scrap,
         Booking::Count { .. } => BookingJson::Count,
+        Booking::Cut { .. } => BookingJson::Cut,
+        Booking::Opened { .. } => BookingJson::Opened,
         Booking::Swap { .. } => BookingJson::Swap,
         Booking::Reading { .. } | Booking::Measured { .. } => BookingJson::Reading,
         Booking::Accept { .. } => BookingJson::Accept,

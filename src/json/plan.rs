@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use super::verdict;
-use crate::accounting::{self, pack_total, plate_waste, spoiled, verdicts};
+use crate::accounting::{self, pack_total, plate_waste, verdicts};
 use crate::changes::SlipChange;
 use crate::consumables::{Bag, Lack, Share, lack};
 use crate::crush::{Crush, crushes};
@@ -63,6 +63,7 @@ fn plan_in(verified: &Verified, place: Option<&PlaceInOutage>) -> PlanJson {
     let waste = plan.goal(Objective::Waste);
     let money = |value: Option<i64>| show_money(Money::from_raw(value.unwrap_or(0)));
     let (issued, before, returned) = (verified.issued(), verified.before(), verified.returned());
+    let spoiled = verified.spoiled();
     let plates_left = verified.plates_left();
     let plain = PlanJson {
         format: FORMAT.into(),
@@ -110,9 +111,8 @@ fn plan_in(verified: &Verified, place: Option<&PlaceInOutage>) -> PlanJson {
                 item: item.item.clone(),
                 before: before[index],
                 issued,
-                spoiled: spoiled(job, index, issued),
-                put_back: (after + issued + spoiled(job, index, issued))
-                    .saturating_sub(before[index]),
+                spoiled: spoiled[index],
+                put_back: (after + issued + spoiled[index]).saturating_sub(before[index]),
                 after,
                 worth_of_one_more: plan.worth.iter().find(|worth| worth.item == index).map(worth),
             })

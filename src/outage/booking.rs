@@ -48,6 +48,16 @@ pub enum Booking {
         /// Number of pieces in the bin.
         count: u32,
     },
+    /// A plate was cut up as the last plan has it: the bags that need its pieces take them from their bins.
+    Cut {
+        /// Stock number of the plates.
+        plate: String,
+    },
+    /// A sealed pack was opened for a bag, and the rest of it is spoiled, as the last plan has it.
+    Opened {
+        /// Stock number.
+        item: String,
+    },
     /// Pieces of a bag went back into their bins, and others into the bag.
     Swap {
         /// The pump.
@@ -160,6 +170,36 @@ pub struct PlanBooking {
     /// Ways to cure pumps without a kit, in words.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub cures: Vec<TagNote>,
+    /// Plates that are cut for the kits.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub cuts: Vec<PlateCut>,
+    /// Pieces that are spoiled with the packs that the kits open.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub spoils: Vec<ItemCount>,
+}
+
+/// Plates of one lot that are cut up, with all that comes of them.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct PlateCut {
+    /// Stock number of the plates.
+    pub plate: String,
+    /// Number of plates.
+    pub count: u32,
+    /// Pieces, and remnants that are kept.
+    pub lots: Vec<CutLot>,
+}
+
+/// Pieces or remnants of a plate: a lot of the stock from then on.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct CutLot {
+    /// Stock number.
+    pub item: String,
+    /// Number of them, those for the kits included.
+    pub count: u32,
+    /// Headings of its row in a stock workbook with their contents, On hand left out.
+    pub columns: Vec<(String, String)>,
 }
 
 /// Kit of a pump.
@@ -263,6 +303,8 @@ impl Booking {
             Booking::Receive { .. } => "receive",
             Booking::Scrap { .. } => "scrap",
             Booking::Count { .. } => "count",
+            Booking::Cut { .. } => "cut",
+            Booking::Opened { .. } => "opened",
             Booking::Swap { .. } => "swap",
             Booking::Reading { .. } | Booking::Measured { .. } => "reading",
             Booking::Accept { .. } => "accept",

@@ -7,6 +7,7 @@
 //! A rule that becomes stricter later must ask the version of the file: an entry that was booked once must fold for ever.
 
 mod plan;
+mod shared;
 mod undo;
 
 use std::collections::BTreeMap;
@@ -50,6 +51,8 @@ pub(super) fn effect(outage: &Outage, booking: &Booking) -> Effected {
             let there = outage.stock_of(item).ok_or_else(|| unknown_item(outage, item))?;
             in_bin(outage, item, i64::from(*count) - there.pieces)
         }
+        Booking::Cut { plate } => shared::cut(outage, plate),
+        Booking::Opened { item } => shared::opened(outage, item),
         Booking::Swap { tag, out, into } => swap(outage, tag, out, into),
         Booking::Reading { tag, what, value, finding } => {
             read_at_bench(outage, tag, [what, value], finding)
@@ -103,24 +106,34 @@ fn moves<'a>(
     outage: &Outage,
     pieces: impl IntoIterator<Item = (&'a str, i64)>,
 ) -> Result<Vec<StockMove>, BookingRefusal> {
+    moves_with(outage, &[], pieces)
+}
+
+/// Moves of a stock with these new lots, which have no pieces yet.
+fn moves_with<'a>(
+    outage: &Outage,
+    new: &[&str],
+    pieces: impl IntoIterator<Item = (&'a str, i64)>,
+) -> Result<Vec<StockMove>, BookingRefusal> {
     let mut sums: BTreeMap<String, (&str, i64)> = BTreeMap::new();
     for (item, count) in pieces {
         sums.entry(key(item)).or_insert((item, 0)).1 += count;
     }
     let mut moves = Vec::new();
     for (item, pieces) in sums.into_values().filter(|(_, pieces)| *pieces != 0) {
-        let there = outage.stock_of(item).ok_or_else(|| unknown_item(outage, item))?;
-        if there.pieces + pieces < 0 {
+        let (item, left) = match outage.stock_of(item) {
+            Some(lot) => (lot.item.as_str(), lot.pieces),
+            None if new.iter().any(|new| key(new) == key(item)) => (item, 0),
+            None => return Err(unknown_item(outage, item)),
+        };
+        if left + pieces < 0 {
             return Err(BookingRefusal::new(
-                format!("{} of {} to be taken", -pieces, there.item),
-                format!("no more than the {} that are left by the ledger", there.pieces),
-                format!(
-                    "look into the bin; if there are more, book `count {} N` first",
-                    there.item
-                ),
+                format!("{} of {item} to be taken", -pieces),
+                format!("no more than the {left} that are left by the ledger"),
+                format!("look into the bin; if there are more, book `count {item} N` first"),
             ));
         }
-        moves.push(StockMove { item: there.item.clone(), pieces });
+        moves.push(StockMove { item: item.to_string(), pieces });
     }
     Ok(moves)
 }
@@ -235,10 +248,7 @@ fn known(outage: &Outage, pieces: &[KitPiece]) -> Result<Vec<KitPiece>, BookingR
 fn bag(outage: &Outage, tag: &str, without: &[KitPiece], with: &[KitPiece]) -> Effected {
     let pump = pump(outage, tag, "bag", &[PumpState::Planned])?;
     fits(pump)?;
-    let planned = pump.kit.as_ref().map_or(&[][..], |kit| &kit.pieces);
-    let rest = less(planned, without, &format!("the kit of {}", pump.tag))?;
-    let with = placed(pump, &rest, known(outage, with)?);
-    let bag = sorted(rest.into_iter().chain(with));
+    let bag = packed(outage, pump, without, with)?;
     if bag.is_empty() {
         return Err(BookingRefusal::new(
             format!("a bag of {} without a piece", pump.tag),
@@ -250,7 +260,20 @@ fn bag(outage: &Outage, tag: &str, without: &[KitPiece], with: &[KitPiece]) -> E
     Ok(changed(OutagePump { state: PumpState::Bagged, bag, ..pump.clone() }, moves))
 }
 
-/// Refusal of pieces that are not in their bins, naming the bags that the plan reopens for them.
+/// Pieces of a bag: those of its kit, without some and with others.
+fn packed(
+    outage: &Outage,
+    pump: &OutagePump,
+    without: &[KitPiece],
+    with: &[KitPiece],
+) -> Result<Vec<KitPiece>, BookingRefusal> {
+    let planned = pump.kit.as_ref().map_or(&[][..], |kit| &kit.pieces);
+    let rest = less(planned, without, &format!("the kit of {}", pump.tag))?;
+    let with = placed(pump, &rest, known(outage, with)?);
+    Ok(sorted(rest.into_iter().chain(with)))
+}
+
+/// Refusal of pieces that are not in their bins, naming the plate that is cut or the bags that the plan reopens for them.
 fn in_other_bags(outage: &Outage, bag: &[KitPiece], refused: BookingRefusal) -> BookingRefusal {
     let lacks = |piece: &&KitPiece| {
         let there = outage.stock_of(&piece.item).map_or(0, |lot| lot.pieces);
@@ -262,6 +285,11 @@ fn in_other_bags(outage: &Outage, bag: &[KitPiece], refused: BookingRefusal) -> 
         pump.is_to_be_put_back() && pieces.any(|piece| lacking.contains(&key(&piece.item)))
     };
     let tags: Vec<&str> = outage.pumps().filter(holds).map(|pump| &*pump.tag).collect();
+    let mut cuts = outage.plates_to_cut();
+    let cut = cuts.find(|cut| cut.lots.iter().any(|lot| lacking.contains(&key(&lot.item))));
+    if let Some(cut) = cut {
+        return BookingRefusal { fix: format!("book `cut {}` first", cut.plate), ..refused };
+    }
     match tags.as_slice() {
         [] => refused,
         tags => {

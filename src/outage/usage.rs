@@ -1,6 +1,6 @@
 //! The use of the stock in an outage, as movements of an issue log: past demand, by day.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use super::{Booking, KitPiece, LedgerEntry, Outage};
 use crate::issue::key;
@@ -22,6 +22,9 @@ impl Outage {
                 movements(entry).into_iter().map(move |moved| (date, moved))
             })
             .collect();
+        // Demand for pieces of plates is demand for the plates that were cut.
+        let lots: BTreeSet<String> = self.cut_lots().map(|lot| key(&lot.item)).collect();
+        moves.retain(|(_, moved)| !lots.contains(&key(&moved.item)));
         // Bookings may come in late; those of one day keep their order.
         moves.sort_by_key(|(date, _)| *date);
         moves
@@ -72,7 +75,12 @@ fn movements(entry: &LedgerEntry) -> Vec<Movement> {
                 false => line(&moved.item, 0, -moved.pieces, How::PutBack),
             })
             .collect(),
-        Booking::Scrap { .. } => {
+        // Demand is for the plates: their pieces are none of their own.
+        Booking::Cut { .. } => all
+            .filter(|moved| moved.pieces < 0)
+            .map(|moved| line(&moved.item, pieces(-moved.pieces), -moved.pieces, How::CutUp))
+            .collect(),
+        Booking::Scrap { .. } | Booking::Opened { .. } => {
             all.map(|moved| line(&moved.item, 0, -moved.pieces, How::Spoiled)).collect()
         }
         // The day from which demand is known, and those of other entries.

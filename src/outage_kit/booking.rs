@@ -1,6 +1,6 @@
 //! A plan as it is entered into the ledger: its kits, and the judgement of the pumps that it leaves alone.
 
-use super::{fault, index, pieces};
+use super::{cut_names, fault, index, pieces, shared};
 use crate::job::Job;
 use crate::outage::{Outage, PlanBooking, PlannedKit, PumpState, TagNote};
 use crate::plan::Kit;
@@ -15,6 +15,8 @@ pub fn plan_booking(verified: &Verified, job: &Job, outage: &Outage) -> PlanBook
     let (in_play, plan) = (verified.job(), verified.plan());
     let code = if in_play.pumps.is_empty() { NO_PLAN.into() } else { verified.planned().id() };
     let mut booking = PlanBooking { code, ..PlanBooking::default() };
+    let names = cut_names(in_play);
+    (booking.cuts, booking.spoils) = shared(verified);
     for (at, (pump, kit)) in in_play.pumps.iter().zip(&plan.kits).enumerate() {
         let tag = pump.tag.clone();
         let known = outage.pump(&tag);
@@ -22,7 +24,7 @@ pub fn plan_booking(verified: &Verified, job: &Job, outage: &Outage) -> PlanBook
         match kit {
             Kit::Served(_) if verified.leaves_closed(at) => booking.held.push(tag),
             Kit::Served(_) => {
-                booking.kits.push(PlannedKit { tag, pieces: pieces(verified, at) });
+                booking.kits.push(PlannedKit { tag, pieces: pieces(verified, at, &names) });
             }
             Kit::Short(shorts) => {
                 let why: Vec<String> =

@@ -66,6 +66,17 @@ impl Plays {
                 // No more can be kept back than there is in the bin: bags are not kept back.
                 lot.reserved = lot.reserved.min(in_bin);
                 lot.on_hand = in_bin.saturating_add(in_bags);
+                lot.in_bags = in_bags;
+            }
+            for plate in &mut parts.plates {
+                let pieces = outage.stock_of(&plate.item).map_or(0, |known| known.pieces);
+                plate.on_hand = u32::try_from(pieces).unwrap_or(0);
+                plate.reserved = plate.reserved.min(plate.on_hand);
+            }
+            for piece in &mut parts.stock {
+                let Some(cut) = piece.cut else { continue };
+                let plate = &parts.plates[cut.plate];
+                piece.on_hand = plate.available().saturating_mul(plate.yields(cut.outside));
             }
             let pumps = std::mem::take(&mut parts.pumps).into_iter().zip(plays);
             let (pumps, standing): (Vec<_>, Vec<_>) =

@@ -378,7 +378,8 @@ impl State {
                     vec!["The plan is not worked out to its end yet: wait, then enter it.".into()]
                 })?;
                 let outage = &running.now.outage;
-                let plan = plan_booking(&planned, scratch.job(), outage);
+                let job = running.with_cut_lots(scratch.job());
+                let plan = plan_booking(&planned, &job, outage);
                 let head = outage.head().number;
                 running.enter(scratch, (plan, head), by, megabytes).map(|()| Vec::new())
             }

@@ -20,7 +20,7 @@ use crate::outage::{
 use crate::outage_books::{self, OutageBooks};
 use crate::outage_cells;
 use crate::outage_file::{BookError, OutageFile, OutageFileError, Receipt};
-use crate::outage_kit::{self, Plays, Told, plan_booking};
+use crate::outage_kit::{self, Plays, Told, plan_booking, with_cut_lots};
 use crate::problem::{Problem, Problems};
 use crate::pump::Pump;
 use crate::read::{self, Memory, PumpColumn, Sources, Stamp, pump_column};
@@ -141,6 +141,7 @@ impl Running {
     /// Job of the pumps in play, with their bags standing.
     pub(super) fn in_play(&self, job: &Job) -> Result<Job, String> {
         let outage = &self.now.outage;
+        let job = &self.with_cut_lots(job);
         let in_play = Plays::of(job, outage, &Told::default()).job(job, outage);
         in_play.map_err(|error| {
             format!(
@@ -149,8 +150,14 @@ impl Running {
         })
     }
 
+    /// The job with the pieces that were cut since the workbooks were taken over.
+    pub(super) fn with_cut_lots(&self, job: &Job) -> Job {
+        with_cut_lots(job.clone(), &self.now.outage)
+    }
+
     /// Judges the pieces that are out on the figures at hand.
     pub(super) fn judge(&mut self, job: &Job) {
+        let job = &self.with_cut_lots(job);
         let known = indices(job);
         let fault = |pump: &OutagePump| {
             let why = outage_kit::fault(job, *known.get(&key(&pump.tag))?, pump)?;
@@ -170,6 +177,7 @@ impl Running {
 
     /// Whether a plan is the one that was entered last, and nothing that it says has changed since.
     pub(super) fn stands(&self, verified: &Verified, job: &Job) -> bool {
+        let job = &self.with_cut_lots(job);
         self.news_of(plan_booking(verified, job, &self.now.outage)).is_empty()
     }
 

@@ -5,7 +5,6 @@ use maud::{Markup, html};
 use super::OTHER_UNIT;
 use super::page::PrintedPlan;
 use super::picking::{LEAD, NOTHING, packs_opened, tags, totals, walk};
-use crate::accounting::spoiled;
 use crate::cutting::Layout;
 use crate::plain_text::cleaned;
 use crate::words;
@@ -18,7 +17,7 @@ pub(super) fn picking(plan: &PrintedPlan<'_>, running: &Markup) -> Markup {
         Some(pumps) => pumps.iter().copied().collect(),
         None => (0..job.pumps.len()).collect(),
     };
-    let all = verified.issued();
+    let (taken, spoiled, before) = (verified.taken(), verified.spoiled(), verified.before());
     let mut issued = vec![0; job.stock.len()];
     let mut stacked = 0;
     for &pump in pumps.iter().filter(|&&pump| !verified.leaves_closed(pump)) {
@@ -70,12 +69,12 @@ pub(super) fn picking(plan: &PrintedPlan<'_>, running: &Markup) -> Markup {
                                 td.num { span.count { (issued[index]) } }
                                 td {
                                     (cleaned(&tags[index].join(", ")))
-                                    @if let Some(packs) = packs_opened(job, index, all[index]) { ". " (packs) }
+                                    @if let Some(packs) = packs_opened(job, index, taken[index]) { ". " (packs) }
                                 }
                                 td.tick { i role="img" aria-label="box to tick" {} }
                                 td.write {} td.write {
                                     @if item.cut.is_none() {
-                                        span.small { "should be " (item.on_hand.saturating_sub(issued[index] + spoiled(job, index, all[index]))) }
+                                        span.small { "should be " (before[index].saturating_sub(issued[index] + spoiled[index])) }
                                     }
                                 } td.write {}
                             }

@@ -59,10 +59,10 @@ pub(crate) fn tags(
     tags
 }
 
-/// The packs that are opened for an item, where what is left of them is spoiled.
-pub(crate) fn packs_opened(job: &Job, item: usize, issued: u32) -> Option<String> {
+/// The packs that are opened for an item, where what is left of them is spoiled. `taken` counts closed bags too.
+pub(crate) fn packs_opened(job: &Job, item: usize, taken: u32) -> Option<String> {
     let lot = &job.stock[item];
-    let opened = accounting::packs_opened(lot, issued);
+    let opened = accounting::packs_opened(lot, taken);
     if !by_pack(job, item) || opened == 0 {
         return None;
     }
@@ -70,6 +70,6 @@ pub(crate) fn packs_opened(job: &Job, item: usize, issued: u32) -> Option<String
     Some(format!(
         "Open {opened} sealed {packs} of {}; {} left over, counted as spoiled",
         lot.carton_qty,
-        spoiled(job, item, issued)
+        spoiled(job, item, taken)
     ))
 }

@@ -372,6 +372,7 @@ fn cut_item(lot: &PlateLot, item: String, fit: Code, cut: Cut) -> Item {
         fit,
         size: Some(lot.size),
         on_hand: lot.available().saturating_mul(lot.yields(cut.outside)),
+        in_bags: 0,
         reserved: 0,
         unit_cost: lot.piece_cost(cut),
         min_level: 0,

@@ -329,6 +329,7 @@ fn lot(
             bin: optional("Bin").and_then(|heading| line.name(heading, problems)),
             material: line.text(optional("Material"), problems),
             carton_qty: pack_qty.unwrap_or(1),
+            in_bags: 0,
             offer: terms,
             peel_step,
             cut: None,

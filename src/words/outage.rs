@@ -39,6 +39,17 @@ pub fn described(outage: &Outage, entry: &LedgerEntry) -> String {
             let from = from.as_ref().map_or(String::new(), |tag| format!(" from the bag of {tag}"));
             format!("{word} {item}: {count}{from}")
         }
+        Booking::Cut { plate } => {
+            let pieces = |sign: i64| entry.moves.iter().filter(move |of| of.pieces * sign > 0);
+            let gone: i64 = pieces(-1).map(|moved| -moved.pieces).sum();
+            let lots: Vec<String> =
+                pieces(1).map(|moved| format!("{} of {}", moved.pieces, moved.item)).collect();
+            format!("{word} {} of {plate} into {}", counted(gone, "plate"), lots.join(", "))
+        }
+        Booking::Opened { item } => {
+            let gone: i64 = entry.moves.iter().map(|moved| -moved.pieces).sum();
+            format!("{word} a pack of {item}: {} spoiled with it", counted(gone, "piece"))
+        }
         Booking::Swap { tag, out, into } => {
             format!("{word} {tag}: out {}; in {}", none_of(&listed(out)), none_of(&listed(into)))
         }

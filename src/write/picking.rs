@@ -38,13 +38,13 @@ pub(super) fn sheet(verified: &Verified, styles: &Styles) -> Written<Worksheet> 
     page.above_the_table(columns.len(), &words::not_fit_tags(verified), "nothing to pick")?;
     bags(&mut page, verified)?;
     page.open(&columns)?;
-    let issued = verified.issued();
+    let (issued, taken) = (verified.issued(), verified.taken());
     let order = walk(job, &issued);
     let tags = tags(verified, 0..job.pumps.len());
     for &index in &order {
         let mut texts = in_rows(&tags[index], MOST_LINES * ON_A_LINE);
         if let (Some(last), Some(packs)) =
-            (texts.last_mut(), packs_opened(job, index, issued[index]))
+            (texts.last_mut(), packs_opened(job, index, taken[index]))
         {
             last.push_str(&format!(". {packs}"));
         }

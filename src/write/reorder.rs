@@ -19,6 +19,7 @@ struct ItemLevel<'a> {
     item: &'a Item,
     before: u32,
     issued: u32,
+    spoiled: u32,
     left: u32,
     /// Of a consumable, how many are lacking in bags.
     lacking: u32,
@@ -36,7 +37,7 @@ fn columns(styles: &Styles) -> [Col<'_>; 10] {
         Col::new("Fit", 9.0, |line| text.of(line.item.fit.as_str())),
         Col::new("Before", 10.0, |line| count.of(line.before)),
         Col::new("Issued", 10.0, |line| count.of(line.issued)),
-        Col::new("Spoiled", 10.0, |line| count.of(line.before - line.issued - line.left)),
+        Col::new("Spoiled", 10.0, |line| count.of(line.spoiled)),
         Col::new("After", 10.0, |line| count.of(line.left)),
         Col::new("Min level", 11.0, |line| count.of(line.item.min_level)),
         Col::new("Status", 16.0, |line| match line.left < line.item.min_level {
@@ -62,7 +63,7 @@ pub(super) fn sheet(verified: &Verified, styles: &Styles) -> Written<Worksheet> 
     page.above_the_table(columns.len(), &words::not_fit_tags(verified), so)?;
     page.open(&columns)?;
     let (before, issued, left) = (verified.before(), verified.issued(), verified.left());
-    let lacking = consumables::lacking(job, verified.bags());
+    let (spoiled, lacking) = (verified.spoiled(), consumables::lacking(job, verified.bags()));
     let items = job.stock.iter().enumerate();
     for (index, item) in items.filter(|(_, item)| item.cut.is_none()) {
         let worth = plan.worth.iter().find(|worth| worth.item == index);
@@ -70,6 +71,7 @@ pub(super) fn sheet(verified: &Verified, styles: &Styles) -> Written<Worksheet> 
             item,
             before: before[index],
             issued: issued[index],
+            spoiled: spoiled[index],
             left: left[index],
             lacking: lacking[index],
             worth: worth.map_or_else(|| Err(not_worked_out(plan)), |w| Ok(words::worth(job, w))),

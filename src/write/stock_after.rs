@@ -10,8 +10,9 @@ use super::style::Styles;
 use super::text::WriteText;
 use crate::columns;
 use crate::issue::key;
-use crate::issue::returned::{ReturnedLot, StockPage};
+use crate::issue::returned::{self, ReturnedLot, StockPage};
 use crate::sheet::{Cell, Sheet, SheetRow, in_full};
+use crate::stock::NO_ROW;
 use crate::verify::Verified;
 
 /// The stock without the pieces that are issued, or spoiled with their pack, the sheets without those that are cut
@@ -64,14 +65,20 @@ fn of_lots<'s>(
     })
 }
 
-/// Lots that go back and have no row in the stock yet.
+/// Lots that go back, or were cut earlier, and have no row in the stock yet.
 fn new_lots(verified: &Verified) -> Vec<ReturnedLot> {
-    let job = verified.job();
+    let (job, left) = (verified.job(), verified.left());
+    let known = |name: &str| job.stock.iter().position(|item| key(&item.item) == key(name));
     let there = |lot: &ReturnedLot| match lot.page {
-        StockPage::Stock => job.stock.iter().any(|item| key(&item.item) == key(&lot.item)),
+        StockPage::Stock => known(&lot.item).is_some(),
         StockPage::Plate => job.plates.iter().any(|plate| key(&plate.item) == key(&lot.item)),
     };
-    verified.returned().into_iter().filter(|lot| !there(lot)).collect()
+    let new = verified.returned().into_iter().filter(|lot| !there(lot));
+    let cut_earlier = returned::of_pieces(job).into_iter().filter_map(|(_, lot)| {
+        let index = known(&lot.item).filter(|&index| job.stock[index].row == NO_ROW)?;
+        Some(ReturnedLot { count: left[index], ..lot }).filter(|lot| lot.count > 0)
+    });
+    cut_earlier.chain(new).collect()
 }
 
 /// Columns of a sheet for the rows of new lots: those with their headings, and new ones after the last.

@@ -915,6 +915,7 @@ fn random_job(seed: u64) -> Job {
                     reserved: rng.random_range(0..=on_hand) / 3,
                     unit_cost: Millionths::from_raw(rng.random_range(0..=4) * 700_000),
                     min_level: rng.random_range(0..=3),
+                    in_bags: 0,
                     carton_qty: if in_packs { rng.random_range(1..=3) } else { 1 },
                     peel_step: (laminated && kind == "shim" && rng.random_bool(0.4))
                         .then_some(step),

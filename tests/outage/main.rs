@@ -9,6 +9,7 @@ mod log;
 mod patching;
 mod random;
 mod rules;
+mod shared;
 #[path = "../issue/shop.rs"]
 #[allow(dead_code)]
 mod shop;

@@ -106,6 +106,7 @@ pub fn outage(seed: u64) -> Job {
             reserved: on_hand / 5,
             unit_cost: millionths(cost),
             min_level: 1,
+            in_bags: 0,
             carton_qty: if in_packs { pack_qty } else { 1 },
             peel_step: peels.then(|| tenths(step)),
             ..Item::of(&item, kind.into(), fit, size, on_hand)

@@ -26,9 +26,12 @@ impl Drafted {
         if self.knows(&facts.request) {
             return;
         }
-        if let Ok(entry) = self.after.book(facts.clone(), booking.clone()) {
-            // What does not follow is refused by the file, which says why.
-            self.after.follow(entry).ok();
+        let due = self.after.due_before(&facts, &booking);
+        for (facts, booking) in due.into_iter().chain([(facts.clone(), booking.clone())]) {
+            if let Ok(entry) = self.after.book(facts, booking) {
+                // What does not follow is refused by the file, which says why.
+                self.after.follow(entry).ok();
+            }
         }
         self.drafts.push((facts, booking));
     }

@@ -3,7 +3,8 @@
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
-use super::{Effect, Effected, NEXT_PLAN, back, moves, out, sorted, waits_for_a_plan};
+use super::shared::cut_moves;
+use super::{Effect, Effected, NEXT_PLAN, back, moves_with, out, sorted, waits_for_a_plan};
 use crate::issue::key;
 use crate::outage::pump::{NumberedKit, OutagePump, PumpState};
 use crate::outage::{BookingRefusal, Holding, Outage, PlanBooking, StockMove, TagNote, TookOver};
@@ -45,8 +46,12 @@ pub(super) fn planned(outage: &Outage, plan: &PlanBooking) -> Effected {
         after.is_to_be_put_back()
     };
     let put_back = outage.pumps().filter(open).flat_map(|pump| back(&pump.bag));
-    // Asked only: planned pieces stay where they are.
-    moves(outage, taken.chain(put_back))?;
+    let cut = plan.cuts.iter().flat_map(cut_moves);
+    let spoiled = plan.spoils.iter().map(|rest| (rest.item.as_str(), -i64::from(rest.count)));
+    // Asked only: planned pieces stay where they are, and plates whole.
+    let new = plan.cuts.iter().flat_map(|cut| &cut.lots).map(|lot| lot.item.as_str());
+    let new: Vec<&str> = new.collect();
+    moves_with(outage, &new, taken.chain(put_back).chain(cut).chain(spoiled))?;
     effect.pumps = pumps.into_iter().map(|(key, pump)| (key, pump.map(Arc::new))).collect();
     Ok(effect)
 }

@@ -17,6 +17,7 @@ use crate::outage_file::FileBytes;
 use crate::outage_kit::{BAGGED, Plays, Told, index, is_told};
 use crate::problem::{Place, Problem, Problems, fix_name};
 use crate::read;
+use crate::stock::NO_ROW;
 
 /// Counts that hold where workbook and ledger differ.
 #[derive(Debug, Clone, Copy, clap::ValueEnum)]
@@ -68,13 +69,11 @@ pub(super) fn take_over(
             "give the outage file such a name",
         ));
     }
-    refuse_shared(&job, problems);
-    let counts: Vec<ItemCount> = job
-        .stock
-        .iter()
-        .filter(|lot| lot.cut.is_none())
-        .map(|lot| ItemCount { item: lot.item.clone(), count: lot.on_hand })
-        .collect();
+    let lots = job.stock.iter().filter(|lot| lot.cut.is_none() && lot.row != NO_ROW);
+    let lots = lots.map(|lot| (&lot.item, lot.on_hand));
+    let lots = lots.chain(job.plates.iter().map(|plate| (&plate.item, plate.on_hand)));
+    let counts: Vec<ItemCount> =
+        lots.map(|(item, count)| ItemCount { item: item.clone(), count }).collect();
     let differences = outage.differences(&counts);
     if args.counts.is_none() {
         differences.iter().for_each(|one| problems.add(difference(&job, one)));
@@ -149,34 +148,15 @@ fn check_told(args: &Args, job: &Job, outage: &Outage, plays: &Plays, problems: 
     }
 }
 
-/// Stocks whose pieces are shared by several bags cannot be booked bag by bag.
-fn refuse_shared(job: &Job, problems: &mut Problems) {
-    let place = job.stock_sheet.sheet.whole();
-    if !job.plates.is_empty() {
-        problems.add(Problem::new(
-            place.clone(),
-            "plates that pieces are cut from",
-            "whole pieces: a plate is shared by several bags, and an outage file books bag by bag",
-            "cut them first and list the pieces, or plan without --outage and use `gapwright issue`",
-        ));
-    }
-    if job.policy.opened_cartons_spoiled {
-        problems.add(Problem::new(
-            place,
-            "the rule that the rest of an opened pack is spoiled",
-            "pieces that stay good: an opened pack is shared by several bags",
-            "plan without --outage and use `gapwright issue`, or leave the rule out and book `scrap`",
-        ));
-    }
-}
-
 /// Count of a workbook that is neither the one taken over nor that of the ledger.
 fn difference(job: &Job, one: &CountDifference) -> Problem {
-    let sheet = &job.stock_sheet;
-    let row = job.stock.iter().find(|lot| key(&lot.item) == key(&one.item));
+    let (stock, plates) = (&job.stock_sheet, &job.plates_sheet);
+    let rows = job.stock.iter().map(|lot| (&lot.item, lot.row, stock));
+    let mut rows = rows.chain(job.plates.iter().map(|lot| (&lot.item, lot.row, plates)));
+    let row = rows.find(|(item, ..)| key(item) == key(&one.item));
     let place = match row {
-        Some(lot) => sheet.sheet.place(lot.row, sheet.on_hand_column),
-        None => sheet.sheet.whole(),
+        Some((_, row, sheet)) => sheet.sheet.place(row, sheet.on_hand_column),
+        None => stock.sheet.whole(),
     };
     let found = match one.workbook {
         Some(count) => format!("{count} of {} on hand", one.item),
