@@ -6,9 +6,9 @@
 use std::sync::Arc;
 
 use crate::columns;
-use crate::length::Length;
+use crate::length::{Length, Unit};
 use crate::model::Model;
-use crate::outage::{MeasuredDimension, Outage, OutagePump};
+use crate::outage::{Booking, BookingRefusal, MeasuredDimension, Outage, OutagePump};
 use crate::problem::{Problem, Problems};
 use crate::pump_cells::{CellAt, PumpCells, contents, put};
 use crate::sheet::{Book, Sheet};
@@ -33,6 +33,33 @@ pub fn cell(book: &Book, model: &Model, tag: &str, what: &str) -> Option<(String
             Some((heading.clone(), contents(sheet, at)))
         })
     })
+}
+
+/// Booking of a dimension that was measured, with the cell that has it in the pump workbook as it was taken over.
+///
+/// # Errors
+/// [`BookingRefusal`]: a value that is no length with its unit, or a dimension without a cell of its own.
+pub fn measured(
+    book: &Book,
+    model: &Model,
+    [tag, what, value]: [&str; 3],
+) -> Result<Booking, BookingRefusal> {
+    if let Err(error) = Length::parse(value, None) {
+        return Err(BookingRefusal {
+            found: format!("`{value}`: {error}"),
+            expected: "a length with its unit, such as `0.0412 in` or `1.046 mm`".into(),
+            fix: "type it again, with its unit".into(),
+        });
+    }
+    let Some((heading, cell)) = cell(book, model, tag, what) else {
+        return Err(BookingRefusal {
+            found: format!("`{what}` of {tag}, which has no cell of its own in the pump workbook"),
+            expected: "a dimension with one column".into(),
+            fix: "type it into the pump workbook, then run `gapwright kit --outage`".into(),
+        });
+    };
+    let [tag, what, value] = [tag, what, value].map(String::from);
+    Ok(Booking::Measured { tag, what, value, heading, cell })
 }
 
 /// Puts the booked dimensions into their cells. A cell that neither is as it was nor has the booked value is a problem where
@@ -86,12 +113,15 @@ fn fill_one(
     put(Arc::make_mut(sheet), at, "");
 }
 
-/// Unit in the heading of a column, for a cell without one.
-fn unit_of(sheet: &Sheet, heading: &str) -> Option<crate::length::Unit> {
+fn unit_of(sheet: &Sheet, heading: &str) -> Option<Unit> {
     let cells = sheet.rows.iter().flat_map(|row| &row.cells);
     let mut headings =
         cells.map(|(_, cell)| cell.show()).filter(|text| columns::key(text) == heading);
-    let text = headings.next()?;
-    let (_, rest) = text.split_once('(')?;
-    crate::length::Unit::parse(rest.split(')').next()?)
+    unit_in(&headings.next()?)
+}
+
+/// Unit in the heading of a column, for a cell without one: `Bare clearance (in)`.
+pub fn unit_in(heading: &str) -> Option<Unit> {
+    let (_, rest) = heading.split_once('(')?;
+    Unit::parse(rest.split(')').next()?)
 }

@@ -102,6 +102,9 @@ const ROOMS: &[(&str, &str)] = &[
          model narrow forecast packing paper plan policy problem pump recheck sheet show stack \
          stock",
     ),
+    ("outage_event", "columns issue job model outage outage_cells outage_kit paper problem sheet"),
+    ("outage_books", "outage outage_file output problem read sheet"),
+    ("outage_job", "job outage outage_books outage_cells problem read"),
     ("scratch", "choose issue job plan problem pump_cells read sheet verify words"),
     (
         "write",
@@ -122,8 +125,8 @@ const ROOMS: &[(&str, &str)] = &[
     ),
     (
         "cli",
-        "accounting analysis certificate changes choose columns crush day decimal digest formats guard issue job json length model \
-         manual forecast outage outage_cells outage_file outage_kit output page paper plain_text plan policy problem \
+        "accounting analysis certificate changes choose crush day decimal digest formats guard issue job json length model \
+         manual forecast outage outage_books outage_event outage_file outage_job outage_kit output page paper plain_text plan policy problem \
          provision pump read recheck reorder scratch sheet show stack stock sweep verify words write",
     ),
 ];
@@ -172,12 +175,12 @@ const DOORS: &[(&str, &str)] = &[
     ("smallvec", "choose provision stack"),
     ("statrs", "inventory provision stack"),
     ("strsim", "problem read"),
-    ("tempfile", "cli output"),
+    ("tempfile", "outage_books output"),
     ("terminal_size", "cli"),
     ("textwrap", "cli"),
     (
         "thiserror",
-        "choose formats inventory job length model forecast outage outage_file output page paper policy provision size_range read \
+        "choose formats inventory job length model forecast outage outage_books outage_file output page paper policy provision size_range read \
          stack sweep verify",
     ),
     ("tokio", "page"),

@@ -7,13 +7,14 @@ use super::Common;
 use super::common_args::CommonArgs;
 use super::files::Files;
 use super::from_command_line;
-use super::outage::{job_with, name, open};
+use super::outage::{name, open};
 use super::run::{Ended, Refusal, Run, gathered, gathered_job};
 use super::settings::Judging;
 use super::voice::{must_see, out};
 use crate::issue::key;
 use crate::model::NOT_FIT;
 use crate::outage::{Outage, PlaceInOutage};
+use crate::outage_job::job_with;
 use crate::paper::{
     ELSEWHERE, LabelGrid, OldSlips, PaperPage, PaperParts, PrintedPlan, SlipChanges, changes_since,
     page, two_counts, two_lengths,

@@ -10,7 +10,7 @@ mod taken;
 use std::path::Path;
 
 use super::{Args, told};
-use crate::cli::outage::{book, changed, facts, job_with, name, request, sound};
+use crate::cli::outage::{book, changed, facts, name, request, sound};
 use crate::cli::run::{Ended, Run, Stop, use_threads};
 use crate::cli::voice::{must_see, out};
 use crate::cli::{Common, DONE};
@@ -21,6 +21,7 @@ use crate::outage::{
     PumpState, TookOver,
 };
 use crate::outage_file::{Draft, FileBytes, OutageFile, OutageFileError};
+use crate::outage_job::job_with;
 use crate::show::counted;
 use crate::verify::verify;
 use booking::{judge_others, plan_booking};
