@@ -120,8 +120,8 @@ const ROOMS: &[(&str, &str)] = &[
     ),
     (
         "page",
-        "accounting choose crush digest issue job length model outage outage_file plan problem pump pump_cells read scratch show \
-         stack verify words",
+        "accounting choose crush digest issue job length model outage outage_books outage_event outage_file outage_job outage_kit \
+         paper plan problem pump pump_cells read recheck scratch sheet show stack verify words",
     ),
     (
         "cli",
@@ -154,7 +154,7 @@ const DOORS: &[(&str, &str)] = &[
     ("hyper_util", "page"),
     ("indicatif", "cli"),
     ("itertools", "choose crush paper read show stack words write"),
-    ("jiff", "cli day"),
+    ("jiff", "cli day page"),
     ("libm", "model provision stack"),
     ("maud", "page paper"),
     ("memchr", "read write"),
@@ -170,7 +170,7 @@ const DOORS: &[(&str, &str)] = &[
     ("same_file", "output"),
     ("schemars", "formats problem"),
     ("serde", "formats outage page problem read"),
-    ("serde_json", "cli formats json outage outage_file"),
+    ("serde_json", "cli formats json outage outage_file page"),
     ("sha2", "digest"),
     ("smallvec", "choose provision stack"),
     ("statrs", "inventory provision stack"),

@@ -12,8 +12,7 @@ use super::outage::{book, facts, job, open, request};
 use super::run::{Ended, Refusal, Run, Stop};
 use super::voice::{must_see, out};
 use crate::length::Length;
-use crate::model::NOT_FIT;
-use crate::outage::{Booking, BookingRefusal, Finding, KitPiece, Outage, OutagePump};
+use crate::outage::{Booking, BookingRefusal, KitPiece, Outage};
 use crate::outage_event;
 use crate::outage_file::{Draft, OutageFile, Receipt};
 use crate::problem::{Place, Problems};
@@ -245,43 +244,13 @@ pub(super) fn run(args: &Args, common: &Common) -> Ended {
 fn tell(run: &Run, outage: &Outage, receipts: &[Receipt]) {
     let to = run.voice();
     for Receipt { entry, again } in receipts {
-        let text = words::outage::described(outage, entry);
-        match again {
-            true => out!(to, "Entry {} was booked before: {text}. Not booked again.", entry.number),
-            false => out!(to, "Entry {}: {text}.", entry.number),
-        }
+        out!(to, "{}", words::outage::receipt(outage, entry, *again));
         let pump = entry.booking.tag().and_then(|tag| outage.pump(tag));
         let Some(pump) = pump.filter(|_| !again) else { continue };
-        tell_pump(run, pump);
+        words::outage::warnings(pump).iter().for_each(|warning| must_see!(to, "{warning}"));
+        words::outage::not_yet(pump).iter().for_each(|open| out!(to, "{open}"));
     }
     out!(to, "The ledger ends at {}.", outage.head());
-}
-
-fn tell_pump(run: &Run, pump: &OutagePump) {
-    let to = run.voice();
-    if let Some(why) = pump.stop() {
-        must_see!(to, "STOP: {} {NOT_FIT}: {why}", pump.tag);
-    }
-    let peeled: Vec<String> = pump
-        .kit
-        .iter()
-        .flat_map(|kit| &kit.pieces)
-        .filter(|piece| piece.peeled_to.is_some() && pump.bag.is_empty())
-        .map(KitPiece::to_string)
-        .collect();
-    if !peeled.is_empty() && pump.state == crate::outage::PumpState::Planned {
-        must_see!(
-            to,
-            "Peeled pieces are not counted back into their bin: {}. If they were not peeled yet, book `count`.",
-            peeled.join(", ")
-        );
-    }
-    if pump.missing() > 0 && !pump.bag.is_empty() {
-        must_see!(to, "The bag of {} is {} pieces short of its kit.", pump.tag, pump.missing());
-    }
-    if let Some(Finding::Open { why }) = &pump.finding {
-        out!(to, "Not to be accepted yet: {why}");
-    }
 }
 
 /// Bookings of an event.
