@@ -128,7 +128,7 @@ pub fn accept(job: &Job, outage: &Outage, tag: &str) -> Booking {
 /// # Errors
 /// A code that cannot be read, and those of [`slip`].
 pub fn tag(outage: &Outage, text: &str) -> Result<String, BookingRefusal> {
-    if !text.trim_start().starts_with("gapwright:") {
+    if !ReadCode::is_meant(text) {
         return Ok(text.to_string());
     }
     let code = ReadCode::parse(text).ok_or_else(|| {

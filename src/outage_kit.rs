@@ -118,8 +118,8 @@ pub fn index(job: &Job, tag: &str) -> Option<usize> {
     job.pumps.iter().position(|pump| key(&pump.tag) == key(tag))
 }
 
-/// Values that the slip of a pump prints.
-fn figures(job: &Job, pump: usize, of: &OutagePump) -> BTreeMap<String, String> {
+/// Values that the slip of a pump prints, by its index in the job.
+pub fn figures(job: &Job, pump: usize, of: &OutagePump) -> BTreeMap<String, String> {
     let at = &job.pumps[pump];
     let kit = of.kit.as_ref().and_then(|kit| packs(job, at, &kit.pieces).ok());
     inputs(job, at, &kit.unwrap_or_default())

@@ -51,10 +51,11 @@ Examples:
   gapwright page stock.xlsx pumps.xlsx --port 8470
         prints its address; Ctrl-C ends it
   gapwright page week-12.outage --open
-        opens a running outage: it is only read, and follows what is booked
+        opens a running outage: bookings, and the bench by a slip's code
 
 Nobody else can reach the page: it answers on this computer alone, and only to
-the browser that opened the address first. The workbooks are never written.
+the browser that opened the address first. The workbooks are never written; an
+outage file is, by the forms that book.
 Manual: `gapwright help page`.
 
 The plan predicts: measure each finished pack and recheck each clearance.";
@@ -157,10 +158,14 @@ pub(super) fn run(args: &Args, common: &Common) -> Ended {
 fn serve(run: &Run, subject: impl Into<Subject>, args: &Args) -> Result<(), PageError> {
     let server = Server::bind(subject, args.port, Bounds::default())?;
     let link = server.link()?;
+    let written = match args.outage() {
+        Some(_) => "Bookings are entered into the outage file.",
+        None => "No file is written.",
+    };
     must_see!(run.voice(), "{link}");
     must_see!(
         run.voice(),
-        "This address lets one browser in, within ten minutes. No file is written. Ctrl-C ends the page."
+        "This address lets one browser in, within ten minutes. {written} Ctrl-C ends the page."
     );
     super::voice::flush();
     if args.open {

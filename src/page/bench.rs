@@ -19,16 +19,19 @@ use crate::job::Job;
 use crate::length::{Length, LengthError, Unit};
 use crate::model::NOT_FIT;
 use crate::outage::{
-    Booking, BookingRefusal, Circumstances, KitPiece, Outage, OutagePump, PumpState,
+    Booking, BookingRefusal, Circumstances, KitPiece, LedgerEntry, Outage, OutagePump, PumpState,
 };
+use crate::outage_books::OutageBooks;
 use crate::outage_event;
 use crate::outage_file::OutageFile;
+use crate::outage_job::job_with;
 use crate::outage_kit::{self, index};
+use crate::paper::ReadCode;
 use crate::paper::slip::{
     self, ASSEMBLE, CAUTION, CHECK, CompleteKit, EMPTY_PLACE, FilledPlace, PICK, Phrase, RUN,
     RequirementCheck, STOP, Span, each_reading,
 };
-use crate::problem::Place;
+use crate::problem::{Place, Problems};
 use crate::pump::Pump;
 use crate::read;
 use crate::recheck::{Decision, Of, Reading, Record};
@@ -70,7 +73,7 @@ async fn entrance(State(house): State<House>, uri: Uri) -> Result<Response, Resp
         let file = bookings::open(&path)?;
         let outage = file.outage();
         Ok(match outage_event::tag(outage, &code) {
-            Err(why) => stopped(&code, &why),
+            Err(why) => stopped(&code, &why, None),
             Ok(tag) => {
                 let Some(pump) = outage.pump(&tag) else {
                     return Err(bookings::unknown(outage, Booking::Issue { tag }));
@@ -96,12 +99,13 @@ fn code_field(code: &str) -> Markup {
     }
 }
 
-/// A slip that does not count any more.
-fn stopped(code: &str, why: &BookingRefusal) -> Response {
+/// A slip that does not count any more; `onward` is the pump whose figures of today are there to go on with.
+fn stopped(code: &str, why: &BookingRefusal, onward: Option<&str>) -> Response {
     let body = html! {
         section.refused role="alert" aria-labelledby="stop" {
             h2 #stop { "STOP: this slip does not count" }
             p.alarm { (bookings::said(why)) }
+            @if let Some(tag) = onward { p { a.big href={ "/bench/" (encoded(tag)) } { "The figures of today for " (tag) } } }
         }
         (code_field(code))
     };
@@ -119,15 +123,69 @@ async fn bench(
     let who = bookings::who(&headers);
     aside(move || {
         let file = bookings::open(&path)?;
-        if !code.is_empty() {
-            let of_code = outage_event::tag(file.outage(), &code);
-            if let Err(why) = of_code {
-                return Ok(stopped(&code, &why));
-            }
+        if code.is_empty() {
+            return page(&file, &tag, &who, &Fields::default(), &Outcome::default(), None);
         }
-        page(&file, &tag, &who, &Fields::default(), &Outcome::default(), !code.is_empty())
+        if let Err(why) = outage_event::tag(file.outage(), &code) {
+            return Ok(stopped(&code, &why, None));
+        }
+        match figures_since(&file, &tag, &code)? {
+            Since::Changed(why) => Ok(stopped(&code, &why, Some(&tag))),
+            since => page(&file, &tag, &who, &Fields::default(), &Outcome::default(), Some(since)),
+        }
     })
     .await?
+}
+
+/// Figures of a slip, held against those of today.
+enum Since {
+    Same,
+    /// Those that it was printed with are no longer kept.
+    Unknown,
+    Changed(BookingRefusal),
+}
+
+/// Holds the figures that a slip was printed with against those of today: pieces may stay while a limit or a reading changes.
+fn figures_since(file: &OutageFile, tag: &str, code: &str) -> Result<Since, Response> {
+    let outage = file.outage();
+    let Some(code) = ReadCode::parse(code) else { return Ok(Since::Same) };
+    let is_it = |entry: &&LedgerEntry| matches!(&entry.booking, Booking::Plan(plan) if plan.code == code.plan);
+    let made = outage.entries().iter().rev().find(is_it).map(|entry| entry.number);
+    let last = outage.last_plan().map(|plan| plan.entry);
+    let (Some(made), false) = (made, made == last || code.kit.is_none()) else {
+        return Ok(Since::Same);
+    };
+    let then = outage.as_of(made);
+    let figures = |job: &Job, of: &Outage| {
+        let (pump, at) = of.pump(tag).zip(index(job, tag))?;
+        Some(outage_kit::figures(job, at, pump))
+    };
+    let known = OutageBooks::unpack(file, &then).ok();
+    let known = known.and_then(|books| {
+        let job = job_with(&books.sources(), &then, &mut Problems::new())?;
+        figures(&job, &then)
+    });
+    let (job, _) = bookings::job(file)?;
+    let (Some(before), Some(now)) = (known, figures(&job, outage)) else {
+        return Ok(Since::Unknown);
+    };
+    let none = String::new();
+    let differs = now.iter().filter(|(name, value)| before.get(*name) != Some(value));
+    let differs: Vec<String> = differs
+        .map(|(name, value)| {
+            let old = before.get(name).unwrap_or(&none);
+            format!("{name} {value}, on the slip {old}")
+        })
+        .collect();
+    Ok(match differs.is_empty() {
+        true => Since::Same,
+        false => Since::Changed(BookingRefusal {
+            found: format!("a slip of the plan {}, printed before its figures changed", code.plan),
+            expected: format!("the figures of today: {}", differs.join("; ")),
+            fix: "tear it up, print it again with `gapwright slips`, and go by the new figures"
+                .into(),
+        }),
+    })
 }
 
 async fn booked(
@@ -146,7 +204,7 @@ async fn booked(
         let mut outcome = Outcome::default();
         let typed = post(&mut file, &tag, &sent, &mut outcome)?;
         subject.look_at_disk();
-        let page = page(&file, &tag, &sent.who, &typed, &outcome, false)?;
+        let page = page(&file, &tag, &sent.who, &typed, &outcome, None)?;
         Ok((sent.keep(), page).into_response())
     })
     .await?
@@ -324,14 +382,14 @@ impl Typed<'_> {
     }
 }
 
-/// The page of a pump; `by_code` where the code of its slip was held against it.
+/// The page of a pump; with `by_code` the code of its slip was held against it.
 fn page(
     file: &OutageFile,
     tag: &str,
     who: &str,
     typed: &Fields,
     outcome: &Outcome,
-    by_code: bool,
+    by_code: Option<Since>,
 ) -> Result<Response, Response> {
     let outage = file.outage();
     let Some(pump) = outage.pump(tag) else {
@@ -355,8 +413,10 @@ fn page(
     let body = html! {
         (outcome.markup())
         (bookings::now(outage, pump))
-        @if let (Some(kit), false) = (&pump.kit, by_code || pump.bag.is_empty()) {
-            p.hint { "Hold the slip against it: it must say kit " (kit.number) "." }
+        @match by_code {
+            Some(Since::Unknown) => { p.alarm { "This slip is of an older plan, and the figures that it was printed with are no longer kept: go by those on this page." } }
+            Some(_) => {}
+            None => { @if let (Some(kit), false) = (&pump.kit, pump.bag.is_empty()) { p.hint { "Hold the slip against it: it must say kit " (kit.number) "." } } }
         }
         (next_step(outage, pump, who, &here)?)
         (work)

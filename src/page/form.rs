@@ -1,5 +1,10 @@
 //! Forms as browsers send them without script, and texts within addresses.
 
+use axum::http::HeaderMap;
+
+use crate::plain_text::from_address as decoded;
+pub(super) use crate::plain_text::in_address as encoded;
+
 /// Fields of a form, in their order.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub(super) struct Fields(Vec<(String, String)>);
@@ -27,38 +32,8 @@ impl Fields {
     }
 }
 
-fn decoded(text: &str) -> String {
-    let mut bytes = Vec::with_capacity(text.len());
-    let mut rest = text.as_bytes();
-    while let [first, after @ ..] = rest {
-        let coded = after.get(..2).and_then(|two| std::str::from_utf8(two).ok());
-        let coded = coded.filter(|two| two.bytes().all(|digit| digit.is_ascii_hexdigit()));
-        match (first, coded.and_then(|two| u8::from_str_radix(two, 16).ok())) {
-            (b'%', Some(byte)) => {
-                bytes.push(byte);
-                rest = &after[2..];
-                continue;
-            }
-            (b'+', _) => bytes.push(b' '),
-            (other, _) => bytes.push(*other),
-        }
-        rest = after;
-    }
-    String::from_utf8_lossy(&bytes).into_owned()
-}
-
-/// A text as a part of an address or of a cookie.
-pub(super) fn encoded(text: &str) -> String {
-    let plain = |byte: u8| byte.is_ascii_alphanumeric() || b"-_.~".contains(&byte);
-    let coded = text.bytes().map(|byte| match plain(byte) {
-        true => char::from(byte).to_string(),
-        false => format!("%{byte:02X}"),
-    });
-    coded.collect()
-}
-
 /// Value of a cookie of this name, decoded; empty where there is none.
-pub(super) fn cookie(headers: &axum::http::HeaderMap, name: &str) -> String {
+pub(super) fn cookie(headers: &HeaderMap, name: &str) -> String {
     let sent = headers.get_all("cookie").iter().filter_map(|value| value.to_str().ok());
     let mut pairs =
         sent.flat_map(|line| line.split(';')).filter_map(|pair| pair.trim().split_once('='));
