@@ -34,6 +34,7 @@
 //! | [`issue`] | pieces taken from the stock and put back, with a log |
 //! | [`outage`], [`outage_file`] | running outage: bookings, states, stock; its ledger on the disk |
 //! | [`outage_kit`], [`outage_cells`], [`outage_books`] | its kits judged; its readings in the cells of the pump workbook; the workbooks that it took over |
+//! | [`outage_job`], [`outage_event`] | its job; what people say that happened, as bookings |
 //! | [`purchase`] | packs to buy for an outage |
 //! | [`reorder`], [`inventory`], [`size_range`] | order to level; order quantities; thicknesses to stock |
 //! | [`problem`], [`sheet`], [`read`] | files in: every problem with its place and fix |
@@ -146,7 +147,9 @@ mod narrow;
 pub mod outage;
 pub mod outage_books;
 pub mod outage_cells;
+pub mod outage_event;
 pub mod outage_file;
+pub mod outage_job;
 pub mod outage_kit;
 pub mod output;
 pub mod packing;

@@ -85,7 +85,7 @@ impl BookingRefusal {
         BookingRefusal::new(
             format!("a request number that entry {} ({}) has", entry.number, entry.booking.word()),
             "a number of its own for each request",
-            "leave --request out, or give another number",
+            "leave --request out, or give another number; on the page, open the form again",
         )
     }
 

@@ -23,7 +23,7 @@ use crate::outage::{
 };
 use crate::plan::{Kit, PackPick, Pick};
 use crate::pump::Pump;
-use crate::recheck::{Bench, Decision, Left, Of, Reading, Readings, Record, recheck};
+use crate::recheck::{Bench, Decision, Left, Of, Reading, Readings, Record, Swap, recheck};
 use crate::show::{length, natural_unit};
 use crate::stock::{Item, NO_ROW, Size, ToleranceSource};
 use crate::verify::Verified;
@@ -183,8 +183,8 @@ pub fn index(job: &Job, tag: &str) -> Option<usize> {
     job.pumps.iter().position(|pump| key(&pump.tag) == key(tag))
 }
 
-/// Values that the slip of a pump prints.
-fn figures(job: &Job, pump: usize, of: &OutagePump) -> BTreeMap<String, String> {
+/// Values that the slip of a pump prints, by its index in the job.
+pub fn figures(job: &Job, pump: usize, of: &OutagePump) -> BTreeMap<String, String> {
     let at = &job.pumps[pump];
     let kit = of.kit.as_ref().and_then(|kit| packs(job, at, &kit.pieces).ok());
     inputs(job, at, &kit.unwrap_or_default())
@@ -311,20 +311,57 @@ fn bench(job: &Job, pump: usize, of: &OutagePump) -> Result<Bench, String> {
     Ok(bench)
 }
 
-/// Record of a pump's readings, with no spare pieces for a swap.
-fn record(job: &Job, pump: usize, of: &OutagePump) -> Result<Record, String> {
+/// Result of `recheck` for a pump, by its index in the job, with these pieces for a swap.
+///
+/// # Errors
+/// The reason, in words, why its pieces or readings cannot be judged.
+pub fn record(job: &Job, pump: usize, of: &OutagePump, mut spare: Left) -> Result<Record, String> {
     let unread = |pump| Bench::unread(job, pump, None);
     let mut benches: Vec<Bench> = job.pumps.iter().map(unread).collect();
     benches[pump] = bench(job, pump, of)?;
-    let spare = Left { pieces: vec![0; job.stock.len()], plates: vec![0; job.plates.len()] };
-    let mut records = recheck(job, &benches, &mut spare.clone());
+    let mut records = recheck(job, &benches, &mut spare);
     Ok(records.swap_remove(pump))
+}
+
+fn no_spares(job: &Job) -> Left {
+    Left { pieces: vec![0; job.stock.len()], plates: vec![0; job.plates.len()] }
+}
+
+/// Pieces in the bins, by the job's stock, that are neither reserved nor planned for a pump.
+pub fn spares(job: &Job, outage: &Outage) -> Left {
+    let mut planned: BTreeMap<String, u32> = BTreeMap::new();
+    let is_to_come = |pump: &&OutagePump| pump.state == PumpState::Planned || pump.reopen;
+    let kits = outage.pumps().filter(is_to_come).filter_map(|pump| pump.kit.as_ref());
+    for piece in kits.flat_map(|kit| &kit.pieces) {
+        *planned.entry(key(&piece.item)).or_default() += piece.count;
+    }
+    let mut left = no_spares(job);
+    for (lot, spare) in job.stock.iter().zip(&mut left.pieces) {
+        let there = outage.stock_of(&lot.item).map_or(0, |known| known.pieces);
+        let taken = planned.get(&key(&lot.item)).copied().unwrap_or(0);
+        let free = there - i64::from(lot.reserved) - i64::from(taken);
+        *spare = u32::try_from(free).unwrap_or(0);
+    }
+    left
+}
+
+/// Pieces that a swap takes out, and those that it puts in.
+pub fn swapped(job: &Job, pump: &Pump, swap: &Swap) -> [Vec<KitPiece>; 2] {
+    let places = job.model_of(pump).packs.iter().zip(&swap.moves);
+    let names = cut_names(job);
+    let mut pieces = [Vec::new(), Vec::new()];
+    for (place, moves) in places {
+        for (side, picks) in pieces.iter_mut().zip(moves) {
+            side.extend(picks.iter().map(|pick| piece(job, &place.name, pick, &names)));
+        }
+    }
+    pieces
 }
 
 /// Judgement of a pump's readings, by its index in the job: that of `recheck`.
 pub fn finding(job: &Job, pump: usize, of: &OutagePump) -> Finding {
     let at = &job.pumps[pump];
-    let record = match record(job, pump, of) {
+    let record = match record(job, pump, of, no_spares(job)) {
         Ok(record) => record,
         Err(why) => return Finding::NotMet { why },
     };

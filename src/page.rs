@@ -30,10 +30,13 @@
 
 mod asset;
 mod bar;
+mod bench;
 mod board;
+mod bookings;
 mod desk;
 mod door;
 mod drawers;
+mod form;
 mod frame;
 mod ledger;
 mod named;

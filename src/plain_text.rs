@@ -6,6 +6,43 @@ use std::borrow::Cow;
 /// memory).
 const MOST_IN_CELL: usize = 32_767;
 
+/// A text as a part of an address: all but letters, digits and `-_.~` of ASCII as bytes in hexadecimal (RFC 3986, 2.3).
+///
+/// ```
+/// use gapwright::plain_text::{from_address, in_address};
+/// assert_eq!(in_address("P/7 \u{e4}"), "P%2F7%20%C3%A4");
+/// assert_eq!(from_address(&in_address("100 % & more")), "100 % & more");
+/// ```
+pub fn in_address(text: &str) -> String {
+    let plain = |byte: u8| byte.is_ascii_alphanumeric() || b"-_.~".contains(&byte);
+    let coded = text.bytes().map(|byte| match plain(byte) {
+        true => char::from(byte).to_string(),
+        false => format!("%{byte:02X}"),
+    });
+    coded.collect()
+}
+
+/// A part of a query as its text: `+` is a space there.
+pub fn from_address(text: &str) -> String {
+    let mut bytes = Vec::with_capacity(text.len());
+    let mut rest = text.as_bytes();
+    while let [first, after @ ..] = rest {
+        let coded = after.get(..2).and_then(|two| std::str::from_utf8(two).ok());
+        let coded = coded.filter(|two| two.bytes().all(|digit| digit.is_ascii_hexdigit()));
+        match (first, coded.and_then(|two| u8::from_str_radix(two, 16).ok())) {
+            (b'%', Some(byte)) => {
+                bytes.push(byte);
+                rest = &after[2..];
+                continue;
+            }
+            (b'+', _) => bytes.push(b' '),
+            (other, _) => bytes.push(*other),
+        }
+        rest = after;
+    }
+    String::from_utf8_lossy(&bytes).into_owned()
+}
+
 /// A text that a cell, a note or a chart can hold.
 ///
 /// Characters that XML 1.0 does not allow (2.2: the control characters except tab and the line ends, U+FFFE and

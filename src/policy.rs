@@ -85,6 +85,9 @@ pub struct Policy {
     pub pack_step: ReadingStep,
     /// Step of the gauge that reads a clearance. Default: 0.0005 in or 0.01 mm; common practice, no source.
     pub clearance_step: ReadingStep,
+    /// Address at which the shop's page answers, for the links of slips; empty where it has none. No plan depends on it, so it
+    /// is none of the settings that a plan lists.
+    pub page_address: String,
 }
 
 /// A setting by its name on the Policy sheet.
@@ -121,6 +124,7 @@ impl Default for Policy {
                 inch: Length::from_ticks(5 * Unit::Thou.ticks() / 10),
                 metric: Length::from_ticks(10 * Unit::Micrometre.ticks()),
             },
+            page_address: String::new(),
         }
     }
 }
@@ -300,6 +304,19 @@ impl Policy {
             "clearancereadingwithin" => self.clearance_within = within()?,
             "packreadingstep" => self.pack_step = step(self.pack_step)?,
             "clearancereadingstep" => self.clearance_step = step(self.clearance_step)?,
+            "pageaddress" => {
+                let address = value.trim_end_matches('/');
+                let rest =
+                    ["http://", "https://"].iter().find_map(|kind| address.strip_prefix(kind));
+                let host = |rest: &&str| {
+                    let plain = |c: char| c.is_ascii_alphanumeric() || ".-:[]".contains(c);
+                    !rest.is_empty() && rest.chars().all(plain) && rest.len() <= 100
+                };
+                rest.filter(host).ok_or(wrong(
+                    "the address of a page without its code, such as http://127.0.0.1:8470",
+                ))?;
+                self.page_address = address.to_string();
+            }
             _ => return Err(SettingError::Unknown),
         }
         Ok(())

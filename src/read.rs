@@ -89,7 +89,7 @@ pub use plan::{Packs, listed_not_measured, packs as packs_of_plan};
 pub use plan_side::plan_side;
 pub use planned_kits::{PlannedKits, planned_kits};
 pub use pumps::{PumpColumn, pump_column};
-pub use readings::{Back, ReadingSources as BenchSources, bench};
+pub use readings::{Back, ReadingSources as BenchSources, bench, unit_question};
 pub use single::{Holds, Stock, holds, stock_alone};
 pub use stock_counts::{held, warn_of_uncalculated};
 

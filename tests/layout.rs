@@ -102,7 +102,9 @@ const ROOMS: &[(&str, &str)] = &[
          model narrow forecast packing paper plan policy problem pump recheck sheet show stack \
          stock",
     ),
+    ("outage_event", "columns issue job model outage outage_cells outage_kit paper problem sheet"),
     ("outage_books", "outage outage_file output problem read sheet"),
+    ("outage_job", "job outage outage_books outage_cells outage_kit problem read"),
     ("scratch", "choose issue job plan problem pump_cells read sheet verify words"),
     (
         "write",
@@ -118,13 +120,13 @@ const ROOMS: &[(&str, &str)] = &[
     ),
     (
         "page",
-        "accounting analysis choose crush digest issue job length model outage outage_books outage_cells outage_file outage_kit \
-         plan problem pump pump_cells read scratch sheet show stack verify words",
+        "accounting analysis choose crush digest issue job length model outage outage_books outage_cells outage_event outage_file outage_job outage_kit \
+         paper plain_text plan problem pump pump_cells read recheck scratch sheet show stack verify words",
     ),
     (
         "cli",
         "accounting analysis certificate changes choose columns crush day decimal digest formats guard issue job json length model \
-         manual forecast outage outage_books outage_cells outage_file outage_kit output page paper plain_text plan policy problem \
+         manual forecast outage outage_books outage_event outage_file outage_job outage_kit output page paper plain_text plan policy problem \
          provision pump read recheck reorder scratch sheet show stack stock sweep verify words write",
     ),
 ];
@@ -168,7 +170,7 @@ const DOORS: &[(&str, &str)] = &[
     ("same_file", "output"),
     ("schemars", "formats problem"),
     ("serde", "formats outage page problem read"),
-    ("serde_json", "cli formats json outage outage_file"),
+    ("serde_json", "cli formats json outage outage_file page"),
     ("sha2", "digest"),
     ("smallvec", "choose provision stack"),
     ("statrs", "inventory provision stack"),

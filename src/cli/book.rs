@@ -8,19 +8,14 @@ use std::path::{Path, PathBuf};
 
 use super::Common;
 use super::files::Files;
-use super::outage::{book, facts, job, open, request, taken_pumps};
+use super::outage::{book, facts, job, open, request};
 use super::run::{Ended, Refusal, Run, Stop};
 use super::voice::{must_see, out};
-use crate::columns::pump_heading;
-use crate::issue::key;
-use crate::job::Job;
 use crate::length::Length;
-use crate::model::{Model, NOT_FIT};
-use crate::outage::{Booking, Finding, KitPiece, Outage, OutagePump};
-use crate::outage_cells;
+use crate::outage::{Booking, BookingRefusal, KitPiece, Outage};
+use crate::outage_event;
 use crate::outage_file::{Draft, OutageFile, Receipt};
-use crate::outage_kit::{self, index};
-use crate::problem::{Place, Problem, fix_name};
+use crate::problem::{Place, Problems};
 use crate::read;
 use crate::words;
 
@@ -52,7 +47,7 @@ pub(super) struct Args {
 }
 
 /// Events to book.
-#[derive(clap::Subcommand)]
+#[derive(Clone, clap::Subcommand)]
 enum Event {
     /// The pieces of a kit are in its bag.
     Bag {
@@ -170,6 +165,9 @@ Examples:
         judged as `recheck` does; refused where a requirement is not met
   gapwright book week-12.outage cut GS-105
         the plates of the cutting sheet; their pieces are in bins from then on
+  gapwright book week-12.outage bag \"gapwright:2 90f268b3212e 7 P-101\"
+        the words of a slip's code stand for its tag, as from a scanner;
+        refused where the pump has another kit by now
   gapwright book week-12.outage scrap SH-F1-005 1 --note \"bent\"
   gapwright book week-12.outage undo 14 --note \"wrong tag\"
   gapwright book week-12.outage --from kit-plan.xlsx
@@ -183,6 +181,26 @@ Nothing in the ledger is ever changed or removed: a wrong entry is undone by
 another. All bookings of one command are made, or none.
 
 Manual: `gapwright help running`.";
+
+impl Event {
+    /// Its tags, which may be the codes of slips as well.
+    fn tags(&mut self) -> Vec<&mut String> {
+        match self {
+            Event::Bag { tags, .. }
+            | Event::Issue { tags }
+            | Event::PutBack { tags }
+            | Event::Accept { tags }
+            | Event::Cancel { tags }
+            | Event::Reinstate { tags } => tags.iter_mut().collect(),
+            Event::Swap { tag, .. } | Event::Reading { tag, .. } => vec![tag],
+            Event::Scrap { from, .. } => from.iter_mut().collect(),
+            Event::Receive { .. }
+            | Event::Count { .. }
+            | Event::Cut { .. }
+            | Event::Undo { .. } => Vec::new(),
+        }
+    }
+}
 
 impl Args {
     fn files(&self) -> Files<'_> {
@@ -238,224 +256,85 @@ fn tell(run: &Run, outage: &Outage, receipts: &[Receipt]) {
     let to = run.voice();
     for Receipt { entry, due, again } in receipts {
         for before in due {
-            out!(to, "Entry {}: {}.", before.number, words::outage::described(outage, before));
+            out!(to, "{}", words::outage::receipt(outage, before, false));
         }
-        let text = words::outage::described(outage, entry);
-        match again {
-            true => out!(to, "Entry {} was booked before: {text}. Not booked again.", entry.number),
-            false => out!(to, "Entry {}: {text}.", entry.number),
-        }
+        out!(to, "{}", words::outage::receipt(outage, entry, *again));
         let pump = entry.booking.tag().and_then(|tag| outage.pump(tag));
         let Some(pump) = pump.filter(|_| !again) else { continue };
-        tell_pump(run, pump);
+        words::outage::warnings(pump).iter().for_each(|warning| must_see!(to, "{warning}"));
+        words::outage::not_yet(pump).iter().for_each(|open| out!(to, "{open}"));
     }
     out!(to, "The ledger ends at {}.", outage.head());
 }
 
-fn tell_pump(run: &Run, pump: &OutagePump) {
-    let to = run.voice();
-    if let Some(why) = pump.stop() {
-        must_see!(to, "STOP: {} {NOT_FIT}: {why}", pump.tag);
-    }
-    let peeled: Vec<String> = pump
-        .kit
-        .iter()
-        .flat_map(|kit| &kit.pieces)
-        .filter(|piece| piece.peeled_to.is_some() && pump.bag.is_empty())
-        .map(KitPiece::to_string)
-        .collect();
-    if !peeled.is_empty() && pump.state == crate::outage::PumpState::Planned {
-        must_see!(
-            to,
-            "Peeled pieces are not counted back into their bin: {}. If they were not peeled yet, book `count`.",
-            peeled.join(", ")
-        );
-    }
-    if pump.missing() > 0 && !pump.bag.is_empty() {
-        must_see!(to, "The bag of {} is {} pieces short of its kit.", pump.tag, pump.missing());
-    }
-    if let Some(Finding::Open { why }) = &pump.finding {
-        out!(to, "Not to be accepted yet: {why}");
-    }
-}
-
 /// Bookings of an event.
 fn bookings(run: &mut Run, file: &OutageFile, event: &Event) -> Result<Vec<Booking>, Stop> {
-    let each = |tags: &[String], booking: fn(String) -> Booking| {
-        Ok(tags.iter().cloned().map(booking).collect())
+    let mut event = event.clone();
+    let outage = file.outage();
+    let mut problems = Problems::new();
+    for tag in event.tags() {
+        match outage_event::tag(outage, tag) {
+            Ok(known) => *tag = known,
+            Err(why) => problems.add(why.problem(Place::file("command line"))),
+        }
+    }
+    if !problems.none() {
+        return refused(run, problems);
+    }
+    let each = |tags: Vec<String>, booking: fn(String) -> Booking| {
+        Ok(tags.into_iter().map(booking).collect())
     };
     match event {
         Event::Bag { tags, without, with } => {
             if tags.len() > 1 && !(without.is_empty() && with.is_empty()) {
-                let found = "--without or --with for several bags".to_string();
-                return Err(refused(
-                    run,
-                    "command line",
-                    found,
+                let problem = super::from_command_line(
+                    "--without or --with for several bags".into(),
                     "one TAG with them",
                     "book them one by one",
-                ));
+                );
+                return refused(run, Problems::of(problem));
             }
-            let (without, with) = (pieces(run, without)?, pieces(run, with)?);
-            let bag = |tag: &String| Booking::Bag {
-                tag: tag.clone(),
-                without: without.clone(),
-                with: with.clone(),
-            };
-            Ok(tags.iter().map(bag).collect())
+            let (without, with) = (pieces(run, &without)?, pieces(run, &with)?);
+            let bag = |tag| Booking::Bag { tag, without: without.clone(), with: with.clone() };
+            Ok(tags.into_iter().map(bag).collect())
         }
         Event::Issue { tags } => each(tags, |tag| Booking::Issue { tag }),
         Event::PutBack { tags } => each(tags, |tag| Booking::PutBack { tag }),
         Event::Cancel { tags } => each(tags, |tag| Booking::Cancel { tag }),
         Event::Reinstate { tags } => each(tags, |tag| Booking::Reinstate { tag }),
-        Event::Receive { item, count } => {
-            Ok(vec![Booking::Receive { item: item.clone(), count: *count }])
-        }
-        Event::Scrap { item, count, from } => {
-            let (item, count, from) = (item.clone(), *count, from.clone());
-            Ok(vec![Booking::Scrap { item, count, from }])
-        }
-        Event::Count { item, count } => {
-            Ok(vec![Booking::Count { item: item.clone(), count: *count }])
-        }
+        Event::Receive { item, count } => Ok(vec![Booking::Receive { item, count }]),
+        Event::Scrap { item, count, from } => Ok(vec![Booking::Scrap { item, count, from }]),
+        Event::Count { item, count } => Ok(vec![Booking::Count { item, count }]),
         Event::Cut { plates } => each(plates, |plate| Booking::Cut { plate }),
         Event::Swap { tag, out, into } => {
-            let (out, into) = (pieces(run, out)?, pieces(run, into)?);
-            Ok(vec![Booking::Swap { tag: tag.clone(), out, into }])
+            let (out, into) = (pieces(run, &out)?, pieces(run, &into)?);
+            Ok(vec![Booking::Swap { tag, out, into }])
         }
-        Event::Undo { entry } => Ok(vec![Booking::Undo { entry: *entry }]),
+        Event::Undo { entry } => Ok(vec![Booking::Undo { entry }]),
         Event::Reading { tag, what, value } => {
-            let job = job(run, file)?;
-            Ok(vec![reading(run, file, &job, [tag, what, value])?])
+            let (job, pumps) = job(run, file)?;
+            let read = outage_event::reading(&job, &pumps, outage, [&tag, &what, &value]);
+            Ok(vec![taken(run, read)?])
         }
         Event::Accept { tags } => {
-            let job = job(run, file)?;
-            Ok(tags.iter().map(|tag| accept(&job, file.outage(), tag)).collect())
+            let (job, _) = job(run, file)?;
+            Ok(tags.iter().map(|tag| outage_event::accept(&job, outage, tag)).collect())
         }
     }
 }
 
-fn refused(run: &mut Run, place: &str, found: String, expected: &str, fix: &str) -> Stop {
-    let problem = Problem::new(Place::file(place), found, expected, fix);
-    match run.work::<()>("reading the booking", |_| Err(Refusal::from(problem))) {
-        Err(stop) => stop,
-        Ok(()) => Stop(super::PROBLEMS),
-    }
+/// Ends the run for problems of the command line.
+fn refused<T>(run: &mut Run, problems: Problems) -> Result<T, Stop> {
+    run.work("reading the booking", |_| Err(Refusal::Problems(problems)))
 }
 
-/// Pieces of `ITEM` or `ITEM=N`.
+/// Part of a booking that was read; else the run ends.
+fn taken<T>(run: &mut Run, read: Result<T, BookingRefusal>) -> Result<T, Stop> {
+    read.or_else(|why| refused(run, Problems::of(why.problem(Place::file("command line")))))
+}
+
 fn pieces(run: &mut Run, texts: &[String]) -> Result<Vec<KitPiece>, Stop> {
-    let piece = |text: &String| {
-        let counted = text.rsplit_once('=').and_then(|(item, count)| {
-            Some((item, count.trim().parse::<u32>().ok().filter(|count| *count > 0)?))
-        });
-        let (item, count) = match counted {
-            Some(counted) => counted,
-            None if text.contains('=') => return None,
-            None => (text.as_str(), 1),
-        };
-        let place = String::new();
-        Some(KitPiece { place, item: item.trim().to_string(), count, peeled_to: None })
-    };
-    let read: Option<Vec<KitPiece>> = texts.iter().map(piece).collect();
-    read.ok_or_else(|| {
-        let found = format!("the pieces `{}`", texts.join("`, `"));
-        refused(
-            run,
-            "command line",
-            found,
-            "ITEM, or ITEM=N for several",
-            "give a number from 1 on",
-        )
-    })
-}
-
-/// A reading at the bench with the judgement of its pump; its value is checked, and kept as it was given.
-fn reading(
-    run: &mut Run,
-    file: &OutageFile,
-    job: &Job,
-    [tag, what, value]: [&String; 3],
-) -> Result<Booking, Stop> {
-    let outage = file.outage();
-    let waiting = job.not_measured.iter().find(|pump| key(&pump.tag) == key(tag));
-    if let Some(waiting) = waiting {
-        let model = &job.models[waiting.model];
-        return match outage_cells::dimension(model, what) {
-            Some(dimension) => measured(run, file, model, [&waiting.tag, dimension, value]),
-            None => {
-                let names = model.dimensions.iter();
-                let names: Vec<String> =
-                    names.map(|dimension| pump_heading(&dimension.name)).collect();
-                let expected = format!("a dimension of it: {}", names.join(", "));
-                let fix = fix_name(what, names.iter().map(String::as_str), "give one of them");
-                Err(refused(run, "command line", format!("`{what}`"), &expected, &fix))
-            }
-        };
-    }
-    let known = outage.pump(tag).and_then(|pump| Some((pump, index(job, tag)?)));
-    let Some((pump, at)) = known else {
-        // The rules say what is wrong with the tag.
-        let (tag, what, value) = (tag.clone(), what.clone(), value.clone());
-        return Ok(Booking::Reading { tag, what, value, finding: Finding::Conforms });
-    };
-    let row = &job.pumps[at];
-    let model = job.model_of(row);
-    let Some(of) = outage_kit::readable(job, row, what) else {
-        if let Some(dimension) = outage_cells::dimension(model, what) {
-            return measured(run, file, model, [&row.tag, dimension, value]);
-        }
-        let packs = model.packs.iter().map(|pack| pack.label.as_str());
-        let requirements = row.requirements.iter().map(|one| one.label.as_str());
-        let dimensions = model.dimensions.iter().map(|dimension| dimension.label.as_str());
-        let names: Vec<&str> = packs.chain(requirements).chain(dimensions).collect();
-        let fix = fix_name(what, names.iter().copied(), "give one of them");
-        return Err(refused(
-            run,
-            "command line",
-            format!("`{what}`"),
-            &format!("one of {}", names.join(", ")),
-            &fix,
-        ));
-    };
-    if let Err(why) = outage_kit::reading(job, row, of, value) {
-        let expected = "a reading such as `0.0212 in`, `0.54 mm` or `0.021 to 0.022 in`";
-        return Err(refused(
-            run,
-            "command line",
-            format!("`{value}`: {why}"),
-            expected,
-            "type it again, with its unit",
-        ));
-    }
-    let what = outage_kit::name(job, row, of).to_string();
-    let mut with_it = pump.clone();
-    with_it.read(&what, value);
-    let finding = outage_kit::finding(job, at, &with_it);
-    Ok(Booking::Reading { tag: tag.clone(), what, value: value.clone(), finding })
-}
-
-/// A dimension, with the cell that has it in the pump workbook.
-fn measured(
-    run: &mut Run,
-    file: &OutageFile,
-    model: &Model,
-    [tag, what, value]: [&str; 3],
-) -> Result<Booking, Stop> {
-    let book = taken_pumps(run, file)?;
-    outage_cells::measured(&book, model, [tag, what, value])
-        .map_err(|why| refused(run, "command line", why.found, &why.expected, &why.fix))
-}
-
-/// An acceptance with the judgement of its pump.
-fn accept(job: &Job, outage: &Outage, tag: &str) -> Booking {
-    let known = outage.pump(tag).and_then(|pump| Some((pump, index(job, tag)?)));
-    let finding = match known {
-        Some((pump, at)) => outage_kit::finding(job, at, pump),
-        // The rules say what is wrong with the tag.
-        None => Finding::Open { why: "it is not in the pump workbook".into() },
-    };
-    Booking::Accept { tag: tag.to_string(), finding }
+    taken(run, outage_event::pieces(texts))
 }
 
 /// Thickness of a reading, as it is kept.

@@ -2,20 +2,20 @@
 
 use std::path::Path;
 
-use super::run::{Refusal, Run, Stop, gathered_job};
+use super::run::{Refusal, Run, Stop};
 use crate::changes::{SlipChange, changes};
 use crate::day::is_date;
 use crate::digest::sha256;
 use crate::job::Job;
 use crate::outage::{Circumstances, Outage, PumpState};
 use crate::outage_books::{self, OutageBooks, UnpackError};
-use crate::outage_cells;
 use crate::outage_file::{
     BookError, Draft, FileBytes, OutageFile, OutageFileError, Receipt, network_drive,
 };
+use crate::outage_job::job_with;
 use crate::outage_kit;
 use crate::problem::{Place, Problem, Problems};
-use crate::read::{self, Sources};
+use crate::read::Sources;
 use crate::sheet::Book;
 
 /// Result of work on an outage file; else the run ends. A file that is not sound is a problem of the inputs, a full disk
@@ -127,40 +127,16 @@ pub(super) fn name(path: &Path) -> String {
     path.file_stem().unwrap_or_default().to_string_lossy().chars().take(60).collect()
 }
 
-/// Job of the files that were last taken over, read from their bytes.
-pub(super) fn job(run: &mut Run, file: &OutageFile) -> Result<Job, Stop> {
-    let unpacked = unpacked(run, file)?;
+/// Job of the files that were last taken over, and the pump workbook among them.
+pub(super) fn job(run: &mut Run, file: &OutageFile) -> Result<(Job, Book), Stop> {
+    let unpacked = match OutageBooks::unpack(file, file.outage()) {
+        Ok(unpacked) => unpacked,
+        Err(UnpackError::File(error)) => return sound(run, file.path(), Err(error)),
+        Err(UnpackError::Disk(error)) => return run.made(Err(error)),
+    };
     run.read("reading the workbooks that were taken over", |memory, problems| {
         let sources = Sources { memory: memory.clone(), ..unpacked.sources() };
-        job_with(&sources, file.outage(), problems)
+        let job = job_with(&sources, file.outage(), problems)?;
+        Some((job, outage_books::read(&sources, problems)?[1].clone()))
     })
-}
-
-/// Reads a job, with the dimensions that were booked in the cells of the pump workbook. A cell that says something else
-/// by now is a problem.
-pub(super) fn job_with(sources: &Sources, outage: &Outage, problems: &mut Problems) -> Option<Job> {
-    if outage.pumps().all(|pump| pump.measured.is_empty()) {
-        let job = gathered_job(read::job(sources), problems)?;
-        return Some(outage_kit::with_cut_lots(job, outage));
-    }
-    let [stock, mut pumps] = outage_books::read(sources, problems)?;
-    outage_cells::fill(&mut pumps, outage, problems);
-    let job = gathered_job(read::job_of(stock, pumps, sources), problems)?;
-    Some(outage_kit::with_cut_lots(job, outage))
-}
-
-/// The pump workbook that was last taken over, as it was.
-pub(super) fn taken_pumps(run: &mut Run, file: &OutageFile) -> Result<Book, Stop> {
-    let unpacked = unpacked(run, file)?;
-    run.read("reading the pump workbook that was taken over", |memory, problems| {
-        read::book(&unpacked.sources().pumps, memory).map_err(|found| problems.absorb(found)).ok()
-    })
-}
-
-fn unpacked(run: &mut Run, file: &OutageFile) -> Result<OutageBooks, Stop> {
-    match OutageBooks::unpack(file, file.outage()) {
-        Ok(unpacked) => Ok(unpacked),
-        Err(UnpackError::File(error)) => sound(run, file.path(), Err(error)),
-        Err(UnpackError::Disk(error)) => run.made(Err(error)),
-    }
 }

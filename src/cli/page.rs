@@ -51,11 +51,12 @@ Examples:
   gapwright page stock.xlsx pumps.xlsx --port 8470
         prints its address; Ctrl-C ends it
   gapwright page week-12.outage --open
-        opens a running outage: readings are tried or booked, and the page
-        follows what is booked elsewhere
+        opens a running outage: readings are tried or booked, bags and pieces are
+        booked, and the bench finds a pump by its slip's code
 
 Nobody else can reach the page: it answers on this computer alone, and only to
-the browser that opened the address first. The workbooks are never written.
+the browser that opened the address first. The workbooks are never written; an
+outage file is, by the forms that book.
 Manual: `gapwright help page`.
 
 The plan predicts: measure each finished pack and recheck each clearance.";

@@ -7,13 +7,14 @@ use super::Common;
 use super::common_args::CommonArgs;
 use super::files::Files;
 use super::from_command_line;
-use super::outage::{job_with, name, open};
+use super::outage::{name, open};
 use super::run::{Ended, Refusal, Run, gathered, gathered_job};
-use super::settings::Judging;
+use super::settings::{Judging, given};
 use super::voice::{must_see, out};
 use crate::issue::key;
 use crate::model::NOT_FIT;
 use crate::outage::{Outage, PlaceInOutage};
+use crate::outage_job::job_with;
 use crate::paper::{
     ELSEWHERE, LabelGrid, OldSlips, PaperPage, PaperParts, PrintedPlan, SlipChanges, changes_since,
     page, two_counts, two_lengths,
@@ -65,6 +66,10 @@ pub(super) struct Args {
     /// Outage file of the plan: its name, the plan's number and the numbers of the kits stand on every page.
     #[arg(long, value_name = "FILE")]
     outage: Option<PathBuf>,
+    /// Address at which `gapwright page NAME.outage --port PORT` answers, such as http://127.0.0.1:8470: the codes of the
+    /// slips are then links to the bench. The setting `Page address` of the Policy sheet does the same.
+    #[arg(long, value_name = "ADDRESS")]
+    page_address: Option<String>,
     #[command(flatten)]
     judging: Judging,
     #[command(flatten)]
@@ -131,7 +136,9 @@ impl Args {
     ) -> Option<Read> {
         self.check_name(problems);
         let parts = self.parts(problems);
-        let sources = self.usual.sources([&self.stock, &self.pumps], self.judging.given(), memory);
+        let settings = [self.judging.given(), given([("Page address", &self.page_address)])];
+        let settings = settings.concat();
+        let sources = self.usual.sources([&self.stock, &self.pumps], settings, memory);
         let job = match outage {
             Some(outage) => job_with(&sources, outage, problems)?,
             None => gathered_job(read::job(&sources), problems)?,

@@ -6,6 +6,15 @@ use super::asset;
 
 /// A page of this title; with the script if it is alive.
 pub(super) fn frame(title: &str, alive: bool, body: &Markup) -> String {
+    framed(title, alive.then_some("grid.js"), body)
+}
+
+/// A page with forms, which work without its script.
+pub(super) fn form(title: &str, body: &Markup) -> String {
+    framed(title, Some("form.js"), body)
+}
+
+fn framed(title: &str, script: Option<&str>, body: &Markup) -> String {
     let page = html! {
         (DOCTYPE)
         html lang="en" {
@@ -14,9 +23,9 @@ pub(super) fn frame(title: &str, alive: bool, body: &Markup) -> String {
                 meta name="viewport" content="width=device-width, initial-scale=1";
                 meta name="color-scheme" content="light dark";
                 title { (title) }
-                link rel="stylesheet" href=(asset::path("page.css"));
+                @for style in ["page.css", "form.css"] { link rel="stylesheet" href=(asset::path(style)); }
                 link rel="icon" href="data:,";
-                @if alive { script type="module" src=(asset::path("grid.js")) {} }
+                @if let Some(script) = script { script type="module" src=(asset::path(script)) {} }
             }
             body { (body) }
         }

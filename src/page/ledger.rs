@@ -1,4 +1,4 @@
-//! A running outage as its ledger has it, read again whenever its file changes. Nothing is booked here.
+//! A running outage as its ledger has it, read again whenever its file changes.
 
 use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
@@ -9,7 +9,7 @@ use tokio::sync::watch;
 use super::desk::Desk;
 use super::parts::{Fresh, Parts};
 use super::running::{self, Mode, Running};
-use super::{bar, frame, named, of_outage};
+use super::{bar, bookings, named, of_outage};
 use crate::issue::key;
 use crate::model::{NOT_FIT, USUAL_CAUTIONS};
 use crate::outage::{KitPiece, Outage, OutagePump, PumpState};
@@ -83,11 +83,8 @@ impl LedgerBoard {
         [self.record(), self.what_if()].into_iter().flatten()
     }
 
-    fn links(&self, here: &str) -> Markup {
-        match self.readings {
-            None => frame::links(here),
-            Some(_) => of_outage::links("", here),
-        }
+    pub(super) fn path(&self) -> &Path {
+        &self.path
     }
 
     fn held(&self) -> MutexGuard<'_, State> {
@@ -135,11 +132,11 @@ impl LedgerBoard {
         html! {
             header.top {
                 h1 { "Running outage" }
-                (self.links("/"))
+                (of_outage::links("", "/"))
                 p #live role="status" aria-live="polite" {}
             }
             main data-version=(state.parts.version()) {
-                @for id in ["mode", "stops", "figures", "pumps"] { (PreEscaped(state.parts.html(id))) }
+                @for id in ["mode", "stops", "figures", "pumps", "entries"] { (PreEscaped(state.parts.html(id))) }
                 section.cautions aria-labelledby="cautions" {
                     h2 id="cautions" { "Cautions" }
                     ul { @for (_, text) in USUAL_CAUTIONS { li { (text) } } }
@@ -153,7 +150,7 @@ impl LedgerBoard {
         html! {
             header.top {
                 h1 { "Drawers" }
-                (self.links("/drawers"))
+                (of_outage::links("", "/drawers"))
                 p #live role="status" aria-live="polite" {}
             }
             main data-version=(state.parts.version()) { (PreEscaped(state.parts.html("drawers"))) }
@@ -169,6 +166,7 @@ impl State {
             ("stops", stops(outage)),
             ("figures", figures(outage)),
             ("pumps", pumps(outage)),
+            ("entries", bookings::entries(outage)),
             ("drawers", stock(outage)),
         ];
         let fresh = fresh.into_iter().map(|(id, html)| (id.to_string(), html.into_string()));
@@ -179,7 +177,7 @@ impl State {
 fn mode(outage: &Outage, path: &Path, trouble: Option<&str>) -> Markup {
     html! {
         section #mode.mode aria-label="Mode" {
-            p { strong { "Read only" } ": " (named::file(&path.display().to_string())) ". Book with " code { "gapwright book" } "; this page follows." }
+            p { strong { "Running outage" } ": " (named::file(&path.display().to_string())) ". What is booked here or with " code { "gapwright book" } " is seen by everybody at once." }
             @match outage.last_plan() {
                 Some(plan) => { p { "Plan " (plan.number) ", code " (plan.code) "." } }
                 None => { p { "No plan yet." } }
@@ -234,7 +232,7 @@ fn pumps(outage: &Outage) -> Markup {
         section #pumps aria-labelledby="all" {
             h2 id="all" { "Pumps" }
             div.scroll tabindex="0" role="group" aria-label="Pumps, to scroll" { table.plain {
-                thead { tr { @for head in ["Pump", "State", "Kit", "Pieces", "Readings at the bench", "Remarks"] { th scope="col" { (head) } } } }
+                thead { tr { @for head in ["Pump", "State", "Kit", "Pieces", "Readings at the bench", "Remarks", "Forms"] { th scope="col" { (head) } } } }
                 tbody { @for pump in outage.pumps() { (row(pump)) } }
             } }
         }
@@ -262,6 +260,7 @@ fn row(pump: &OutagePump) -> Markup {
                 @else if !pump.bag.is_empty() && pump.differs() { span.place { "its bag differs from its kit" } }
                 @if pump.state == PumpState::Cancelled && !pump.bag.is_empty() { span.place { "put its pieces back" } }
             }
+            td { (bookings::links_of_pump(&pump.tag)) }
         }
     }
 }
@@ -274,7 +273,7 @@ fn stock(outage: &Outage) -> Markup {
         section #drawers.drawers aria-label="Items" {
             p.hint { "Each bar: in bags and out (dark), in the bin by the ledger (pale)." }
             div.scroll tabindex="0" role="group" aria-label="Items, to scroll" { table.plain {
-                thead { tr { @for head in ["Item", "Out, in the bin", "In bags and out", "In the bin"] { th scope="col" { (head) } } } }
+                thead { tr { @for head in ["Item", "Out, in the bin", "In bags and out", "In the bin", "Forms"] { th scope="col" { (head) } } } }
                 tbody { @for lot in outage.stock() {
                     @let left = u64::try_from(lot.pieces).unwrap_or(0);
                     tr {
@@ -282,6 +281,7 @@ fn stock(outage: &Outage) -> Markup {
                         td { (bar::split(&[("planned", whole(count(&lot.item)), "out"), ("left", whole(left), "in the bin")])) }
                         td.number { (count(&lot.item)) }
                         td.number { (lot.pieces) }
+                        td { (bookings::link_of_item(&lot.item)) }
                     }
                 } }
             } }

@@ -21,8 +21,13 @@ pub(super) fn links(base: &str, here: &str) -> Markup {
     let mark =
         |path: &str| [base, here].concat().trim_end_matches('/') == path.trim_end_matches('/');
     let drawers = (!base.is_empty()).then(|| (format!("{base}/drawers"), "Drawers of this plan"));
-    let all =
-        [("/", "Outage"), ("/drawers", "Drawers"), ("/record", "Record"), ("/what-if", "What if")];
+    let all = [
+        ("/", "Outage"),
+        ("/drawers", "Drawers"),
+        ("/bench", "Bench"),
+        ("/record", "Record"),
+        ("/what-if", "What if"),
+    ];
     let all = all.map(|(path, name)| (path.to_string(), name));
     html! {
         nav aria-label="Pages" {

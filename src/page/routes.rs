@@ -21,7 +21,7 @@ use super::door::{Door, Entry, dress};
 use super::parts::Fresh;
 use super::server::Bounds;
 use super::subject::Subject;
-use super::{asset, board, frame};
+use super::{asset, bench, board, bookings, frame};
 use crate::scratch::CellEdit;
 
 /// All that answers share.
@@ -58,6 +58,8 @@ pub(super) fn router(house: House) -> Router {
     let entrance = Router::new()
         .route("/in/{code}", get(enter))
         .route("/a/{hash}/{name}", get(file))
+        .merge(bookings::routes())
+        .merge(bench::routes())
         .with_state(house.clone());
     all.merge(entrance)
         .layer(DefaultBodyLimit::max(house.bounds.body))
@@ -102,7 +104,7 @@ fn says_too_much(request: &Request, most: usize) -> bool {
 }
 
 /// Does what may block on a thread of its own.
-async fn aside<T: Send + 'static>(
+pub(super) async fn aside<T: Send + 'static>(
     work: impl FnOnce() -> T + Send + 'static,
 ) -> Result<T, Response> {
     let done = tokio::task::spawn_blocking(work).await;
@@ -116,7 +118,7 @@ fn read_only() -> Response {
     (StatusCode::CONFLICT, "Nothing can be changed on this page.").into_response()
 }
 
-fn not_there() -> Response {
+pub(super) fn not_there() -> Response {
     let text = "There is no such page.";
     (StatusCode::NOT_FOUND, Html(frame::told("Not there", text))).into_response()
 }

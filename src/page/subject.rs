@@ -1,5 +1,6 @@
 //! Subject of a page: a scratch copy of workbooks, or an outage file.
 
+use std::path::Path;
 use std::sync::Arc;
 
 use maud::Markup;
@@ -36,6 +37,14 @@ impl Subject {
         match self {
             Subject::WhatIf(_) => "Outage kit plan",
             Subject::Outage(_) => "Running outage",
+        }
+    }
+
+    /// Path of the outage file that it is about.
+    pub(super) fn outage_file(&self) -> Option<&Path> {
+        match self {
+            Subject::WhatIf(_) => None,
+            Subject::Outage(board) => Some(board.path()),
         }
     }
 

@@ -2,6 +2,8 @@
 
 use qrcode::{Color, EcLevel, QrCode};
 
+use crate::plain_text::{from_address, in_address};
+
 /// Text of a label's code: a word that tells whose it is and the form's number, the plan's id, the tag.
 ///
 /// ```
@@ -21,6 +23,22 @@ pub fn slip_code(plan: &str, kit: u32, tag: &str) -> String {
     format!("gapwright:2 {plan} {kit} {tag}")
 }
 
+/// Way from the address of a page to the pump of a code.
+const TO_BENCH: &str = "/bench?code=";
+
+/// A slip's code as a link to the page at an address; nothing in it lets anybody in.
+///
+/// ```
+/// use gapwright::paper::{ReadCode, slip_code, slip_link};
+/// let code = slip_code("90f268b3212e", 7, "P-208");
+/// let link = slip_link("http://127.0.0.1:8470", &code);
+/// assert_eq!(link, "http://127.0.0.1:8470/bench?code=gapwright%3A2%2090f268b3212e%207%20P-208");
+/// assert_eq!(ReadCode::parse(&link), ReadCode::parse(&code));
+/// ```
+pub fn slip_link(address: &str, code: &str) -> String {
+    format!("{address}{TO_BENCH}{}", in_address(code))
+}
+
 /// Text of a label's or a slip's code, read.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct ReadCode {
@@ -33,7 +51,12 @@ pub struct ReadCode {
 }
 
 impl ReadCode {
-    /// Reads the text of a code, from a scanner or typed; `None` for any other text.
+    /// Whether a text is meant as a code: whatever is not is a tag.
+    pub fn is_meant(text: &str) -> bool {
+        text.trim_start().starts_with("gapwright:") || text.contains(TO_BENCH)
+    }
+
+    /// Reads the text of a code or its link, from a scanner or typed; `None` for any other text.
     ///
     /// ```
     /// use gapwright::paper::{ReadCode, code, slip_code};
@@ -43,6 +66,8 @@ impl ReadCode {
     /// assert_eq!(ReadCode::parse("90f268b3212e 7"), None);
     /// ```
     pub fn parse(text: &str) -> Option<ReadCode> {
+        let of_link = text.split_once(TO_BENCH).map(|(_, code)| from_address(code));
+        let text = of_link.as_deref().unwrap_or(text);
         let (form, rest) = text.trim().split_once(' ')?;
         let (plan, rest) = rest.trim_start().split_once(' ')?;
         let (kit, tag) = match form {

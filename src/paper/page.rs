@@ -7,7 +7,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 use super::base64::base64;
-use super::code::{QUIET, code, slip_code, squares};
+use super::code::{QUIET, code, slip_code, slip_link, squares};
 use super::grid::LabelGrid;
 use super::slip::{
     ASSEMBLE, AskedReading, BagNeed, CAUTION, CHECK, CONSUMABLES, CompleteKit, DONE, DrawnFigure,
@@ -283,6 +283,10 @@ impl<'a> Printer<'a> {
         let tag = &slip.pump.tag;
         let id = format!("slip-{}", slip.number);
         let text = slip_code(self.code, slip.in_outage(self.plan.place), tag);
+        let scanned = match self.plan.verified.job().policy.page_address.as_str() {
+            "" => text.clone(),
+            address => slip_link(address, &text),
+        };
         html! {
             article.sheet aria-labelledby=(id) {
                 table.page role="presentation" {
@@ -296,7 +300,7 @@ impl<'a> Printer<'a> {
                                 @if let Some(bag) = &slip.bag { p.strong { (t(bag)) } }
                                 @if let Some(again) = &slip.again { p.alarm { (t(again)) "." } }
                             }
-                            div.code { (qr(&text)) }
+                            div.code { (qr(&scanned)) }
                         }
                         @match &slip.body {
                             SlipBody::Complete(kit) => (complete(slip, kit, large_drawings)),

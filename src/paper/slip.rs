@@ -368,6 +368,11 @@ impl KitSlip<'_> {
     }
 }
 
+/// Slip of a kit that is at the bench: its places, checks and cautions, without its consumables.
+pub(crate) fn at_the_bench(job: &Job, pump: &Pump, packs: &[PackPick]) -> CompleteKit {
+    Contents { job, pump, model: job.model_of(pump) }.complete(packs, &Bag::new())
+}
+
 /// Title of a kit among so many.
 pub(crate) fn kit(place: Option<&PlaceInOutage>, tag: &str, number: usize, of: usize) -> String {
     match place.and_then(|place| place.kits.get(tag)) {

@@ -2,6 +2,8 @@
 
 mod other_unit;
 
+pub use other_unit::question as unit_question;
+
 use std::collections::BTreeMap;
 use std::path::Path;
 

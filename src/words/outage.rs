@@ -1,6 +1,7 @@
-//! A running outage in words, shared by the terminal and its sheets.
+//! A running outage in words, shared by the terminal, its sheets and the page.
 
-use crate::outage::{Booking, KitPiece, LedgerEntry, Outage};
+use crate::model::NOT_FIT;
+use crate::outage::{Booking, Finding, KitPiece, LedgerEntry, Outage, OutagePump, PumpState};
 use crate::show::counted;
 
 /// Pieces in a list: `2 x SH-010, 1 x G-120`; empty for none.
@@ -71,6 +72,63 @@ pub fn described(outage: &Outage, entry: &LedgerEntry) -> String {
             let names: Vec<&str> = taken.files.iter().map(|file| file.name.as_str()).collect();
             format!("{word} {}", names.join(", "))
         }
+    }
+}
+
+/// Receipt of an entry; `again` where an earlier try of its request had booked it.
+pub fn receipt(outage: &Outage, entry: &LedgerEntry, again: bool) -> String {
+    let text = described(outage, entry);
+    match again {
+        true => format!("Entry {} was booked before: {text}. Not booked again.", entry.number),
+        false => format!("Entry {}: {text}.", entry.number),
+    }
+}
+
+/// An entry with its number, who booked it, when and why.
+pub fn line(outage: &Outage, entry: &LedgerEntry) -> String {
+    let facts = &entry.facts;
+    let who = if facts.who.is_empty() { String::new() } else { format!(", by {}", facts.who) };
+    let why = if facts.why.is_empty() { String::new() } else { format!(" [{}]", facts.why) };
+    let undone = if outage.is_undone(entry.number) { " (undone)" } else { "" };
+    let (number, text) = (entry.number, described(outage, entry));
+    format!("Entry {number}: {text}{who}, {}{why}{undone}", moment(&facts.at))
+}
+
+/// Minute of a moment of the ledger: `2027-03-01 10:42 UTC`.
+fn moment(at: &str) -> String {
+    match (at.get(..10), at.get(11..16)) {
+        (Some(day), Some(minute)) => format!("{day} {minute} UTC"),
+        _ => at.to_string(),
+    }
+}
+
+/// Warnings that must be seen of a pump after a booking.
+pub fn warnings(pump: &OutagePump) -> Vec<String> {
+    let tag = &pump.tag;
+    let stop = pump.stop().map(|why| format!("STOP: {tag} {NOT_FIT}: {why}"));
+    let peeled = pump.kit.iter().flat_map(|kit| &kit.pieces);
+    let peeled: Vec<String> = peeled
+        .filter(|piece| piece.peeled_to.is_some() && pump.bag.is_empty())
+        .map(KitPiece::to_string)
+        .collect();
+    let not_back = !peeled.is_empty() && pump.state == PumpState::Planned;
+    let not_back = not_back.then(|| {
+        format!(
+            "Peeled pieces are not counted back into their bin: {}. If they were not peeled yet, book `count`.",
+            peeled.join(", ")
+        )
+    });
+    let missing = pump.missing();
+    let short = (missing > 0 && !pump.bag.is_empty())
+        .then(|| format!("The bag of {tag} is {missing} pieces short of its kit."));
+    [stop, not_back, short].into_iter().flatten().collect()
+}
+
+/// Why a pump is not to be accepted yet, if readings are open.
+pub fn not_yet(pump: &OutagePump) -> Option<String> {
+    match &pump.finding {
+        Some(Finding::Open { why }) => Some(format!("Not to be accepted yet: {why}")),
+        _ => None,
     }
 }
 

@@ -11,14 +11,14 @@ use serde_json::{Value, json};
 use crate::driver::browser;
 use crate::raw::{Site, talk};
 
-fn gapwright(folder: &Path, arguments: &[&str]) {
+pub fn gapwright(folder: &Path, arguments: &[&str]) {
     let mut command = Command::new(env!("CARGO_BIN_EXE_gapwright"));
     let output = command.args(arguments).current_dir(folder).output().unwrap();
     assert!(output.status.success(), "{arguments:?}: {}", String::from_utf8_lossy(&output.stderr));
 }
 
 /// A week of the tiny sample: one bag packed, one at the bench.
-fn week() -> tempfile::TempDir {
+pub fn week() -> tempfile::TempDir {
     let folder = tempfile::tempdir().unwrap();
     let [stock, pumps] = ["stock", "pumps"]
         .map(|name| format!("{}/samples/tiny/{name}.csv", env!("CARGO_MANIFEST_DIR")));
@@ -29,17 +29,17 @@ fn week() -> tempfile::TempDir {
     folder
 }
 
-fn status(folder: &Path) -> Value {
+pub fn status(folder: &Path) -> Value {
     let args = ["status", "week.outage", "--json", "status.json", "--force"];
     gapwright(folder, &args);
     serde_json::from_slice(&std::fs::read(folder.join("status.json")).unwrap()).unwrap()
 }
 
-fn never() -> Bounds {
+pub fn never() -> Bounds {
     Bounds { disk: Duration::from_secs(3_600), ..Bounds::default() }
 }
 
-fn page(site: &Site, cookie: &str, path: &str) -> String {
+pub fn page(site: &Site, cookie: &str, path: &str) -> String {
     let answer = talk(site.at, site.get(path, &[("Cookie", cookie)]).as_bytes());
     assert_eq!(answer.status, 200, "{path}");
     answer.body

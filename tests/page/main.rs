@@ -2,6 +2,8 @@
 
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, missing_docs)]
 
+mod bench;
+mod bookings;
 mod door;
 mod driver;
 mod in_browser;

@@ -7,6 +7,10 @@ use std::path::Path;
 use std::process::{Child, Command, Stdio};
 use std::time::Duration;
 
+use gapwright::outage_file::OutageFile;
+
+use crate::bookings::{coded, hidden, read};
+use crate::ledger::week;
 use crate::raw::{answer, talk};
 use crate::scratch::sources;
 
@@ -129,4 +133,65 @@ fn nothing_is_written() {
     let after: Vec<Vec<u8>> = [&stock, &pumps].map(|path| fs::read(path).unwrap()).into();
     assert_eq!(before, after);
     assert_eq!(fs::read_dir(folder.path()).unwrap().count(), 2, "no other file");
+}
+
+/// A booking that is in the file and was not answered, since its server was killed, is not booked again.
+#[test]
+fn killed_between_booking_and_answer_it_books_once() {
+    let week = week();
+    let file = week.path().join("week.outage");
+    let entries = || OutageFile::open(&file).unwrap().outage().entries().to_vec();
+    let before = entries().len();
+    let path = file.to_str().unwrap();
+    let (mut child, link) = started(&["page", path]);
+    let (at, cookie) = (address(&link), enter(&link));
+    let form = talk(at, get(&link, "/bench/B", &cookie).as_bytes()).body;
+    let [request, seen] = ["request", "seen"].map(|name| hidden(&form, name));
+    let fields = [
+        ("request", &*request),
+        ("seen", &*seen),
+        ("who", "Kim"),
+        ("what", "accept"),
+        ("pack-0", "0.0300"),
+        ("clearance-0", "0.0212"),
+    ];
+    let body: Vec<String> =
+        fields.iter().map(|(name, value)| format!("{name}={}", coded(value))).collect();
+    let body = body.join("&");
+    let post = |at: SocketAddr, cookie: &str| {
+        format!(
+            "POST /bench/B HTTP/1.1\r\nHost: {at}\r\nOrigin: http://{at}\r\nCookie: {cookie}\r\nContent-Type: application/x-www-form-urlencoded\r\nContent-Length: {}\r\n\r\n{body}",
+            body.len()
+        )
+    };
+    // Killed as soon as the first of its three bookings is in the file; its answer is never read.
+    let mut stream = TcpStream::connect(at).unwrap();
+    stream.write_all(post(at, &cookie).as_bytes()).unwrap();
+    let began = std::time::Instant::now();
+    while entries().len() == before {
+        assert!(began.elapsed() < Duration::from_secs(60), "it is never booked");
+        std::thread::sleep(Duration::from_millis(1));
+    }
+    child.kill().unwrap();
+    child.wait().unwrap();
+    drop(stream);
+    let there = entries();
+    // The same form again, at the next start.
+    let (mut child, link) = started(&["page", path]);
+    let (at, cookie) = (address(&link), enter(&link));
+    for nth in 0..2 {
+        let again = talk(at, post(at, &cookie).as_bytes());
+        let text = read(&again.body);
+        assert_eq!(again.status, 200, "{text}");
+        assert!(text.contains("B: accepted"), "{text}");
+        assert_eq!(
+            text.matches("Not booked again").count(),
+            if nth == 0 { there.len() - before } else { 3 }
+        );
+    }
+    end(&mut child);
+    let made = entries();
+    let words: Vec<&str> = made[before..].iter().map(|entry| entry.booking.word()).collect();
+    assert_eq!(words, ["reading", "reading", "accept"]);
+    assert_eq!(made[..there.len()], there[..], "what was booked is as it was");
 }

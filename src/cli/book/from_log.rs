@@ -52,7 +52,7 @@ struct Span<'l> {
 }
 
 pub(super) fn run(mut run: Run, mut file: OutageFile, path: &Path, args: &Args) -> Ended {
-    let job = job(&mut run, &file)?;
+    let (job, _) = job(&mut run, &file)?;
     let log = run.read("reading the issue log", |memory, problems| {
         let log = read::issue_log(path, memory).map_err(|found| problems.absorb(found)).ok();
         let (log, _) = log?;

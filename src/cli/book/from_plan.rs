@@ -63,7 +63,7 @@ fn read(
 }
 
 pub(super) fn run(mut run: Run, mut file: OutageFile, plan: &Path, args: &Args) -> Ended {
-    let job = job(&mut run, &file)?;
+    let (job, _) = job(&mut run, &file)?;
     let saved = run.read("reading the saved plan", |memory, problems| {
         read_plan(plan, &job, file.outage(), memory, problems)
     })?;

@@ -9,7 +9,7 @@ mod taken;
 use std::path::Path;
 
 use super::{Args, told};
-use crate::cli::outage::{book, changed, facts, job_with, name, request, sound};
+use crate::cli::outage::{book, changed, facts, name, request, sound};
 use crate::cli::run::{Ended, Run, Stop, use_threads};
 use crate::cli::voice::{must_see, out};
 use crate::cli::{Common, DONE};
@@ -17,6 +17,7 @@ use crate::job::Job;
 use crate::model::NOT_FIT;
 use crate::outage::{Outage, OutagePump, PlaceInOutage, PlanBooking, PumpState, TookOver};
 use crate::outage_file::{Draft, FileBytes, OutageFile, OutageFileError};
+use crate::outage_job::job_with;
 use crate::outage_kit::{NO_PLAN, judge_others, plan_booking};
 use crate::show::counted;
 use crate::verify::verify;

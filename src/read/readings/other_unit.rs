@@ -7,7 +7,7 @@ use crate::job::Job;
 use crate::length::{Fine, Length, LengthError, Unit};
 use crate::model::Model;
 use crate::plan::PackPick;
-use crate::problem::{Problem, Problems};
+use crate::problem::{Place, Problem, Problems};
 use crate::pump::Pump;
 use crate::recheck::{Of, Reading};
 use crate::show::{self, Round};
@@ -68,27 +68,37 @@ pub(super) fn ask(
     kit: &[PackPick],
     problems: &mut Problems,
 ) -> Option<Reading> {
-    let question = || {
-        let unit = note.unit.filter(|_| !has_unit(&note.text))?;
-        let band = Band::of(job, pump, kit, of)?;
-        let [far, near] = band.beyond(reading.value).filter(|[far, near]| *far > TIMES * near)?;
-        // In order of the distance that is left: a fraction is less if its cross product is.
-        let other = UNITS.into_iter().filter(|other| *other != unit).filter_map(|other| {
-            let value = Reading::parse(&note.text, Some(other), Length::ZERO).ok()?.value;
-            let [beyond, edge] = band.beyond(value).unwrap_or([1, 1]);
-            let nearer = value > Length::ZERO && beyond <= TIMES * edge;
-            (nearer && beyond * near < far * edge).then_some((beyond * 1_000 / edge, other, value))
-        });
-        let (_, other, value) = other.min_by_key(|(beyond, ..)| *beyond)?;
-        Some(problem(job.model_of(pump), note, (unit, reading.value), (other, value), &band))
-    };
-    match question() {
+    let unit = note.unit.filter(|_| !has_unit(&note.text));
+    let question = unit.and_then(|unit| question(job, pump, of, (&note.text, unit, &note.at), kit));
+    match question {
         None => Some(reading),
         Some(problem) => {
             problems.add(problem);
             None
         }
     }
+}
+
+/// The question about a bare number in a cell of this unit, where it is far from the prediction and nearer in another unit.
+pub fn question(
+    job: &Job,
+    pump: &Pump,
+    of: Of,
+    (text, unit, at): (&str, Unit, &Place),
+    kit: &[PackPick],
+) -> Option<Problem> {
+    let as_it_is = Reading::parse(text, Some(unit), Length::ZERO).ok()?.value;
+    let band = Band::of(job, pump, kit, of)?;
+    let [far, near] = band.beyond(as_it_is).filter(|[far, near]| *far > TIMES * near)?;
+    // In order of the distance that is left: a fraction is less if its cross product is.
+    let other = UNITS.into_iter().filter(|other| *other != unit).filter_map(|other| {
+        let value = Reading::parse(text, Some(other), Length::ZERO).ok()?.value;
+        let [beyond, edge] = band.beyond(value).unwrap_or([1, 1]);
+        let nearer = value > Length::ZERO && beyond <= TIMES * edge;
+        (nearer && beyond * near < far * edge).then_some((beyond * 1_000 / edge, other, value))
+    });
+    let (_, other, value) = other.min_by_key(|(beyond, ..)| *beyond)?;
+    Some(problem(job.model_of(pump), (text, at), (unit, as_it_is), (other, value), &band))
 }
 
 /// Whether a text states its unit.
@@ -98,17 +108,17 @@ fn has_unit(text: &str) -> bool {
 
 fn problem(
     model: &Model,
-    note: &Note,
+    (text, at): (&str, &Place),
     (unit, as_it_is): (Unit, Length),
     (other, meant): (Unit, Length),
     band: &Band,
 ) -> Problem {
-    let (text, own) = (&note.text, model.unit);
+    let own = model.unit;
     let shown = |length: Fine| show::stated(length, own, Round::Nearest);
     let [low, high] = [band.low, band.high].map(|end| shown(Fine::from_raw(end)));
     let expected = if low == high { low } else { format!("{low} to {high}") };
     Problem::new(
-        note.at.clone(),
+        at.clone(),
         format!(
             "`{text}`, which is {} {own}, where about {expected} {own} is expected",
             shown(as_it_is.into())
