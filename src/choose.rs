@@ -107,6 +107,7 @@ pub(crate) mod instance;
 mod master;
 mod mending;
 mod near;
+pub mod other_kits;
 pub(crate) mod pattern;
 mod proof;
 pub mod purchase;
