@@ -5,9 +5,10 @@ use std::sync::LazyLock;
 use crate::digest::sha256;
 
 /// Files by name, each with its media type.
-const FILES: [(&str, &str, &str); 2] = [
+const FILES: [(&str, &str, &str); 3] = [
     ("page.css", "text/css; charset=utf-8", include_str!("assets/page.css")),
     ("grid.js", "text/javascript; charset=utf-8", include_str!("assets/grid.js")),
+    ("slider.js", "text/javascript; charset=utf-8", include_str!("assets/slider.js")),
 ];
 
 static HASH: LazyLock<String> = LazyLock::new(|| {

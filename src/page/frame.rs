@@ -16,7 +16,7 @@ pub(super) fn frame(title: &str, alive: bool, body: &Markup) -> String {
                 title { (title) }
                 link rel="stylesheet" href=(asset::path("page.css"));
                 link rel="icon" href="data:,";
-                @if alive { script type="module" src=(asset::path("grid.js")) {} }
+                @if alive { @for name in ["grid.js", "slider.js"] { script type="module" src=(asset::path(name)) {} } }
             }
             body { (body) }
         }

@@ -21,7 +21,7 @@ use super::door::{Door, Entry, dress};
 use super::parts::Fresh;
 use super::server::Bounds;
 use super::subject::Subject;
-use super::{asset, board, frame};
+use super::{asset, board, frame, gzip};
 use crate::scratch::CellEdit;
 
 /// All that answers share.
@@ -50,8 +50,9 @@ pub(super) fn router(house: House) -> Router {
         .with_state(house)
 }
 
-/// Looks at every request before anything else does, bounds its time, and dresses its answer.
+/// Looks at every request before anything else does, bounds its time, and packs and dresses its answer.
 async fn guard(State(house): State<House>, request: Request, next: Next) -> Response {
+    let packs = gzip::is_accepted(request.headers());
     let mut answer = match house.door.check(&request) {
         Err((status, words)) => (status, Html(frame::told("Not let in", words))).into_response(),
         Ok(()) if says_too_much(&request, house.bounds.body) => {
@@ -64,6 +65,9 @@ async fn guard(State(house): State<House>, request: Request, next: Next) -> Resp
             })
         }
     };
+    if packs {
+        answer = gzip::packed(answer).await;
+    }
     dress(answer.headers_mut());
     answer
 }
@@ -138,7 +142,10 @@ async fn drawers(State(house): State<House>) -> Result<Response, Response> {
 }
 
 async fn pump(State(house): State<House>, Path(row): Path<u32>) -> Result<Response, Response> {
+    let wanted = house.wanted.clone();
     let page = aside(move || house.subject.pump(row)).await?.ok_or_else(not_there)?;
+    // To be looked into.
+    wanted.notify_one();
     Ok(Html(frame::frame("One pump", true, &page)).into_response())
 }
 
@@ -162,6 +169,8 @@ struct Asked {
     edits: Vec<AskedEdit>,
     /// Row of the pump whose page the window shows.
     pump: Option<u32>,
+    /// Code of a kit of that pump.
+    kit: Option<String>,
 }
 
 #[derive(Deserialize)]
@@ -202,6 +211,11 @@ async fn act(State(house): State<House>, Json(asked): Json<Asked>) -> Result<Res
         "discard" => Some(Act::Discard),
         "acknowledge" => Some(Act::Acknowledge),
         "take-over" => Some(Act::TakeOver),
+        "hold" | "free" => {
+            let nameless = (StatusCode::UNPROCESSABLE_ENTITY, "There is no such pump.");
+            let row = asked.pump.ok_or_else(|| nameless.into_response())?;
+            Some(Act::Hold(row, asked.kit.filter(|_| asked.what == "hold")))
+        }
         _ => {
             return Err(
                 (StatusCode::UNPROCESSABLE_ENTITY, "There is no such change.").into_response()
@@ -214,11 +228,12 @@ async fn act(State(house): State<House>, Json(asked): Json<Asked>) -> Result<Res
             None => Vec::new(),
             Some(what) => subject.act(what).ok_or_else(read_only)?,
         };
+        // Its pump is looked into from now on, and may be among the parts.
+        let pump = asked.pump.and_then(|row| subject.pump_part(row));
         let Fresh { version, parts, planning } = subject.fresh(asked.since);
         let mut parts: Vec<[String; 2]> =
             parts.into_iter().map(|part| [part.id, part.html]).collect();
         if version != asked.since {
-            let pump = asked.pump.and_then(|row| subject.pump_part(row));
             parts.extend(pump.map(|part| [part.id, part.html]));
         }
         let refused = refused.iter().map(|one| Refused {
@@ -229,7 +244,7 @@ async fn act(State(house): State<House>, Json(asked): Json<Asked>) -> Result<Res
         Ok(Answer { version, planning, parts, refused: refused.collect() })
     })
     .await??;
-    if answer.planning {
+    if answer.planning || asked.pump.is_some() {
         house.wanted.notify_one();
     }
     Ok(Json(answer).into_response())

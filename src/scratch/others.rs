@@ -85,7 +85,7 @@ pub fn other_kits(
             Some(_) => None,
             None => {
                 let with = plan(&with_kit(job, pump, &packs), &control.tenths(2))?;
-                Some(cost(job, pump, at_hand, with.plan()))
+                Some(cost(pump, planned, &with))
             }
         };
         kits.push(OtherKit { packs, cost });
@@ -107,28 +107,32 @@ fn with_kit(job: &Job, pump: usize, packs: &[PackPick]) -> Job {
     Job::of_checked(parts)
 }
 
-fn cost(job: &Job, pump: usize, at_hand: &Plan, with: &Plan) -> OthersCost {
+fn cost(pump: usize, at_hand: &Verified, with: &Verified) -> OthersCost {
     let waste = |plan: &Plan| plan.goal(Objective::Waste).map_or(0, |goal| goal.value);
-    let of = |at: &usize| (&at_hand.kits[*at], &with.kits[*at]);
-    let others = || (0..job.pumps.len()).filter(|&at| at != pump);
-    let turned = |from: fn(&Kit) -> bool, to: fn(&Kit) -> bool| {
-        others().filter(|at| from(of(at).0) && to(of(at).1)).collect()
+    let plans = [at_hand.plan(), with.plan()];
+    let pairs = || {
+        let pairs = plans[0].kits.iter().zip(&plans[1].kits).enumerate();
+        pairs.filter(|(at, _)| *at != pump)
     };
-    let [served, short]: [fn(&Kit) -> bool; 2] =
-        [|kit| matches!(kit, Kit::Served(_)), |kit| matches!(kit, Kit::Short(_))];
-    let order = with.goals.iter().filter_map(|goal| match goal.objective {
-        Objective::ServedWeight | Objective::ServedOf(_) => Some(-goal.value),
+    let served = |kit: &Kit| matches!(kit, Kit::Served(_));
+    let turned = |was: bool| {
+        let turned = pairs().filter(|(_, (a, b))| served(a) == was && served(b) != was);
+        turned.map(|(at, _)| at).collect()
+    };
+    let counts = |aim| matches!(aim, Objective::ServedWeight | Objective::ServedOf(_));
+    let order = plans[1].goals.iter().filter_map(|goal| match goal.objective {
+        aim if counts(aim) => Some(-goal.value),
         Objective::Waste | Objective::Pieces => Some(goal.value),
         _ => None,
     });
+    let aims = plans[1].goals.iter().map(|goal| goal.objective);
+    let mut aims = aims.filter(|aim| counts(*aim) || *aim == Objective::Waste);
     OthersCost {
-        lost: turned(served, short),
-        gained: turned(short, served),
-        changed: others()
-            .filter(|at| served(of(at).0) && served(of(at).1) && of(at).0 != of(at).1)
-            .count(),
-        more_waste: waste(with) - waste(at_hand),
-        proven: with.waste_proven(),
+        lost: turned(true),
+        gained: turned(false),
+        changed: pairs().filter(|(_, (a, b))| served(a) && served(b) && a != b).count(),
+        more_waste: waste(plans[1]) - waste(plans[0]),
         order: order.collect(),
+        proven: aims.all(|aim| with.shows(aim)),
     }
 }

@@ -4,10 +4,10 @@ use super::{Knob, Setting, StepError, Sweep, Swept, SweptPieces, crossing, moved
 use crate::accounting::stack;
 use crate::job::Job;
 use crate::length::Unit;
-use crate::model::{Form, Spread};
+use crate::model::{Form, Spread, Term};
 use crate::narrow::narrow;
 use crate::plan::PackPick;
-use crate::stack::{Stack, Verdict, judge};
+use crate::stack::{Contributor, Stack, Verdict, judge};
 
 /// First distance that is looked at, in ticks or millionths: 0.025 mm, 1 degC, 0.01 of an allowance.
 const FIRST: [i64; 3] = [254_000, 1_000_000, 10_000];
@@ -24,6 +24,8 @@ pub struct Around {
     pub swept: Swept,
     /// Index of the value at hand among the values.
     pub at_hand: usize,
+    /// Whether the pump is so at that value. Of pieces of unlike tolerances it is that of the worst one, given to all.
+    pub as_it_is: bool,
 }
 
 impl Around {
@@ -141,20 +143,26 @@ fn one(
     let at_hand = met(now)?;
     let never_below_zero =
         !matches!(knob, Knob::Dimension(_) | Knob::Running(_) | Knob::Lower(_) | Knob::Upper(_));
-    let end = |way: i64| {
-        let mut distance = first;
-        for _ in 0..DOUBLINGS {
-            let setting = now.with_raw(now.raw().saturating_add(way * distance));
-            if met(setting).is_none_or(|met| met != at_hand) {
-                break;
-            }
-            distance *= 2;
-        }
-        // Somewhat beyond the turn.
+    // Distance to a turn, or as far as is looked.
+    let distance = |way: i64| {
+        let doubled = (0..=DOUBLINGS).map(|times| first << times);
+        let turned = |distance: &i64| {
+            met(now.with_raw(now.raw().saturating_add(way * distance))) == Some(!at_hand)
+        };
+        doubled.clone().find(turned).ok_or(first << DOUBLINGS)
+    };
+    // A side without a turn goes as far as the other one.
+    let [below, above] = match [distance(-1), distance(1)] {
+        [Ok(below), Err(_)] => [below; 2],
+        [Err(_), Ok(above)] => [above; 2],
+        [below, above] => [below, above].map(|side| side.unwrap_or_else(|farthest| farthest)),
+    };
+    // Somewhat beyond the turn.
+    let end = |way: i64, distance: i64| {
         let end = now.raw().saturating_add(way * (distance + distance / 4));
         if never_below_zero { end.max(0) } else { end }
     };
-    let [low, high] = [-1, 1].map(end);
+    let (low, high) = (end(-1, below), end(1, above));
     let between = |from: i64, to: i64| {
         (0..=STEPS).map(move |step| {
             let way = (i128::from(to) - i128::from(from)) * i128::from(step);
@@ -163,7 +171,7 @@ fn one(
     };
     let unit = job.model_of(&job.pumps[pump]).unit;
     let all = between(low, now.raw()).chain(between(now.raw(), high));
-    let mut raws: Vec<i64> = all.map(|raw| shown(now, raw, unit)).collect();
+    let mut raws: Vec<i64> = all.map(|raw| shown(now, raw, (unit, first))).collect();
     raws.push(now.raw());
     let settings = |raws: &mut Vec<i64>| -> Vec<Setting> {
         raws.sort_unstable();
@@ -174,7 +182,15 @@ fn one(
     let crossings = crossing::held(job, pump, packs, &coarse);
     raws.extend(crossings.iter().flat_map(|turn| [turn.met.raw(), turn.not_met.raw()]));
     let sweep = Sweep { settings: settings(&mut raws), ..coarse };
+    let uneven = |at: usize| {
+        let (pump, worst) = (&job.pumps[pump], now.raw());
+        let stack = stack(job, pump, packs);
+        let pieces = stack.contributors.into_iter().filter(|part| part.term == Term::Pack(at));
+        let of = |part: Contributor| [part.tolerance.minus, part.tolerance.plus];
+        pieces.flat_map(of).any(|side| side.ticks() != worst)
+    };
     Some(Around {
+        as_it_is: !matches!(knob, Knob::PiecesWithin(at) if uneven(at)),
         at_hand: sweep.settings.iter().position(|setting| *setting == now)?,
         swept: Swept {
             points: points(job, pump, packs, &sweep),
@@ -186,11 +202,11 @@ fn one(
     })
 }
 
-/// A value between the ends in as many digits as a gauge shows.
-fn shown(kind: Setting, raw: i64, unit: Unit) -> i64 {
+/// A value between the ends in as many digits as a gauge shows, or in steps of the first distance.
+fn shown(kind: Setting, raw: i64, (unit, first): (Unit, i64)) -> i64 {
     let step = match kind {
         Setting::Length(_) => unit.ticks() / 10_i64.pow(unit.places()),
-        Setting::Number(_) => 1_000,
+        Setting::Number(_) => first,
     };
     raw.div_euclid(step) * step
 }

@@ -6,8 +6,10 @@ mod door;
 mod driver;
 mod in_browser;
 mod ledger;
+mod one_pump;
 #[cfg(unix)]
 mod program;
 mod raw;
 mod scratch;
 mod shown;
+mod tls;

@@ -87,12 +87,12 @@ function shut(keep) {
 
 // ---- to the program and back ----
 
-async function ask(what, edits = []) {
+async function ask(what, edits = [], kit = null) {
   const pump = main.dataset.pump === undefined ? null : +main.dataset.pump;
   const answer = await fetch("/act", {
     method: "POST",
     headers: { "content-type": "application/json" },
-    body: JSON.stringify({ do: what, since: version, edits, pump }),
+    body: JSON.stringify({ do: what, since: version, edits, pump, kit }),
   });
   if (answer.status === 401) throw new Error("this window is no longer let in: start gapwright again and open its address");
   if (!answer.ok) throw new Error(await answer.text());
@@ -132,16 +132,23 @@ async function send(edits) {
   cells.forEach(cell => cell?.classList.remove("sent"));
 }
 
-async function act(what) {
-  const said = { undo: "Taken back.", redo: "Done again.", discard: "All changes discarded.", acknowledge: "Marked as seen.", "take-over": "Read again." };
-  try { await ask(what); say(said[what]); } catch (error) { lost(error); }
+async function act(what, kit) {
+  const said = { undo: "Taken back.", redo: "Done again.", discard: "All changes discarded.", acknowledge: "Marked as seen.", "take-over": "Read again.", hold: "Held; planning again.", free: "Let go; planning again." };
+  try {
+    const { refused } = await ask(what, [], kit);
+    const first = kit && refused[0];
+    say(first ? `${first.tag}: ${first.why}` : said[what]);
+  } catch (error) { lost(error); }
 }
 
 // ---- parts of the page ----
 
+const known = new Map(); // HTML of parts as it came last
+
 function put(id, html) {
   const old = document.getElementById(id);
-  if (!old) return;
+  if (!old || old.tagName !== "TR" && known.get(id) === html) return;
+  known.set(id, html);
   const template = document.createElement("template");
   template.innerHTML = html;
   const fresh = template.content.firstElementChild;
@@ -246,7 +253,7 @@ document.addEventListener("focusin", event => {
 });
 document.addEventListener("click", event => {
   const button = event.target.closest?.("button[data-do]");
-  if (button) act(button.dataset.do);
+  if (button) act(button.dataset.do, button.dataset.kit);
 });
 
 function write(pairs) {
