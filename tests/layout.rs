@@ -102,7 +102,7 @@ const ROOMS: &[(&str, &str)] = &[
          model narrow forecast packing paper plan policy problem pump recheck sheet show stack \
          stock",
     ),
-    ("scratch", "choose issue job plan problem pump_cells read sheet verify words"),
+    ("scratch", "choose issue job plan problem pump pump_cells read sheet stock verify words"),
     (
         "write",
         "accounting analysis changes consumables choose columns crush cutting day decimal digest formats \
@@ -117,8 +117,8 @@ const ROOMS: &[(&str, &str)] = &[
     ),
     (
         "page",
-        "accounting choose crush digest issue job length model outage outage_file plan problem pump pump_cells read scratch show \
-         stack verify words",
+        "accounting analysis choose crush digest issue job length model outage outage_file plan problem pump pump_cells read \
+         scratch show stack sweep verify words",
     ),
     (
         "cli",
@@ -144,13 +144,14 @@ const DOORS: &[(&str, &str)] = &[
     ("csv", "read"),
     ("ctrlc", "cli"),
     ("fearless_simd", "stack"),
+    ("flate2", "page"),
     ("futures_util", "page"),
     ("getrandom", "page"),
     ("good_lp", "choose"),
     ("hyper", "page"),
     ("hyper_util", "page"),
     ("indicatif", "cli"),
-    ("itertools", "choose crush paper read show stack words write"),
+    ("itertools", "choose crush page paper read show stack words write"),
     ("jiff", "cli day"),
     ("libm", "model provision stack"),
     ("maud", "page paper"),
@@ -158,9 +159,10 @@ const DOORS: &[(&str, &str)] = &[
     ("microlp", "choose"),
     ("png", "write"),
     ("pulldown_cmark", "cli"),
-    ("qrcode", "paper"),
+    ("qrcode", "cli paper"),
     ("quick_xml", "read"),
     ("rayon", "analysis choose cli provision stack verify write"),
+    ("rcgen", "page"),
     ("rust_decimal", "decimal inventory length read sheet"),
     ("rusqlite", "outage_file"),
     ("rust_xlsxwriter", "output write"),
@@ -181,6 +183,7 @@ const DOORS: &[(&str, &str)] = &[
          stack sweep verify",
     ),
     ("tokio", "page"),
+    ("tokio_rustls", "page"),
     ("toml", "read"),
     ("unicode_width", "cli"),
     ("zip", "read write"),

@@ -154,17 +154,20 @@ fn in_order<'a>(given: [&'a Path; 2], memory: &Memory) -> [&'a Path; 2] {
 
 pub(super) fn run(args: &Args, common: &Common) -> Ended {
     let mut run = Run::begin(common, args.files());
-    let beyond = run.sound(beyond(args))?;
     if let Some(path) = args.outage() {
+        let beyond = run.read("checking the certificate", |_, problems| beyond(args, problems))?;
         let opened = run.look("checking the outage file", |_| LedgerBoard::open(path));
         let board = Arc::new(sound(&mut run, path, opened)?);
         let served = serve(&run, board, args, beyond.as_ref());
         run.sound(served.map_err(|error| problem(&error)))?;
         return run.end(DONE);
     }
-    let scratch = run.read("reading and checking the workbooks", |memory, problems| {
-        args.scratch(memory, problems)
-    })?;
+    let (scratch, beyond) =
+        run.read("reading and checking the workbooks", |memory, problems| {
+            let scratch = args.scratch(memory, problems);
+            let beyond = beyond(args, problems);
+            scratch.zip(beyond)
+        })?;
     use_threads(args.threads.threads);
     let desk = Arc::new(Desk::new(scratch, common.megabytes));
     let served = serve(&run, desk, args, beyond.as_ref());
@@ -172,8 +175,12 @@ pub(super) fn run(args: &Args, common: &Common) -> Ended {
     run.end(DONE)
 }
 
-/// Address that --listen names, with its certificate.
-fn beyond(args: &Args) -> Result<Option<Beyond>, Problem> {
+/// Address that --listen names, with its certificate; none inside where it is not given.
+fn beyond(args: &Args, problems: &mut Problems) -> Option<Option<Beyond>> {
+    named(args).map_err(|problem| problems.add(problem)).ok()
+}
+
+fn named(args: &Args) -> Result<Option<Beyond>, Problem> {
     let Some(listen) = &args.listen else { return Ok(None) };
     let (address, name) = address(listen)?;
     let certificate = match (&args.certificate, &args.key) {
