@@ -52,7 +52,7 @@ impl Around {
 /// let plan = choose(&job, &Control::unlimited()).unwrap();
 /// let Kit::Served(packs) = &plan.kits[0] else { panic!("a kit") };
 /// let all = around(&job, 0, packs);
-/// assert_eq!(all[0].swept.sweep.label, "Bare clearance");
+/// assert_eq!(all[0].swept.sweep.label, "Impeller clearance with no shims");
 /// assert_eq!(all[0].met(all[0].at_hand), Some(true));
 /// assert_eq!(all[0].swept.crossings.len(), 2);
 /// ```

@@ -399,7 +399,7 @@ fn a_slider_says_where_the_verdict_turns_and_a_kit_is_held_by_keys() {
     assert!(text().ends_with("(as it is)"), "{}", text());
     assert_eq!(
         browser.run("return document.querySelector('.knob label').textContent"),
-        json!("Bare clearance")
+        json!("Impeller clearance with no shims")
     );
     browser.run("document.querySelector('.knob input').focus()");
     let turns = browser.run("return document.querySelector('.knob .turns').textContent");
