@@ -24,10 +24,12 @@ pub(super) fn slider(job: &Job, pump: &Pump, id: &str, around: &Around) -> Marku
     html! {
         div.knob {
             label for=(id) { (sweep.label) }
-            input id=(id) type="range" min="0" max=(last) step="1" value=(at_hand) aria-valuetext=(says[at_hand])
-                data-says=(says.join("\n")) data-met=(met) data-now=(at_hand) data-note=(note);
-            (track(&met, at_hand))
-            output for=(id) { (says[at_hand]) " (" (note) ")" }
+            div.slide {
+                (track(&met, at_hand))
+                input id=(id) type="range" min="0" max=(last) step="1" value=(at_hand) aria-valuetext=(says[at_hand])
+                    data-says=(says.join("\n")) data-met=(met) data-now=(at_hand) data-note=(note);
+            }
+            output for=(id) class=[(around.met(at_hand) == Some(false)).then_some("alarm")] { (says[at_hand]) " (" (note) ")" }
             p.turns { (turns(job, pump, around)) }
         }
     }

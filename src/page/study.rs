@@ -87,7 +87,7 @@ impl Study {
         };
         let short = matches!(planned.plan().kits[pump], Kit::Short(_));
         let html = html! {
-            div id=(study) {
+            div.study id=(study) {
                 @if !cures.is_empty() {
                     section aria-labelledby="cures" {
                         h2 id="cures" { "What would cure it" }
@@ -244,7 +244,7 @@ fn kits(
                 Ok(found) => {
                     p.hint { (listed(found)) }
                     div.scroll tabindex="0" role="group" aria-label="Other kits, to scroll" { table.plain {
-                        thead { tr { @for head in ["Pieces", "Predicted", "Least margin", "What it costs", ""] { th scope="col" { (head) @if head.is_empty() { span.sr { "Hold" } } } } } }
+                        thead { tr { @for head in ["Pieces", "What it costs", "Predicted", "Least margin"] { th scope="col" { (head) } } } }
                         tbody { @for kit in found.kits.iter().take(LISTED) { (other(job, at, kit)) } }
                     } }
                 }
@@ -282,14 +282,16 @@ fn other(job: &Job, at: usize, kit: &OtherKit) -> Markup {
     });
     html! {
         tr {
-            th scope="row" { @for [place, text] in pieces(job, pump, &kit.packs) { span.place { span.sr { (place) ": " } (text) } } }
-            td.bar { @if let Some(predicted) = &predicted { (bar::predicted(predicted)) span.figure { (predicted.value) } } }
-            td { @if let Some([margin, label]) = &least { span.figure { (margin) } span.remark { (label) } } }
+            th scope="row" {
+                @for [place, text] in pieces(job, pump, &kit.packs) { span.place { span.sr { (place) ": " } (text) } }
+                button type="button" data-do="hold" data-kit=(code(job, &kit.packs)) { "Hold this one" }
+            }
             td { @match &kit.cost {
                 None => { "not worked out: the time ended" }
                 Some(cost) => { @for line in costs(job, cost) { span.place data-short=[line.contains(NOT_FIT).then_some("yes")] { (line) } } }
             } }
-            td { button type="button" data-do="hold" data-kit=(code(job, &kit.packs)) { "Hold this one" } }
+            td.bar { @if let Some(predicted) = &predicted { (bar::predicted(predicted)) span.figure { (predicted.value) } } }
+            td { @if let Some([margin, label]) = &least { span.figure { (margin) } span.remark { (label) } } }
         }
     }
 }

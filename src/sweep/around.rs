@@ -4,7 +4,7 @@ use super::{Knob, Setting, StepError, Sweep, Swept, SweptPieces, crossing, moved
 use crate::accounting::stack;
 use crate::job::Job;
 use crate::length::Unit;
-use crate::model::{Form, Spread, Term};
+use crate::model::{Form, FormError, Spread, Term};
 use crate::narrow::narrow;
 use crate::plan::PackPick;
 use crate::stack::{Contributor, Stack, Verdict, judge};
@@ -29,11 +29,15 @@ pub struct Around {
 }
 
 impl Around {
-    /// Whether every requirement is met at a value, by its index; `None` where it cannot be worked out.
+    /// Whether every requirement is met at a value, by its index; limits that contradict each other are met by nothing.
+    /// `None` where it cannot be worked out.
     pub fn met(&self, index: usize) -> Option<bool> {
         let point = &self.swept.points[index];
-        let kit = point.kit.as_ref()?;
-        Some(kit.requirements.iter().all(|(_, verdict)| verdict.conforms()))
+        match (&point.kit, point.fault) {
+            (Some(kit), _) => Some(kit.requirements.iter().all(|(_, verdict)| verdict.conforms())),
+            (None, Some(StepError::Form(FormError::LimitsCrossed))) => Some(false),
+            (None, _) => None,
+        }
     }
 }
 
@@ -141,8 +145,11 @@ fn one(
     };
     let met = |setting| verdicts(setting).ok().map(|all| all.iter().all(Verdict::conforms));
     let at_hand = met(now)?;
-    let never_below_zero =
-        !matches!(knob, Knob::Dimension(_) | Knob::Running(_) | Knob::Lower(_) | Knob::Upper(_));
+    let never_below_zero = !matches!(
+        (knob, now),
+        (Knob::Dimension(_) | Knob::Running(_), _)
+            | (Knob::Lower(_) | Knob::Upper(_), Setting::Length(_))
+    );
     // Distance to a turn, or as far as is looked.
     let distance = |way: i64| {
         let doubled = (0..=DOUBLINGS).map(|times| first << times);

@@ -1,7 +1,7 @@
 // Sliders: each step has its words and its verdict from the program; this shows those of the step at hand.
 function show(slider) {
   const { says, met, now, note } = slider.dataset, at = +slider.value, text = says.split("\n")[at];
-  const output = slider.parentNode.querySelector("output");
+  const output = slider.closest(".knob").querySelector("output");
   output.textContent = at === +now ? `${text} (${note})` : text;
   output.classList.toggle("alarm", met[at] === "n");
   slider.setAttribute("aria-valuetext", text);
