@@ -117,7 +117,7 @@ const ROOMS: &[(&str, &str)] = &[
     ),
     (
         "page",
-        "accounting analysis choose crush digest issue job length model outage outage_file plan problem pump pump_cells read \
+        "accounting analysis choose crush digest issue job length model outage outage_file paper plan problem pump pump_cells read \
          scratch show stack sweep verify words",
     ),
     (
@@ -159,7 +159,7 @@ const DOORS: &[(&str, &str)] = &[
     ("microlp", "choose"),
     ("png", "write"),
     ("pulldown_cmark", "cli"),
-    ("qrcode", "cli paper"),
+    ("qrcode", "paper"),
     ("quick_xml", "read"),
     ("rayon", "analysis choose cli provision stack verify write"),
     ("rcgen", "page"),

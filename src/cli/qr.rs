@@ -1,20 +1,17 @@
 //! A text as a QR code on the terminal, two modules to a character.
 
-use qrcode::{Color, EcLevel, QrCode};
-
-/// Modules of clear space around a code, which readers ask for (ISO/IEC 18004, from memory).
-const QUIET: usize = 4;
+use crate::paper::{QUIET, Squares, squares};
 
 /// Lines of a code, for a terminal with light letters on a dark ground; cameras read the reverse as well. `None` for a
 /// text that no code can hold.
 pub(super) fn lines(text: &str) -> Option<Vec<String>> {
-    let code = QrCode::with_error_correction_level(text, EcLevel::L).ok()?;
-    let (width, colors) = (code.width(), code.to_colors());
-    let dark = |x: usize, y: usize| {
-        let [x, y] = [x, y].map(|place| place.checked_sub(QUIET).filter(|place| *place < width));
-        x.zip(y).is_some_and(|(x, y)| colors[y * width + x] == Color::Dark)
-    };
+    let Squares { width, dark } = squares(text)?;
     let all = width + 2 * QUIET;
+    let mut grid = vec![vec![false; all]; all + 1];
+    for [row, column] in dark {
+        grid[row + QUIET][column + QUIET] = true;
+    }
+    let dark = |x: usize, y: usize| grid[y][x];
     let line = |y: usize| {
         let blocks = (0..all).map(|x| match (dark(x, y), dark(x, y + 1)) {
             (true, true) => ' ',

@@ -1,5 +1,7 @@
 //! The scratch copy that all windows of the page share, and the parts of the page as they were rendered last.
 
+mod pumps;
+
 use std::collections::BTreeMap;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
@@ -13,8 +15,7 @@ use super::study::{self, Study};
 use super::{board, drawers, named, one_pump};
 use crate::choose::control::{Control, Room};
 use crate::job::Job;
-use crate::plan::Kit;
-use crate::problem::{Place, Problem, Problems};
+use crate::problem::Problems;
 use crate::scratch::{CellEdit, PlanError, RefusedEdit, Scratch, plan, with_worth};
 use crate::verify::Verified;
 use crate::words;
@@ -61,9 +62,6 @@ fn held<T>(lock: &Mutex<T>) -> MutexGuard<'_, T> {
     // A panic elsewhere leaves values that were replaced whole or not at all.
     lock.lock().unwrap_or_else(PoisonError::into_inner)
 }
-
-/// Time for the other kits of one pump.
-const STUDYING: Duration = Duration::from_secs(20);
 
 impl Desk {
     /// Desk with a scratch copy; planning may hold so many megabytes.
@@ -131,18 +129,6 @@ impl Desk {
         let (_, html) = state.pump(row)?;
         self.open(&mut state, row);
         Some(state.parts.of_now("pump", html))
-    }
-
-    /// Has a measured pump looked into, since a window shows it.
-    fn open(&self, state: &mut State, row: u32) {
-        let measured = state.scratch.job().pumps.iter().any(|pump| pump.row == row);
-        if measured && !state.studies.contains_key(&row) {
-            if state.studies.len() >= MOST_STUDIES {
-                state.studies.pop_first();
-            }
-            state.studies.insert(row, None);
-            self.publish(state);
-        }
     }
 
     /// Drawing of a model, by its index.
@@ -228,44 +214,6 @@ impl Desk {
         !flag.load(Ordering::Relaxed) && self.took(revision, valued).is_some()
     }
 
-    /// Looks into the pumps whose pages are open, one after the other, until all are done or the flag ends it.
-    fn study(&self, revision: u64, (room, flag): (&Room, &AtomicBool)) {
-        loop {
-            let (row, at, planned) = {
-                let mut state = held(&self.state);
-                let Some(row) = state.to_study().filter(|_| revision == state.scratch.revision())
-                else {
-                    return;
-                };
-                match state.planned_at(row) {
-                    Some((planned, at)) => (row, at, planned.clone()),
-                    None => {
-                        state.studies.remove(&row);
-                        continue;
-                    }
-                }
-            };
-            let keep = |study: Study| {
-                let mut state = held(&self.state);
-                let is_open = !flag.load(Ordering::Relaxed) && state.studies.contains_key(&row);
-                if is_open {
-                    state.studies.insert(row, Some(study));
-                    self.publish(&mut state);
-                }
-                is_open
-            };
-            let study = Study::of(&planned, at);
-            if !keep(study.clone()) {
-                return;
-            }
-            let control = Control::since(Instant::now()).limit(STUDYING).within(room);
-            let control = control.interrupted_by(flag);
-            if !keep(study.with_kits(&planned, at, &control)) {
-                return;
-            }
-        }
-    }
-
     /// Says that planning ended without a plan, which is a defect.
     pub(super) fn failed(&self) {
         let mut state = held(&self.state);
@@ -345,66 +293,6 @@ impl State {
         let held = self.scratch.is_held(&found.tag);
         let html = one_pump::pump(&found, planned, held).into_string();
         Some((found, html))
-    }
-
-    /// The plan of the values at hand, and the index of the pump in a row.
-    fn planned_at(&self, row: u32) -> Option<(&Arc<Verified>, usize)> {
-        let planned = self.scratch.planned().filter(|_| self.scratch.is_planned())?;
-        let at = planned.job().pumps.iter().position(|pump| pump.row == row)?;
-        Some((planned, at))
-    }
-
-    /// Row of a pump that is not looked into yet.
-    fn to_study(&self) -> Option<u32> {
-        let open = |study: &Option<Study>| study.as_ref().is_none_or(|study| !study.done);
-        self.studies.iter().find(|(_, study)| open(study)).map(|(row, _)| *row)
-    }
-
-    /// Study of a pump, as far as it is worked out; none of a pump that is not measured.
-    fn studied(&self, row: u32) -> Vec<String> {
-        let study = self.studies.get(&row);
-        let html = study.map(|study| study::html(row, study.as_ref()));
-        html.into_iter().flatten().map(|(_, html)| html).collect()
-    }
-
-    fn hold(&mut self, row: u32, kit: Option<&str>) -> Vec<RefusedEdit> {
-        let pump = self.scratch.job().pumps.iter().find(|pump| pump.row == row);
-        let Some(tag) = pump.map(|pump| pump.tag.clone()) else { return vec![not_listed("")] };
-        let Some(code) = kit else {
-            self.scratch.hold(&tag, None);
-            return Vec::new();
-        };
-        let at_hand = || match self.planned_at(row).map(|(planned, at)| &planned.plan().kits[at]) {
-            Some(Kit::Served(packs)) => Some(packs.clone()),
-            _ => None,
-        };
-        let listed = || Some(self.studies.get(&row)?.as_ref()?.kit(code)?.to_vec());
-        let kit = if code == study::AT_HAND { at_hand() } else { listed() };
-        match kit {
-            Some(kit) => {
-                self.scratch.hold(&tag, Some(&kit));
-                Vec::new()
-            }
-            None => vec![not_listed(&tag)],
-        }
-    }
-}
-
-/// Most pumps that are looked into for windows.
-const MOST_STUDIES: usize = 8;
-
-/// A kit that cannot be held, since the page shows another list by now.
-fn not_listed(tag: &str) -> RefusedEdit {
-    let [heading, was, now] = ["kit", "", ""].map(String::from);
-    RefusedEdit {
-        edit: CellEdit { tag: tag.to_string(), heading, was, now },
-        kept: "as it is planned".into(),
-        problem: Problem::new(
-            Place::file("page"),
-            "a kit that is no longer listed",
-            "one of the kits on the page of its pump",
-            "look at the list as it is now, and choose again",
-        ),
     }
 }
 

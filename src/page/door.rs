@@ -181,7 +181,7 @@ impl Door {
             return Err((StatusCode::FORBIDDEN, "This request comes from another page."));
         }
         if !path.starts_with("/a/") && !path.starts_with("/in/") && !self.knows(headers) {
-            let words = "Open the address that gapwright printed. It is good once, for ten minutes; start gapwright again for a new one.";
+            let words = "Open the address that gapwright printed. It is good once, for ten minutes; a browser that is in can let this one in, and gapwright started again gives a new one.";
             return Err((StatusCode::UNAUTHORIZED, words));
         }
         Ok(())

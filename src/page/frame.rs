@@ -3,6 +3,7 @@
 use maud::{DOCTYPE, Markup, html};
 
 use super::asset;
+use crate::paper::{QUIET, Squares, squares};
 
 /// A page of this title; with the script if it is alive.
 pub(super) fn frame(title: &str, alive: bool, body: &Markup) -> String {
@@ -18,10 +19,33 @@ pub(super) fn frame(title: &str, alive: bool, body: &Markup) -> String {
                 link rel="icon" href="data:,";
                 @if alive { @for name in ["grid.js", "slider.js"] { script type="module" src=(asset::path(name)) {} } }
             }
-            body { (body) }
+            body {
+                (body)
+                @if alive { footer { form method="post" action="/invite" { button { "Let another browser in" } } } }
+            }
         }
     };
     page.into_string()
+}
+
+/// A page with an address that lets one more browser in.
+pub(super) fn invited(link: &str) -> String {
+    let body = html! {
+        main.told {
+            h1 { "Let another browser in" }
+            p { "This address lets one browser in, once, within ten minutes. Open it there, or scan it." }
+            p { code { (link) } }
+            @if let Some(Squares { width, dark }) = squares(link) {
+                @let side = width + 2 * QUIET;
+                svg.qr viewBox={"0 0 " (side) " " (side)} role="img" aria-label="The address, to scan" shape-rendering="crispEdges" {
+                    rect width=(side) height=(side) fill="#fff" {}
+                    path fill="#000" d=(dark.iter().map(|[row, column]| format!("M{} {}h1v1h-1z", column + QUIET, row + QUIET)).collect::<String>()) {}
+                }
+            }
+            p { a href="/" { "Back to the page" } }
+        }
+    };
+    frame("Let another browser in", false, &body)
 }
 
 /// A page that goes on to the board by itself.

@@ -42,6 +42,7 @@ pub(super) fn router(house: House) -> Router {
         .route("/pump/{row}", get(pump))
         .route("/drawing/{model}", get(drawing))
         .route("/in/{code}", get(enter))
+        .route("/invite", post(invite))
         .route("/act", post(act))
         .route("/events", get(events))
         .route("/a/{hash}/{name}", get(file))
@@ -126,6 +127,14 @@ async fn enter(State(house): State<House>, Path(code): Path<String>, request: Re
             let wait = [(header::RETRY_AFTER, "60")];
             (StatusCode::TOO_MANY_REQUESTS, wait, Html(frame::told("Wait", text))).into_response()
         }
+        Err(error) => (StatusCode::INTERNAL_SERVER_ERROR, error.to_string()).into_response(),
+    }
+}
+
+/// Lets one more browser in, at the word of one that is.
+async fn invite(State(house): State<House>) -> Response {
+    match house.door.link() {
+        Ok(link) => Html(frame::invited(&link)).into_response(),
         Err(error) => (StatusCode::INTERNAL_SERVER_ERROR, error.to_string()).into_response(),
     }
 }

@@ -42,6 +42,25 @@ fn a_code_lets_one_browser_in() {
 }
 
 #[test]
+fn a_browser_that_is_in_lets_another_one_in() {
+    let served = served();
+    let invite = |cookie: &str, origin: &str| {
+        let headers = [("Cookie", cookie), ("Origin", origin)];
+        talk(served.at, served.request("POST", "/invite", &headers, "").as_bytes())
+    };
+    let own = served.origin();
+    assert_eq!(invite("", &own).status, 401);
+    let cookie = served.enter();
+    assert_eq!(invite(&cookie, "http://evil.test").status, 403);
+    let page = invite(&cookie, &own);
+    assert_eq!(page.status, 200);
+    let start = page.body.find("/in/").unwrap();
+    let path = page.body[start..].split('<').next().unwrap();
+    let entered = |path: &str| talk(served.at, served.get(path, &[]).as_bytes()).status;
+    assert_eq!([entered(path), entered(path)], [200, 410], "once");
+}
+
+#[test]
 fn a_browser_that_looks_ahead_does_not_spend_the_code() {
     let served = served();
     let path = served.link.strip_prefix(&served.origin()).unwrap();
