@@ -15,7 +15,7 @@ use crate::stack::monte_carlo::{DrawOptions as Draws, Outcome};
 use crate::stack::{Undrawn, Verdict, level_of_draws, simulate};
 use crate::sweep::{self, Mapped, Sweep, Swept};
 
-pub use cure::with_cures;
+pub use cure::{with_cure_of, with_cures};
 pub use nearest::{NotFit, nearest_of, not_fit};
 
 /// Stack-up of one pump, analysed.

@@ -108,6 +108,7 @@ pub(crate) mod instance;
 mod master;
 mod mending;
 mod near;
+pub mod other_kits;
 pub(crate) mod pattern;
 mod proof;
 pub mod purchase;

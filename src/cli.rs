@@ -22,6 +22,7 @@ mod page;
 mod patched;
 mod progress;
 mod provision;
+mod qr;
 mod recheck;
 mod reorder;
 mod report;

@@ -23,7 +23,7 @@
 //!
 //! # Decisions
 //!
-//! - Loopback only, and no plain HTTP beyond it. Other programs and other users of this computer are strangers all the
+//! - Loopback, or TLS: nothing goes beyond this computer by plain HTTP. Other programs and other users of this computer are strangers all the
 //!   same: the address that is printed has a code that is good once, and after it a cookie is asked for.
 //! - A part of the page is sent again when its HTML is another one than before. No rule says what depends on what.
 //! - Reading, planning and checking are done on threads of their own, never on those that serve.
@@ -38,6 +38,7 @@ mod door;
 mod drawers;
 mod form;
 mod frame;
+mod gzip;
 mod ledger;
 mod named;
 mod of_outage;
@@ -47,10 +48,14 @@ mod routes;
 mod row;
 mod running;
 mod server;
+mod slider;
+mod study;
 mod subject;
+mod tls;
 
 pub use desk::Desk;
 pub use ledger::LedgerBoard;
 pub use row::{Predicted, PumpRow, RowState, Shares, rows};
-pub use server::{Bounds, Closer, PageError, Server};
+pub use server::{Beyond, Bounds, Closer, PageError, Server};
 pub use subject::Subject;
+pub use tls::{Certificate, CertificateError};

@@ -15,6 +15,7 @@ mod since;
 pub(crate) mod slip;
 mod window;
 
+pub(crate) use code::{QUIET, Squares, squares};
 pub use code::{ReadCode, code, slip_code, slip_link};
 pub use grid::{LabelGrid, LabelGridError, two_counts, two_lengths};
 pub use page::{PaperPage, PaperParts, PrintedPlan, page};

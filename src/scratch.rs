@@ -34,6 +34,8 @@
 //! ```
 
 mod change;
+mod held;
+mod others;
 
 use std::collections::{BTreeMap, HashMap};
 use std::sync::Arc;
@@ -43,12 +45,16 @@ use crate::choose::worth::valued;
 use crate::choose::{ChooseError, choose};
 use crate::issue::key;
 use crate::job::Job;
+use crate::plan::PackPick;
 use crate::problem::{Place, Problem, Problems, Spot};
+use crate::pump::Pump;
 use crate::pump_cells::{CellAt, PumpCells, PumpHeading, contents, put};
 use crate::read::{self, Sources, Stamp};
 use crate::sheet::{Book, Sheet};
 use crate::verify::{Breach, Verified, verify};
 pub use change::{Fate, FateChange, KitPieces};
+use held::HeldKits;
+pub use others::{OtherKit, OtherKitList, OthersCost, other_kits};
 
 /// Most steps that can be undone.
 const MOST_STEPS: usize = 1_000;
@@ -108,8 +114,12 @@ pub fn with_worth(planned: &Verified, control: &Control<'_>) -> Result<Verified,
     verify(job.clone(), plan).map_err(PlanError::Breaches)
 }
 
-/// Texts of cells before and after a step.
-type Step = BTreeMap<CellAt, [String; 2]>;
+/// Texts of cells, and kits that are held, before and after a step.
+#[derive(Debug, Clone, Default)]
+struct Step {
+    cells: BTreeMap<CellAt, [String; 2]>,
+    held: BTreeMap<String, [Option<Vec<KitPieces>>; 2]>,
+}
 
 /// Two workbooks, edits over the cells of the pump sheet, and the plan.
 #[derive(Debug)]
@@ -122,6 +132,7 @@ pub struct Scratch {
     cells: PumpCells,
     /// Cells that hold another text than in the file.
     laid: BTreeMap<CellAt, String>,
+    held: HeldKits,
     /// Edits that were refused, by cell, until the cell is edited again.
     refused: BTreeMap<CellAt, RefusedEdit>,
     done: Vec<Step>,
@@ -172,6 +183,7 @@ impl Scratch {
             at,
             cells,
             laid: BTreeMap::new(),
+            held: HeldKits::new(),
             refused: BTreeMap::new(),
             done: Vec::new(),
             undone: Vec::new(),
@@ -237,7 +249,7 @@ impl Scratch {
     /// cells keep what they had; the others are one step that can be undone.
     pub fn edit(&mut self, edits: &[CellEdit]) -> Vec<RefusedEdit> {
         let mut refused = Vec::new();
-        let mut step = Step::new();
+        let mut step = BTreeMap::new();
         let mut of_cell: BTreeMap<CellAt, &CellEdit> = BTreeMap::new();
         let models = self.models();
         for edit in edits {
@@ -264,11 +276,7 @@ impl Scratch {
                     self.job = job;
                     self.laid = laid;
                     self.revision += 1;
-                    self.undone.clear();
-                    self.done.push(step);
-                    if self.done.len() > MOST_STEPS {
-                        self.done.remove(0);
-                    }
+                    self.did(Step { cells: step, ..Step::default() });
                     break;
                 }
                 Err(problems) => {
@@ -313,12 +321,51 @@ impl Scratch {
     /// Takes all edits back; this is a step that can be undone.
     pub fn discard(&mut self) {
         let file = |at: &CellAt| contents(&self.pumps.sheets[self.at], *at);
-        let step = self.laid.iter().map(|(at, now)| (*at, [now.clone(), file(at)])).collect();
+        let step = Step {
+            cells: self.laid.iter().map(|(at, now)| (*at, [now.clone(), file(at)])).collect(),
+            held: self
+                .held
+                .iter()
+                .map(|(tag, kit)| (tag.clone(), [Some(kit.clone()), None]))
+                .collect(),
+        };
         self.refused.clear();
-        if !self.laid.is_empty() && self.go(&step, 1) {
-            self.undone.clear();
-            self.done.push(step);
+        if !(self.laid.is_empty() && self.held.is_empty()) && self.go(&step, 1) {
+            self.did(step);
         }
+    }
+
+    /// Holds a kit of a pump, or lets the held one go; this is a step that can be undone. The items of the kit are those of
+    /// [`Scratch::job`]. Whether anything changed.
+    pub fn hold(&mut self, tag: &str, kit: Option<&[PackPick]>) -> bool {
+        let known = |pump: &&Pump| key(&pump.tag) == key(tag);
+        let Some(pump) = self.job.pumps.iter().find(known) else { return false };
+        let now = kit.map(|packs| held::named(&self.job, packs));
+        let before = self.held.get(&key(tag)).cloned();
+        let step = Step {
+            held: [(key(&pump.tag), [before.clone(), now.clone()])].into(),
+            ..Step::default()
+        };
+        let changed = before != now && self.go(&step, 1);
+        if changed {
+            self.did(step);
+        }
+        changed
+    }
+
+    /// A job of these values, with the kits that are held.
+    pub fn with_held(&self, job: Job) -> Job {
+        held::with_held(job, &self.held)
+    }
+
+    /// Whether the kit of a pump is held.
+    pub fn is_held(&self, tag: &str) -> bool {
+        self.held.contains_key(&key(tag))
+    }
+
+    /// Number of kits that are held.
+    pub fn held(&self) -> usize {
+        self.held.len()
     }
 
     /// Takes a plan over if it is of the values at hand. The first one counts as seen.
@@ -397,6 +444,8 @@ impl Scratch {
             let was = fresh.cell(&edit.tag, &edit.heading);
             CellEdit { was, ..edit.clone() }
         });
+        fresh.held = std::mem::take(&mut self.held);
+        fresh.job = held::with_held(fresh.job, &fresh.held);
         let refused = fresh.edit(&again.collect::<Vec<_>>());
         std::mem::take(&mut self.refused).into_values().for_each(|one| fresh.refuse(one));
         // What was read before can no longer be gone back to.
@@ -422,6 +471,14 @@ impl Scratch {
     pub fn refuse(&mut self, refused: RefusedEdit) {
         if let Some(at) = self.cells.at(&refused.edit.tag, &refused.edit.heading) {
             self.refused.entry(at).or_insert(refused);
+        }
+    }
+
+    fn did(&mut self, step: Step) {
+        self.undone.clear();
+        self.done.push(step);
+        if self.done.len() > MOST_STEPS {
+            self.done.remove(0);
         }
     }
 
@@ -465,7 +522,7 @@ impl Scratch {
         // Models are read from the disk again.
         let changed = job.inputs.iter().zip(&self.job.inputs).find(|(now, before)| now != before);
         match changed {
-            None => Ok(job),
+            None => Ok(held::with_held(job, &self.held)),
             Some((now, _)) => Err(Problems::of(Problem::new(
                 Place::file(&now.file),
                 format!("a {} that changed since it was read", now.role),
@@ -478,11 +535,21 @@ impl Scratch {
     /// Goes to one side of a step, whose values were all taken once. Whether they could be taken.
     fn go(&mut self, step: &Step, side: usize) -> bool {
         let mut laid = self.laid.clone();
-        step.iter().for_each(|(at, texts)| self.lay(&mut laid, *at, &texts[side]));
-        step.keys().for_each(|at| {
+        step.cells.iter().for_each(|(at, texts)| self.lay(&mut laid, *at, &texts[side]));
+        step.cells.keys().for_each(|at| {
             self.refused.remove(at);
         });
-        let Ok(job) = self.read(&laid) else { return false };
+        let before = self.held.clone();
+        for (tag, kits) in &step.held {
+            match &kits[side] {
+                Some(kit) => self.held.insert(tag.clone(), kit.clone()),
+                None => self.held.remove(tag),
+            };
+        }
+        let Ok(job) = self.read(&laid) else {
+            self.held = before;
+            return false;
+        };
         self.job = job;
         self.laid = laid;
         self.revision += 1;
@@ -490,7 +557,11 @@ impl Scratch {
     }
 
     /// Cells of a step that problems are about, one at least: the very cells, else those of their rows, else all.
-    fn blamed(&self, step: &Step, problems: &Problems) -> Vec<(CellAt, Problem)> {
+    fn blamed(
+        &self,
+        step: &BTreeMap<CellAt, [String; 2]>,
+        problems: &Problems,
+    ) -> Vec<(CellAt, Problem)> {
         let sheet = &self.pumps.sheets[self.at];
         let problems = problems.sorted();
         let of = |fits: &dyn Fn(CellAt, u32, u32) -> bool| -> Vec<(CellAt, Problem)> {

@@ -2,8 +2,9 @@
 //! pieces fixed or chosen again at every step; and maps: two such quantities at once.
 //!
 //! [`Sweep::parse`] reads one; [`held`] and [`chosen_anew`] run it and return a [`Swept`], with the [`Crossing`]s where
-//! a verdict turns. [`map()`] varies two.
+//! a verdict turns. [`around()`] sweeps every quantity of a pump; [`map()`] varies two.
 
+mod around;
 mod crossing;
 mod map;
 mod moved;
@@ -22,6 +23,7 @@ use crate::show::{Round, stated};
 use crate::stack::{Judgement, Report, Stack, Verdict, judge, report};
 use thiserror::Error;
 
+pub use around::{Around, around};
 pub use map::{Border, Mapped, map};
 pub use text::SweepError;
 
@@ -245,12 +247,6 @@ pub struct SweepStep {
 
 /// Runs a sweep of a pump with these pieces fixed.
 pub fn held(job: &Job, pump: usize, packs: &[PackPick], sweep: &Sweep) -> Swept {
-    let step = |&setting: &Setting| {
-        let moved = moved::held(job, pump, packs, &[(sweep.knob, setting)]);
-        let fault = moved.as_ref().err().copied();
-        let kit = moved.ok().map(|(pump, stack)| stacked(job, &pump, packs, &stack));
-        SweepPoint { setting, kit, fault }
-    };
     let given = match sweep.knob {
         Knob::Pieces(at) => {
             let stack = stack(job, &job.pumps[pump], packs);
@@ -259,12 +255,23 @@ pub fn held(job: &Job, pump: usize, packs: &[PackPick], sweep: &Sweep) -> Swept 
         _ => None,
     };
     Swept {
-        points: sweep.settings.iter().map(step).collect(),
+        points: points(job, pump, packs, sweep),
         crossings: crossing::held(job, pump, packs, sweep),
         sweep: sweep.clone(),
         pieces: SweptPieces::Held,
         given,
     }
+}
+
+/// Results of a sweep with these pieces fixed.
+fn points(job: &Job, pump: usize, packs: &[PackPick], sweep: &Sweep) -> Vec<SweepPoint> {
+    let step = |&setting: &Setting| {
+        let moved = moved::held(job, pump, packs, &[(sweep.knob, setting)]);
+        let fault = moved.as_ref().err().copied();
+        let kit = moved.ok().map(|(pump, stack)| stacked(job, &pump, packs, &stack));
+        SweepPoint { setting, kit, fault }
+    };
+    sweep.settings.iter().map(step).collect()
 }
 
 /// Runs a sweep of a pump with its pieces chosen again at every step, from the whole drawer.

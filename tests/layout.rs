@@ -105,7 +105,7 @@ const ROOMS: &[(&str, &str)] = &[
     ("outage_event", "columns issue job model outage outage_cells outage_kit paper problem sheet"),
     ("outage_books", "outage outage_file output problem read sheet"),
     ("outage_job", "job outage outage_books outage_cells outage_kit problem read"),
-    ("scratch", "choose issue job plan problem pump_cells read sheet verify words"),
+    ("scratch", "choose issue job plan problem pump pump_cells read sheet stock verify words"),
     (
         "write",
         "accounting analysis changes consumables choose columns crush cutting day decimal digest formats \
@@ -121,7 +121,7 @@ const ROOMS: &[(&str, &str)] = &[
     (
         "page",
         "accounting analysis choose crush digest issue job length model outage outage_books outage_cells outage_event outage_file outage_job outage_kit \
-         paper plain_text plan problem pump pump_cells read recheck scratch sheet show stack verify words",
+         paper plain_text plan problem pump pump_cells read recheck scratch sheet show stack sweep verify words",
     ),
     (
         "cli",
@@ -147,13 +147,14 @@ const DOORS: &[(&str, &str)] = &[
     ("csv", "read"),
     ("ctrlc", "cli"),
     ("fearless_simd", "stack"),
+    ("flate2", "page"),
     ("futures_util", "page"),
     ("getrandom", "page"),
     ("good_lp", "choose"),
     ("hyper", "page"),
     ("hyper_util", "page"),
     ("indicatif", "cli"),
-    ("itertools", "choose crush paper read show stack words write"),
+    ("itertools", "choose crush page paper read show stack words write"),
     ("jiff", "cli day page"),
     ("libm", "model provision stack"),
     ("maud", "page paper"),
@@ -164,6 +165,7 @@ const DOORS: &[(&str, &str)] = &[
     ("qrcode", "paper"),
     ("quick_xml", "read"),
     ("rayon", "analysis choose cli provision stack verify write"),
+    ("rcgen", "page"),
     ("rust_decimal", "decimal inventory length read sheet"),
     ("rusqlite", "outage_file"),
     ("rust_xlsxwriter", "output write"),
@@ -184,6 +186,7 @@ const DOORS: &[(&str, &str)] = &[
          stack sweep verify",
     ),
     ("tokio", "page"),
+    ("tokio_rustls", "page"),
     ("toml", "read"),
     ("unicode_width", "cli"),
     ("zip", "read write"),

@@ -26,6 +26,18 @@ pub fn with_cures(job: &Job, mut plan: Plan) -> Plan {
     plan
 }
 
+/// Plan with the cure of one short pump (by its index) alone, of any number of short pumps.
+pub fn with_cure_of(job: &Job, mut plan: Plan, pump: usize) -> Plan {
+    let taken = [plan.issued(job), plan.plates_cut(job)];
+    let short = match &plan.kits[pump] {
+        Kit::Short(shortfalls) => Some((pump, shortfalls.clone())),
+        Kit::Served(_) => None,
+    };
+    let found = super::nearest_of(job, short, &taken);
+    plan.cures = found.iter().map(|one| cure(job, &plan, one, &taken)).collect();
+    plan
+}
+
 fn cure(job: &Job, plan: &Plan, one: &NotFit, taken: &[Vec<u32>; 2]) -> Cure {
     let nearest = one.nearest.as_deref();
     Cure {

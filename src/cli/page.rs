@@ -1,6 +1,9 @@
 //! `gapwright page`: the plan in a browser, with other values tried.
 
 use std::ffi::OsString;
+use std::fs::File;
+use std::io::Read;
+use std::net::{IpAddr, ToSocketAddrs};
 use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
 use std::sync::Arc;
@@ -13,8 +16,10 @@ use super::outage::sound;
 use super::run::{Ended, Run, use_threads};
 use super::settings::Settings;
 use super::voice::must_see;
-use super::{Common, DONE, from_command_line};
-use crate::page::{Bounds, Desk, LedgerBoard, PageError, Server, Subject};
+use super::{Common, DONE, from_command_line, qr};
+use crate::page::{
+    Beyond, Bounds, Certificate, CertificateError, Desk, LedgerBoard, PageError, Server, Subject,
+};
 use crate::problem::{Place, Problem, Problems};
 use crate::read::{self, Holds, Memory, Sources};
 use crate::scratch::Scratch;
@@ -34,6 +39,15 @@ pub(super) struct Args {
     /// Port of this computer; any that is free if not given.
     #[arg(long, value_name = "PORT", default_value_t = 0, hide_default_value = true)]
     port: u16,
+    /// Serve the page to other devices at this address or name of this computer, under TLS alone.
+    #[arg(long, value_name = "ADDRESS")]
+    listen: Option<String>,
+    /// Certificate for --listen, a PEM file; one made for the run if not given.
+    #[arg(long, value_name = "FILE", requires = "listen", requires = "key")]
+    certificate: Option<PathBuf>,
+    /// Private key of --certificate, a PEM file without a password.
+    #[arg(long, value_name = "FILE", requires = "certificate")]
+    key: Option<PathBuf>,
     /// Folder of the shop's own models (.toml), beside the built-in ones.
     #[arg(long, value_name = "DIR")]
     models: Option<PathBuf>,
@@ -54,9 +68,12 @@ Examples:
         opens a running outage: readings are tried or booked, bags and pieces are
         booked, and the bench finds a pump by its slip's code
 
-Nobody else can reach the page: it answers on this computer alone, and only to
-the browser that opened the address first. The workbooks are never written; an
-outage file is, by the forms that book.
+  gapwright page stock.xlsx pumps.xlsx --listen 192.168.1.20 --port 8470
+        lets a tablet in as well: TLS, a fingerprint to compare, a code to scan
+
+Without --listen nobody else can reach the page: it answers on this computer
+alone. It answers only to the browser that opened the address first. The
+workbooks are never written; an outage file is, by what is booked.
 Manual: `gapwright help page`.
 
 The plan predicts: measure each finished pack and recheck each clearance.";
@@ -66,7 +83,7 @@ impl Args {
         let outage = self.outage();
         let books = [&self.stock].into_iter().chain(&self.pumps).filter(|_| outage.is_none());
         Files {
-            reads: books.map(PathBuf::as_path).collect(),
+            reads: books.chain(&self.certificate).chain(&self.key).map(PathBuf::as_path).collect(),
             models: self.models.as_deref(),
             outage,
             ..Files::default()
@@ -140,26 +157,118 @@ fn in_order<'a>(given: [&'a Path; 2], memory: &Memory) -> [&'a Path; 2] {
 pub(super) fn run(args: &Args, common: &Common) -> Ended {
     let mut run = Run::begin(common, args.files());
     if let Some(path) = args.outage() {
+        let beyond = run.read("checking the certificate", |_, problems| beyond(args, problems))?;
         let opened = run.look("checking the outage file", |_| LedgerBoard::open(path));
         let board = sound(&mut run, path, opened)?;
         use_threads(args.threads.threads);
         let board = Arc::new(board.with_readings(common.megabytes));
-        let served = serve(&run, board, args);
+        let served = serve(&run, board, args, beyond.as_ref());
         run.sound(served.map_err(|error| problem(&error)))?;
         return run.end(DONE);
     }
-    let scratch = run.read("reading and checking the workbooks", |memory, problems| {
-        args.scratch(memory, problems)
-    })?;
+    let (scratch, beyond) =
+        run.read("reading and checking the workbooks", |memory, problems| {
+            let scratch = args.scratch(memory, problems);
+            let beyond = beyond(args, problems);
+            scratch.zip(beyond)
+        })?;
     use_threads(args.threads.threads);
     let desk = Arc::new(Desk::new(scratch, common.megabytes));
-    let served = serve(&run, desk, args);
+    let served = serve(&run, desk, args, beyond.as_ref());
     run.sound(served.map_err(|error| problem(&error)))?;
     run.end(DONE)
 }
 
-fn serve(run: &Run, subject: impl Into<Subject>, args: &Args) -> Result<(), PageError> {
-    let server = Server::bind(subject, args.port, Bounds::default())?;
+/// Address that --listen names, with its certificate; none inside where it is not given.
+fn beyond(args: &Args, problems: &mut Problems) -> Option<Option<Beyond>> {
+    named(args).map_err(|problem| problems.add(problem)).ok()
+}
+
+fn named(args: &Args) -> Result<Option<Beyond>, Problem> {
+    let Some(listen) = &args.listen else { return Ok(None) };
+    let (address, name) = address(listen)?;
+    let certificate = match (&args.certificate, &args.key) {
+        (Some(certificate), Some(key)) => {
+            let [of, by] = [pem(certificate)?, pem(key)?];
+            Certificate::of_pem(&of, &by).map_err(|error| unusable([certificate, key], &error))?
+        }
+        _ => Certificate::made_for(address, name.as_deref()).map_err(|error| {
+            from_command_line(
+                format!("--listen {listen}: {error}"),
+                "an address or a name that a certificate can hold",
+                "give the address, such as 192.168.1.20",
+            )
+        })?,
+    };
+    Ok(Some(Beyond { address, name, certificate }))
+}
+
+/// Address of --listen, and its name if it was given by one.
+fn address(listen: &str) -> Result<(IpAddr, Option<String>), Problem> {
+    let wrong = |found: String| {
+        from_command_line(
+            found,
+            "one address or name of this computer",
+            "give the address that other devices call, such as 192.168.1.20",
+        )
+    };
+    let (address, name) = match listen.parse::<IpAddr>() {
+        Ok(address) => (address, None),
+        Err(_) => {
+            let unknown = || wrong(format!("--listen {listen}, a name without an address"));
+            let found = (listen, 0).to_socket_addrs().map_err(|_| unknown())?;
+            let all: Vec<IpAddr> = found.map(|found| found.ip()).collect();
+            let first = all.iter().find(|address| address.is_ipv4()).or(all.first());
+            (*first.ok_or_else(unknown)?, Some(listen.to_lowercase()))
+        }
+    };
+    match address.is_unspecified() {
+        true => Err(wrong(format!("--listen {listen}, which is every address"))),
+        false => Ok((address, name)),
+    }
+}
+
+/// Contents of a PEM file; none is larger than a megabyte.
+fn pem(path: &Path) -> Result<Vec<u8>, Problem> {
+    let mut bytes = Vec::new();
+    let read = File::open(path).and_then(|file| file.take(1 << 20).read_to_end(&mut bytes));
+    read.map(|_| bytes).map_err(|error| {
+        Problem::new(
+            Place::file(&path.display().to_string()),
+            format!("a file that cannot be read: {error}"),
+            "a certificate or key in PEM form",
+            "correct its name, or the right to read it",
+        )
+    })
+}
+
+fn unusable([certificate, key]: [&Path; 2], error: &CertificateError) -> Problem {
+    let (of, expected, fix) = match error {
+        CertificateError::NoKey => {
+            (key, "a private key in PEM form, without a password", "give the file of the key")
+        }
+        CertificateError::OtherKey => {
+            (key, "the key of the certificate", "give certificate and key that belong together")
+        }
+        _ => (
+            certificate,
+            "a certificate in PEM form, those that vouch for it after it",
+            "give another certificate, or leave --certificate and --key out",
+        ),
+    };
+    Problem::new(Place::file(&of.display().to_string()), error.to_string(), expected, fix)
+}
+
+fn serve(
+    run: &Run,
+    subject: impl Into<Subject>,
+    args: &Args,
+    beyond: Option<&Beyond>,
+) -> Result<(), PageError> {
+    let server = match beyond {
+        Some(beyond) => Server::beyond(subject, beyond, args.port, Bounds::default())?,
+        None => Server::bind(subject, args.port, Bounds::default())?,
+    };
     let link = server.link()?;
     let written = match args.outage() {
         Some(_) => "Nothing but the outage file is written, and only when you book.",
@@ -170,6 +279,18 @@ fn serve(run: &Run, subject: impl Into<Subject>, args: &Args) -> Result<(), Page
         run.voice(),
         "This address lets one browser in, within ten minutes. {written} Ctrl-C ends the page."
     );
+    if let Some(beyond) = beyond {
+        for line in qr::lines(&link).unwrap_or_default() {
+            must_see!(run.voice(), "{line}");
+        }
+        must_see!(
+            run.voice(),
+            "Other devices reach this computer at {}. A browser that does not know the certificate warns: go on only if it \
+             shows this SHA-256 fingerprint:\n  {}",
+            beyond.name.clone().unwrap_or_else(|| beyond.address.to_string()),
+            beyond.certificate.fingerprint(),
+        );
+    }
     super::voice::flush();
     if args.open {
         open(run, &link);
@@ -196,6 +317,9 @@ fn problem(error: &PageError) -> Problem {
     let (expected, fix) = match error {
         PageError::Port { .. } => {
             ("a port that no other program has", "leave --port out, or give another one")
+        }
+        PageError::Elsewhere(_) => {
+            ("an address of this computer", "give --listen one of its own, or leave it out")
         }
         PageError::Threads(_) | PageError::Random(_) => {
             ("what every system gives a program", "end other programs, then try again")

@@ -82,9 +82,8 @@ impl Plays {
             let (pumps, standing): (Vec<_>, Vec<_>) =
                 pumps.filter_map(|(pump, play)| Some((pump, play?.standing))).unzip();
             parts.pumps = pumps;
-            if standing.iter().any(|stands| *stands != Standing::default()) {
-                parts.standing = standing;
-            }
+            let any = standing.iter().any(|stands| *stands != Standing::default());
+            parts.standing = if any { standing } else { Vec::new() };
         })
     }
 }

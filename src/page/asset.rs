@@ -5,11 +5,12 @@ use std::sync::LazyLock;
 use crate::digest::sha256;
 
 /// Files by name, each with its media type.
-const FILES: [(&str, &str, &str); 4] = [
+const FILES: [(&str, &str, &str); 5] = [
     ("page.css", "text/css; charset=utf-8", include_str!("assets/page.css")),
     ("form.css", "text/css; charset=utf-8", include_str!("assets/form.css")),
     ("form.js", "text/javascript; charset=utf-8", include_str!("assets/form.js")),
     ("grid.js", "text/javascript; charset=utf-8", include_str!("assets/grid.js")),
+    ("slider.js", "text/javascript; charset=utf-8", include_str!("assets/slider.js")),
 ];
 
 static HASH: LazyLock<String> = LazyLock::new(|| {

@@ -227,11 +227,12 @@ pub(super) fn mode(scratch: &Scratch, changed: &[&str], problems: &[String]) -> 
                     1 => { "1 cell is changed." }
                     many => { (many) " cells are changed." }
                 }
+                @match scratch.held() { 0 => {} 1 => { " 1 kit is held." } many => { " " (many) " kits are held." } }
             }
             p.actions {
                 button type="button" data-do="undo" disabled[!undo] { "Undo" }
                 button type="button" data-do="redo" disabled[!redo] { "Redo" }
-                button type="button" data-do="discard" disabled[edited == 0] { "Discard all changes" }
+                button type="button" data-do="discard" disabled[edited == 0 && scratch.held() == 0] { "Discard all changes" }
             }
             @if !changed.is_empty() {
                 p.alarm { "On the disk the " (changed.join(" and the ")) " changed since it was read. This page goes on with what was read." }

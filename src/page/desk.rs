@@ -1,5 +1,8 @@
 //! The scratch copy that all windows of a page share, and the parts of the page as they were rendered last.
 
+mod pumps;
+
+use std::collections::BTreeMap;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::{Duration, Instant};
@@ -9,6 +12,7 @@ use tokio::sync::watch;
 use super::parts::{Fresh, Part, Parts};
 use super::row::{PumpRow, rows};
 use super::running::{self, Mode, Reasons, Running};
+use super::study::{self, Study};
 use super::{board, drawers, named, of_outage, one_pump};
 use crate::analysis::with_cures;
 use crate::choose::control::{Control, Room};
@@ -39,6 +43,8 @@ struct State {
     parts: Parts,
     /// Why the values at hand cannot be planned.
     trouble: Option<String>,
+    /// Pumps, by their rows, whose pages are open, each with its study as far as it is worked out.
+    studies: BTreeMap<u32, Option<Study>>,
     changed: Vec<&'static str>,
     /// Reasons why what was asked for last was not done.
     not_done: Reasons,
@@ -60,6 +66,8 @@ pub(super) enum Act {
     BookAll,
     /// The plan into the ledger.
     Enter,
+    /// A kit that stays as it is, by the row of its pump: the one at hand or another one, by its code; `None` lets it go.
+    Hold(u32, Option<String>),
 }
 
 /// Who asks, and the number of the request: one that was booked is not booked again.
@@ -101,6 +109,7 @@ impl Desk {
             running,
             parts: Parts::default(),
             trouble: None,
+            studies: BTreeMap::new(),
             changed: Vec::new(),
             not_done: Vec::new(),
             stands: None,
@@ -152,16 +161,19 @@ impl Desk {
 
     /// HTML of the page of the pump in a row of the workbook, if there is one.
     pub(super) fn pump(&self, row: u32) -> Option<maud::Markup> {
-        let state = held(&self.state);
+        let mut state = held(&self.state);
         let (found, part) = state.pump(row)?;
+        self.open(&mut state, row);
+        let all: Vec<String> = [part].into_iter().chain(state.studied(row)).collect();
         let links = board::links(state.running.as_ref(), "");
-        Some(one_pump::page(&links, row, &found.tag, state.parts.version(), &part))
+        Some(one_pump::page(&links, row, &found.tag, state.parts.version(), &all))
     }
 
     /// The part of the page of a pump that changes by itself.
     pub(super) fn pump_part(&self, row: u32) -> Option<Part> {
-        let state = held(&self.state);
+        let mut state = held(&self.state);
         let (_, html) = state.pump(row)?;
+        self.open(&mut state, row);
         Some(state.parts.of_now("pump", html))
     }
 
@@ -199,6 +211,8 @@ impl Desk {
         held(&self.flag).store(true, Ordering::Relaxed);
         state.trouble = None;
         state.stands = None;
+        // Windows that are open ask for theirs again.
+        state.studies.clear();
         state.judge();
     }
 
@@ -207,8 +221,8 @@ impl Desk {
         held(&self.state).scratch.is_planned()
     }
 
-    /// Plans the values at hand, unless that is done; then works out the worth of one more of each item. A newer edit ends
-    /// it, and so does [`Desk::stop`]. For a thread of its own.
+    /// Plans the values at hand, unless that is done; then works out the worth of one more of each item, and then the pumps
+    /// whose pages are open. A newer edit ends it, and so does [`Desk::stop`]. For a thread of its own.
     pub fn plan(&self) {
         if !self.wanted.load(Ordering::Relaxed) {
             return;
@@ -218,33 +232,40 @@ impl Desk {
         *held(&self.flag) = flag.clone();
         let (revision, job) = {
             let mut state = held(&self.state);
-            if state.scratch.is_planned() {
-                return;
-            }
-            match state.to_plan() {
-                Ok(job) => (state.scratch.revision(), job),
-                Err(words) => {
-                    state.trouble = Some(words);
-                    return self.publish(&mut state);
-                }
+            let revision = state.scratch.revision();
+            match state.scratch.is_planned() {
+                true => (revision, None),
+                false => match state.to_plan() {
+                    Ok(job) => (revision, Some(job)),
+                    Err(words) => {
+                        state.trouble = Some(words);
+                        return self.publish(&mut state);
+                    }
+                },
             }
         };
         let room = Room::of_megabytes(self.megabytes);
-        let limit = Duration::from_secs(job.policy.time_limit.into());
-        let control = Control::since(Instant::now()).limit(limit).within(&room);
-        let control = control.interrupted_by(&flag);
-        let planned = plan(&job, &control);
-        if flag.load(Ordering::Relaxed) {
+        if job.is_some_and(|job| !self.plan_anew(revision, job, (&room, &flag))) {
             return;
         }
-        let Some(planned) = self.took(revision, planned, false) else { return };
+        self.study(revision, (&room, &flag));
+    }
+
+    /// Whether there is a plan of the values at hand.
+    fn plan_anew(&self, revision: u64, job: Job, (room, flag): (&Room, &AtomicBool)) -> bool {
+        let limit = Duration::from_secs(job.policy.time_limit.into());
+        let control = Control::since(Instant::now()).limit(limit).within(room);
+        let control = control.interrupted_by(flag);
+        let planned = plan(&job, &control);
+        if flag.load(Ordering::Relaxed) {
+            return false;
+        }
+        let Some(planned) = self.took(revision, planned, false) else { return false };
         let valued = with_worth(&planned, &control).and_then(|valued| {
             let plan = with_cures(&job, valued.plan().clone());
             verify(job, plan).map_err(PlanError::Breaches)
         });
-        if !flag.load(Ordering::Relaxed) {
-            self.took(revision, valued, true);
-        }
+        !flag.load(Ordering::Relaxed) && self.took(revision, valued, true).is_some()
     }
 
     /// Says that planning ended without a plan, which is a defect.
@@ -340,7 +361,10 @@ impl State {
     /// Job to plan: of all pumps, or of those in play.
     fn to_plan(&self) -> Result<Job, String> {
         let job = self.scratch.job();
-        self.running.as_ref().map_or_else(|| Ok(job.clone()), |running| running.in_play(job))
+        match &self.running {
+            None => Ok(job.clone()),
+            Some(running) => running.in_play(job).map(|job| self.scratch.with_held(job)),
+        }
     }
 
     fn act(&mut self, act: &Act) -> Result<Vec<RefusedEdit>, Reasons> {
@@ -356,6 +380,7 @@ impl State {
                 self.changed.clear();
                 return Ok(refused);
             }
+            Act::Hold(row, kit) => return Ok(self.hold(*row, kit.as_deref())),
             Act::BookAll | Act::Enter => {}
         }
         Ok(Vec::new())
@@ -394,6 +419,7 @@ impl State {
                 running.acknowledge();
                 self.act(act)
             }
+            (_, Act::Hold(..)) => self.act(act),
             (Mode::Record, Act::Redo | Act::Discard | Act::BookAll)
             | (Mode::WhatIf, Act::Enter)
             | (_, Act::TakeOver) => Ok(Vec::new()),
@@ -449,10 +475,13 @@ impl State {
             ("drawers", drawers::table(scratch.planned().map(AsRef::as_ref))),
         ];
         let panels = panels.into_iter().map(|(id, html)| (id.to_string(), html));
+        let studies =
+            self.studies.iter().flat_map(|(&row, study)| study::html(row, study.as_ref()));
         let lines = rows
             .iter()
             .map(|row| (row.id.clone(), board::row(scratch, running, row, &columns[row.model])));
         let fresh = panels.chain(lines).map(|(id, html)| (id, html.into_string()));
+        let fresh = fresh.chain(studies);
         let fresh: Vec<(String, String)> = fresh.collect();
         self.parts.take(fresh.into_iter());
     }
@@ -460,7 +489,8 @@ impl State {
     fn pump(&self, row: u32) -> Option<(PumpRow, String)> {
         let found = self.rows().into_iter().find(|known| known.row == row)?;
         let planned = self.scratch.planned().map(AsRef::as_ref);
-        let html = one_pump::pump(&found, planned).into_string();
+        let held = self.scratch.is_held(&found.tag);
+        let html = one_pump::pump(&found, planned, held).into_string();
         Some((found, html))
     }
 }

@@ -33,9 +33,11 @@ const HEADERS: [(&str, &str); 7] = [
 
 /// Names of the server, codes that are good, and windows that came in.
 pub(super) struct Door {
-    /// Hosts as browsers say them, each with its origin.
+    /// Hosts as browsers say them, each with its origin; the first one is in links.
     homes: Vec<[String; 2]>,
     cookie: String,
+    /// What follows the token in a cookie.
+    attributes: String,
     good_for: Duration,
     /// Hashes of codes, and until when each is good.
     codes: Mutex<HashMap<String, Instant>>,
@@ -56,6 +58,14 @@ pub(super) enum Entry {
     TooMany,
 }
 
+/// Scheme of the addresses.
+pub(super) enum Scheme {
+    /// Plain, on this computer alone.
+    Http,
+    /// Under TLS, with the name of the address, if it has one.
+    Https(Option<String>),
+}
+
 /// Time in which wrong codes are counted together.
 const GUESSING: Duration = Duration::from_secs(60);
 /// How long a cookie is kept by the browser, in seconds.
@@ -73,10 +83,25 @@ pub(super) fn secret() -> Result<String, PageError> {
 }
 
 impl Door {
-    pub(super) fn new(at: SocketAddr, bounds: &Bounds) -> Door {
-        let hosts = [at.to_string(), format!("localhost:{}", at.port())];
+    pub(super) fn new(at: SocketAddr, scheme: Scheme, bounds: &Bounds) -> Door {
+        let (scheme, name, secure, usual) = match scheme {
+            Scheme::Http => ("http", Some("localhost".to_string()), "", 80),
+            Scheme::Https(name) => ("https", name, "; Secure", 443),
+        };
+        let name = name.map(|name| format!("{name}:{}", at.port()));
+        let hosts = match scheme {
+            "http" => [Some(at.to_string()), name],
+            _ => [name, Some(at.to_string())],
+        };
+        // Browsers leave the port of the scheme out.
+        let short = |host: String| match host.strip_suffix(&format!(":{usual}")) {
+            Some(short) => short.to_string(),
+            None => host,
+        };
+        let hosts = hosts.into_iter().flatten().map(short);
         Door {
-            homes: hosts.map(|host| [host.clone(), format!("http://{host}")]).to_vec(),
+            homes: hosts.map(|host| [host.clone(), format!("{scheme}://{host}")]).collect(),
+            attributes: format!("; HttpOnly; SameSite=Strict{secure}; Path=/; Max-Age={STAY}"),
             // Two pages on one computer would throw each other out.
             cookie: format!("gapwright-{}", at.port()),
             good_for: bounds.code_good,
@@ -87,8 +112,14 @@ impl Door {
         }
     }
 
+    /// Address with a new code.
+    pub(super) fn link(&self) -> Result<String, PageError> {
+        let origin = self.homes.first().map(|[_, origin]| origin.as_str()).unwrap_or_default();
+        Ok(format!("{origin}/in/{}", self.invite()?))
+    }
+
     /// A new code.
-    pub(super) fn invite(&self) -> Result<String, PageError> {
+    fn invite(&self) -> Result<String, PageError> {
         let code = secret()?;
         let mut codes = held(&self.codes);
         codes.retain(|_, until| *until > Instant::now());
@@ -103,11 +134,7 @@ impl Door {
         if until.is_some_and(|until| until > Instant::now()) {
             let token = secret()?;
             held(&self.windows).insert(sha256(token.as_bytes()));
-            let cookie = format!(
-                "{}={token}; HttpOnly; SameSite=Strict; Path=/; Max-Age={STAY}",
-                self.cookie
-            );
-            return Ok(Entry::Good(cookie));
+            return Ok(Entry::Good(format!("{}={token}{}", self.cookie, self.attributes)));
         }
         let mut guesses = held(&self.guesses);
         if guesses.0.elapsed() > GUESSING {
@@ -154,7 +181,7 @@ impl Door {
             return Err((StatusCode::FORBIDDEN, "This request comes from another page."));
         }
         if !path.starts_with("/a/") && !path.starts_with("/in/") && !self.knows(headers) {
-            let words = "Open the address that gapwright printed. It is good once, for ten minutes; start gapwright again for a new one.";
+            let words = "Open the address that gapwright printed. It is good once, for ten minutes; a browser that is in can let this one in, and gapwright started again gives a new one.";
             return Err((StatusCode::UNAUTHORIZED, words));
         }
         Ok(())

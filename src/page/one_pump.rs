@@ -2,8 +2,8 @@
 
 use maud::{Markup, PreEscaped, html};
 
-use super::bar;
 use super::row::{Predicted, PumpRow, pieces};
+use super::{bar, study};
 use crate::accounting::{stack, verdicts};
 use crate::crush::crushes;
 use crate::job::Job;
@@ -15,19 +15,19 @@ use crate::verify::Verified;
 use crate::words;
 
 /// The page around the pump; `row` is the number of its row in the workbook.
-pub(super) fn page(links: &Markup, row: u32, tag: &str, version: u64, part: &str) -> Markup {
+pub(super) fn page(links: &Markup, row: u32, tag: &str, version: u64, parts: &[String]) -> Markup {
     html! {
         header.top {
             h1 { (tag) }
             (links)
             p #live role="status" aria-live="polite" {}
         }
-        main data-version=(version) data-pump=(row) { (PreEscaped(part)) }
+        main data-version=(version) data-pump=(row) { @for part in parts { (PreEscaped(part)) } }
     }
 }
 
 /// All about a pump that the plan says.
-pub(super) fn pump(row: &PumpRow, planned: Option<&Verified>) -> Markup {
+pub(super) fn pump(row: &PumpRow, planned: Option<&Verified>, held: bool) -> Markup {
     let known = planned.and_then(|planned| {
         let at = planned.job().pumps.iter().position(|pump| pump.row == row.row)?;
         Some((planned, at))
@@ -37,6 +37,7 @@ pub(super) fn pump(row: &PumpRow, planned: Option<&Verified>) -> Markup {
     html! {
         div #pump.pump data-state=(row.state.code()) {
             p.state { strong { (row.state.words()) } @for remark in &row.remarks { " " span.remark { (remark) } } }
+            @if held || !row.pieces.is_empty() { (study::holding(row, held)) }
             @if let Some((planned, at)) = known { (of_plan(planned, at)) }
         }
     }

@@ -21,7 +21,7 @@ use super::door::{Door, Entry, dress};
 use super::parts::Fresh;
 use super::server::Bounds;
 use super::subject::Subject;
-use super::{asset, bench, board, bookings, frame};
+use super::{asset, bench, board, bookings, frame, gzip};
 use crate::scratch::CellEdit;
 
 /// All that answers share.
@@ -57,6 +57,7 @@ pub(super) fn router(house: House) -> Router {
     }
     let entrance = Router::new()
         .route("/in/{code}", get(enter))
+        .route("/invite", post(invite))
         .route("/a/{hash}/{name}", get(file))
         .merge(bookings::routes())
         .merge(bench::routes())
@@ -78,8 +79,9 @@ fn pages(house: House) -> Router {
         .with_state(house)
 }
 
-/// Looks at every request before anything else does, bounds its time, and dresses its answer.
+/// Looks at every request before anything else does, bounds its time, and packs and dresses its answer.
 async fn guard(State(house): State<House>, request: Request, next: Next) -> Response {
+    let packs = gzip::is_accepted(request.headers());
     let mut answer = match house.door.check(&request) {
         Err((status, words)) => (status, Html(frame::told("Not let in", words))).into_response(),
         Ok(()) if says_too_much(&request, house.bounds.body) => {
@@ -92,6 +94,9 @@ async fn guard(State(house): State<House>, request: Request, next: Next) -> Resp
             })
         }
     };
+    if packs {
+        answer = gzip::packed(answer).await;
+    }
     dress(answer.headers_mut());
     answer
 }
@@ -154,6 +159,14 @@ async fn enter(State(house): State<House>, Path(code): Path<String>, request: Re
     }
 }
 
+/// Lets one more browser in, at the word of one that is.
+async fn invite(State(house): State<House>) -> Response {
+    match house.door.link() {
+        Ok(link) => Html(frame::invited(&link)).into_response(),
+        Err(error) => (StatusCode::INTERNAL_SERVER_ERROR, error.to_string()).into_response(),
+    }
+}
+
 async fn sheet(State(house): State<House>) -> Result<Response, Response> {
     let title = house.subject.title();
     let board = aside(move || house.subject.board()).await?;
@@ -166,7 +179,10 @@ async fn drawers(State(house): State<House>) -> Result<Response, Response> {
 }
 
 async fn pump(State(house): State<House>, Path(row): Path<u32>) -> Result<Response, Response> {
+    let wanted = house.wanted.clone();
     let page = aside(move || house.subject.pump(row)).await?.ok_or_else(not_there)?;
+    // To be looked into.
+    wanted.notify_one();
     Ok(Html(frame::frame("One pump", true, &page)).into_response())
 }
 
@@ -198,6 +214,8 @@ struct Asked {
     request: String,
     /// Row of the pump whose page the window shows.
     pump: Option<u32>,
+    /// Code of a kit of that pump.
+    kit: Option<String>,
 }
 
 #[derive(Deserialize)]
@@ -240,6 +258,11 @@ async fn act(State(house): State<House>, Json(asked): Json<Asked>) -> Result<Res
         "take-over" => Some(Act::TakeOver),
         "book-all" => Some(Act::BookAll),
         "enter" => Some(Act::Enter),
+        "hold" | "free" => {
+            let nameless = (StatusCode::UNPROCESSABLE_ENTITY, "There is no such pump.");
+            let row = asked.pump.ok_or_else(|| nameless.into_response())?;
+            Some(Act::Hold(row, asked.kit.filter(|_| asked.what == "hold")))
+        }
         _ => {
             return Err(
                 (StatusCode::UNPROCESSABLE_ENTITY, "There is no such change.").into_response()
@@ -256,11 +279,12 @@ async fn act(State(house): State<House>, Json(asked): Json<Asked>) -> Result<Res
             None => Vec::new(),
             Some(what) => subject.act(what, &by).ok_or_else(read_only)?,
         };
+        // Its pump is looked into from now on, and may be among the parts.
+        let pump = asked.pump.and_then(|row| subject.pump_part(row));
         let Fresh { version, parts, planning } = subject.fresh(asked.since);
         let mut parts: Vec<[String; 2]> =
             parts.into_iter().map(|part| [part.id, part.html]).collect();
         if version != asked.since {
-            let pump = asked.pump.and_then(|row| subject.pump_part(row));
             parts.extend(pump.map(|part| [part.id, part.html]));
         }
         let refused = refused.iter().map(|one| Refused {
@@ -271,7 +295,7 @@ async fn act(State(house): State<House>, Json(asked): Json<Asked>) -> Result<Res
         Ok(Answer { version, planning, parts, refused: refused.collect() })
     })
     .await??;
-    if answer.planning {
+    if answer.planning || asked.pump.is_some() {
         house.wanted.notify_one();
     }
     Ok(Json(answer).into_response())

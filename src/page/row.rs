@@ -220,6 +220,8 @@ fn of_kit(planned: &Verified, at: usize) -> PumpRow {
         Kit::Served(_) if words::lacking(bag) => RowState::ShortOfConsumables,
         Kit::Served(_) => RowState::Kitted,
     };
+    let held = job.standing_of(at).is_some_and(|stands| stands.held);
+    let again = held.then(|| "Kit held.".to_string()).into_iter().chain(again);
     let blank = blank(pump.row, &pump.tag, pump.model, state);
     let needs = bag.iter().enumerate();
     let lacks = needs.filter_map(|(need, share)| words::lack(job, pump, need, share));
@@ -231,7 +233,7 @@ fn of_kit(planned: &Verified, at: usize) -> PumpRow {
         Kit::Served(packs) => {
             let crushed = crushes(job, pump, packs);
             let warnings = crushed.iter().filter_map(|one| words::crush_warning(job, pump, one));
-            let remarks = again.into_iter().chain(warnings).chain(lacks).collect();
+            let remarks = again.chain(warnings).chain(lacks).collect();
             let mut row = PumpRow { remarks, ..blank };
             row.of_packs(job, pump, packs);
             row

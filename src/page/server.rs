@@ -10,12 +10,15 @@ use hyper::server::conn::http1;
 use hyper_util::rt::{TokioIo, TokioTimer};
 use hyper_util::service::TowerToHyperService;
 use thiserror::Error;
+use tokio::io::{AsyncRead, AsyncWrite};
 use tokio::net::{TcpListener, TcpStream};
 use tokio::sync::{Notify, watch};
+use tokio_rustls::TlsAcceptor;
 
-use super::door::Door;
+use super::door::{Door, Scheme};
 use super::routes::{House, closed, router};
 use super::subject::Subject;
+use super::tls::Certificate;
 
 /// Bounds of the server.
 #[derive(Debug, Clone)]
@@ -56,6 +59,9 @@ impl Default for Bounds {
 /// Failure to serve the page.
 #[derive(Debug, Error)]
 pub enum PageError {
+    /// The address is not one of this computer.
+    #[error("{0} is no address of this computer")]
+    Elsewhere(IpAddr),
     /// The port cannot be had.
     #[error("port {port} of this computer cannot be had: {error}")]
     Port {
@@ -84,6 +90,18 @@ pub struct Server {
     at: SocketAddr,
     house: House,
     close: Arc<watch::Sender<bool>>,
+    tls: Option<TlsAcceptor>,
+}
+
+/// Address beyond this computer, under a certificate.
+#[derive(Clone)]
+pub struct Beyond {
+    /// Address of this computer to listen at.
+    pub address: IpAddr,
+    /// Name by which browsers may call it beside the address.
+    pub name: Option<String>,
+    /// Certificate.
+    pub certificate: Certificate,
 }
 
 /// Tells a server to close.
@@ -107,20 +125,44 @@ impl Server {
         port: u16,
         bounds: Bounds,
     ) -> Result<Server, PageError> {
-        let failed = |error| PageError::Port { port, error };
-        let listener = std::net::TcpListener::bind((Ipv4Addr::LOCALHOST, port)).map_err(failed)?;
+        let address = Ipv4Addr::LOCALHOST.into();
+        Server::at_address(subject.into(), (address, port), Scheme::Http, bounds)
+    }
+
+    /// Binds a port of an address of this computer, and serves TLS alone there.
+    ///
+    /// # Errors
+    /// [`PageError::Elsewhere`], [`PageError::Port`].
+    pub fn beyond(
+        subject: impl Into<Subject>,
+        beyond: &Beyond,
+        port: u16,
+        bounds: Bounds,
+    ) -> Result<Server, PageError> {
+        let scheme = Scheme::Https(beyond.name.clone());
+        let mut server =
+            Server::at_address(subject.into(), (beyond.address, port), scheme, bounds)?;
+        server.tls = Some(beyond.certificate.acceptor());
+        Ok(server)
+    }
+
+    fn at_address(
+        subject: Subject,
+        (address, port): (IpAddr, u16),
+        scheme: Scheme,
+        bounds: Bounds,
+    ) -> Result<Server, PageError> {
+        let failed = |error: io::Error| match error.kind() {
+            io::ErrorKind::AddrNotAvailable => PageError::Elsewhere(address),
+            _ => PageError::Port { port, error },
+        };
+        let listener = std::net::TcpListener::bind((address, port)).map_err(failed)?;
         listener.set_nonblocking(true).map_err(failed)?;
         let at = listener.local_addr().map_err(failed)?;
         let (close, closing) = watch::channel(false);
-        let door = Arc::new(Door::new(at, &bounds));
-        let house = House {
-            subject: subject.into(),
-            door,
-            bounds,
-            wanted: Arc::new(Notify::new()),
-            closing,
-        };
-        Ok(Server { listener, at, house, close: Arc::new(close) })
+        let door = Arc::new(Door::new(at, scheme, &bounds));
+        let house = House { subject, door, bounds, wanted: Arc::new(Notify::new()), closing };
+        Ok(Server { listener, at, house, close: Arc::new(close), tls: None })
     }
 
     /// Address, with a code that lets one browser in.
@@ -128,7 +170,7 @@ impl Server {
     /// # Errors
     /// [`PageError::Random`].
     pub fn link(&self) -> Result<String, PageError> {
-        Ok(format!("http://{}/in/{}", self.at, self.house.door.invite()?))
+        self.house.door.link()
     }
 
     /// Address and port.
@@ -172,7 +214,7 @@ impl Server {
         }
         tokio::spawn(plan(self.house.clone()));
         tokio::spawn(look_at_disk(self.house.clone()));
-        accept(listener, self.house).await;
+        accept(listener, self.tls, self.house).await;
         Ok(())
     }
 }
@@ -258,7 +300,7 @@ impl Drop for Seat {
     }
 }
 
-async fn accept(listener: TcpListener, house: House) {
+async fn accept(listener: TcpListener, tls: Option<TlsAcceptor>, house: House) {
     let (seats, mut closing) = (Arc::new(Seats::default()), house.closing.clone());
     let app = router(house.clone());
     let mut talks = tokio::task::JoinSet::new();
@@ -276,7 +318,8 @@ async fn accept(listener: TcpListener, house: House) {
         // Without a seat the connection is closed at once.
         if let Some(seat) = seats.take(peer.ip(), &house.bounds) {
             let service = TowerToHyperService::new(app.clone());
-            talks.spawn(talk(stream, service, house.bounds.head, house.closing.clone(), seat));
+            let times = (house.bounds.head, house.closing.clone());
+            talks.spawn(greet(stream, tls.clone(), service, times, seat));
         }
     }
     drop(listener);
@@ -284,14 +327,32 @@ async fn accept(listener: TcpListener, house: House) {
         tokio::time::timeout(PARTING, async { while talks.join_next().await.is_some() {} }).await;
 }
 
-async fn talk(
+/// Speaks to a browser: under TLS once it has shaken hands, in the time that a head has.
+async fn greet(
     stream: TcpStream,
+    tls: Option<TlsAcceptor>,
     service: TowerToHyperService<axum::Router>,
-    head: Duration,
-    mut closing: watch::Receiver<bool>,
+    (head, mut closing): (Duration, watch::Receiver<bool>),
     _seat: Seat,
 ) {
     let _ = stream.set_nodelay(true);
+    let Some(tls) = tls else { return talk(stream, service, head, closing).await };
+    tokio::select! {
+        () = closed(&mut closing) => {}
+        shaken = tokio::time::timeout(head, tls.accept(stream)) => {
+            if let Ok(Ok(stream)) = shaken {
+                talk(stream, service, head, closing).await;
+            }
+        }
+    }
+}
+
+async fn talk<S: AsyncRead + AsyncWrite + Unpin>(
+    stream: S,
+    service: TowerToHyperService<axum::Router>,
+    head: Duration,
+    mut closing: watch::Receiver<bool>,
+) {
     let mut http = http1::Builder::new();
     http.timer(TokioTimer::new()).header_read_timeout(head).max_headers(HEADERS).max_buf_size(HEAD);
     let mut talk = std::pin::pin!(http.serve_connection(TokioIo::new(stream), service));

@@ -42,6 +42,25 @@ fn a_code_lets_one_browser_in() {
 }
 
 #[test]
+fn a_browser_that_is_in_lets_another_one_in() {
+    let served = served();
+    let invite = |cookie: &str, origin: &str| {
+        let headers = [("Cookie", cookie), ("Origin", origin)];
+        talk(served.at, served.request("POST", "/invite", &headers, "").as_bytes())
+    };
+    let own = served.origin();
+    assert_eq!(invite("", &own).status, 401);
+    let cookie = served.enter();
+    assert_eq!(invite(&cookie, "http://evil.test").status, 403);
+    let page = invite(&cookie, &own);
+    assert_eq!(page.status, 200);
+    let start = page.body.find("/in/").unwrap();
+    let path = page.body[start..].split('<').next().unwrap();
+    let entered = |path: &str| talk(served.at, served.get(path, &[]).as_bytes()).status;
+    assert_eq!([entered(path), entered(path)], [200, 410], "once");
+}
+
+#[test]
 fn a_browser_that_looks_ahead_does_not_spend_the_code() {
     let served = served();
     let path = served.link.strip_prefix(&served.origin()).unwrap();
@@ -309,4 +328,56 @@ fn text_of_a_workbook_is_text_and_no_path_is_shown() {
     }
     assert!(pages[0].contains("&lt;script&gt;alert(1)&lt;/script&gt;"));
     assert!(parts.contains("&lt;img src=x onerror=alert(2)&gt;"));
+}
+
+/// A page with these headers as bytes: its head, and its body as it came.
+fn bytes(served: &Served, path: &str, headers: &[(&str, &str)]) -> (String, Vec<u8>) {
+    let all: Vec<_> = headers.iter().copied().chain([("Connection", "close")]).collect();
+    let mut stream = TcpStream::connect(served.at).unwrap();
+    stream.set_read_timeout(Some(Duration::from_secs(60))).unwrap();
+    stream.write_all(served.get(path, &all).as_bytes()).unwrap();
+    let mut answer = Vec::new();
+    stream.read_to_end(&mut answer).unwrap();
+    let end = answer.windows(4).position(|part| part == b"\r\n\r\n").unwrap();
+    (String::from_utf8_lossy(&answer[..end]).to_lowercase(), answer[end + 4..].to_vec())
+}
+
+#[test]
+fn answers_are_packed_for_browsers_that_take_them() {
+    let served = Served::of(Scratch::open(sources("outage", "xlsx")).unwrap(), Bounds::default());
+    served.planned();
+    let cookie = served.enter();
+    let board = bytes(&served, "/", &[("Cookie", &cookie)]).1;
+    let board = String::from_utf8(board).unwrap();
+    let files = ["page.css", "grid.js"].map(|name| {
+        let end = board.find(name).unwrap();
+        let start = board[..end].rfind("/a/").unwrap();
+        format!("{}{name}", &board[start..end])
+    });
+    for path in ["/".to_string(), "/drawers".into()].iter().chain(&files) {
+        let plain = bytes(&served, path, &[("Cookie", &cookie)]);
+        assert!(!plain.0.contains("content-encoding"), "{path}");
+        let gzip = [("Cookie", cookie.as_str()), ("Accept-Encoding", "gzip, deflate, br")];
+        let packed = bytes(&served, path, &gzip);
+        assert!(packed.0.contains("content-encoding: gzip"), "{path}: {}", packed.0);
+        assert!(packed.0.contains("vary: accept-encoding"), "{path}: {}", packed.0);
+        assert!(packed.1.len() * 2 < plain.1.len(), "{path}: {} bytes", packed.1.len());
+        let mut whole = Vec::new();
+        flate2::read::GzDecoder::new(packed.1.as_slice()).read_to_end(&mut whole).unwrap();
+        assert_eq!(whole, plain.1, "{path}");
+        let none = [("Cookie", cookie.as_str()), ("Accept-Encoding", "gzip;q=0")];
+        assert_eq!(bytes(&served, path, &none).1, plain.1, "{path}");
+    }
+    // A stream is not held back until it ends.
+    let mut listening = TcpStream::connect(served.at).unwrap();
+    listening.set_read_timeout(Some(Duration::from_secs(60))).unwrap();
+    let headers = [("Cookie", cookie.as_str()), ("Accept-Encoding", "gzip")];
+    listening.write_all(served.get("/events", &headers).as_bytes()).unwrap();
+    let mut head = [0; 1_024];
+    let count = listening.read(&mut head).unwrap();
+    let head = String::from_utf8_lossy(&head[..count]).to_lowercase();
+    assert!(head.contains("text/event-stream") && !head.contains("gzip"), "{head}");
+    // A short answer is not worth it.
+    let short = bytes(&served, "/nothing", &[("Cookie", &cookie), ("Accept-Encoding", "gzip")]);
+    assert!(!short.0.contains("content-encoding"), "{}", short.0);
 }

@@ -312,6 +312,11 @@ fn nothing_is_wider_than_the_window_and_the_log_is_empty() {
             browser.screen(width, height, dark);
             for (path, name) in &pages {
                 browser.open(&format!("{}{path}", served.origin()));
+                if path.starts_with("/pump/") {
+                    browser.until(
+                        "document.querySelector('.others') && !document.querySelector('.busy')",
+                    );
+                }
                 let wide = browser.run("return document.documentElement.scrollWidth - innerWidth");
                 assert_eq!(wide, json!(0), "{path} at {width}");
                 let scheme = if dark { "dark" } else { "light" };
@@ -378,4 +383,53 @@ fn no_barrier_is_found() {
             }
         }
     }
+}
+
+#[test]
+fn a_slider_says_where_the_verdict_turns_and_a_kit_is_held_by_keys() {
+    let Some(browser) = browser("a_slider", &[]) else { return };
+    let served = tiny(&browser);
+    let row = served
+        .desk
+        .look(|scratch| scratch.job().pumps.iter().find(|pump| pump.tag == "A").unwrap().row);
+    browser.open(&format!("{}/pump/{row}", served.origin()));
+    browser.until("document.querySelector('.knob input')");
+    let output = "document.querySelector('.knob output').textContent";
+    let text = || browser.run(&format!("return {output}")).as_str().unwrap().to_string();
+    assert!(text().ends_with("(as it is)"), "{}", text());
+    assert_eq!(
+        browser.run("return document.querySelector('.knob label').textContent"),
+        json!("Impeller clearance with no shims")
+    );
+    browser.run("document.querySelector('.knob input').focus()");
+    let turns = browser.run("return document.querySelector('.knob .turns').textContent");
+    // Step by step upwards, until it turns: the last stop before it is the value that the words give.
+    let mut before = text();
+    for _ in 0..60 {
+        browser.keys(&["Right"]);
+        let now = text();
+        if !now.contains(": met") {
+            break;
+        }
+        before = now;
+    }
+    let last = before.split(':').next().unwrap().trim_end_matches(" in");
+    assert!(turns.as_str().unwrap().contains(&format!("met at {last}")), "{before}: {turns}");
+    assert!(text().contains("NOT PROVEN by") || text().contains("NOT MET by"), "{}", text());
+    let spoken = browser.run("return document.querySelector('.knob input').ariaValueText ?? document.querySelector('.knob input').getAttribute('aria-valuetext')");
+    assert_eq!(spoken, json!(text()));
+    // The slider stays where it is when other parts change.
+    browser.until("document.querySelector('.others button')");
+    assert!(!text().contains(": met"), "{}", text());
+    browser.run("document.querySelector('.others button').focus()");
+    browser.keys(&["Enter"]);
+    browser.until("document.querySelector('#pump').textContent.includes('Kit held.')");
+    assert_eq!(served.desk.look(Scratch::held), 1);
+    browser.until("document.querySelector('[data-do=free]')");
+    browser.run("document.querySelector('[data-do=free]').click()");
+    browser.until("document.querySelector('[data-do=hold][data-kit=at-hand]')");
+    browser.keys(&["^z"]);
+    browser.until("document.querySelector('[data-do=free]')");
+    assert_eq!(served.desk.look(Scratch::held), 1);
+    assert_eq!(browser.complaints(), Vec::<String>::new());
 }

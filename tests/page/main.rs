@@ -8,6 +8,7 @@ mod door;
 mod driver;
 mod in_browser;
 mod ledger;
+mod one_pump;
 #[cfg(unix)]
 mod program;
 mod raw;
@@ -17,3 +18,4 @@ mod scratch;
 #[allow(dead_code)]
 mod shop;
 mod shown;
+mod tls;

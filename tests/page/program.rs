@@ -195,3 +195,63 @@ fn killed_between_booking_and_answer_it_books_once() {
     assert_eq!(words, ["reading", "reading", "accept"]);
     assert_eq!(made[..there.len()], there[..], "what was booked is as it was");
 }
+
+/// What the program says to these arguments before it ends with exit status 2.
+fn refused(arguments: &[&str]) -> String {
+    let output = gapwright(arguments).output().unwrap();
+    assert_eq!(output.status.code(), Some(2), "{arguments:?}");
+    String::from_utf8(output.stderr).unwrap()
+}
+
+#[test]
+fn beyond_this_computer_it_prints_the_fingerprint_and_a_code_to_scan() {
+    let mut command = gapwright(&["page", STOCK, PUMPS, "--listen", "127.0.0.1"]);
+    let mut child = command.stdout(Stdio::piped()).stderr(Stdio::piped()).spawn().unwrap();
+    let mut lines = BufReader::new(child.stdout.take().unwrap()).lines();
+    let mut told = Vec::new();
+    for line in lines.by_ref().map_while(Result::ok) {
+        let is_last = line.trim().matches(':').count() == 31;
+        told.push(line);
+        if is_last {
+            break;
+        }
+    }
+    assert!(told[0].starts_with("https://127.0.0.1:"), "{told:?}");
+    assert!(told.iter().filter(|line| line.contains('\u{2588}')).count() > 15, "{told:?}");
+    assert!(told.iter().any(|line| line.contains("SHA-256 fingerprint")), "{told:?}");
+    assert_eq!(end(&mut child), Some(0));
+}
+
+#[test]
+fn certificates_and_addresses_that_cannot_be_used_are_refused() {
+    let folder = tempfile::tempdir().unwrap();
+    let file = |name: &str, text: &str| {
+        let path = folder.path().join(name);
+        fs::write(&path, text).unwrap();
+        path.to_str().unwrap().to_string()
+    };
+    let [one, other] =
+        [(), ()].map(|()| rcgen::generate_simple_self_signed(["127.0.0.1".to_string()]).unwrap());
+    let certificate = file("page.pem", &one.cert.pem());
+    let key = file("page.key", &other.signing_key.serialize_pem());
+    let missing = folder.path().join("none.pem").to_str().unwrap().to_string();
+    let with = |certificate: &str, key: &str| {
+        let listen = ["--listen", "127.0.0.1", "--certificate", certificate, "--key", key];
+        refused(&[&["page", STOCK, PUMPS][..], &listen].concat())
+    };
+    for (told, wanted) in [
+        (with(&certificate, &key), "the key of another certificate"),
+        (with(&certificate, &certificate), "no private key"),
+        (with(&key, &key), "no certificate in PEM form"),
+        (with(&missing, &key), "none.pem"),
+        (refused(&["page", STOCK, PUMPS, "--listen", "0.0.0.0"]), "which is every address"),
+        (refused(&["page", STOCK, PUMPS, "--listen", "not an address"]), "without an address"),
+        (refused(&["page", STOCK, PUMPS, "--key", &key]), "--certificate"),
+    ] {
+        assert!(told.contains(wanted), "{wanted}: {told}");
+    }
+    let output = gapwright(&["page", STOCK, PUMPS, "--listen", "203.0.113.7"]).output().unwrap();
+    assert_eq!(output.status.code(), Some(3));
+    let told = String::from_utf8(output.stderr).unwrap();
+    assert!(told.contains("203.0.113.7 is no address of this computer"), "{told}");
+}

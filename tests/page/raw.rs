@@ -27,7 +27,7 @@ pub fn talk(to: SocketAddr, bytes: &[u8]) -> Answer {
 }
 
 /// Reads an answer.
-pub fn answer(stream: &mut TcpStream) -> Answer {
+pub fn answer(stream: &mut impl Read) -> Answer {
     let (mut all, mut part) = (Vec::new(), [0; 65_536]);
     loop {
         let text = String::from_utf8_lossy(&all).into_owned();

@@ -97,10 +97,10 @@ async function post(asked, again) {
   return again ? sent().catch(sent) : sent();
 }
 
-async function ask(what, edits = []) {
+async function ask(what, edits = [], kit = null) {
   const pump = main.dataset.pump === undefined ? null : +main.dataset.pump;
   const by = who ? { who: who.value, request: crypto.randomUUID() } : {};
-  const answer = await post({ do: what, since: version, edits, pump, ...by }, records || what === "book-all");
+  const answer = await post({ do: what, since: version, edits, pump, kit, ...by }, records || what === "book-all");
   if (answer.status === 401) throw new Error("this window is no longer let in: start gapwright again and open its address");
   if (!answer.ok) throw new Error(await answer.text());
   const fresh = await answer.json();
@@ -139,19 +139,24 @@ async function send(edits) {
   cells.forEach(cell => cell?.classList.remove("sent"));
 }
 
-async function act(what) {
-  const said = { undo: "Taken back.", redo: "Done again.", discard: "All changes discarded.", acknowledge: "Marked as seen.", "take-over": "Read again.", "book-all": "Booked.", enter: "Entered." };
+async function act(what, kit) {
+  const said = { undo: "Taken back.", redo: "Done again.", discard: "All changes discarded.", acknowledge: "Marked as seen.", "take-over": "Read again.", hold: "Held; planning again.", free: "Let go; planning again.", "book-all": "Booked.", enter: "Entered." };
   try {
-    await ask(what);
-    say(document.querySelector("#mode .alarm ul") ? "Not done: the reason stands above the pumps." : said[what]);
+    const { refused } = await ask(what, [], kit);
+    const first = kit && refused[0];
+    const done = document.querySelector("#mode .alarm ul") ? "Not done: the reason stands above the pumps." : said[what];
+    say(first ? `${first.tag}: ${first.why}` : done);
   } catch (error) { lost(error); }
 }
 
 // ---- parts of the page ----
 
+const known = new Map(); // HTML of parts as it came last
+
 function put(id, html) {
   const old = document.getElementById(id);
-  if (!old) return;
+  if (!old || old.tagName !== "TR" && known.get(id) === html) return;
+  known.set(id, html);
   const template = document.createElement("template");
   template.innerHTML = html;
   const fresh = template.content.firstElementChild;
@@ -257,7 +262,7 @@ document.addEventListener("focusin", event => {
 });
 document.addEventListener("click", event => {
   const button = event.target.closest?.("button[data-do]");
-  if (button) act(button.dataset.do);
+  if (button) act(button.dataset.do, button.dataset.kit);
 });
 
 function write(pairs) {
