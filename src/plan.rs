@@ -411,7 +411,7 @@ impl Objective {
             Objective::ServedWeight => "served weight".into(),
             Objective::ServedOf(priority) => format!("served of priority {priority}"),
             Objective::Purchase => "purchase cost".into(),
-            Objective::HeldBack => "pieces held back".into(),
+            Objective::HeldBack => "worth of pieces held back".into(),
             Objective::Reopened => "bags reopened".into(),
             Objective::Waste => "waste".into(),
             Objective::Plates => "plates cut".into(),

@@ -64,7 +64,10 @@ const ROOMS: &[(&str, &str)] = &[
     ("outage_cells", "columns length model outage problem pump_cells sheet"),
     ("outage_file", "digest outage problem"),
     ("recheck", "accounting decimal gauge job length model plan pump stack"),
-    ("provision", "choose decimal job length model narrow forecast plan pump stack stock"),
+    (
+        "provision",
+        "accounting choose decimal job length model narrow forecast plan pump stack stock",
+    ),
     ("size_range", "choose decimal length narrow plan"),
     ("sweep", "accounting choose decimal job length model narrow plan pump show stack"),
     (

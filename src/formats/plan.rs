@@ -98,6 +98,20 @@ pub struct LeftJson {
     pub not_made: Option<NotMadeJson>,
     /// Pumps that are not counted, since nothing is known ahead of their readings.
     pub not_counted: Vec<NotCountedJson>,
+    /// Pieces held back for the pumps that are counted; absent where none were to be.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub held_back: Vec<HeldBackJson>,
+}
+
+/// Pieces of an item that are held back.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct HeldBackJson {
+    /// Stock number.
+    pub item: String,
+    /// Pieces held back: they stay in their bin.
+    pub held: u32,
+    /// Pieces that were to be held back.
+    pub wanted: u32,
 }
 
 /// Count over outages drawn at random.

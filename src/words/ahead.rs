@@ -92,6 +92,39 @@ pub fn used_up(job: &Job, plan: &Plan) -> Option<String> {
     ))
 }
 
+/// Pieces that the plan holds back, and for whom; `None` where none are to be.
+pub fn held_back(job: &Job, plan: &Plan) -> Option<String> {
+    let asked = job.hold_back.len();
+    if asked == 0 {
+        return None;
+    }
+    let held = plan.held_back(job).into_iter().enumerate().filter(|(_, count)| *count > 0);
+    let listed = held.map(|(item, count)| format!("{count} x {}", job.stock[item].item)).join(", ");
+    let ahead = job.not_measured.iter().filter(|pump| pump.ahead.is_ok());
+    let tags = ahead.map(|pump| pump.tag.as_str()).join(", ");
+    Some(match plan.held_back.len() {
+        0 => format!(
+            "None of the {asked} pieces that {tags} will probably need can be held back: the pumps kitted need them all."
+        ),
+        all if all == asked => format!("Held back for {tags}, which are not measured: {listed}."),
+        part => format!(
+            "Held back for {tags}, which are not measured: {listed}; {part} of the {asked} pieces that they will probably need, since the pumps kitted need the others."
+        ),
+    })
+}
+
+/// Said where pieces were to be held back, and there is nothing that says which.
+pub fn nothing_held_back(job: &Job, why: Option<Uncounted>) -> String {
+    match why {
+        Some(why) => format!("WARNING: nothing is held back: {}.", uncounted(why)),
+        None if job.not_measured.is_empty() => "Nothing is held back: every pump is measured.".into(),
+        None if job.not_measured.iter().all(|pump| pump.ahead.is_err()) => {
+            "WARNING: nothing is held back: no range and no past readings tell what the pumps that are not measured will need.".into()
+        }
+        None => "WARNING: nothing is held back: no pieces in stock fit the pumps that are not measured.".into(),
+    }
+}
+
 /// Pumps that are not counted, each with the reason; none where nothing is known ahead of any pump.
 pub fn not_counted<'a>(job: &'a Job, plan: &Plan) -> Vec<(&'a NotMeasured, &'a str)> {
     let asked = job.inputs.iter().any(|input| input.role == "past readings");

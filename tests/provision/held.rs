@@ -3,7 +3,7 @@
 use gapwright::choose::choose;
 use gapwright::choose::control::Control;
 use gapwright::decimal::Money;
-use gapwright::job::{HoldBack, Job, Parts, Standing};
+use gapwright::job::{HoldBack, Job, Standing};
 use gapwright::plan::{Kit, Objective, PackPick, Pick, Plan};
 use gapwright::policy::Policy;
 use gapwright::pump::Pump;

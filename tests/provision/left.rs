@@ -88,7 +88,9 @@ pub fn case(random: &mut ChaCha8Rng) -> Case {
     });
     let not_measured = not_measured.collect();
     let parts = Parts { stock, models: vec![model], pumps, ..Parts::default() };
-    Case { job: Job { not_measured, ..Job::new(parts).unwrap() }, sizes, within }
+    let mut job = Job::new(parts).unwrap();
+    job.not_measured = not_measured;
+    Case { job, sizes, within }
 }
 
 impl Case {
@@ -113,7 +115,7 @@ impl Case {
         let parts = Parts { pumps, ..self.job.clone().into_parts() };
         let forecast = Forecast::new(Job::new(parts).unwrap(), expected).unwrap();
         let question = ProvisionOptions::new(forecast.usual_step());
-        let drawn = scenario(&forecast, &question, Purpose::Counting, number).unwrap();
+        let drawn = scenario(&forecast, &question, Purpose::Leaving, number).unwrap();
         drawn.into_iter().map(|of| of[0].unwrap()).collect()
     }
 }
@@ -202,7 +204,8 @@ fn the_piece_that_is_used_up_is_named() {
         ..Parts::default()
     };
     let not_measured = vec![waiting("W", [29, 31], &model)];
-    let job = Job { not_measured, ..Job::new(parts).unwrap() };
+    let mut job = Job::new(parts).unwrap();
+    job.not_measured = not_measured;
     let plan = choose(&job, &Control::unlimited()).unwrap();
     let found = with_left(&job, plan, &Control::unlimited()).left.unwrap().unwrap();
     assert_eq!((found.kitted, found.without_plan), (0, DRAWS));
