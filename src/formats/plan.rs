@@ -165,7 +165,7 @@ pub struct NotCountedJson {
 
 /// Reason that a count was not made.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
-#[serde(rename_all = "kebab-case")]
+#[serde(rename_all = "snake_case")]
 pub enum NotMadeJson {
     /// Pieces are cut from plates.
     Plates,
