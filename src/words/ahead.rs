@@ -106,9 +106,9 @@ pub fn held_back(job: &Job, plan: &Plan) -> Option<String> {
         0 => format!(
             "None of the {asked} pieces that {tags} will probably need can be held back: the pumps kitted need them all."
         ),
-        all if all == asked => format!("Held back for {tags}, which are not measured: {listed}."),
+        all if all == asked => format!("Held back for {tags} (not measured): {listed}."),
         part => format!(
-            "Held back for {tags}, which are not measured: {listed}; {part} of the {asked} pieces that they will probably need, since the pumps kitted need the others."
+            "Held back for {tags} (not measured): {listed}; {part} of the {asked} pieces that they will probably need, since the pumps kitted need the others."
         ),
     })
 }
