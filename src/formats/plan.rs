@@ -130,6 +130,9 @@ pub struct LeftCountJson {
     pub interval: [String; 2],
     /// Outages in which all would be kitted if the plan took nothing.
     pub without_plan: u32,
+    /// Outages in which the pieces held back alone are enough; absent where none were to be.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub held_alone: Option<u32>,
     /// Pumps counted, each with the outages in which it is kitted.
     pub pumps: Vec<PumpLeftJson>,
     /// Items that the plan takes and of which one more on hand would raise the count most.

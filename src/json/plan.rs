@@ -234,6 +234,7 @@ fn left(job: &Job, plan: &Plan) -> Option<LeftJson> {
         undecided: count.undecided,
         interval: words::ahead::outward(count.interval()),
         without_plan: count.without_plan,
+        held_alone: count.held_alone,
         pumps: count
             .pumps
             .iter()

@@ -103,7 +103,7 @@ fn count(
     let not: Vec<usize> =
         numbers.into_iter().filter(|&number| verdicts[number] != Verdict::Served).collect();
     let base = draws - narrow::<u32>(not.len());
-    let more = |there: &[u32], of: &[usize]| -> u32 {
+    let kitted_from = |there: &[u32], of: &[usize]| -> u32 {
         let open = open.other(there);
         let kitted = of.par_iter().filter(|&&number| {
             let classes = scenarios.of(number);
@@ -114,7 +114,7 @@ fn count(
     let one_more = |item: usize, of: &[usize]| {
         let mut there = left.clone();
         there[item] += 1;
-        more(&there, of)
+        kitted_from(&there, of)
     };
     let wanted = ways.wanted();
     let some = &not[..not.len().min(RANKED_ON)];
@@ -128,7 +128,9 @@ fn count(
     let mut used_up: Vec<(usize, u32)> =
         named.map(|(_, item)| (item, base + one_more(item, &not))).collect();
     used_up.sort_by_key(|&(item, kitted)| (std::cmp::Reverse(kitted), item));
-    let without_plan = base + more(&all, &not);
+    let without_plan = base + kitted_from(&all, &not);
+    let every: Vec<usize> = (0..scenarios.len()).collect();
+    let held_alone = (!job.hold_back.is_empty()).then(|| kitted_from(&plan.held_back(job), &every));
     drop(lists);
     Ok(LeftCount {
         draws,
@@ -136,6 +138,7 @@ fn count(
         kitted: base,
         undecided,
         without_plan,
+        held_alone,
         pumps: outlook.pumps.iter().copied().zip(kitted).collect(),
         used_up,
     })

@@ -54,6 +54,12 @@ fn counted(job: &Job, count: &LeftCount) -> Vec<String> {
         "What this plan leaves kits {whom} in {kitted} of {draws} outages drawn at random from ranges and past readings, {share} ({}, at 95 %; seed {seed}); if the plan took nothing, in {without_plan}.",
         interval(count.interval())
     )];
+    if let Some(alone) = count.held_alone {
+        let about = interval(exact_interval(alone, *draws, LEVEL));
+        said.push(format!(
+            "The pieces held back do by themselves in {alone} of these outages, for which they were not chosen ({about}, at 95 %)."
+        ));
+    }
     if let [_, _, ..] = &count.pumps[..] {
         let each = count.pumps.iter().map(|(at, kitted)| format!("{} in {kitted}", tag(at)));
         said.push(format!("One by one: {}.", { each }.join(", ")));
@@ -83,12 +89,13 @@ pub fn used_up(job: &Job, plan: &Plan) -> Option<String> {
         };
         let pumps = job.pumps.iter().zip(&plan.kits).filter(|(_, kit)| takes(kit));
         let tags = pumps.map(|(pump, _)| pump.tag.as_str()).join(", ");
-        format!("{} ({tags}): {kitted} of {} with one more", job.stock[item].item, count.draws)
+        format!("{} (taken by {tags}) in {kitted}", job.stock[item].item)
     });
     Some(format!(
-        "WARNING: the plan uses up pieces that pumps not measured need. One more on hand would raise the {} outages in which they are kitted: {}.",
+        "WARNING: the plan uses up pieces that pumps not measured need. They are kitted in {} of {} drawn outages; with one more on hand of {}.",
         count.kitted,
-        { named }.join("; ")
+        count.draws,
+        { named }.join(", of ")
     ))
 }
 

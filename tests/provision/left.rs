@@ -7,11 +7,12 @@ use gapwright::forecast::{Expected, ExpectedLaw, Forecast};
 use gapwright::job::{Job, MissingReading, NotMeasured, Parts, PumpAhead};
 use gapwright::length::{Length, Tolerance, Unit};
 use gapwright::model::{Dimension, Form, Model, Pack, Requirement, Term};
-use gapwright::plan::Plan;
+use gapwright::plan::{Objective, Plan};
 use gapwright::problem::Place;
-use gapwright::provision::{DRAWS, ProvisionOptions, Purpose, scenario, with_left};
+use gapwright::provision::{DRAWS, ProvisionOptions, Purpose, scenario, to_hold_back, with_left};
 use gapwright::pump::{Measured, Pump};
 use gapwright::stock::{Code, Item, Size};
+use gapwright::verify::verify;
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
@@ -190,6 +191,47 @@ fn the_count_and_its_names_equal_trying_every_assignment() {
         named += found.used_up.len();
     }
     assert!(some > 5 && named > 5, "{some} {named}");
+}
+
+/// Pieces held back are counted by themselves. Where what a plan leaves is enough, holding back costs nothing; elsewhere no
+/// pump is served less for it.
+#[test]
+fn what_is_held_back_is_counted_on_other_outages() {
+    let mut random = ChaCha8Rng::seed_from_u64(67);
+    let (mut free, mut dear) = (0, 0);
+    for round in 0..24 {
+        let case = case(&mut random);
+        let job = &case.job;
+        let control = Control::unlimited();
+        let before = choose(job, &control).unwrap();
+        let pieces = to_hold_back(job, &before, &control).unwrap();
+        let held = job.clone().with(|parts| parts.hold_back.clone_from(&pieces)).unwrap();
+        let plan = choose(&held, &control).unwrap();
+        verify(held.clone(), plan.clone()).unwrap();
+        assert_eq!(plan.served(), before.served(), "round {round}");
+        let mut wanted = vec![0; job.stock.len()];
+        pieces.iter().for_each(|piece| wanted[piece.item] += 1);
+        let is_left = wanted.iter().zip(left(job, &before)).all(|(wanted, left)| *wanted <= left);
+        let waste = |plan: &Plan| plan.goal(Objective::Waste).map(|goal| goal.value);
+        if is_left {
+            assert_eq!(plan.held_back.len(), pieces.len(), "round {round}");
+            assert_eq!(waste(&plan), waste(&before), "round {round}");
+            free += usize::from(!pieces.is_empty());
+        } else {
+            dear += 1;
+        }
+        let there = plan.held_back(&held);
+        let waiting = job.not_measured.len();
+        let alone = (0..DRAWS).filter(|&number| {
+            let ways: Vec<_> = case.drawn(number).into_iter().map(|gap| case.ways(gap)).collect();
+            most(&ways, &mut there.clone()) == waiting
+        });
+        let alone = u32::try_from(alone.count()).unwrap();
+        let counted = with_left(&held, plan, &control).left.unwrap().unwrap();
+        let expected = (!pieces.is_empty()).then_some(alone);
+        assert_eq!(counted.held_alone, expected, "round {round}");
+    }
+    assert!(free > 3 && dear > 3, "{free} {dear}");
 }
 
 /// The one shim that both need goes to the measured pump, and is named with the figure that putting it back gives.
