@@ -39,7 +39,7 @@ const ROOMS: &[(&str, &str)] = &[
     ("stack", "decimal gauge length model narrow pump stock"),
     ("policy", "cutting decimal gauge length show stack"),
     ("job", "cutting decimal feeler gauge length model policy problem pump sheet stack stock"),
-    ("forecast", "decimal job length stack"),
+    ("forecast", "decimal job length pump stack"),
     ("plan", "certificate cutting decimal job length policy stock"),
     (
         "accounting",

@@ -79,7 +79,12 @@ pub fn case(random: &mut ChaCha8Rng) -> Case {
     let stock = stock.collect();
     let within = random.random_range(2..5);
     let model = model(within);
-    let gap = |random: &mut ChaCha8Rng| 20 + random.random_range(4..36);
+    // About what one or two of the shims make good.
+    let gap = |random: &mut ChaCha8Rng| {
+        let shims =
+            (0..random.random_range(1..3)).map(|_| sizes[random.random_range(0..sizes.len())]);
+        20 + shims.sum::<i64>() + random.random_range(-3..4)
+    };
     let pumps =
         (0..random.random_range(1..3)).map(|at| pump(&format!("P-{at}"), gap(random), &model));
     let pumps = pumps.collect();
@@ -108,16 +113,19 @@ impl Case {
         all.filter(fits).collect()
     }
 
-    /// Gap of each waiting pump in one drawn outage.
-    pub fn drawn(&self, number: u32) -> Vec<Length> {
+    /// Ways of each waiting pump, drawn outage by drawn outage.
+    pub fn drawn(&self) -> Vec<Vec<Vec<Vec<usize>>>> {
         let known = self.job.not_measured.iter().map(|pump| pump.ahead.as_deref().unwrap());
         let (pumps, expected): (Vec<Pump>, Vec<_>) =
             known.map(|one| (one.pump.clone(), one.expected.clone())).unzip();
         let parts = Parts { pumps, ..self.job.clone().into_parts() };
         let forecast = Forecast::new(Job::new(parts).unwrap(), expected).unwrap();
         let question = ProvisionOptions::new(forecast.usual_step());
-        let drawn = scenario(&forecast, &question, Purpose::Leaving, number).unwrap();
-        drawn.into_iter().map(|of| of[0].unwrap()).collect()
+        let one = |number| {
+            let drawn = scenario(&forecast, &question, Purpose::Leaving, number).unwrap();
+            drawn.into_iter().map(|of| self.ways(of[0].unwrap())).collect()
+        };
+        (0..DRAWS).map(one).collect()
     }
 }
 
@@ -155,9 +163,7 @@ fn the_count_and_its_names_equal_trying_every_assignment() {
         let found = plan.left.clone().unwrap().unwrap();
         let (all, left) =
             (job.stock.iter().map(|lot| lot.on_hand).collect::<Vec<_>>(), left(job, &plan));
-        let drawn: Vec<Vec<Vec<Vec<usize>>>> = (0..DRAWS)
-            .map(|number| case.drawn(number).into_iter().map(|gap| case.ways(gap)).collect())
-            .collect();
+        let drawn = case.drawn();
         let waiting = job.not_measured.len();
         let whole = |there: &[u32]| {
             drawn.iter().filter(|ways| most(ways, &mut there.to_vec()) == waiting).count() as u32
@@ -190,7 +196,7 @@ fn the_count_and_its_names_equal_trying_every_assignment() {
         }
         named += found.used_up.len();
     }
-    assert!(some > 5 && named > 5, "{some} {named}");
+    assert!(some > 5 && named > 3, "{some} {named}");
 }
 
 /// Pieces held back are counted by themselves. Where what a plan leaves is enough, holding back costs nothing; elsewhere no
@@ -222,16 +228,14 @@ fn what_is_held_back_is_counted_on_other_outages() {
         }
         let there = plan.held_back(&held);
         let waiting = job.not_measured.len();
-        let alone = (0..DRAWS).filter(|&number| {
-            let ways: Vec<_> = case.drawn(number).into_iter().map(|gap| case.ways(gap)).collect();
-            most(&ways, &mut there.clone()) == waiting
-        });
+        let drawn = case.drawn();
+        let alone = drawn.iter().filter(|ways| most(ways, &mut there.clone()) == waiting);
         let alone = u32::try_from(alone.count()).unwrap();
         let counted = with_left(&held, plan, &control).left.unwrap().unwrap();
         let expected = (!pieces.is_empty()).then_some(alone);
         assert_eq!(counted.held_alone, expected, "round {round}");
     }
-    assert!(free > 3 && dear > 3, "{free} {dear}");
+    assert!(free > 2 && dear > 2, "{free} {dear}");
 }
 
 /// The one shim that both need goes to the measured pump, and is named with the figure that putting it back gives.
