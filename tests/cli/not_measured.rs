@@ -72,6 +72,8 @@ fn measured_pumps_are_planned_as_if_the_others_were_not_there() {
         assert!(told.contains(said), "{said}: {told}");
     }
     let with = plan();
+    // Nothing is known ahead of them, and nothing is said of it.
+    assert!(with.left_for_not_measured.is_none() && !told.contains("drawn at random"), "{told}");
     assert_eq!((&with.pumps, &with.stock, &with.goals), (&alone.pumps, &alone.stock, &alone.goals));
     let listed = with.not_measured.iter().map(|pump| (&*pump.tag, pump.priority));
     assert_eq!(listed.collect::<Vec<_>>(), [("D", 2), ("E", 2), ("F", 3)]);
