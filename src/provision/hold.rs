@@ -5,19 +5,24 @@
 //! - They are the trolley that [`provision()`](super::provision()) finds for these pumps: shared between them, it is far smaller than
 //!   their safe kits together, and whatever is held back is withheld from the plan. To weigh every drawn outage in the plan
 //!   itself would be a problem many times as large.
-//! - The trolley is looked for in what the plan leaves as it is: then it costs nothing. Only where that does not do is it
-//!   looked for in the whole stock, and the plan holds back of it what it can beside the pumps that it serves.
+//! - It is looked for in what the plan leaves: then it costs nothing. Only where that kits them in less than 95 % of outages,
+//!   and the whole stock would in more, the plan is made again so as to leave as much as it can of a trolley out of the
+//!   whole stock; the trolley is then chosen anew out of what that leaves, if that is better. Held back in part, a trolley
+//!   may be of no use at all.
 //! - A piece is worth as many outages as it is needed in: those that the trolley was chosen for, with the kits out of it.
-//!   Where not all can be held back, those needed most are. How often they will do is counted on other outages (`left`).
+//!   How often they will do is counted on other outages (`left`).
 //! - Pieces are held back one by one: neither those cut from plates nor those out of packs that are spoiled once opened.
 
 use rayon::prelude::*;
 
 use crate::accounting::by_pack;
+use crate::choose::choose;
 use crate::choose::control::Control;
 use crate::forecast::{Expected, Forecast};
 use crate::job::{HoldBack, Job};
+use crate::narrow::narrow;
 use crate::plan::{Plan, Uncounted};
+use crate::stock::Item;
 
 use super::left::{Outlook, ahead, drawn, left, uncounted};
 use super::scenarios::Purpose;
@@ -44,32 +49,55 @@ pub fn to_hold_back(
         return Err(Uncounted::Plates);
     }
     let control = &control.share().quick(usize::MAX);
-    let all = job.stock.iter().map(crate::stock::Item::available).collect();
-    let (free, enough) = trolley(&outlook, left(job, plan), control).map_err(uncounted)?;
-    match enough {
-        true => Ok(free),
-        false => trolley(&outlook, all, control).map(|(pieces, _)| pieces).map_err(uncounted),
+    let _lists = control.lists();
+    let question = question(&outlook.forecast);
+    let (ways, scenarios) =
+        drawn(&outlook.forecast, (Purpose::Choosing, question.scenarios), control)
+            .map_err(uncounted)?;
+    let all: Vec<u32> = job.stock.iter().map(Item::available).collect();
+    let open = Open::within(&ways, &scenarios, &all, control);
+    let kitted = |there: &[u32]| {
+        let open = open.other(there);
+        let kitted = (0..scenarios.len())
+            .into_par_iter()
+            .filter(|&number| open.kits(scenarios.of(number), there, MOVES).is_some());
+        narrow::<u32>(kitted.count())
+    };
+    let mut there = left(job, plan);
+    let free = kitted(&there);
+    if free < question.required(question.scenarios) && free < kitted(&all) {
+        let wished = trolley(&outlook, all, control).map_err(uncounted)?;
+        let wishing = job.clone().holding_back(wished);
+        let other = choose(&wishing, control).map_err(|error| uncounted(error.into()))?;
+        let dear = left(&wishing, &other);
+        if kitted(&dear) > free {
+            there = dear;
+        }
     }
+    trolley(&outlook, there, control).map_err(uncounted)
 }
 
-/// Trolley out of these pieces, one by one with the worth of each, and whether it does as often as it should.
+/// Options of the trolley.
+fn question(forecast: &Forecast) -> ProvisionOptions {
+    let seed = forecast.job().policy.seed;
+    ProvisionOptions { seed, effort: EFFORT, ..ProvisionOptions::new(forecast.usual_step()) }
+}
+
+/// Trolley out of these pieces, one by one with the worth of each.
 fn trolley(
     outlook: &Outlook,
     there: Vec<u32>,
     control: &Control<'_>,
-) -> Result<(Vec<HoldBack>, bool), ProvisionError> {
+) -> Result<Vec<HoldBack>, ProvisionError> {
     let (job, expected): (Job, Vec<Vec<Option<Expected>>>) = outlook.forecast.clone().into_parts();
-    let seed = job.policy.seed;
     let mut parts = job.clone().into_parts();
     for (item, (lot, there)) in parts.stock.iter_mut().zip(there).enumerate() {
         (lot.on_hand, lot.reserved) = (if by_pack(&job, item) { 0 } else { there }, 0);
     }
     let forecast = Forecast::of_checked(Job::of_checked(parts), expected);
-    let step = forecast.usual_step();
-    let question = ProvisionOptions { seed, effort: EFFORT, ..ProvisionOptions::new(step) };
+    let question = question(&forecast);
     let found = provision(&forecast, &question, control)?;
-    let enough = !found.falls_short(&question);
-    Ok((one_by_one(&forecast, &found.trolley.pieces, &question, control)?, enough))
+    one_by_one(&forecast, &found.trolley.pieces, &question, control)
 }
 
 /// Pieces of a trolley one by one, each with the outages in which it is needed.
