@@ -386,8 +386,16 @@ impl<'a> Group<'a> {
     fn goals(&mut self, work: &mut Work) -> Result<Vec<Shown>, NotShown> {
         let proof = self.proof;
         let shown = |(tier, goal): (usize, &Option<GoalProof>)| {
-            if self.all_served(tier) || self.all_closed(tier) {
+            if self.all_served(tier) {
                 return Ok(Ok(()));
+            }
+            if self.all_closed(tier) {
+                // What its proof leaves out is left out for the later goals all the same.
+                let left_out = goal.as_ref().map(|goal| self.goal(tier, goal, work));
+                return match left_out {
+                    Some(Err(NotShown::TooLarge)) => Err(NotShown::TooLarge),
+                    _ => Ok(Ok(())),
+                };
             }
             let set_aside = self.out.bags || self.out.pieces;
             if set_aside && matches!(self.tiers[tier], Tier::Served(_)) {
