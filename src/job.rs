@@ -284,6 +284,12 @@ impl Job {
         Ok(self)
     }
 
+    /// The job with other pieces to hold back, each of an item that it has.
+    pub(crate) fn holding_back(mut self, pieces: Vec<HoldBack>) -> Job {
+        self.parts.hold_back = pieces;
+        self
+    }
+
     /// Bag and slip of a pump from before the plan.
     pub fn standing_of(&self, pump: usize) -> Option<&Standing> {
         self.standing.get(pump)

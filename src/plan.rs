@@ -51,6 +51,8 @@ pub struct LeftCount {
     pub undecided: u32,
     /// Outages in which all of them would be kitted if the plan took nothing.
     pub without_plan: u32,
+    /// Outages in which the pieces held back alone are enough; `None` where none were to be.
+    pub held_alone: Option<u32>,
     /// Pumps counted, by their place among those of the job that are not measured, each with the outages in which it is
     /// kitted.
     pub pumps: Vec<(usize, u32)>,
@@ -414,7 +416,7 @@ impl Objective {
             Objective::ServedWeight => "served weight".into(),
             Objective::ServedOf(priority) => format!("served of priority {priority}"),
             Objective::Purchase => "purchase cost".into(),
-            Objective::HeldBack => "pieces held back".into(),
+            Objective::HeldBack => "worth of pieces held back".into(),
             Objective::Reopened => "bags reopened".into(),
             Objective::Waste => "waste".into(),
             Objective::Plates => "plates cut".into(),

@@ -50,6 +50,7 @@
 mod cases;
 mod cover;
 mod draws;
+mod hold;
 mod left;
 mod patterns;
 mod promise;
@@ -71,6 +72,7 @@ use crate::decimal::{Millionths, Money};
 use crate::forecast::{Expected, Forecast};
 use crate::length::Length;
 use crate::plan::{PackPick, Stop};
+pub use hold::to_hold_back;
 pub use left::{DRAWS, with_left};
 pub use scenarios::Purpose;
 use scenarios::Scenarios;

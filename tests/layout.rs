@@ -39,7 +39,7 @@ const ROOMS: &[(&str, &str)] = &[
     ("stack", "decimal gauge length model narrow pump stock"),
     ("policy", "cutting decimal gauge length show stack"),
     ("job", "cutting decimal feeler gauge length model policy problem pump sheet stack stock"),
-    ("forecast", "decimal job length stack"),
+    ("forecast", "decimal job length pump stack"),
     ("plan", "certificate cutting decimal job length policy stock"),
     (
         "accounting",
@@ -64,7 +64,10 @@ const ROOMS: &[(&str, &str)] = &[
     ("outage_cells", "columns length model outage problem pump_cells sheet"),
     ("outage_file", "digest outage problem"),
     ("recheck", "accounting decimal gauge job length model plan pump stack"),
-    ("provision", "choose decimal job length model narrow forecast plan pump stack stock"),
+    (
+        "provision",
+        "accounting choose decimal job length model narrow forecast plan pump stack stock",
+    ),
     ("size_range", "choose decimal length narrow plan"),
     ("sweep", "accounting choose decimal job length model narrow plan pump show stack"),
     (

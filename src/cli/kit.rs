@@ -10,7 +10,7 @@ use super::common_args::{CommonArgs, Json, Threads};
 use super::files::Files;
 use super::run::{Ended, Refusal, Run, Solving, gathered_job, use_threads};
 use super::settings::Settings;
-use super::voice::out;
+use super::voice::{out, warning};
 use crate::analysis::with_cures;
 use crate::choose::choose;
 use crate::choose::holding::with_holding;
@@ -19,9 +19,10 @@ use crate::job::Job;
 use crate::json;
 use crate::outage::PlaceInOutage;
 use crate::plan::Plan;
-use crate::provision::with_left;
+use crate::provision::{to_hold_back, with_left};
 use crate::read::{self, Ahead, Memory, Sources};
 use crate::verify::{Verified, verify};
+use crate::words;
 use crate::write::{self, PlanParts, StackUps};
 
 /// Arguments of `kit`.
@@ -42,6 +43,10 @@ pub(super) struct Args {
     /// Model and one per dimension. It counts how often the plan leaves enough for them.
     #[arg(long, value_name = "FILE")]
     history: Option<PathBuf>,
+    /// Hold back the pieces that pumps not measured will probably need, as far as no pump is kitted less for it: before bags
+    /// reopened, and before waste. Their ranges or past readings must be known.
+    #[arg(long, conflicts_with = "certificate")]
+    keep_for_unmeasured: bool,
     /// Outage file to begin or to continue, NAME.outage: plans on the stock of its ledger, leaves bags that are packed or
     /// at the bench alone, and enters the plan.
     #[arg(long, value_name = "FILE")]
@@ -120,6 +125,9 @@ Examples:
         begins or continues a running outage; see `gapwright help running`
   gapwright kit stock.xlsx pumps.xlsx --outage week-12.outage --hold bagged
         no bag is opened again, whatever it costs
+  gapwright kit stock.xlsx pumps.xlsx --history past.xlsx --keep-for-unmeasured
+        holds back what pumps that are not measured will probably need, and
+        counts how often that will do
 
 Manual: `gapwright help sheets` (the workbook), `gapwright help rules` (which
 plan is best), `gapwright help workbooks` (the columns).
@@ -142,15 +150,30 @@ impl Args {
         Sources { ahead, ..usual }
     }
 
-    fn plan(&self, job: &Job, solving: &Solving) -> Result<Plan, Refusal> {
+    /// Plan of a job, and the job with the pieces that are held back.
+    fn plan(&self, mut job: Job, solving: &Solving) -> Result<(Job, Plan), Refusal> {
         let control = solving.control("choosing the pieces");
-        let plan = choose(job, &control).map_err(|error| {
-            let [stock, pumps] = [&self.stock, &self.pumps].map(|path| path.display().to_string());
-            Refusal::from(error.problem(&stock, &pumps))
-        })?;
-        let plan = with_holding(job, valued(job, plan, &control), &control);
-        let plan = with_left(job, plan, &control);
-        Ok(with_cures(job, plan))
+        let chosen = |job: &Job| {
+            choose(job, &control).map_err(|error| {
+                let paths = [&self.stock, &self.pumps].map(|path| path.display().to_string());
+                Refusal::from(error.problem(&paths[0], &paths[1]))
+            })
+        };
+        let mut plan = chosen(&job)?;
+        if self.keep_for_unmeasured {
+            match to_hold_back(&job, &plan, &control) {
+                Ok(pieces) if !pieces.is_empty() => {
+                    job = job.holding_back(pieces);
+                    plan = chosen(&job)?;
+                }
+                none => warning!("{}", words::ahead::nothing_held_back(&job, none.err())),
+            }
+        }
+        let plan = with_left(&job, plan, &control);
+        // What is held back is out of the question from here on.
+        let beside = plan.beside_held_back(&job);
+        let plan = with_holding(&beside, valued(&beside, plan, &control), &control);
+        Ok((job, with_cures(&beside, plan)))
     }
 
     /// Writes the plan and tells of it.
@@ -209,7 +232,8 @@ pub(super) fn run(args: &Args, common: &Common) -> Ended {
     })?;
     run.has_memory_for(&job, job.pumps.iter(), &args.pumps)?;
     use_threads(args.threads.threads);
-    let plan = run.solve(&job.policy, |solving| args.plan(&job, solving))?;
+    let policy = job.policy.clone();
+    let (job, plan) = run.solve(&policy, |solving| args.plan(job, solving))?;
     let verified = run.check(verify(job, plan))?;
     args.deliver(&mut run, &verified, None)
 }

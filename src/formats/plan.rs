@@ -98,6 +98,20 @@ pub struct LeftJson {
     pub not_made: Option<NotMadeJson>,
     /// Pumps that are not counted, since nothing is known ahead of their readings.
     pub not_counted: Vec<NotCountedJson>,
+    /// Pieces held back for the pumps that are counted; absent where none were to be.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub held_back: Vec<HeldBackJson>,
+}
+
+/// Pieces of an item that are held back.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct HeldBackJson {
+    /// Stock number.
+    pub item: String,
+    /// Pieces held back: they stay in their bin.
+    pub held: u32,
+    /// Pieces that were to be held back.
+    pub wanted: u32,
 }
 
 /// Count over outages drawn at random.
@@ -116,6 +130,9 @@ pub struct LeftCountJson {
     pub interval: [String; 2],
     /// Outages in which all would be kitted if the plan took nothing.
     pub without_plan: u32,
+    /// Outages in which the pieces held back alone are enough; absent where none were to be.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub held_alone: Option<u32>,
     /// Pumps counted, each with the outages in which it is kitted.
     pub pumps: Vec<PumpLeftJson>,
     /// Items that the plan takes and of which one more on hand would raise the count most.
@@ -151,7 +168,7 @@ pub struct NotCountedJson {
 
 /// Reason that a count was not made.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
-#[serde(rename_all = "kebab-case")]
+#[serde(rename_all = "snake_case")]
 pub enum NotMadeJson {
     /// Pieces are cut from plates.
     Plates,

@@ -14,11 +14,11 @@ use crate::formats::common::{
     RequirementJson, ShortJson, WindowJson, WorthJson,
 };
 use crate::formats::plan::{
-    ChangeJson, ConsumableJson, CrushJson, CuresJson, FORMAT, GoalJson, GoalName, HoldingJson,
-    LackJson, LayoutJson, LeftCountJson, LeftJson, LeftOutJson, LimitMoveJson, NotAddedUpJson,
-    NotCountedJson, NotMadeJson, OutagePlaceJson, PiecesToBuyJson, PlanJson, PumpJson,
-    PumpLeftJson, PutBackJson, RangeJson, RingJson, SheetJson, SheetName, StockJson, StripsJson,
-    SumsJson, UsedUpJson,
+    ChangeJson, ConsumableJson, CrushJson, CuresJson, FORMAT, GoalJson, GoalName, HeldBackJson,
+    HoldingJson, LackJson, LayoutJson, LeftCountJson, LeftJson, LeftOutJson, LimitMoveJson,
+    NotAddedUpJson, NotCountedJson, NotMadeJson, OutagePlaceJson, PiecesToBuyJson, PlanJson,
+    PumpJson, PumpLeftJson, PutBackJson, RangeJson, RingJson, SheetJson, SheetName, StockJson,
+    StripsJson, SumsJson, UsedUpJson,
 };
 use crate::issue::returned::{ReturnedLot, StockPage};
 use crate::job::{Input, Job, NotMeasured};
@@ -234,6 +234,7 @@ fn left(job: &Job, plan: &Plan) -> Option<LeftJson> {
         undecided: count.undecided,
         interval: words::ahead::outward(count.interval()),
         without_plan: count.without_plan,
+        held_alone: count.held_alone,
         pumps: count
             .pumps
             .iter()
@@ -255,7 +256,14 @@ fn left(job: &Job, plan: &Plan) -> Option<LeftJson> {
         Uncounted::TooMany => NotMadeJson::TooMany,
     };
     let made = plan.left.as_ref();
+    let mut wanted = vec![0; job.stock.len()];
+    job.hold_back.iter().for_each(|piece| wanted[piece.item] += 1);
+    let pieces = job.stock.iter().zip(plan.held_back(job).into_iter().zip(wanted));
+    let held_back = pieces
+        .filter(|(_, (_, wanted))| *wanted > 0)
+        .map(|(lot, (held, wanted))| HeldBackJson { item: lot.item.clone(), held, wanted });
     Some(LeftJson {
+        held_back: held_back.collect(),
         count: made.and_then(|made| made.as_ref().ok()).map(count),
         not_made: made.and_then(|made| made.as_ref().err()).map(not_made),
         not_counted,

@@ -2,7 +2,8 @@
 //!
 //! # Decisions
 //!
-//! - Their dimensions are drawn as for the service of a trolley, from the seed of the policy. An outage counts if all of
+//! - Their dimensions are drawn as for the service of a trolley, from the seed of the policy, in outages of their own: none
+//!   that a trolley was chosen for or counted on. An outage counts if all of
 //!   them can be kitted from what the plan leaves, shared out as is best for them; a pump by itself counts where it has a
 //!   kit then. What is not decided counts as not kitted, and the interval allows for it.
 //! - A piece is named as used up if the plan takes one, and the count rises once one more lies in the bin. Items are
@@ -46,13 +47,13 @@ pub fn with_left(job: &Job, mut plan: Plan, control: &Control<'_>) -> Plan {
 }
 
 /// The pumps that are not measured and known ahead, by their place among those of the job, with the whole stock.
-struct Outlook {
-    forecast: Forecast,
+pub(super) struct Outlook {
+    pub(super) forecast: Forecast,
     pumps: Vec<usize>,
 }
 
 /// Outlook of a job; `None` where no pump is known ahead.
-fn ahead(job: &Job) -> Option<Outlook> {
+pub(super) fn ahead(job: &Job) -> Option<Outlook> {
     let known = job.not_measured.iter().enumerate();
     let known = known.filter_map(|(at, pump)| Some((at, pump.ahead.as_deref().ok()?)));
     let (places, known): (Vec<usize>, Vec<&PumpAhead>) = known.unzip();
@@ -75,20 +76,11 @@ fn count(
         return Err(Uncounted::Plates);
     }
     let lists = control.lists();
-    let (ways, scenarios) = drawn(&outlook.forecast, (Purpose::Counting, draws), control).map_err(
-        |error| match error {
-            ProvisionError::Stopped(stop) => Uncounted::Stopped(stop),
-            ProvisionError::Choose(ChooseError::NoRoom(_)) | ProvisionError::NoRoom(_) => {
-                Uncounted::Memory
-            }
-            _ => Uncounted::TooMany,
-        },
-    )?;
+    let (ways, scenarios) =
+        drawn(&outlook.forecast, (Purpose::Leaving, draws), control).map_err(uncounted)?;
     let issued = plan.issued(job);
     let all: Vec<u32> = job.stock.iter().map(Item::available).collect();
-    let left: Vec<u32> = (all.iter().zip(&issued).enumerate())
-        .map(|(item, (all, issued))| all.saturating_sub(issued + spoiled(job, item, *issued)))
-        .collect();
+    let left = left(job, plan);
     let open = Open::within(&ways, &scenarios, &left, control);
     let numbers: Vec<usize> = (0..scenarios.len()).collect();
     let verdicts: Vec<Verdict> = numbers
@@ -111,7 +103,7 @@ fn count(
     let not: Vec<usize> =
         numbers.into_iter().filter(|&number| verdicts[number] != Verdict::Served).collect();
     let base = draws - narrow::<u32>(not.len());
-    let more = |there: &[u32], of: &[usize]| -> u32 {
+    let kitted_from = |there: &[u32], of: &[usize]| -> u32 {
         let open = open.other(there);
         let kitted = of.par_iter().filter(|&&number| {
             let classes = scenarios.of(number);
@@ -122,7 +114,7 @@ fn count(
     let one_more = |item: usize, of: &[usize]| {
         let mut there = left.clone();
         there[item] += 1;
-        more(&there, of)
+        kitted_from(&there, of)
     };
     let wanted = ways.wanted();
     let some = &not[..not.len().min(RANKED_ON)];
@@ -136,7 +128,9 @@ fn count(
     let mut used_up: Vec<(usize, u32)> =
         named.map(|(_, item)| (item, base + one_more(item, &not))).collect();
     used_up.sort_by_key(|&(item, kitted)| (std::cmp::Reverse(kitted), item));
-    let without_plan = base + more(&all, &not);
+    let without_plan = base + kitted_from(&all, &not);
+    let every: Vec<usize> = (0..scenarios.len()).collect();
+    let held_alone = (!job.hold_back.is_empty()).then(|| kitted_from(&plan.held_back(job), &every));
     drop(lists);
     Ok(LeftCount {
         draws,
@@ -144,13 +138,34 @@ fn count(
         kitted: base,
         undecided,
         without_plan,
+        held_alone,
         pumps: outlook.pumps.iter().copied().zip(kitted).collect(),
         used_up,
     })
 }
 
+/// Pieces of each item that a plan leaves, those that it holds back among them.
+pub(super) fn left(job: &Job, plan: &Plan) -> Vec<u32> {
+    let lots = job.stock.iter().zip(plan.issued(job)).enumerate();
+    let left = lots.map(|(item, (lot, issued))| {
+        lot.available().saturating_sub(issued + spoiled(job, item, issued))
+    });
+    left.collect()
+}
+
+/// Why there is no answer.
+pub(super) fn uncounted(error: ProvisionError) -> Uncounted {
+    match error {
+        ProvisionError::Stopped(stop) => Uncounted::Stopped(stop),
+        ProvisionError::Choose(ChooseError::NoRoom(_)) | ProvisionError::NoRoom(_) => {
+            Uncounted::Memory
+        }
+        _ => Uncounted::TooMany,
+    }
+}
+
 /// The ways to kit the pumps of a forecast out of its whole stock, in outages drawn for a purpose.
-fn drawn(
+pub(super) fn drawn(
     forecast: &Forecast,
     (purpose, number): (Purpose, u32),
     control: &Control<'_>,

@@ -23,6 +23,8 @@ pub enum Purpose {
     Choosing = 1,
     /// Count of its service.
     Counting = 2,
+    /// Count of what a plan leaves.
+    Leaving = 4,
 }
 
 /// Generator of a purpose and a number.

@@ -386,8 +386,16 @@ impl<'a> Group<'a> {
     fn goals(&mut self, work: &mut Work) -> Result<Vec<Shown>, NotShown> {
         let proof = self.proof;
         let shown = |(tier, goal): (usize, &Option<GoalProof>)| {
-            if self.all_served(tier) || self.all_closed(tier) {
+            if self.all_served(tier) {
                 return Ok(Ok(()));
+            }
+            if self.all_closed(tier) {
+                // What its proof leaves out is left out for the later goals all the same.
+                let left_out = goal.as_ref().map(|goal| self.goal(tier, goal, work));
+                return match left_out {
+                    Some(Err(NotShown::TooLarge)) => Err(NotShown::TooLarge),
+                    _ => Ok(Ok(())),
+                };
             }
             let set_aside = self.out.bags || self.out.pieces;
             if set_aside && matches!(self.tiers[tier], Tier::Served(_)) {
@@ -626,8 +634,8 @@ impl<'a> Group<'a> {
     /// Least price of a kit that every sieve lets pass, and the kits looked at.
     fn cheapest(&self, place: usize, prices: &Prepared) -> (Option<i128>, u64) {
         let pump = self.proof.pumps[place];
-        if self.piece(pump).is_some() {
-            return (self.passes_piece(place).then_some(prices.serving[place]), 1);
+        if let Some(piece) = self.piece(pump) {
+            return (self.passes_piece(place, piece).then_some(prices.serving[place]), 1);
         }
         let mut least: Option<i128> = None;
         let looked = self.fillings.each(pump, &mut |found| {
@@ -644,9 +652,10 @@ impl<'a> Group<'a> {
         self.fillings.is_kit(pump, found, &self.out.left)
     }
 
-    /// Whether every sieve lets a piece to hold back pass.
-    fn passes_piece(&self, place: usize) -> bool {
-        self.sieves.iter().all(|sieve| sieve.prices.serving[place] <= sieve.most[place])
+    /// Whether there is such a piece to hold back, and every sieve lets it pass.
+    fn passes_piece(&self, place: usize, piece: &HoldBack) -> bool {
+        self.out.left[piece.item] > 0
+            && self.sieves.iter().all(|sieve| sieve.prices.serving[place] <= sieve.most[place])
     }
 
     fn passes(&self, place: usize, found: &Found<'_>) -> bool {
@@ -701,7 +710,7 @@ impl<'a> Group<'a> {
         if let Some(piece) = self.piece(pump) {
             let uses = vec![(piece.item, 1)];
             let column = Column { uses, waste: 0, stood: [false; 2], cuts: Vec::new() };
-            let passes = self.passes_piece(place);
+            let passes = self.passes_piece(place, piece);
             count.fetch_add(usize::from(passes), Ordering::Relaxed);
             return (Arc::new(passes.then_some(column).into_iter().collect()), 1);
         }

@@ -54,6 +54,12 @@ fn counted(job: &Job, count: &LeftCount) -> Vec<String> {
         "What this plan leaves kits {whom} in {kitted} of {draws} outages drawn at random from ranges and past readings, {share} ({}, at 95 %; seed {seed}); if the plan took nothing, in {without_plan}.",
         interval(count.interval())
     )];
+    if let Some(alone) = count.held_alone {
+        let about = interval(exact_interval(alone, *draws, LEVEL));
+        said.push(format!(
+            "The pieces held back do by themselves in {alone} of these outages, for which they were not chosen ({about}, at 95 %)."
+        ));
+    }
     if let [_, _, ..] = &count.pumps[..] {
         let each = count.pumps.iter().map(|(at, kitted)| format!("{} in {kitted}", tag(at)));
         said.push(format!("One by one: {}.", { each }.join(", ")));
@@ -83,13 +89,47 @@ pub fn used_up(job: &Job, plan: &Plan) -> Option<String> {
         };
         let pumps = job.pumps.iter().zip(&plan.kits).filter(|(_, kit)| takes(kit));
         let tags = pumps.map(|(pump, _)| pump.tag.as_str()).join(", ");
-        format!("{} ({tags}): {kitted} of {} with one more", job.stock[item].item, count.draws)
+        format!("{} (taken by {tags}) in {kitted}", job.stock[item].item)
     });
     Some(format!(
-        "WARNING: the plan uses up pieces that pumps not measured need. One more on hand would raise the {} outages in which they are kitted: {}.",
+        "WARNING: the plan uses up pieces that pumps not measured need. They are kitted in {} of {} drawn outages; with one more on hand of {}.",
         count.kitted,
-        { named }.join("; ")
+        count.draws,
+        { named }.join(", of ")
     ))
+}
+
+/// Pieces that the plan holds back, and for whom; `None` where none are to be.
+pub fn held_back(job: &Job, plan: &Plan) -> Option<String> {
+    let asked = job.hold_back.len();
+    if asked == 0 {
+        return None;
+    }
+    let held = plan.held_back(job).into_iter().enumerate().filter(|(_, count)| *count > 0);
+    let listed = held.map(|(item, count)| format!("{count} x {}", job.stock[item].item)).join(", ");
+    let ahead = job.not_measured.iter().filter(|pump| pump.ahead.is_ok());
+    let tags = ahead.map(|pump| pump.tag.as_str()).join(", ");
+    Some(match plan.held_back.len() {
+        0 => format!(
+            "None of the {asked} pieces that {tags} will probably need can be held back: the pumps kitted need them all."
+        ),
+        all if all == asked => format!("Held back for {tags} (not measured): {listed}."),
+        part => format!(
+            "Held back for {tags} (not measured): {listed}; {part} of the {asked} pieces that they will probably need, since the pumps kitted need the others."
+        ),
+    })
+}
+
+/// Said where pieces were to be held back, and there is nothing that says which.
+pub fn nothing_held_back(job: &Job, why: Option<Uncounted>) -> String {
+    match why {
+        Some(why) => format!("WARNING: nothing is held back: {}.", uncounted(why)),
+        None if job.not_measured.is_empty() => "Nothing is held back: every pump is measured.".into(),
+        None if job.not_measured.iter().all(|pump| pump.ahead.is_err()) => {
+            "WARNING: nothing is held back: no range and no past readings tell what the pumps that are not measured will need.".into()
+        }
+        None => "WARNING: nothing is held back: no pieces in stock fit the pumps that are not measured.".into(),
+    }
 }
 
 /// Pumps that are not counted, each with the reason; none where nothing is known ahead of any pump.

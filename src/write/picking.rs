@@ -68,6 +68,10 @@ pub(super) fn sheet(verified: &Verified, styles: &Styles) -> Written<Worksheet> 
     let stacked = stacked.map(|(_, issued)| issued).sum();
     page.part(totals(order.len(), issued.iter().sum(), stacked))?;
     not_measured(&mut page, job)?;
+    if let Some(text) = words::ahead::held_back(job, verified.plan()) {
+        let text = format!("{text} They stay in their bins.");
+        page.across(&text, &page.styles.bold, tall(&text, ACROSS))?;
+    }
     Ok(page.sheet)
 }
 

@@ -95,6 +95,7 @@ fn counts(page: &mut Page<'_>, verified: &Verified) -> Written {
         ("Slips changed", 3, Objective::Slips),
         ("Plates cut", 2, Objective::Plates),
         ("Bags reopened", 1, Objective::Reopened),
+        ("Worth of pieces held back", 1, Objective::HeldBack),
     ];
     for (label, at, aim) in counted {
         if let Some(goal) = plan.goal(aim) {
@@ -345,7 +346,8 @@ fn not_measured(page: &mut Page<'_>, verified: &Verified) -> Written {
         page.high(15.5 * lines(&[(&*pump.tag, 12), (&*waits_for, 80)], [1, 25]))?;
         page.put(&columns, pump)?;
     }
-    for said in words::ahead::left(job, plan) {
+    let held_back = words::ahead::held_back(job, plan);
+    for said in held_back.into_iter().chain(words::ahead::left(job, plan)) {
         page.across(&said, &page.styles.prose, tall(&said, 140))?;
     }
     if let Some(said) = words::ahead::used_up(job, plan) {

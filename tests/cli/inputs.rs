@@ -36,8 +36,8 @@ const MODELS: [&str; 3] = ["models/house.toml", "models/house.png", "models/mate
 const USES: [Use; 20] = [
     Use {
         name: "kit",
-        call: &["kit", "stock.xlsx", "pumps.xlsx", "--models", "models"],
-        reads: &["stock.xlsx", "pumps.xlsx", MODELS[0], MODELS[1], MODELS[2]],
+        call: &["kit", "stock.xlsx", "pumps.xlsx", "--history", "past.xlsx", "--models", "models"],
+        reads: &["stock.xlsx", "pumps.xlsx", "past.xlsx", MODELS[0], MODELS[1], MODELS[2]],
         writes: &["--out", "--json", "--certificate", "--mark"],
     },
     Use {
@@ -206,7 +206,7 @@ const USES: [Use; 20] = [
 /// Options that name a file or folder that is only read, by command.
 const ONLY_READ: [(&str, &[&str]); 17] = [
     // The outage file is read, and entries are added to it by its own rules.
-    ("kit", &["--models", "--outage"]),
+    ("kit", &["--history", "--models", "--outage"]),
     ("slips", &["--models", "--outage", "--since"]),
     ("page", &["--models", "--certificate", "--key"]),
     ("book", &[]),

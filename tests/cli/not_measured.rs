@@ -72,6 +72,8 @@ fn measured_pumps_are_planned_as_if_the_others_were_not_there() {
         assert!(told.contains(said), "{said}: {told}");
     }
     let with = plan();
+    // Nothing is known ahead of them, and nothing is said of it.
+    assert!(with.left_for_not_measured.is_none() && !told.contains("drawn at random"), "{told}");
     assert_eq!((&with.pumps, &with.stock, &with.goals), (&alone.pumps, &alone.stock, &alone.goals));
     let listed = with.not_measured.iter().map(|pump| (&*pump.tag, pump.priority));
     assert_eq!(listed.collect::<Vec<_>>(), [("D", 2), ("E", 2), ("F", 3)]);
@@ -179,4 +181,110 @@ fn commands_that_cannot_go_on_without_a_reading_name_its_cell() {
     let (status, told) = run(&["stack", &pumps, "--stock", STOCK, "--out", &out]);
     assert_eq!(status, Some(0), "{told}");
     assert!(told.contains("3 pumps are not measured"), "{told}");
+}
+
+/// One pump that is measured, and two that are not: the range of one is known. The only S20 would do for both.
+const AHEAD: &str = "Tag,Model,Priority,Bearing shims fit,Cover gasket fit,Bare clearance (in),Snap ring (in),Bare clearance low (in),Bare clearance high (in)
+B,screwed-impeller,1,F1,F1,0.051,0.050,,
+W,screwed-impeller,1,F1,F1,,0.050,0.0405,0.0415
+X,screwed-impeller,1,F1,F1,,0.050,,
+";
+
+#[test]
+fn pieces_are_held_back_for_a_pump_whose_range_is_known() {
+    let folder = TempDir::new().unwrap();
+    let folder = folder.path();
+    let [stock, pumps, out, json] =
+        ["stock.csv", "pumps.csv", "plan.xlsx", "plan.json"].map(|name| at(folder, name));
+    let lots = fs::read_to_string(STOCK).unwrap().replace("0.010,0.0002,2", "0.010,0.0002,1");
+    fs::write(&stock, lots).unwrap();
+    fs::write(&pumps, AHEAD).unwrap();
+    let kit = |more: &[&str]| {
+        let usual = [
+            "kit",
+            &stock,
+            &pumps,
+            "--date",
+            "2027-03-01",
+            "--force",
+            "--out",
+            &out,
+            "--json",
+            &json,
+        ];
+        let (status, told) = run(&[&usual[..], more].concat());
+        assert_eq!(status, Some(0), "{told}");
+        let plan: PlanJson = serde_json::from_slice(&fs::read(&json).unwrap()).unwrap();
+        (told.split_whitespace().collect::<Vec<_>>().join(" "), plan)
+    };
+    let after = |plan: &PlanJson, item: &str| {
+        plan.stock.iter().find(|lot| lot.item == item).map(|lot| lot.after).unwrap()
+    };
+    let (told, plan) = kit(&[]);
+    assert!(told.contains("What this plan leaves kits W in 0 of 1000 outages"), "{told}");
+    assert!(told.contains("if the plan took nothing, in 1000"), "{told}");
+    assert!(told.contains("with one more on hand of S20 (taken by B) in 1000"), "{told}");
+    assert!(
+        told.contains("Not counted, since nothing is known ahead of their readings: X ("),
+        "{told}"
+    );
+    let left = plan.left_for_not_measured.clone().unwrap();
+    let count = left.count.unwrap();
+    assert_eq!((count.kitted, count.without_plan, count.draws), (0, 1000, 1000));
+    assert_eq!(count.used_up[0].item, "S20");
+    assert_eq!(left.not_counted[0].tag, "X");
+    assert!(left.held_back.is_empty());
+    assert_eq!((after(&plan, "S20"), after(&plan, "S30")), (0, 1));
+    // Held back, the S20 stays in its bin, and the pump that is measured takes the dearer S30.
+    let (told, held) = kit(&["--keep-for-unmeasured"]);
+    assert!(told.contains("Held back for W (not measured):") && told.contains("1 x S20"), "{told}");
+    assert!(told.contains("What this plan leaves kits W in 1000 of 1000 outages"), "{told}");
+    assert!(!told.contains("uses up"), "{told}");
+    assert!(held.proven);
+    let left = held.left_for_not_measured.clone().unwrap();
+    let count = left.count.unwrap();
+    assert_eq!((count.kitted, count.held_alone), (1000, Some(1000)));
+    assert!(
+        told.contains("The pieces held back do by themselves in 1000 of these outages"),
+        "{told}"
+    );
+    assert!(left.held_back.iter().any(|of| of.item == "S20" && of.held == 1 && of.wanted == 1));
+    assert_eq!((after(&held, "S20"), after(&held, "S30")), (1, 0));
+    for sheet in ["Summary", "Picking list"] {
+        let found = rows(&out, sheet);
+        assert!(found.iter().any(|row| row.contains("1 x S20")), "{sheet}: {found:#?}");
+    }
+    // With an outage file too.
+    let outage = at(folder, "week.outage");
+    let (told, _) = kit(&["--keep-for-unmeasured", "--outage", &outage]);
+    assert!(told.contains("Held back for W"), "{told}");
+    // Where nothing is known ahead, that is said.
+    let none = AHEAD.replace("0.0405,0.0415", ",");
+    fs::write(&pumps, none).unwrap();
+    let (told, plan) = kit(&["--keep-for-unmeasured"]);
+    assert!(told.contains("nothing is held back: no range and no past readings"), "{told}");
+    assert!(plan.left_for_not_measured.is_none());
+    assert_eq!(after(&plan, "S20"), 0);
+}
+
+/// Past readings of the model do where a pump has no range; too few of them are said to be so.
+#[test]
+fn past_readings_tell_what_is_needed() {
+    let folder = TempDir::new().unwrap();
+    let folder = folder.path();
+    let [past, pumps, out] = ["past.csv", "pumps.csv", "plan.xlsx"].map(|name| at(folder, name));
+    fs::write(&pumps, AHEAD.replace("0.0405,0.0415", ",")).unwrap();
+    let reading =
+        |at: usize| format!("screwed-impeller,T{at},{:.4}\n", 0.0405 + 0.0001 * at as f64);
+    let mut rows: String = (0..9).map(reading).collect();
+    rows.insert_str(0, "Model,Tag,Bare clearance (in)\n");
+    fs::write(&past, &rows).unwrap();
+    let kit = || run(&["kit", STOCK, &pumps, "--history", &past, "--force", "--out", &out]);
+    let (status, told) = kit();
+    assert_eq!(status, Some(0), "{told}");
+    assert!(told.contains("all 2 of them that are known ahead"), "{told}");
+    fs::write(&past, rows.lines().take(4).collect::<Vec<_>>().join("\n")).unwrap();
+    let (status, told) = kit();
+    assert_eq!(status, Some(0), "{told}");
+    assert!(told.contains("W (Impeller clearance with no shims: 3 past readings"), "{told}");
 }

@@ -243,6 +243,33 @@ fn the_other_commands_plan_for_measured_pumps_alone() {
     assert_eq!(&job(&shop.sources()).unwrap(), forecast(&shop.sources()).unwrap().job());
 }
 
+/// A pump that the other commands list is as a forecast has it; what is wrong with its range is a warning, and then it
+/// is not known ahead.
+#[test]
+fn a_pump_that_is_listed_is_known_ahead_as_in_a_forecast() {
+    for (pumps, past) in [(PUMPS.to_string(), None), (bare(), Some(PAST))] {
+        let shop = Shop::new(STOCK, &pumps, past);
+        let listed = job(&shop.sources()).unwrap().not_measured;
+        let ahead = listed[0].ahead.as_deref().unwrap();
+        let outlook = shop.good();
+        assert_eq!(ahead.pump, outlook.job().pumps[0]);
+        assert_eq!(ahead.expected, outlook.expected()[0]);
+    }
+    let few = PAST.lines().take(6).collect::<Vec<_>>().join("\n");
+    let cases = [
+        (bare(), None, "no range that is expected", 0),
+        (bare(), Some(few.as_str()), "5 past readings of", 0),
+        (PUMPS.replace("0.038,0.044", "0.038,"), None, "beside `Bare clearance low (in)`", 1),
+        (PUMPS.replace("0.038,0.044", "0.044,0.038"), None, "which is more than the `0.038`", 1),
+    ];
+    for (pumps, past, why, warnings) in cases {
+        let job = job(&Shop::new(STOCK, &pumps, past).sources()).unwrap();
+        let lack = job.not_measured[0].ahead.as_ref().unwrap_err();
+        assert!(lack.contains(why), "{lack}");
+        assert_eq!(job.warnings.len(), warnings, "{lack}");
+    }
+}
+
 /// Results of SciPy 1.17.1 and numpy for the ten readings above:
 /// `m, s = v.mean(), v.std(ddof=1); sc = s * sqrt(1 + 1/10); m -+ stats.t.ppf((1 + level) / 2, 9) * sc`.
 #[test]

@@ -3,7 +3,7 @@
 use gapwright::choose::choose;
 use gapwright::choose::control::Control;
 use gapwright::decimal::Money;
-use gapwright::job::{HoldBack, Job, Parts, Standing};
+use gapwright::job::{HoldBack, Job, Standing};
 use gapwright::plan::{Kit, Objective, PackPick, Pick, Plan};
 use gapwright::policy::Policy;
 use gapwright::pump::Pump;
@@ -98,7 +98,7 @@ fn best(case: &Case, at: usize, left: &mut Vec<u32>, so_far: Values, least: &mut
         let mut values = so_far;
         values[pump.priority as usize - 1] -= 1;
         values[4] += cost;
-        values[5] += way.len() as i64;
+        values[5] += i64::try_from(way.len()).unwrap();
         let is_bag = bag.as_ref().is_some_and(|bag| *bag == kit(way.clone()));
         values[3] += i64::from(bag.is_some() && !is_bag);
         best(case, at + 1, &mut after, values, least);
@@ -112,8 +112,9 @@ fn so_far_with(mut values: Values, at: usize, more: i64) -> Values {
 
 fn served(plan: &Plan, job: &Job, priority: u32) -> i64 {
     let kits = job.pumps.iter().zip(&plan.kits);
-    kits.filter(|(pump, kit)| pump.priority == priority && matches!(kit, Kit::Served(_))).count()
-        as i64
+    let served =
+        kits.filter(|(pump, kit)| pump.priority == priority && matches!(kit, Kit::Served(_)));
+    i64::try_from(served.count()).unwrap()
 }
 
 #[test]

@@ -8,7 +8,7 @@ use gapwright::formats::common::{
     JudgementJson, LengthJson, RequirementJson, StoppedBy,
 };
 use gapwright::formats::outage::{self, BookingJson, PumpStateJson};
-use gapwright::formats::plan::{self, StandingJson, VerdictWarningJson};
+use gapwright::formats::plan::{self, NotMadeJson, StandingJson, VerdictWarningJson};
 use gapwright::formats::provision::{self, LawJson, ServiceStanding, WarningJson};
 use gapwright::formats::purchase::{self, FaultJson, ReorderBasisJson, StillShortJson};
 use gapwright::formats::recheck::{
@@ -173,6 +173,16 @@ fn codes_of_verdicts() {
         ],
     );
     let requirement = || text("running_clearance");
+    codes(
+        &schema,
+        "NotMadeJson",
+        &[
+            ("plates", NotMadeJson::Plates),
+            ("stopped", NotMadeJson::Stopped),
+            ("memory", NotMadeJson::Memory),
+            ("too_many", NotMadeJson::TooMany),
+        ],
+    );
     let below = VerdictWarningJson::ChanceBelowLevel {
         requirement: requirement(),
         chance: chance(),

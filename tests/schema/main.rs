@@ -102,8 +102,12 @@ fn what_is_written_for_programs_is_as_its_schema_says() {
         ["--budget", "0", "--range", "K4=0.001 in..0.0505 in", "--log", &log, "--service", "99 %"];
     let poor = [&purchase[..], &poor, &["--force"]].concat();
     let coarse = [&provision[..], &["--step", "0.002 in", "--force"]].concat();
-    let outputs: [(&str, &[&str]); 10] = [
+    // Pumps that are not measured and known ahead, with pieces held back for them.
+    let ahead = ["--history", &past, "--keep-for-unmeasured", "--json", "-", "--force"];
+    let ahead = [&["kit", &set_stock, &set_pumps][..], &ahead].concat();
+    let outputs: [(&str, &[&str]); 11] = [
         ("plan", &plan),
+        ("plan", &ahead),
         ("recheck", &recheck),
         ("recheck", &bench),
         ("purchase", &purchase),

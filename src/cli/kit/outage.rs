@@ -39,7 +39,8 @@ pub(super) fn run(args: &Args, path: &Path, common: &Common) -> Ended {
     }
     run.has_memory_for(&in_play, in_play.pumps.iter(), &args.pumps)?;
     use_threads(args.threads.threads);
-    let plan = run.solve(&in_play.policy, |solving| args.plan(&in_play, solving))?;
+    let policy = in_play.policy.clone();
+    let (in_play, plan) = run.solve(&policy, |solving| args.plan(in_play, solving))?;
     let verified = run.check(verify(in_play, plan))?;
     let plan = plan_booking(&verified, &job, &after);
     // The ledger comes first: a plan on paper that it does not know could be packed and not booked.

@@ -82,6 +82,9 @@ pub(super) fn tell(verified: &Verified, run: &Run) {
         words::cures(job, plan, at).iter().for_each(|cure| out!(to, "    {cure}"));
     }
     tell_not_measured(job, to);
+    if let Some(said) = words::ahead::held_back(job, plan) {
+        must_see!(to, "  {said}");
+    }
     words::ahead::left(job, plan).iter().for_each(|said| out!(to, "  {said}"));
     if let Some(said) = words::ahead::used_up(job, plan) {
         warning!("{said}");
