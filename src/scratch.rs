@@ -444,9 +444,10 @@ impl Scratch {
             let was = fresh.cell(&edit.tag, &edit.heading);
             CellEdit { was, ..edit.clone() }
         });
+        let again: Vec<CellEdit> = again.collect();
         fresh.held = std::mem::take(&mut self.held);
         fresh.job = held::with_held(fresh.job, &fresh.held);
-        let refused = fresh.edit(&again.collect::<Vec<_>>());
+        let refused = fresh.edit(&again);
         std::mem::take(&mut self.refused).into_values().for_each(|one| fresh.refuse(one));
         // What was read before can no longer be gone back to.
         fresh.done.clear();
