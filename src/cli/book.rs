@@ -370,7 +370,7 @@ fn reading(
     if let Some(waiting) = waiting {
         let model = &job.models[waiting.model];
         return match outage_cells::dimension(model, what) {
-            Some(dimension) => measured(run, file, model, [&waiting.tag, dimension, value]),
+            Some(dimension) => measured(run, file, model, [&waiting.tag, &dimension, value]),
             None => {
                 let names = model.dimensions.iter();
                 let names: Vec<String> =
@@ -391,7 +391,7 @@ fn reading(
     let model = job.model_of(row);
     let Some(of) = outage_kit::readable(job, row, what) else {
         if let Some(dimension) = outage_cells::dimension(model, what) {
-            return measured(run, file, model, [&row.tag, dimension, value]);
+            return measured(run, file, model, [&row.tag, &dimension, value]);
         }
         let packs = model.packs.iter().map(|pack| pack.label.as_str());
         let requirements = row.requirements.iter().map(|one| one.label.as_str());

@@ -153,9 +153,8 @@ async fn enter(State(house): State<House>, Path(code): Path<String>, request: Re
 }
 
 async fn sheet(State(house): State<House>) -> Result<Response, Response> {
-    let title = house.subject.title();
-    let board = aside(move || house.subject.board()).await?;
-    Ok(Html(frame::frame(title, true, &board)).into_response())
+    let (title, board) = aside(move || (house.subject.title(), house.subject.board())).await?;
+    Ok(Html(frame::frame(&title, true, &board)).into_response())
 }
 
 async fn drawers(State(house): State<House>) -> Result<Response, Response> {

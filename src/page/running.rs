@@ -227,6 +227,18 @@ impl Running {
         Ok(refused)
     }
 
+    /// Gets ready to book: somebody has a name, and the outage is as its file has it. Whether the request was booked before.
+    pub(super) fn is_booked_before(
+        &mut self,
+        scratch: &mut Scratch,
+        by: &By,
+        megabytes: u64,
+    ) -> Result<bool, Reasons> {
+        named_by(by)?;
+        self.follow(scratch, megabytes)?;
+        Ok(self.knows(by))
+    }
+
     /// Reads the file again if it moved.
     fn follow(&mut self, scratch: &mut Scratch, megabytes: u64) -> Result<(), Reasons> {
         if self.is_moved() {
@@ -251,11 +263,6 @@ impl Running {
         by: &By,
         megabytes: u64,
     ) -> Result<Vec<RefusedEdit>, Reasons> {
-        named_by(by)?;
-        self.follow(scratch, megabytes)?;
-        if self.knows(by) {
-            return Ok(Vec::new());
-        }
         let (edits, moved): (Vec<_>, Vec<_>) = edits
             .iter()
             .cloned()
@@ -273,22 +280,9 @@ impl Running {
         Ok(refused)
     }
 
-    /// Books the edits at hand that are readings, all in one transaction; the others stay.
-    pub(super) fn take_over(
-        &mut self,
-        scratch: &mut Scratch,
-        by: &By,
-        megabytes: u64,
-    ) -> Result<Vec<RefusedEdit>, Reasons> {
-        named_by(by)?;
-        self.follow(scratch, megabytes)?;
-        if self.knows(by) {
-            return Ok(Vec::new());
-        }
-        self.book(scratch, by, megabytes)
-    }
-
-    fn book(
+    /// Books the edits at hand that are readings. Those that are none stay, and so do all under [`Mode::WhatIf`] where one
+    /// cannot be booked.
+    pub(super) fn book(
         &mut self,
         scratch: &mut Scratch,
         by: &By,
@@ -349,11 +343,6 @@ impl Running {
         by: &By,
         megabytes: u64,
     ) -> Result<(), Reasons> {
-        named_by(by)?;
-        self.follow(scratch, megabytes)?;
-        if self.knows(by) {
-            return Ok(());
-        }
         let Some(step) = self.steps.last() else { return Ok(()) };
         let undo = step.iter().rev().map(|&entry| Booking::Undo { entry }).collect();
         self.enter_all(scratch, undo, by, megabytes)?;
@@ -365,19 +354,10 @@ impl Running {
     pub(super) fn enter(
         &mut self,
         scratch: &mut Scratch,
-        (plan, head): (PlanBooking, u32),
+        plan: PlanBooking,
         by: &By,
         megabytes: u64,
     ) -> Result<(), Reasons> {
-        named_by(by)?;
-        self.follow(scratch, megabytes)?;
-        if self.knows(by) {
-            return Ok(());
-        }
-        if self.now.outage.head().number != head {
-            let words = "The outage moved on meanwhile: it is planned again, and that plan was not entered.";
-            return Err(vec![words.into()]);
-        }
         self.enter_all(scratch, self.news_of(plan), by, megabytes)
     }
 
@@ -412,7 +392,7 @@ impl Running {
         let heading = heading.map_or("", |heading| heading.text.as_str());
         let model = model_of(scratch.job(), &edit.tag);
         let column = model.and_then(|model| Some((model, pump_column(model, &edit.heading)?)));
-        let Some((model, PumpColumn::Reading(at))) = column else {
+        let Some((model, PumpColumn::Reading(_))) = column else {
             return Err(BookingRefusal {
                 found: format!("`{}` below {heading}, which is no reading", edit.now),
                 expected: "a reading: the ledger has no other cell of the pump workbook".into(),
@@ -426,18 +406,9 @@ impl Running {
                 fix: "to take a booked reading back, undo its entry".into(),
             });
         }
-        let what = &model.dimensions[at].name;
+        let what = outage_cells::dimension(model, &edit.heading).unwrap_or_default();
         let value = with_unit(&edit.now, heading);
-        let booking = outage_cells::measured(&self.now.pumps, model, [&edit.tag, what, &value])?;
-        match &booking {
-            // A second reading of a dimension has a column that the ledger cannot name.
-            Booking::Measured { heading: own, .. } if *own != edit.heading => Err(BookingRefusal {
-                found: format!("`{}` below {heading}", edit.now),
-                expected: "a dimension with one column".into(),
-                fix: "type it into the pump workbook, then run `gapwright kit --outage`".into(),
-            }),
-            _ => Ok(booking),
-        }
+        outage_cells::measured(&self.now.pumps, model, [&edit.tag, &what, &value])
     }
 
     /// Refusal of an edit whose cell somebody else has changed.
