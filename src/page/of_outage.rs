@@ -7,6 +7,9 @@ use super::running::{Mode, Running};
 use crate::model::NOT_FIT;
 use crate::scratch::Scratch;
 
+/// Most entries that are listed as news: the last ones.
+const MOST_NEWS: usize = 10;
+
 /// Title of the page.
 pub(super) fn title(running: &Running) -> String {
     let mode = match running.mode {
@@ -72,7 +75,8 @@ pub(super) fn mode(
             @if !news.is_empty() {
                 div.news {
                     p { strong { "The outage moved on" } ", and all was planned again:" }
-                    ul { @for one in &news { li { (one) } } }
+                    @if let Some(more @ 1..) = news.len().checked_sub(MOST_NEWS) { p { (more) " earlier ones, and:" } }
+                    ul { @for one in news.iter().skip(news.len().saturating_sub(MOST_NEWS)) { li { (one) } } }
                     button type="button" data-do="acknowledge" { "Seen" }
                 }
             }
