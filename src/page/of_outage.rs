@@ -21,8 +21,9 @@ pub(super) fn title(running: &Running) -> String {
 
 /// Pages of an outage; the one at hand is marked. `base` is the path of a page of readings, empty on others.
 pub(super) fn links(base: &str, here: &str) -> Markup {
+    let at = [base, here].concat();
     let mark =
-        |path: &str| [base, here].concat().trim_end_matches('/') == path.trim_end_matches('/');
+        |path: &str| !here.is_empty() && at.trim_end_matches('/') == path.trim_end_matches('/');
     let drawers = (!base.is_empty()).then(|| (format!("{base}/drawers"), "Drawers of this plan"));
     let all =
         [("/", "Outage"), ("/drawers", "Drawers"), ("/record", "Record"), ("/what-if", "What if")];
