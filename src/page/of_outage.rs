@@ -91,7 +91,7 @@ fn preview(stands: Option<bool>, last: Option<u32>) -> Markup {
             (None, _) => { p { "The plan below is being worked out." } }
             (Some(true), _) => { p { "The plan below is the one that counts. Its workbook, slips and labels: run " code { "gapwright kit" } " with the workbooks and " code { "--outage" } ", on the command line." } }
             (Some(false), Some(last)) => { p.alarm { "The plan below is a preview: plan " (last) " counts until it is entered." } }
-            (Some(false), None) => { p.alarm { "The plan below is a preview: no plan counts until it is entered." } }
+            (Some(false), None) => { p.alarm { "The plan below is a preview: no plan counts until it is entered, and readings can be booked then." } }
         }
     }
 }
