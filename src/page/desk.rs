@@ -226,13 +226,13 @@ impl Desk {
         let _one = held(&self.planning);
         let flag = Arc::new(AtomicBool::new(false));
         *held(&self.flag) = flag.clone();
-        let (revision, job) = {
+        let (revision, job, of_outage) = {
             let mut state = held(&self.state);
             if state.scratch.is_planned() {
                 return;
             }
             match state.to_plan() {
-                Ok(job) => (state.scratch.revision(), job),
+                Ok(job) => (state.scratch.revision(), job, state.running.is_some()),
                 Err(words) => {
                     state.trouble = Some(words);
                     return self.publish(&mut state);
@@ -249,6 +249,10 @@ impl Desk {
         }
         let Some(planned) = self.took(revision, planned, false) else { return };
         let valued = with_worth(&planned, &control).and_then(|valued| {
+            // The ledger keeps what would cure a pump, as `kit` enters it.
+            if !of_outage || flag.load(Ordering::Relaxed) {
+                return Ok(valued);
+            }
             let plan = with_cures(&job, valued.plan().clone());
             verify(job, plan).map_err(PlanError::Breaches)
         });

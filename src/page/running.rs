@@ -344,6 +344,10 @@ impl Running {
         by: &By,
         megabytes: u64,
     ) -> Result<(), Reasons> {
+        // What was undone elsewhere is not undone again.
+        let is_undone =
+            |step: &Vec<u32>| step.iter().all(|&entry| self.now.outage.is_undone(entry));
+        self.steps.retain(|step| !is_undone(step));
         let Some(step) = self.steps.last() else { return Ok(()) };
         let undo = step.iter().rev().map(|&entry| Booking::Undo { entry }).collect();
         self.enter_all(scratch, undo, by, megabytes)?;
