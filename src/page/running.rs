@@ -477,10 +477,10 @@ impl Running {
             row.remarks.insert(0, format!("{state}{bag}"));
             return;
         }
-        if let Some((job, of)) = of {
-            if let Ok(packs) = outage_kit::packs(job, of, &pump.bag) {
-                row.of_packs(job, of, &packs);
-            }
+        if let Some((job, of)) = of
+            && let Ok(packs) = outage_kit::packs(job, of, &pump.bag)
+        {
+            row.of_packs(job, of, &packs);
         }
         let fault = self.faults.get(&key(&pump.tag)).map(String::as_str);
         let why = fault.or_else(|| pump.reason()).map(String::from);
