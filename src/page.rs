@@ -26,6 +26,8 @@
 //! - Loopback, or TLS: nothing goes beyond this computer by plain HTTP. Other programs and other users of this computer are strangers all the
 //!   same: the address that is printed has a code that is good once, and after it a cookie is asked for.
 //! - A part of the page is sent again when its HTML is another one than before. No rule says what depends on what.
+//! - An outage has one page where readings are booked and another where values are tried. A mode that one window sets
+//!   would be a surprise in the others.
 //! - Reading, planning and checking are done on threads of their own, never on those that serve.
 
 mod asset;

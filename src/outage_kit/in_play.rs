@@ -23,6 +23,25 @@ pub fn is_told(tags: &[String], tag: &str) -> bool {
 }
 
 /// Pumps in play, by their index in a job.
+///
+/// ```
+/// use gapwright::outage::{Booking, ItemCount, Outage, TookOver};
+/// use gapwright::outage_kit::{Plays, Told};
+/// use gapwright::read::{self, Sources};
+/// # std::env::set_current_dir(env!("CARGO_MANIFEST_DIR")).unwrap();
+/// let [stock, pumps] = ["samples/tiny/stock.csv", "samples/tiny/pumps.csv"];
+/// let sources = Sources { stock: stock.into(), pumps: pumps.into(), ..Sources::default() };
+/// let job = read::job(&sources).expect("the sample has no problems");
+/// let count = |lot: &gapwright::stock::Item| ItemCount { item: lot.item.clone(), count: lot.on_hand };
+/// let counts = job.stock.iter().map(count).collect();
+/// let outage = Outage::default();
+/// let outage = outage.with(Booking::TookOver(TookOver { counts, ..TookOver::default() })).unwrap();
+/// let outage = outage.with(Booking::Receive { item: "S10".into(), count: 3 }).unwrap();
+///
+/// let in_play = Plays::of(&job, &outage, &Told::default()).job(&job, &outage).unwrap();
+/// assert_eq!(in_play.pumps.len(), job.pumps.len());
+/// assert_eq!(in_play.stock[0].on_hand, job.stock[0].on_hand + 3);
+/// ```
 #[derive(Debug, Clone)]
 pub struct Plays(Vec<Option<Play>>);
 

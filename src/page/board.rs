@@ -57,11 +57,10 @@ pub(super) fn board(
     part: &dyn Fn(&str) -> String,
 ) -> Markup {
     let job = scratch.job();
-    let title = running.map_or_else(|| "Outage kit plan".to_string(), of_outage::title);
     let of = |model: usize| rows.iter().filter(move |row| row.model == model);
     html! {
         header.top {
-            h1 { (title) }
+            h1 { (title(running)) }
             (links(running, "/"))
             @if running.is_some() { (of_outage::who()) }
             p #live role="status" aria-live="polite" {}
@@ -101,6 +100,11 @@ pub(super) fn board(
             (cautions())
         }
     }
+}
+
+/// Title of the page.
+pub(super) fn title(running: Option<&Running>) -> String {
+    running.map_or_else(|| "Outage kit plan".to_string(), of_outage::title)
 }
 
 /// Links between the pages; the one at hand is marked.
@@ -220,7 +224,7 @@ pub(super) fn mode(scratch: &Scratch, changed: &[&str], problems: &[String]) -> 
         .collect();
     html! {
         section #mode.mode aria-label="Mode" data-shape=(shape(scratch)) {
-            p { strong { "What if" } ": a scratch copy of " (names.join(" and ")) ". The workbooks are never written here." }
+            p { strong { "What if" } ": a scratch copy of " (names.join(" and ")) ". The workbooks are never written here. To book readings, begin an outage file: end this page and start it again with " code { "--outage NAME.outage" } "." }
             p.count {
                 @match edited {
                     0 => { "Nothing is changed." }

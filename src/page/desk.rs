@@ -189,11 +189,14 @@ impl Desk {
         let before = state.scratch.revision();
         let done = match state.running.is_some() {
             true => state.act_on_outage(act, by, self.megabytes),
-            false => state.act(act),
+            false => state.act(act).map(Some),
         };
-        state.not_done = done.as_ref().err().cloned().unwrap_or_default();
+        // What was booked before is answered as then: its reasons still stand.
+        if !matches!(done, Ok(None)) {
+            state.not_done = done.as_ref().err().cloned().unwrap_or_default();
+        }
         let refused = match (done, act) {
-            (Ok(refused), _) => refused,
+            (Ok(refused), _) => refused.unwrap_or_default(),
             (Err(why), Act::Edit(edits)) => {
                 edits.iter().map(|edit| state.not_booked(edit, &why)).collect()
             }
@@ -221,22 +224,29 @@ impl Desk {
         held(&self.state).scratch.is_planned()
     }
 
+    /// Whether a window shows it, or has.
+    pub(super) fn is_wanted(&self) -> bool {
+        self.wanted.load(Ordering::Relaxed)
+    }
+
+    /// Title of its page.
+    pub(super) fn title(&self) -> String {
+        board::title(held(&self.state).running.as_ref())
+    }
+
     /// Plans the values at hand, unless that is done; then works out the worth of one more of each item, and then the pumps
     /// whose pages are open. A newer edit ends it, and so does [`Desk::stop`]. For a thread of its own.
     pub fn plan(&self) {
-        if !self.wanted.load(Ordering::Relaxed) {
-            return;
-        }
         let _one = held(&self.planning);
         let flag = Arc::new(AtomicBool::new(false));
         *held(&self.flag) = flag.clone();
-        let (revision, job) = {
+        let (revision, job, of_outage) = {
             let mut state = held(&self.state);
-            let revision = state.scratch.revision();
+            let (revision, of_outage) = (state.scratch.revision(), state.running.is_some());
             match state.scratch.is_planned() {
-                true => (revision, None),
+                true => (revision, None, of_outage),
                 false => match state.to_plan() {
-                    Ok(job) => (revision, Some(job)),
+                    Ok(job) => (revision, Some(job), of_outage),
                     Err(words) => {
                         state.trouble = Some(words);
                         return self.publish(&mut state);
@@ -245,14 +255,19 @@ impl Desk {
             }
         };
         let room = Room::of_megabytes(self.megabytes);
-        if job.is_some_and(|job| !self.plan_anew(revision, job, (&room, &flag))) {
+        if job.is_some_and(|job| !self.plan_anew(revision, (job, of_outage), (&room, &flag))) {
             return;
         }
         self.study(revision, (&room, &flag));
     }
 
     /// Whether there is a plan of the values at hand.
-    fn plan_anew(&self, revision: u64, job: Job, (room, flag): (&Room, &AtomicBool)) -> bool {
+    fn plan_anew(
+        &self,
+        revision: u64,
+        (job, of_outage): (Job, bool),
+        (room, flag): (&Room, &AtomicBool),
+    ) -> bool {
         let limit = Duration::from_secs(job.policy.time_limit.into());
         let control = Control::since(Instant::now()).limit(limit).within(room);
         let control = control.interrupted_by(flag);
@@ -262,6 +277,10 @@ impl Desk {
         }
         let Some(planned) = self.took(revision, planned, false) else { return false };
         let valued = with_worth(&planned, &control).and_then(|valued| {
+            // The ledger keeps what would cure a pump, as `kit` enters it.
+            if !of_outage || flag.load(Ordering::Relaxed) {
+                return Ok(valued);
+            }
             let plan = with_cures(&job, valued.plan().clone());
             verify(job, plan).map_err(PlanError::Breaches)
         });
@@ -386,45 +405,56 @@ impl State {
         Ok(Vec::new())
     }
 
+    /// Makes a change on the page of an outage; `None` if it was booked before.
     fn act_on_outage(
         &mut self,
         act: &Act,
         by: &By,
         megabytes: u64,
-    ) -> Result<Vec<RefusedEdit>, Reasons> {
-        let Some(running) = &mut self.running else { return Ok(Vec::new()) };
+    ) -> Result<Option<Vec<RefusedEdit>>, Reasons> {
+        let Some(running) = &mut self.running else { return Ok(None) };
         let scratch = &mut self.scratch;
-        match (running.mode, act) {
-            (Mode::Record, Act::Edit(edits)) => running.record(scratch, edits, by, megabytes),
-            (Mode::Record, Act::Undo) => running.undo(scratch, by, megabytes).map(|()| Vec::new()),
+        let books = match running.mode {
+            Mode::Record => matches!(act, Act::Edit(_) | Act::Undo | Act::Enter),
+            Mode::WhatIf => matches!(act, Act::BookAll),
+        };
+        if books && running.is_booked_before(scratch, by, megabytes)? {
+            return Ok(None);
+        }
+        let done = match (running.mode, act) {
+            (Mode::Record, Act::Edit(edits)) => running.record(scratch, edits, by, megabytes)?,
+            (Mode::Record, Act::Undo) => {
+                running.undo(scratch, by, megabytes)?;
+                Vec::new()
+            }
             (Mode::Record, Act::Enter) => {
                 let planned = scratch.planned().filter(|_| self.stands.is_some()).cloned();
                 let planned = planned.filter(|_| scratch.is_planned()).ok_or_else(|| {
                     vec!["The plan is not worked out to its end yet: wait, then enter it.".into()]
                 })?;
-                let outage = &running.now.outage;
                 let job = running.with_cut_lots(scratch.job());
-                let plan = plan_booking(&planned, &job, outage);
-                let head = outage.head().number;
-                running.enter(scratch, (plan, head), by, megabytes).map(|()| Vec::new())
+                let plan = plan_booking(&planned, &job, &running.now.outage);
+                running.enter(scratch, plan, by, megabytes)?;
+                Vec::new()
             }
             (Mode::WhatIf, Act::BookAll) => {
-                let refused = running.take_over(scratch, by, megabytes)?;
-                match refused.is_empty() {
-                    true => Ok(refused),
-                    false => Err(refused.iter().map(board::refused_line).collect()),
+                let refused = running.book(scratch, by, megabytes)?;
+                if !refused.is_empty() {
+                    return Err(refused.iter().map(board::refused_line).collect());
                 }
+                refused
             }
             (_, Act::Acknowledge) => {
                 running.acknowledge();
-                self.act(act)
+                self.act(act)?
             }
-            (_, Act::Hold(..)) => self.act(act),
+            (_, Act::Hold(..)) => self.act(act)?,
             (Mode::Record, Act::Redo | Act::Discard | Act::BookAll)
             | (Mode::WhatIf, Act::Enter)
-            | (_, Act::TakeOver) => Ok(Vec::new()),
-            (Mode::WhatIf, _) => self.act(act),
-        }
+            | (_, Act::TakeOver) => Vec::new(),
+            (Mode::WhatIf, _) => self.act(act)?,
+        };
+        Ok(Some(done))
     }
 
     /// An edit of which nothing was booked.

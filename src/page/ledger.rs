@@ -61,12 +61,9 @@ impl LedgerBoard {
         LedgerBoard { readings: Some(both), ..self }
     }
 
-    /// Pages of readings, each with its path; why there are none where they cannot be had.
-    pub(super) fn readings(&self) -> Option<Result<[(&'static str, &Arc<Desk>); 2], &[String]>> {
-        let both = self.readings.as_ref()?.as_ref();
-        Some(both.map_err(Vec::as_slice).map(|[record, what_if]| {
-            [(Mode::Record.path(), record), (Mode::WhatIf.path(), what_if)]
-        }))
+    /// Why there are no pages of readings, where there should be.
+    pub(super) fn no_readings(&self) -> Option<&[String]> {
+        self.readings.as_ref()?.as_ref().err().map(Vec::as_slice)
     }
 
     /// Desk of the page Record.

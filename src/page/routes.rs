@@ -19,6 +19,7 @@ use tokio::sync::{Notify, watch};
 use super::desk::{Act, By};
 use super::door::{Door, Entry, dress};
 use super::parts::Fresh;
+use super::running::Mode;
 use super::server::Bounds;
 use super::subject::Subject;
 use super::{asset, bench, board, bookings, frame, gzip};
@@ -38,21 +39,14 @@ pub(super) struct House {
 pub(super) fn router(house: House) -> Router {
     let mut all = pages(house.clone());
     if let Subject::Outage(board) = &house.subject {
-        match board.readings() {
-            Some(Ok(desks)) => {
-                for (path, desk) in desks {
-                    let subject = desk.clone().into();
-                    all = all.nest(path, pages(House { subject, ..house.clone() }));
-                }
+        for (mode, desk) in [(Mode::Record, board.record()), (Mode::WhatIf, board.what_if())] {
+            if let Some(desk) = desk {
+                let subject = desk.clone().into();
+                all = all.nest(mode.path(), pages(House { subject, ..house.clone() }));
+            } else if let Some(why) = board.no_readings() {
+                let told = frame::told("This outage cannot be read", &why.join(" "));
+                all = all.route(mode.path(), get(Html(told)));
             }
-            Some(Err(why)) => {
-                let told =
-                    frame::told("The workbooks of this outage cannot be read", &why.join(" "));
-                for path in ["/record", "/what-if"] {
-                    all = all.route(path, get(Html(told.clone())));
-                }
-            }
-            None => {}
         }
     }
     let entrance = Router::new()
@@ -168,9 +162,8 @@ async fn invite(State(house): State<House>) -> Response {
 }
 
 async fn sheet(State(house): State<House>) -> Result<Response, Response> {
-    let title = house.subject.title();
-    let board = aside(move || house.subject.board()).await?;
-    Ok(Html(frame::frame(title, true, &board)).into_response())
+    let (title, board) = aside(move || (house.subject.title(), house.subject.board())).await?;
+    Ok(Html(frame::frame(&title, true, &board)).into_response())
 }
 
 async fn drawers(State(house): State<House>) -> Result<Response, Response> {

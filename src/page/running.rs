@@ -15,7 +15,8 @@ use crate::job::Job;
 use crate::length::Length;
 use crate::model::Model;
 use crate::outage::{
-    Booking, BookingRefusal, Circumstances, LedgerEntry, Outage, OutagePump, PlanBooking, PumpState,
+    Booking, BookingRefusal, Circumstances, LedgerEntry, Outage, OutagePump, PlanBooking,
+    PumpState, TookOver,
 };
 use crate::outage_books::{self, OutageBooks};
 use crate::outage_cells;
@@ -183,7 +184,7 @@ impl Running {
 
     fn news_of(&self, plan: PlanBooking) -> Vec<Booking> {
         let taken = self.now.outage.taken().cloned().unwrap_or_default();
-        self.now.outage.news(crate::outage::TookOver { holds: None, ..taken }, plan)
+        self.now.outage.news(TookOver { holds: None, ..taken }, Some(plan))
     }
 
     /// Whether a dimension of a pump was booked, by the heading of its column.
@@ -235,6 +236,18 @@ impl Running {
         Ok(refused)
     }
 
+    /// Gets ready to book: somebody has a name, and the outage is as its file has it. Whether the request was booked before.
+    pub(super) fn is_booked_before(
+        &mut self,
+        scratch: &mut Scratch,
+        by: &By,
+        megabytes: u64,
+    ) -> Result<bool, Reasons> {
+        named_by(by)?;
+        self.follow(scratch, megabytes)?;
+        Ok(self.knows(by))
+    }
+
     /// Reads the file again if it moved.
     fn follow(&mut self, scratch: &mut Scratch, megabytes: u64) -> Result<(), Reasons> {
         if self.is_moved() {
@@ -259,11 +272,6 @@ impl Running {
         by: &By,
         megabytes: u64,
     ) -> Result<Vec<RefusedEdit>, Reasons> {
-        named_by(by)?;
-        self.follow(scratch, megabytes)?;
-        if self.knows(by) {
-            return Ok(Vec::new());
-        }
         let (edits, moved): (Vec<_>, Vec<_>) = edits
             .iter()
             .cloned()
@@ -281,22 +289,9 @@ impl Running {
         Ok(refused)
     }
 
-    /// Books the edits at hand that are readings, all in one transaction; the others stay.
-    pub(super) fn take_over(
-        &mut self,
-        scratch: &mut Scratch,
-        by: &By,
-        megabytes: u64,
-    ) -> Result<Vec<RefusedEdit>, Reasons> {
-        named_by(by)?;
-        self.follow(scratch, megabytes)?;
-        if self.knows(by) {
-            return Ok(Vec::new());
-        }
-        self.book(scratch, by, megabytes)
-    }
-
-    fn book(
+    /// Books the edits at hand that are readings. Those that are none stay, and so do all under [`Mode::WhatIf`] where one
+    /// cannot be booked.
+    pub(super) fn book(
         &mut self,
         scratch: &mut Scratch,
         by: &By,
@@ -357,11 +352,10 @@ impl Running {
         by: &By,
         megabytes: u64,
     ) -> Result<(), Reasons> {
-        named_by(by)?;
-        self.follow(scratch, megabytes)?;
-        if self.knows(by) {
-            return Ok(());
-        }
+        // What was undone elsewhere is not undone again.
+        let is_undone =
+            |step: &Vec<u32>| step.iter().all(|&entry| self.now.outage.is_undone(entry));
+        self.steps.retain(|step| !is_undone(step));
         let Some(step) = self.steps.last() else { return Ok(()) };
         let undo = step.iter().rev().map(|&entry| Booking::Undo { entry }).collect();
         self.enter_all(scratch, undo, by, megabytes)?;
@@ -373,19 +367,10 @@ impl Running {
     pub(super) fn enter(
         &mut self,
         scratch: &mut Scratch,
-        (plan, head): (PlanBooking, u32),
+        plan: PlanBooking,
         by: &By,
         megabytes: u64,
     ) -> Result<(), Reasons> {
-        named_by(by)?;
-        self.follow(scratch, megabytes)?;
-        if self.knows(by) {
-            return Ok(());
-        }
-        if self.now.outage.head().number != head {
-            let words = "The outage moved on meanwhile: it is planned again, and that plan was not entered.";
-            return Err(vec![words.into()]);
-        }
         self.enter_all(scratch, self.news_of(plan), by, megabytes)
     }
 
@@ -420,7 +405,7 @@ impl Running {
         let heading = heading.map_or("", |heading| heading.text.as_str());
         let model = model_of(scratch.job(), &edit.tag);
         let column = model.and_then(|model| Some((model, pump_column(model, &edit.heading)?)));
-        let Some((model, PumpColumn::Reading(at))) = column else {
+        let Some((model, PumpColumn::Reading(_))) = column else {
             return Err(BookingRefusal {
                 found: format!("`{}` below {heading}, which is no reading", edit.now),
                 expected: "a reading: the ledger has no other cell of the pump workbook".into(),
@@ -434,18 +419,9 @@ impl Running {
                 fix: "to take a booked reading back, undo its entry".into(),
             });
         }
-        let what = &model.dimensions[at].name;
+        let what = outage_cells::dimension(model, &edit.heading).unwrap_or_default();
         let value = with_unit(&edit.now, heading);
-        let booking = outage_cells::measured(&self.now.pumps, model, [&edit.tag, what, &value])?;
-        match &booking {
-            // A second reading of a dimension has a column that the ledger cannot name.
-            Booking::Measured { heading: own, .. } if *own != edit.heading => Err(BookingRefusal {
-                found: format!("`{}` below {heading}", edit.now),
-                expected: "a dimension with one column".into(),
-                fix: "type it into the pump workbook, then run `gapwright kit --outage`".into(),
-            }),
-            _ => Ok(booking),
-        }
+        outage_cells::measured(&self.now.pumps, model, [&edit.tag, &what, &value])
     }
 
     /// Refusal of an edit whose cell somebody else has changed.
@@ -509,10 +485,10 @@ impl Running {
             row.remarks.insert(0, format!("{state}{bag}"));
             return;
         }
-        if let Some((job, of)) = of {
-            if let Ok(packs) = outage_kit::packs(job, of, &pump.bag) {
-                row.of_packs(job, of, &packs);
-            }
+        if let Some((job, of)) = of
+            && let Ok(packs) = outage_kit::packs(job, of, &pump.bag)
+        {
+            row.of_packs(job, of, &packs);
         }
         let fault = self.faults.get(&key(&pump.tag)).map(String::as_str);
         let why = fault.or_else(|| pump.reason()).map(String::from);

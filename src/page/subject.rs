@@ -33,10 +33,10 @@ impl From<Arc<LedgerBoard>> for Subject {
 }
 
 impl Subject {
-    pub(super) fn title(&self) -> &'static str {
+    pub(super) fn title(&self) -> String {
         match self {
-            Subject::WhatIf(_) => "Outage kit plan",
-            Subject::Outage(_) => "Running outage",
+            Subject::WhatIf(desk) => desk.title(),
+            Subject::Outage(_) => "Running outage".into(),
         }
     }
 
@@ -108,7 +108,9 @@ impl Subject {
     pub(super) fn plan(&self) {
         match self {
             Subject::WhatIf(desk) => desk.plan(),
-            Subject::Outage(board) => board.desks().for_each(|desk| desk.plan()),
+            Subject::Outage(board) => {
+                board.desks().filter(|desk| desk.is_wanted()).for_each(|desk| desk.plan());
+            }
         }
     }
 

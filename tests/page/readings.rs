@@ -8,8 +8,8 @@ use std::time::Duration;
 
 use gapwright::formats::plan::{PlanJson, parse};
 use gapwright::json;
-use gapwright::outage::{Booking, Outage};
-use gapwright::outage_file::OutageFile;
+use gapwright::outage::{Booking, Circumstances, Outage};
+use gapwright::outage_file::{BookError, OutageFile};
 use gapwright::page::{Bounds, Desk, LedgerBoard};
 use gapwright::scratch::Scratch;
 use serde_json::{Value, json};
@@ -265,8 +265,10 @@ fn a_reading_is_booked_once_and_taken_back_by_a_counter_entry() {
     let board = page.get("/record");
     assert!(row(&board, "C").contains("0.0315 in") && row(&board, "C").contains("booked"));
     let twice = planned(page.record());
-    let status =
-        run(&shop, &["kit", "stock.csv", "pumps.csv", "--outage", "twin.outage", "--json", "-"]);
+    let status = run(
+        &shop,
+        &["kit", "stock.csv", "pumps.csv", "--outage", "twin.outage", "--json", "-", "--force"],
+    );
     assert_eq!(twice.plan, parse(status.as_bytes()).unwrap().plan);
 
     // Taken back, once.
@@ -301,9 +303,21 @@ fn what_another_booked_meanwhile_is_said() {
         format!("booked meanwhile: entry {head}, reading C bare clearance: 0.0312 in, by Sam");
     assert!(why.contains(&entry) && why.ends_with("It stays 0.0312 in."), "{why}");
     assert_eq!(ledger(&path).head().number, head);
-    // A plan of values that are gone is not entered.
-    page.ask("/record", "enter", &[], "3");
+    // Decided before that entry, nothing is booked, whatever it is.
+    let mut file = OutageFile::open(&path).unwrap();
+    let receive = Booking::Receive { item: "S10".into(), count: 1 };
+    let late = |end| {
+        vec![(
+            Circumstances { request: format!("{end}"), ..Circumstances::default() },
+            receive.clone(),
+        )]
+    };
+    let refused = file.book_at(head - 1, late(head - 1)).unwrap_err();
+    assert!(
+        matches!(refused, BookError::Refused(why) if why[0].1.found.contains("booked meanwhile"))
+    );
     assert_eq!(ledger(&path).head().number, head);
+    assert_eq!(file.book_at(head, late(head)).unwrap()[0].entry.number, head + 1);
     page.board.look_at_disk();
     let board = page.get("/what-if");
     assert!(board.contains(&format!("<li>entry {head}, reading C bare clearance")), "{board}");
