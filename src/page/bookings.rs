@@ -456,8 +456,7 @@ fn page(
 /// The rules' answer to a name that they do not know.
 pub(super) fn unknown(outage: &Outage, of: Booking) -> Response {
     let Err(why) = outage.book(Circumstances::default(), of) else { return not_there() };
-    let page =
-        html! { main.forms { (Outcome::refusal(why).markup()) p { a href="/" { "All pumps" } } } };
+    let page = html! { main.forms { (Outcome::refusal(why).markup()) p { a.big href="/" { "All pumps" } } } };
     (StatusCode::NOT_FOUND, Html(frame::form("Not there", &page))).into_response()
 }
 

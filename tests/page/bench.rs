@@ -23,6 +23,7 @@ fn week() -> tempfile::TempDir {
     let tiny = format!("{}/samples/tiny/stock.csv", env!("CARGO_MANIFEST_DIR"));
     let text = fs::read_to_string(tiny)
         .unwrap()
+        .replace("G90,gasket,F1,0.090,0.0005,1", "G90,gasket,F1,0.090,0.0005,2")
         .replace("G105,gasket,F1,0.105,0.0005,1", "G105,gasket,F1,0.105,0.0005,2");
     fs::write(stock.join("Stock.csv"), text).unwrap();
     fs::write(
