@@ -2,6 +2,9 @@
 //!
 //! Readings are judged by [`crate::recheck`] and pieces by [`crate::accounting`], as everywhere else.
 
+mod booking;
+mod in_play;
+
 use std::collections::BTreeMap;
 
 use crate::accounting::inputs::inputs;
@@ -20,6 +23,9 @@ use crate::recheck::{Bench, Decision, Left, Of, Reading, Readings, Record, Swap,
 use crate::show::{length, natural_unit};
 use crate::verify::Verified;
 use crate::words;
+
+pub use booking::{NO_PLAN, judge_others, plan_booking};
+pub use in_play::{BAGGED, Plays, Told, is_told};
 
 /// Pieces of a pump's kit, by its index in the job: those for its places, then its consumables.
 pub fn pieces(verified: &Verified, pump: usize) -> Vec<KitPiece> {

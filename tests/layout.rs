@@ -120,8 +120,8 @@ const ROOMS: &[(&str, &str)] = &[
     ),
     (
         "page",
-        "accounting choose crush digest issue job length model outage outage_books outage_event outage_file outage_job outage_kit \
-         paper plain_text plan problem pump pump_cells read recheck scratch sheet show stack verify words",
+        "accounting analysis choose crush digest issue job length model outage outage_books outage_cells outage_event outage_file \
+         outage_job outage_kit paper plain_text plan problem pump pump_cells read recheck scratch sheet show stack verify words",
     ),
     (
         "cli",

@@ -51,7 +51,8 @@ Examples:
   gapwright page stock.xlsx pumps.xlsx --port 8470
         prints its address; Ctrl-C ends it
   gapwright page week-12.outage --open
-        opens a running outage: bookings, and the bench by a slip's code
+        opens a running outage: readings are tried or booked, bags and counts
+        are booked, and the bench is reached by a slip's code
 
 Nobody else can reach the page: it answers on this computer alone, and only to
 the browser that opened the address first. The workbooks are never written; an
@@ -140,7 +141,9 @@ pub(super) fn run(args: &Args, common: &Common) -> Ended {
     let mut run = Run::begin(common, args.files());
     if let Some(path) = args.outage() {
         let opened = run.look("checking the outage file", |_| LedgerBoard::open(path));
-        let board = Arc::new(sound(&mut run, path, opened)?);
+        let board = sound(&mut run, path, opened)?;
+        use_threads(args.threads.threads);
+        let board = Arc::new(board.with_readings(common.megabytes));
         let served = serve(&run, board, args);
         run.sound(served.map_err(|error| problem(&error)))?;
         return run.end(DONE);
@@ -159,7 +162,7 @@ fn serve(run: &Run, subject: impl Into<Subject>, args: &Args) -> Result<(), Page
     let server = Server::bind(subject, args.port, Bounds::default())?;
     let link = server.link()?;
     let written = match args.outage() {
-        Some(_) => "Bookings are entered into the outage file.",
+        Some(_) => "Nothing but the outage file is written, and only when you book.",
         None => "No file is written.",
     };
     must_see!(run.voice(), "{link}");

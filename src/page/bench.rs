@@ -13,8 +13,8 @@ use maud::{Markup, html};
 
 use super::bookings::{self, Outcome, Sent};
 use super::form::{Fields, encoded};
-use super::frame;
 use super::routes::{House, aside};
+use super::{frame, of_outage};
 use crate::job::Job;
 use crate::length::{Length, LengthError, Unit};
 use crate::model::NOT_FIT;
@@ -51,7 +51,7 @@ fn answer(status: StatusCode, title: &str, here: &str, body: &Markup) -> Respons
     let page = html! {
         header.top {
             h1 { (title) }
-            (frame::outage_links("/bench"))
+            (of_outage::links("", "/bench"))
             p #live role="status" aria-live="polite" {}
         }
         main.forms.bench data-here=(here) { (body) }

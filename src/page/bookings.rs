@@ -18,7 +18,7 @@ use maud::{Markup, html};
 
 use super::form::{Fields, cookie, encoded};
 use super::routes::{House, aside, not_there};
-use super::{door, frame, named};
+use super::{door, frame, named, of_outage};
 use crate::issue::key;
 use crate::job::Job;
 use crate::model::{NOT_FIT, USUAL_CAUTIONS};
@@ -445,7 +445,7 @@ fn page(
     let page = html! {
         header.top {
             h1 { (title) }
-            (frame::outage_links(&here))
+            (of_outage::links("", &here))
             p #live role="status" aria-live="polite" {}
         }
         main.forms data-here=(here) { (outcome.markup()) (body) }

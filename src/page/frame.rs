@@ -55,23 +55,12 @@ pub(super) fn told(title: &str, text: &str) -> String {
     frame(title, false, &html! { main.told { h1 { (title) } p { (text) } } })
 }
 
-const PAGES: [(&str, &str); 3] = [("/", "Pumps"), ("/drawers", "Drawers"), ("/bench", "Bench")];
-
 /// Links between the pages; the one at hand is marked.
 pub(super) fn links(here: &str) -> Markup {
-    linked(&PAGES[..2], here)
-}
-
-/// Links between the pages of a running outage.
-pub(super) fn outage_links(here: &str) -> Markup {
-    linked(&PAGES, here)
-}
-
-fn linked(pages: &[(&str, &str)], here: &str) -> Markup {
     html! {
         nav aria-label="Pages" {
-            @for (path, name) in pages {
-                a href=(path) aria-current=[(*path == here).then_some("page")] { (name) }
+            @for (path, name) in [("/", "Pumps"), ("/drawers", "Drawers")] {
+                a href=(path) aria-current=[(path == here).then_some("page")] { (name) }
             }
         }
     }

@@ -1,4 +1,4 @@
-//! Subject of a page: workbooks with other values tried, or an outage file.
+//! Subject of a page: a scratch copy of workbooks, or an outage file.
 
 use std::path::Path;
 use std::sync::Arc;
@@ -6,7 +6,7 @@ use std::sync::Arc;
 use maud::Markup;
 use tokio::sync::watch;
 
-use super::desk::{Act, Desk};
+use super::desk::{Act, By, Desk};
 use super::ledger::LedgerBoard;
 use super::parts::{Fresh, Part};
 use crate::scratch::RefusedEdit;
@@ -14,7 +14,7 @@ use crate::scratch::RefusedEdit;
 /// Subject of a page.
 #[derive(Clone)]
 pub enum Subject {
-    /// A scratch copy of two workbooks.
+    /// A scratch copy of two workbooks, or of those of an outage.
     WhatIf(Arc<Desk>),
     /// A running outage.
     Outage(Arc<LedgerBoard>),
@@ -33,10 +33,10 @@ impl From<Arc<LedgerBoard>> for Subject {
 }
 
 impl Subject {
-    pub(super) fn title(&self) -> &'static str {
+    pub(super) fn title(&self) -> String {
         match self {
-            Subject::WhatIf(_) => "Outage kit plan",
-            Subject::Outage(_) => "Running outage",
+            Subject::WhatIf(desk) => desk.title(),
+            Subject::Outage(_) => "Running outage".into(),
         }
     }
 
@@ -93,14 +93,14 @@ impl Subject {
     pub(super) fn drawing(&self, model: usize) -> Option<Arc<[u8]>> {
         match self {
             Subject::WhatIf(desk) => desk.drawing(model),
-            Subject::Outage(_) => None,
+            Subject::Outage(board) => board.record()?.drawing(model),
         }
     }
 
     /// Makes a change; `None` where nothing can be changed.
-    pub(super) fn act(&self, act: &Act) -> Option<Vec<RefusedEdit>> {
+    pub(super) fn act(&self, act: &Act, by: &By) -> Option<Vec<RefusedEdit>> {
         match self {
-            Subject::WhatIf(desk) => Some(desk.act(act)),
+            Subject::WhatIf(desk) => Some(desk.act(act, by)),
             Subject::Outage(_) => None,
         }
     }
@@ -108,7 +108,9 @@ impl Subject {
     pub(super) fn plan(&self) {
         match self {
             Subject::WhatIf(desk) => desk.plan(),
-            Subject::Outage(_) => {}
+            Subject::Outage(board) => {
+                board.desks().filter(|desk| desk.is_wanted()).for_each(|desk| desk.plan());
+            }
         }
     }
 
@@ -116,7 +118,7 @@ impl Subject {
     pub(super) fn failed(&self) {
         match self {
             Subject::WhatIf(desk) => desk.failed(),
-            Subject::Outage(_) => {}
+            Subject::Outage(board) => board.desks().for_each(|desk| desk.failed()),
         }
     }
 
@@ -130,7 +132,7 @@ impl Subject {
     pub(super) fn stop(&self) {
         match self {
             Subject::WhatIf(desk) => desk.stop(),
-            Subject::Outage(_) => {}
+            Subject::Outage(board) => board.desks().for_each(|desk| desk.stop()),
         }
     }
 }

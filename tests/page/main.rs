@@ -11,5 +11,9 @@ mod ledger;
 #[cfg(unix)]
 mod program;
 mod raw;
+mod readings;
 mod scratch;
+#[path = "../issue/shop.rs"]
+#[allow(dead_code)]
+mod shop;
 mod shown;
