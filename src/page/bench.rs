@@ -67,7 +67,7 @@ async fn entrance(State(house): State<House>, uri: Uri) -> Result<Response, Resp
     let fields = Fields::parse(uri.query().unwrap_or_default());
     let code = fields.get("code").to_string();
     if code.is_empty() {
-        return Ok(answer(StatusCode::OK, "Bench", "/bench", &code_field("")));
+        return Ok(answer(StatusCode::OK, "Bench", "/bench", &code_field()));
     }
     aside(move || {
         let file = bookings::open(&path)?;
@@ -90,13 +90,13 @@ async fn entrance(State(house): State<House>, uri: Uri) -> Result<Response, Resp
     .await?
 }
 
-fn code_field(code: &str) -> Markup {
+fn code_field() -> Markup {
     html! {
         section aria-labelledby="code-title" {
             h2 #code-title { "Code on the slip" }
             p { "Scan it, or type its words or the tag of the pump." }
             form.code method="get" action="/bench" {
-                div.field { label for="code" { "Code" } input #code name="code" value=(code) autocomplete="off" autocapitalize="off" spellcheck="false" autofocus required; }
+                div.field { label for="code" { "Code" } input #code name="code" autocomplete="off" autocapitalize="off" spellcheck="false" autofocus required; }
                 div.buttons { button type="submit" { "Open" } }
             }
         }
@@ -107,11 +107,11 @@ fn code_field(code: &str) -> Markup {
 fn stopped(code: &str, why: &BookingRefusal, onward: Option<&str>) -> Response {
     let body = html! {
         section.refused role="alert" aria-labelledby="stop" {
-            h2 #stop { "STOP: this slip does not count" }
+            h2 #stop { "STOP: " @if ReadCode::is_meant(code) { "this slip does not count" } @else { "no such pump" } }
             p.alarm { (bookings::said(why)) }
             @if let Some(tag) = onward { p { a.big href={ "/bench/" (encoded(tag)) } { "The figures of today for " (tag) } } }
         }
-        (code_field(code))
+        (code_field())
     };
     answer(StatusCode::CONFLICT, "STOP", "/bench", &body)
 }

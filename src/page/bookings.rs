@@ -596,18 +596,18 @@ fn of_item(outage: &Outage, item: &str, who: &str) -> Result<Markup, Response> {
                 (common(outage, who, "item", true)?)
                 input type="hidden" name="item" value=(item);
                 div.field { label for="count" { "Pieces" } input #count name="count" inputmode="numeric" pattern="[0-9]*" autocomplete="off" required; }
-                div.buttons {
-                    button type="submit" name="what" value="count" { "So many are in the bin" }
-                    button type="submit" name="what" value="receive" { "So many came in" }
-                    button type="submit" name="what" value="scrap" { "So many were thrown away" }
-                }
                 @if !holders.is_empty() {
-                    div.field { label for="from" { "Thrown away out of" }
+                    div.field { label for="from" { "Out of, where they were thrown away" }
                         select #from name="from" {
                             option value="" { "the bin" }
                             @for pump in &holders { option value=(pump.tag) { "the bag of " (pump.tag) } }
                         }
                     }
+                }
+                div.buttons {
+                    button type="submit" name="what" value="count" { "Counted: that is what is in the bin" }
+                    button type="submit" name="what" value="receive" { "They came in" }
+                    button type="submit" name="what" value="scrap" { "They were thrown away" }
                 }
             }
         }

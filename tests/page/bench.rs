@@ -414,7 +414,7 @@ fn the_bench_is_large_enough_and_sees_what_others_book() {
         "/bench?code=gapwright",
     ];
     for (width, dark) in [(1280, false), (800, false), (800, true), (390, false), (390, true)] {
-        browser.screen(width, 900, dark);
+        browser.screen(width, 2400, dark);
         for path in pages {
             browser.open(&format!("{}{path}", site.origin()));
             let name = path.replace(['/', '?', '='], "-");
