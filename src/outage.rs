@@ -214,10 +214,10 @@ impl Outage {
     }
 
     /// Workbooks and a plan as they are to be entered: without what is there already.
-    pub fn news(&self, taken: TookOver, plan: PlanBooking) -> Vec<Booking> {
+    pub fn news(&self, taken: TookOver, plan: Option<PlanBooking>) -> Vec<Booking> {
         let known = self.taken().is_some_and(|last| last.is_same(&taken));
         let files = (taken.holds.is_some() || !known).then_some(Booking::TookOver(taken));
-        let plan = (!self.stands(&plan)).then_some(Booking::Plan(plan));
+        let plan = plan.filter(|plan| !self.stands(plan)).map(Booking::Plan);
         files.into_iter().chain(plan).collect()
     }
 

@@ -1,6 +1,6 @@
 //! `gapwright kit`: the main job, workbook to workbook.
 
-mod outage;
+pub(super) mod outage;
 pub(super) mod told;
 
 use std::path::{Path, PathBuf};

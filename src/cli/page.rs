@@ -13,7 +13,7 @@ use super::outage::sound;
 use super::run::{Ended, Run, use_threads};
 use super::settings::Settings;
 use super::voice::must_see;
-use super::{Common, DONE, from_command_line};
+use super::{Common, DONE, from_command_line, kit};
 use crate::page::{Bounds, Desk, LedgerBoard, PageError, Server, Subject};
 use crate::problem::{Place, Problem, Problems};
 use crate::read::{self, Holds, Memory, Sources};
@@ -28,6 +28,9 @@ pub(super) struct Args {
     stock: PathBuf,
     /// Pump workbook, likewise; the two are told apart by their sheets.
     pumps: Option<PathBuf>,
+    /// Outage file to begin with the workbooks, or to continue, NAME.outage: readings can be booked then.
+    #[arg(long, value_name = "FILE", requires = "pumps")]
+    outage: Option<PathBuf>,
     /// Open the page in the browser.
     #[arg(long)]
     open: bool,
@@ -53,6 +56,8 @@ Examples:
   gapwright page week-12.outage --open
         opens a running outage: readings are tried or booked, bags and counts
         are booked, and the bench is reached by a slip's code
+  gapwright page stock.xlsx pumps.xlsx --outage week-12.outage --open
+        begins the outage file with the two workbooks, then opens it
 
 Nobody else can reach the page: it answers on this computer alone, and only to
 the browser that opened the address first. The workbooks are never written; an
@@ -64,7 +69,7 @@ The plan predicts: measure each finished pack and recheck each clearance.";
 impl Args {
     fn files(&self) -> Files<'_> {
         let outage = self.outage();
-        let books = [&self.stock].into_iter().chain(&self.pumps).filter(|_| outage.is_none());
+        let books = [&self.stock].into_iter().chain(&self.pumps).filter(|_| self.alone().is_none());
         Files {
             reads: books.map(PathBuf::as_path).collect(),
             models: self.models.as_deref(),
@@ -73,10 +78,28 @@ impl Args {
         }
     }
 
-    /// The outage file, if one is given alone.
+    /// The outage file, alone or beside the workbooks.
     fn outage(&self) -> Option<&Path> {
+        self.alone().or(self.outage.as_deref())
+    }
+
+    /// The outage file, if one is given alone.
+    fn alone(&self) -> Option<&Path> {
         let alone = self.pumps.is_none() && is_outage(&self.stock);
         alone.then_some(&self.stock)
+    }
+
+    fn sources(&self, pumps: &Path, memory: &Memory) -> Sources {
+        let [stock, pumps] = in_order([&self.stock, pumps], memory);
+        Sources {
+            stock: stock.to_path_buf(),
+            pumps: pumps.to_path_buf(),
+            models: self.models.clone(),
+            settings: self.settings.given(),
+            day: day(None),
+            memory: memory.clone(),
+            examples: false,
+        }
     }
 
     fn scratch(&self, memory: &Memory, problems: &mut Problems) -> Option<Scratch> {
@@ -88,18 +111,8 @@ impl Args {
             ));
             return None;
         };
-        let [stock, pumps] = in_order([&self.stock, pumps], memory);
-        let sources = Sources {
-            stock: stock.to_path_buf(),
-            pumps: pumps.to_path_buf(),
-            models: self.models.clone(),
-            settings: self.settings.given(),
-            day: day(None),
-            memory: memory.clone(),
-            examples: false,
-        };
         // Warnings stand on the page.
-        Scratch::open(sources).map_err(|found| problems.absorb(found)).ok()
+        Scratch::open(self.sources(pumps, memory)).map_err(|found| problems.absorb(found)).ok()
     }
 }
 
@@ -140,6 +153,14 @@ fn in_order<'a>(given: [&'a Path; 2], memory: &Memory) -> [&'a Path; 2] {
 pub(super) fn run(args: &Args, common: &Common) -> Ended {
     let mut run = Run::begin(common, args.files());
     if let Some(path) = args.outage() {
+        if let Some(pumps) = &args.pumps {
+            kit::outage::begin(
+                &mut run,
+                path,
+                |memory| args.sources(pumps, memory),
+                &args.settings,
+            )?;
+        }
         let opened = run.look("checking the outage file", |_| LedgerBoard::open(path));
         let board = sound(&mut run, path, opened)?;
         use_threads(args.threads.threads);

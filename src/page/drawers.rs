@@ -35,7 +35,8 @@ pub(super) fn table(planned: Option<&Verified>) -> Markup {
 
 fn of_plan(planned: &Verified) -> Markup {
     let (job, plan) = (planned.job(), planned.plan());
-    let (issued, left) = (planned.issued(), planned.left());
+    // Pieces in bags that stay closed are in no drawer.
+    let (before, issued, left) = (planned.before(), planned.issued(), planned.left());
     let mut takers: Vec<BTreeMap<&str, u32>> = vec![BTreeMap::new(); job.stock.len()];
     for (at, pump) in job.pumps.iter().enumerate() {
         for pick in planned.picks(at) {
@@ -69,7 +70,7 @@ fn of_plan(planned: &Verified) -> Markup {
                             (thickness(size.thickness, unit)) " " span.remark { (tolerance(size.tolerance, unit)) }
                         } }
                         td { (bar::pieces(issued[at], left[at].saturating_sub(reserved), reserved)) }
-                        td.number { (lot.on_hand) }
+                        td.number { (before[at]) }
                         td.number { (issued[at]) }
                         td.number { (left[at]) }
                         td { (worth.map_or_else(|| "not worked out".to_string(), |worth| words::worth(job, worth))) }

@@ -21,8 +21,9 @@ pub(super) fn title(running: &Running) -> String {
 
 /// Pages of an outage; the one at hand is marked. `base` is the path of a page of readings, empty on others.
 pub(super) fn links(base: &str, here: &str) -> Markup {
+    let at = [base, here].concat();
     let mark =
-        |path: &str| [base, here].concat().trim_end_matches('/') == path.trim_end_matches('/');
+        |path: &str| !here.is_empty() && at.trim_end_matches('/') == path.trim_end_matches('/');
     let drawers = (!base.is_empty()).then(|| (format!("{base}/drawers"), "Drawers of this plan"));
     let all = [
         ("/", "Outage"),
@@ -95,7 +96,7 @@ fn preview(stands: Option<bool>, last: Option<u32>) -> Markup {
             (None, _) => { p { "The plan below is being worked out." } }
             (Some(true), _) => { p { "The plan below is the one that counts. Its workbook, slips and labels: run " code { "gapwright kit" } " with the workbooks and " code { "--outage" } ", on the command line." } }
             (Some(false), Some(last)) => { p.alarm { "The plan below is a preview: plan " (last) " counts until it is entered." } }
-            (Some(false), None) => { p.alarm { "The plan below is a preview: no plan counts until it is entered." } }
+            (Some(false), None) => { p.alarm { "The plan below is a preview: no plan counts until it is entered, and readings can be booked then." } }
         }
     }
 }

@@ -15,7 +15,8 @@ use crate::job::Job;
 use crate::length::Length;
 use crate::model::Model;
 use crate::outage::{
-    Booking, BookingRefusal, Circumstances, LedgerEntry, Outage, OutagePump, PlanBooking, PumpState,
+    Booking, BookingRefusal, Circumstances, LedgerEntry, Outage, OutagePump, PlanBooking,
+    PumpState, TookOver,
 };
 use crate::outage_books::{self, OutageBooks};
 use crate::outage_cells;
@@ -175,7 +176,7 @@ impl Running {
 
     fn news_of(&self, plan: PlanBooking) -> Vec<Booking> {
         let taken = self.now.outage.taken().cloned().unwrap_or_default();
-        self.now.outage.news(crate::outage::TookOver { holds: None, ..taken }, plan)
+        self.now.outage.news(TookOver { holds: None, ..taken }, Some(plan))
     }
 
     /// Whether a dimension of a pump was booked, by the heading of its column.

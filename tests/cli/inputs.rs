@@ -208,7 +208,7 @@ const ONLY_READ: [(&str, &[&str]); 17] = [
     // The outage file is read, and entries are added to it by its own rules.
     ("kit", &["--models", "--outage"]),
     ("slips", &["--models", "--outage", "--since"]),
-    ("page", &["--models"]),
+    ("page", &["--models", "--outage"]),
     ("book", &[]),
     ("status", &[]),
     ("compare", &[]),

@@ -5,7 +5,7 @@ use std::io::{BufRead, BufReader, Read, Write};
 use std::net::{SocketAddr, TcpListener, TcpStream};
 use std::path::Path;
 use std::process::{Child, Command, Stdio};
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 use gapwright::outage_file::OutageFile;
 
@@ -167,7 +167,7 @@ fn killed_between_booking_and_answer_it_books_once() {
     // Killed as soon as the first of its three bookings is in the file; its answer is never read.
     let mut stream = TcpStream::connect(at).unwrap();
     stream.write_all(post(at, &cookie).as_bytes()).unwrap();
-    let began = std::time::Instant::now();
+    let began = Instant::now();
     while entries().len() == before {
         assert!(began.elapsed() < Duration::from_secs(60), "it is never booked");
         std::thread::sleep(Duration::from_millis(1));
@@ -194,4 +194,48 @@ fn killed_between_booking_and_answer_it_books_once() {
     let words: Vec<&str> = made[before..].iter().map(|entry| entry.booking.word()).collect();
     assert_eq!(words, ["reading", "reading", "accept"]);
     assert_eq!(made[..there.len()], there[..], "what was booked is as it was");
+}
+
+/// Posts a change to a page of readings; the answer.
+fn ask(link: &str, path: &str, cookie: &str, body: &str) -> String {
+    let at = address(link);
+    let request = format!(
+        "POST {path}/act HTTP/1.1\r\nHost: {at}\r\nOrigin: http://{at}\r\nCookie: {cookie}\r\nContent-Type: application/json\r\nContent-Length: {}\r\n\r\n{body}",
+        body.len()
+    );
+    let answer = talk(at, request.as_bytes());
+    assert_eq!(answer.status, 200, "{answer:?}");
+    answer.body
+}
+
+/// The program is killed after a booking; started again and asked again, it books nothing twice.
+#[test]
+fn workbooks_begin_an_outage_file_and_a_retry_outlives_the_program() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("new.outage");
+    let file = path.to_str().unwrap();
+    let wrong = gapwright(&["page", STOCK, PUMPS, "--outage", "new.xlsx"]).output().unwrap();
+    assert_eq!(wrong.status.code(), Some(2), "{wrong:?}");
+    let (mut child, link) = started(&["page", PUMPS, STOCK, "--outage", file]);
+    let cookie = enter(&link);
+    let board = talk(address(&link), get(&link, "/record", &cookie).as_bytes());
+    assert!(board.body.contains("data-tag=\"A\"") && board.body.contains("No plan is entered yet"));
+    // The ledger knows the pumps from the first plan on.
+    let began = Instant::now();
+    while OutageFile::open(&path).unwrap().outage().last_plan().is_none() {
+        assert!(began.elapsed() < Duration::from_secs(60), "the plan is never entered");
+        ask(&link, "/record", &cookie, r#"{"do":"enter","since":0,"who":"Kim"}"#);
+        std::thread::sleep(Duration::from_millis(10));
+    }
+    let body = r#"{"do":"edit","since":0,"who":"Kim","request":"one","edits":[{"tag":"A","key":"bareclearance","was":"0.041","now":"0.0405"}]}"#;
+    assert!(ask(&link, "/record", &cookie, body).contains("\"refused\":[]"));
+    child.kill().unwrap();
+    child.wait().unwrap();
+    let head = OutageFile::open(&path).unwrap().outage().head();
+    let (mut child, link) = started(&["page", file]);
+    let cookie = enter(&link);
+    let again = ask(&link, "/record", &cookie, body);
+    assert!(again.contains("0.0405 in") && again.contains("\"refused\":[]"), "{again}");
+    end(&mut child);
+    assert_eq!((head.number, OutageFile::open(&path).unwrap().outage().head()), (3, head.clone()));
 }

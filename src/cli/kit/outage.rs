@@ -11,6 +11,7 @@ use std::path::Path;
 use super::{Args, told};
 use crate::cli::outage::{book, changed, facts, name, request, sound};
 use crate::cli::run::{Ended, Run, Stop, use_threads};
+use crate::cli::settings::Settings;
 use crate::cli::voice::{must_see, out};
 use crate::cli::{Common, DONE};
 use crate::job::Job;
@@ -18,21 +19,29 @@ use crate::model::NOT_FIT;
 use crate::outage::{Outage, OutagePump, PlaceInOutage, PlanBooking, PumpState, TookOver};
 use crate::outage_file::{Draft, FileBytes, OutageFile, OutageFileError};
 use crate::outage_job::job_with;
-use crate::outage_kit::{NO_PLAN, judge_others, plan_booking};
+use crate::outage_kit::{NO_PLAN, Told, judge_others, plan_booking};
+use crate::read::{Memory, Sources};
 use crate::show::counted;
 use crate::verify::verify;
-use taken::{Taken, is_named, take_over};
+use taken::{Asked, Taken, is_named, take_over};
 
-pub(super) use taken::Counts;
+pub(in crate::cli) use taken::Counts;
 
 pub(super) fn run(args: &Args, path: &Path, common: &Common) -> Ended {
     let mut run = Run::begin(common, args.files());
+    let asked = Asked {
+        stock: &args.stock,
+        pumps: &args.pumps,
+        settings: &args.settings,
+        counts: args.counts,
+        told: Told { hold: &args.hold, reopen: &args.reopen },
+    };
     let there = there(&mut run, path)?;
     let outage = there.as_ref().map(|file| file.outage().clone()).unwrap_or_default();
     let Taken { job, in_play, taken, bytes, after } =
         run.read("reading and checking the workbooks", |memory, problems| {
             let job = job_with(&args.sources(memory), &outage, problems)?;
-            take_over(args, path, job, &outage, problems)
+            take_over(&asked, path, job, &outage, problems)
         })?;
     if in_play.pumps.is_empty() {
         return judge_only(run, path, there, (taken, bytes), [&job, &in_play], [&outage, &after]);
@@ -43,13 +52,33 @@ pub(super) fn run(args: &Args, path: &Path, common: &Common) -> Ended {
     let verified = run.check(verify(in_play, plan))?;
     let plan = plan_booking(&verified, &job, &after);
     // The ledger comes first: a plan on paper that it does not know could be packed and not booked.
-    let file = enter(&mut run, path, there, (taken, bytes), plan)?;
+    let file = enter(&mut run, path, there, (taken, bytes), Some(plan))?;
     let changes = changed(&run, &file, &job);
     let place = PlaceInOutage::of(&name(path), file.outage(), changes);
     let status = args.deliver(&mut run, &verified, Some(&place))?;
     tell(&run, path, file.outage(), &outage);
     tell_changes(&run, &place);
     Ok(status)
+}
+
+/// Takes workbooks over into an outage file, which is begun where it is not there yet; no plan is made.
+pub(in crate::cli) fn begin(
+    run: &mut Run,
+    path: &Path,
+    sources: impl FnOnce(&Memory) -> Sources,
+    settings: &Settings,
+) -> Result<(), Stop> {
+    let there = there(run, path)?;
+    let outage = there.as_ref().map(|file| file.outage().clone()).unwrap_or_default();
+    let Taken { taken, bytes, .. } =
+        run.read("reading and checking the workbooks", |memory, problems| {
+            let sources = sources(memory);
+            let (stock, pumps) = (&sources.stock, &sources.pumps);
+            let asked = Asked { stock, pumps, settings, counts: None, told: Told::default() };
+            let job = job_with(&sources, &outage, problems)?;
+            take_over(&asked, path, job, &outage, problems)
+        })?;
+    enter(run, path, there, (taken, bytes), None).map(drop)
 }
 
 fn tell_changes(run: &Run, place: &PlaceInOutage) {
@@ -73,7 +102,7 @@ fn judge_only(
 ) -> Ended {
     let mut plan = PlanBooking { code: NO_PLAN.into(), ..PlanBooking::default() };
     judge_others(job, after, in_play, &mut plan);
-    let file = enter(&mut run, path, there, files, plan)?;
+    let file = enter(&mut run, path, there, files, Some(plan))?;
     let status = run.end(DONE)?;
     must_see!(run.voice(), "No pump is left to plan: no workbook was written.");
     tell(&run, path, file.outage(), before);
@@ -95,7 +124,7 @@ fn enter(
     path: &Path,
     there: Option<OutageFile>,
     (taken, bytes): (TookOver, FileBytes),
-    plan: PlanBooking,
+    plan: Option<PlanBooking>,
 ) -> Result<OutageFile, Stop> {
     let mut file = match there {
         Some(file) => file,

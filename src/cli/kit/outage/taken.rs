@@ -4,8 +4,8 @@
 use std::fs;
 use std::path::{Path, PathBuf};
 
-use super::super::Args;
 use crate::cli::from_command_line;
+use crate::cli::settings::Settings;
 use crate::digest::sha256;
 use crate::issue::key;
 use crate::job::{Job, NotMeasured};
@@ -20,7 +20,7 @@ use crate::read;
 
 /// Counts that hold where workbook and ledger differ.
 #[derive(Debug, Clone, Copy, clap::ValueEnum)]
-pub(in crate::cli::kit) enum Counts {
+pub(in crate::cli) enum Counts {
     /// On hand of the stock workbook.
     Workbook,
     /// Stock of the ledger.
@@ -34,6 +34,15 @@ impl From<Counts> for Holding {
             Counts::Ledger => Holding::Ledger,
         }
     }
+}
+
+/// Workbooks to take over, and all that is said about it.
+pub(in crate::cli) struct Asked<'a> {
+    pub(in crate::cli) stock: &'a Path,
+    pub(in crate::cli) pumps: &'a Path,
+    pub(in crate::cli) settings: &'a Settings,
+    pub(in crate::cli) counts: Option<Counts>,
+    pub(in crate::cli) told: Told<'a>,
 }
 
 /// Workbooks as they are taken over, and the job of the pumps that are planned.
@@ -55,7 +64,7 @@ pub(super) fn is_named(path: &Path) -> bool {
 
 /// Holds the workbooks against the ledger; whatever does not fit is a problem, and all of it is listed.
 pub(super) fn take_over(
-    args: &Args,
+    asked: &Asked,
     path: &Path,
     job: Job,
     outage: &Outage,
@@ -76,7 +85,7 @@ pub(super) fn take_over(
         .map(|lot| ItemCount { item: lot.item.clone(), count: lot.on_hand })
         .collect();
     let differences = outage.differences(&counts);
-    if args.counts.is_none() {
+    if asked.counts.is_none() {
         differences.iter().for_each(|one| problems.add(difference(&job, one)));
     }
     for pump in outage.pumps().filter(|pump| !pump.state.is_in_play()) {
@@ -85,20 +94,20 @@ pub(super) fn take_over(
         }
         match job.not_measured.iter().find(|known| key(&known.tag) == key(&pump.tag)) {
             Some(known) => emptied(pump, known).for_each(|problem| problems.add(problem)),
-            None => problems.add(gone_from(&args.pumps, pump)),
+            None => problems.add(gone_from(asked.pumps, pump)),
         }
     }
-    let (files, bytes) = files(args, &job, problems)?;
-    let holds = args.counts.filter(|_| !differences.is_empty()).map(Holding::from);
-    let taken = TookOver { files, settings: args.settings.given(), counts, holds };
+    let (files, bytes) = files(asked, &job, problems)?;
+    let holds = asked.counts.filter(|_| !differences.is_empty()).map(Holding::from);
+    let taken = TookOver { files, settings: asked.settings.given(), counts, holds };
     if !problems.none() {
         return None;
     }
     let place = || Place::file(&path.display().to_string());
     let booked = outage.with(Booking::TookOver(taken.clone()));
     let after = booked.map_err(|refused| problems.add(refused.problem(place()))).ok()?;
-    let plays = Plays::of(&job, &after, &Told { hold: &args.hold, reopen: &args.reopen });
-    check_told(args, &job, &after, &plays, problems);
+    let plays = Plays::of(&job, &after, &asked.told);
+    check_told(&asked.told, &job, &after, &plays, problems);
     match plays.job(&job, &after) {
         _ if !problems.none() => None,
         Ok(in_play) => Some(Taken { job, in_play, taken, bytes, after }),
@@ -115,7 +124,7 @@ pub(super) fn take_over(
 }
 
 /// Checks the pumps that are to be held or reopened: each has a kit, or a bag.
-fn check_told(args: &Args, job: &Job, outage: &Outage, plays: &Plays, problems: &mut Problems) {
+fn check_told(told: &Told, job: &Job, outage: &Outage, plays: &Plays, problems: &mut Problems) {
     let wrong = |option: &str, tag: &str, expected: &str| {
         let known = outage.pump(tag);
         let fix = match known {
@@ -129,12 +138,12 @@ fn check_told(args: &Args, job: &Job, outage: &Outage, plays: &Plays, problems: 
             known.map_or(String::new(), |pump| format!(", which is {}", pump.state.words()));
         from_command_line(format!("{option} {tag}{state}"), expected, &fix)
     };
-    for tag in args.hold.iter().filter(|tag| key(tag) != BAGGED) {
+    for tag in told.hold.iter().filter(|tag| key(tag) != BAGGED) {
         let can_be_held = index(job, tag).is_none_or(|at| plays.can_be_held(at));
         if outage.pump(tag).is_none() || !can_be_held {
             problems.add(wrong("--hold", tag, "a pump with a kit"));
         }
-        if is_told(&args.reopen, tag) {
+        if is_told(told.reopen, tag) {
             problems.add(from_command_line(
                 format!("{tag} both to be held and to be reopened"),
                 "one of the two",
@@ -142,7 +151,7 @@ fn check_told(args: &Args, job: &Job, outage: &Outage, plays: &Plays, problems: 
             ));
         }
     }
-    for tag in &args.reopen {
+    for tag in told.reopen {
         if outage.pump(tag).is_none_or(|pump| pump.state != PumpState::Bagged) {
             problems.add(wrong("--reopen", tag, "a pump whose bag is packed and not issued"));
         }
@@ -217,15 +226,15 @@ fn gone_from(pumps: &Path, pump: &OutagePump) -> Problem {
 }
 
 /// The files behind a job, with their bytes.
-fn files(args: &Args, job: &Job, problems: &mut Problems) -> Option<(Vec<TakenFile>, FileBytes)> {
+fn files(asked: &Asked, job: &Job, problems: &mut Problems) -> Option<(Vec<TakenFile>, FileBytes)> {
     let mut paths: Vec<(FileRole, PathBuf)> = Vec::new();
     let roles = [
-        (&args.stock, FileRole::Stock, FileRole::StockFolder),
-        (&args.pumps, FileRole::Pumps, FileRole::PumpsFolder),
+        (asked.stock, FileRole::Stock, FileRole::StockFolder),
+        (asked.pumps, FileRole::Pumps, FileRole::PumpsFolder),
     ];
     for (path, alone, inside) in roles {
         match path.is_dir() {
-            false => paths.push((alone, path.clone())),
+            false => paths.push((alone, path.to_path_buf())),
             true => {
                 // What cannot be read was a problem when the job was read.
                 let tables = read::csv_files(path).unwrap_or_default();
