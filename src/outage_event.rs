@@ -69,7 +69,7 @@ pub fn reading(
         let model = &job.models[waiting.model];
         return match outage_cells::dimension(model, what) {
             Some(dimension) => {
-                outage_cells::measured(pumps, model, [&waiting.tag, dimension, value])
+                outage_cells::measured(pumps, model, [&waiting.tag, &dimension, value])
             }
             None => {
                 let names = model.dimensions.iter();
@@ -91,7 +91,7 @@ pub fn reading(
     let model = job.model_of(row);
     let Some(of) = outage_kit::readable(job, row, what) else {
         if let Some(dimension) = outage_cells::dimension(model, what) {
-            return outage_cells::measured(pumps, model, [&row.tag, dimension, value]);
+            return outage_cells::measured(pumps, model, [&row.tag, &dimension, value]);
         }
         let packs = model.packs.iter().map(|pack| pack.label.as_str());
         let requirements = row.requirements.iter().map(|one| one.label.as_str());

@@ -68,8 +68,8 @@ Examples:
   gapwright page stock.xlsx pumps.xlsx --port 8470
         prints its address; Ctrl-C ends it
   gapwright page week-12.outage --open
-        opens a running outage: readings are tried or booked, bags and pieces are
-        booked, and the bench finds a pump by its slip's code
+        opens a running outage: readings are tried or booked, bags and counts
+        are booked, and the bench is reached by a slip's code
   gapwright page stock.xlsx pumps.xlsx --outage week-12.outage --open
         begins the outage file with the two workbooks, then opens it
 

@@ -67,7 +67,7 @@ async fn entrance(State(house): State<House>, uri: Uri) -> Result<Response, Resp
     let fields = Fields::parse(uri.query().unwrap_or_default());
     let code = fields.get("code").to_string();
     if code.is_empty() {
-        return Ok(answer(StatusCode::OK, "Bench", "/bench", &code_field("")));
+        return Ok(answer(StatusCode::OK, "Bench", "/bench", &code_field()));
     }
     aside(move || {
         let file = bookings::open(&path)?;
@@ -75,24 +75,28 @@ async fn entrance(State(house): State<House>, uri: Uri) -> Result<Response, Resp
         Ok(match outage_event::tag(outage, &code) {
             Err(why) => stopped(&code, &why, None),
             Ok(tag) => {
-                let Some(pump) = outage.pump(&tag) else {
-                    return Err(bookings::unknown(outage, Booking::Issue { tag }));
-                };
-                let onward = format!("/bench/{}?code={}", encoded(&pump.tag), encoded(&code));
-                (StatusCode::SEE_OTHER, [(header::LOCATION, onward)]).into_response()
+                // The rules say what is wrong with a tag that they do not know.
+                let known = outage.pump(&tag).is_some();
+                match outage.book(Circumstances::default(), Booking::Issue { tag: tag.clone() }) {
+                    Err(why) if !known => stopped(&code, &why, None),
+                    _ => {
+                        let onward = format!("/bench/{}?code={}", encoded(&tag), encoded(&code));
+                        (StatusCode::SEE_OTHER, [(header::LOCATION, onward)]).into_response()
+                    }
+                }
             }
         })
     })
     .await?
 }
 
-fn code_field(code: &str) -> Markup {
+fn code_field() -> Markup {
     html! {
         section aria-labelledby="code-title" {
             h2 #code-title { "Code on the slip" }
             p { "Scan it, or type its words or the tag of the pump." }
             form.code method="get" action="/bench" {
-                div.field { label for="code" { "Code" } input #code name="code" value=(code) autocomplete="off" autocapitalize="off" spellcheck="false" autofocus required; }
+                div.field { label for="code" { "Code" } input #code name="code" autocomplete="off" autocapitalize="off" spellcheck="false" autofocus required; }
                 div.buttons { button type="submit" { "Open" } }
             }
         }
@@ -103,11 +107,11 @@ fn code_field(code: &str) -> Markup {
 fn stopped(code: &str, why: &BookingRefusal, onward: Option<&str>) -> Response {
     let body = html! {
         section.refused role="alert" aria-labelledby="stop" {
-            h2 #stop { "STOP: this slip does not count" }
+            h2 #stop { "STOP: " @if ReadCode::is_meant(code) { "this slip does not count" } @else { "no such pump" } }
             p.alarm { (bookings::said(why)) }
             @if let Some(tag) = onward { p { a.big href={ "/bench/" (encoded(tag)) } { "The figures of today for " (tag) } } }
         }
-        (code_field(code))
+        (code_field())
     };
     answer(StatusCode::CONFLICT, "STOP", "/bench", &body)
 }
@@ -266,8 +270,14 @@ fn read_and_accept(
     let typed = Typed { job, row, pump, fields: &sent.fields };
     let mut readings = Vec::new();
     for of in readable(job, row) {
-        match typed.reading(of) {
-            Ok(reading) => readings.extend(reading.map(|text| (of, text))),
+        let what = outage_kit::name(job, row, of);
+        let read = typed.reading(of).and_then(|text| {
+            let Some(text) = text else { return Ok(None) };
+            outage_event::reading(job, pumps, file.outage(), [&row.tag, what, &text])?;
+            Ok(Some((what, of, text)))
+        });
+        match read {
+            Ok(reading) => readings.extend(reading),
             Err(why) => outcome.refused.push(why),
         }
     }
@@ -288,10 +298,9 @@ fn read_and_accept(
     if !outcome.refused.is_empty() {
         return kept();
     }
-    for (of, text) in readings {
-        let what = outage_kit::name(job, row, of);
-        let outage = file.outage();
-        let read = outage_event::reading(job, pumps, outage, [&row.tag, what, &text]);
+    for (what, of, text) in readings {
+        // Judged with those that were booked before it.
+        let read = outage_event::reading(job, pumps, file.outage(), [&row.tag, what, &text]);
         let is_booked = match read {
             Ok(booking) => sent.book(file, &format!("/{}", id(of)), booking, outcome),
             Err(why) => {

@@ -458,8 +458,7 @@ fn page(
 /// The rules' answer to a name that they do not know.
 pub(super) fn unknown(outage: &Outage, of: Booking) -> Response {
     let Err(why) = outage.book(Circumstances::default(), of) else { return not_there() };
-    let page =
-        html! { main.forms { (Outcome::refusal(why).markup()) p { a href="/" { "All pumps" } } } };
+    let page = html! { main.forms { (Outcome::refusal(why).markup()) p { a.big href="/" { "All pumps" } } } };
     (StatusCode::NOT_FOUND, Html(frame::form("Not there", &page))).into_response()
 }
 
@@ -599,18 +598,18 @@ fn of_item(outage: &Outage, item: &str, who: &str) -> Result<Markup, Response> {
                 (common(outage, who, "item", true)?)
                 input type="hidden" name="item" value=(item);
                 div.field { label for="count" { "Pieces" } input #count name="count" inputmode="numeric" pattern="[0-9]*" autocomplete="off" required; }
-                div.buttons {
-                    button type="submit" name="what" value="count" { "So many are in the bin" }
-                    button type="submit" name="what" value="receive" { "So many came in" }
-                    button type="submit" name="what" value="scrap" { "So many were thrown away" }
-                }
                 @if !holders.is_empty() {
-                    div.field { label for="from" { "Thrown away out of" }
+                    div.field { label for="from" { "Out of, where they were thrown away" }
                         select #from name="from" {
                             option value="" { "the bin" }
                             @for pump in &holders { option value=(pump.tag) { "the bag of " (pump.tag) } }
                         }
                     }
+                }
+                div.buttons {
+                    button type="submit" name="what" value="count" { "Counted: that is what is in the bin" }
+                    button type="submit" name="what" value="receive" { "They came in" }
+                    button type="submit" name="what" value="scrap" { "They were thrown away" }
                 }
             }
         }

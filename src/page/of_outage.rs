@@ -28,9 +28,9 @@ pub(super) fn links(base: &str, here: &str) -> Markup {
     let all = [
         ("/", "Outage"),
         ("/drawers", "Drawers"),
-        ("/bench", "Bench"),
         ("/record", "Record"),
         ("/what-if", "What if"),
+        ("/bench", "Bench"),
     ];
     let all = all.map(|(path, name)| (path.to_string(), name));
     html! {

@@ -281,12 +281,15 @@ fn settings_that_are_no_settings() {
         ("Acceptence", "nominal"),
         ("Acceptance", "lenient"),
         ("Opened packs spoiled", "at times"),
+        // The link that lets a browser in is no address for paper.
+        ("Page address", "http://127.0.0.1:8470/in/0123456789abcdef"),
     ];
     let settings = given.map(|(name, value)| (name.to_string(), value.to_string())).to_vec();
     let found = job(&Sources { settings, ..shop.sources() }).unwrap_err();
     let found = shown(&found, shop.folder.path());
-    assert_eq!(found.len(), 3, "{found:#?}");
+    assert_eq!(found.len(), 4, "{found:#?}");
     assert!(found.iter().any(|p| p.contains("write `Acceptance`")));
+    assert!(found.iter().any(|p| p.contains("the address of a page without its code")));
 }
 
 #[test]

@@ -23,6 +23,7 @@ fn week() -> tempfile::TempDir {
     let tiny = format!("{}/samples/tiny/stock.csv", env!("CARGO_MANIFEST_DIR"));
     let text = fs::read_to_string(tiny)
         .unwrap()
+        .replace("G90,gasket,F1,0.090,0.0005,1", "G90,gasket,F1,0.090,0.0005,2")
         .replace("G105,gasket,F1,0.105,0.0005,1", "G105,gasket,F1,0.105,0.0005,2");
     fs::write(stock.join("Stock.csv"), text).unwrap();
     fs::write(
@@ -413,7 +414,7 @@ fn the_bench_is_large_enough_and_sees_what_others_book() {
         "/bench?code=gapwright",
     ];
     for (width, dark) in [(1280, false), (800, false), (800, true), (390, false), (390, true)] {
-        browser.screen(width, 900, dark);
+        browser.screen(width, 2400, dark);
         for path in pages {
             browser.open(&format!("{}{path}", site.origin()));
             let name = path.replace(['/', '?', '='], "-");
