@@ -36,7 +36,7 @@ pub(super) struct Door {
     /// Hosts as browsers say them, each with its origin; the first one is in links.
     homes: Vec<[String; 2]>,
     cookie: String,
-    /// What follows the token in a cookie.
+    /// Attributes of a cookie, after its token.
     attributes: String,
     good_for: Duration,
     /// Hashes of codes, and until when each is good.
