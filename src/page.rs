@@ -60,4 +60,4 @@ pub use ledger::LedgerBoard;
 pub use row::{Predicted, PumpRow, RowState, Shares, rows};
 pub use server::{Beyond, Bounds, Closer, PageError, Server};
 pub use subject::Subject;
-pub use tls::{Certificate, CertificateError};
+pub use tls::{CertificateError, TlsCertificate};

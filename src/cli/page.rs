@@ -18,7 +18,7 @@ use super::settings::Settings;
 use super::voice::must_see;
 use super::{Common, DONE, from_command_line, kit, qr};
 use crate::page::{
-    Beyond, Bounds, Certificate, CertificateError, Desk, LedgerBoard, PageError, Server, Subject,
+    Beyond, Bounds, CertificateError, Desk, LedgerBoard, PageError, Server, Subject, TlsCertificate,
 };
 use crate::problem::{Place, Problem, Problems};
 use crate::read::{self, Holds, Memory, Sources};
@@ -211,9 +211,10 @@ fn named(args: &Args) -> Result<Option<Beyond>, Problem> {
     let certificate = match (&args.certificate, &args.key) {
         (Some(certificate), Some(key)) => {
             let [of, by] = [pem(certificate)?, pem(key)?];
-            Certificate::of_pem(&of, &by).map_err(|error| unusable([certificate, key], &error))?
+            TlsCertificate::of_pem(&of, &by)
+                .map_err(|error| unusable([certificate, key], &error))?
         }
-        _ => Certificate::made_for(address, name.as_deref()).map_err(|error| {
+        _ => TlsCertificate::made_for(address, name.as_deref()).map_err(|error| {
             from_command_line(
                 format!("--listen {listen}: {error}"),
                 "an address or a name that a certificate can hold",

@@ -36,7 +36,7 @@ pub(super) struct Door {
     /// Hosts as browsers say them, each with its origin; the first one is in links.
     homes: Vec<[String; 2]>,
     cookie: String,
-    /// What follows the token in a cookie.
+    /// Attributes of a cookie, after its token.
     attributes: String,
     good_for: Duration,
     /// Hashes of codes, and until when each is good.
@@ -84,21 +84,20 @@ pub(super) fn secret() -> Result<String, PageError> {
 
 impl Door {
     pub(super) fn new(at: SocketAddr, scheme: Scheme, bounds: &Bounds) -> Door {
-        let (scheme, name, secure, usual) = match scheme {
-            Scheme::Http => ("http", Some("localhost".to_string()), "", 80),
-            Scheme::Https(name) => ("https", name, "; Secure", 443),
-        };
-        let name = name.map(|name| format!("{name}:{}", at.port()));
-        let hosts = match scheme {
-            "http" => [Some(at.to_string()), name],
-            _ => [name, Some(at.to_string())],
+        let named = |name: String| format!("{name}:{}", at.port());
+        let (scheme, hosts, secure, usual) = match scheme {
+            Scheme::Http => ("http", vec![at.to_string(), named("localhost".into())], "", 80),
+            Scheme::Https(name) => {
+                let hosts = name.map(named).into_iter().chain([at.to_string()]);
+                ("https", hosts.collect(), "; Secure", 443)
+            }
         };
         // Browsers leave the port of the scheme out.
         let short = |host: String| match host.strip_suffix(&format!(":{usual}")) {
             Some(short) => short.to_string(),
             None => host,
         };
-        let hosts = hosts.into_iter().flatten().map(short);
+        let hosts = hosts.into_iter().map(short);
         Door {
             homes: hosts.map(|host| [host.clone(), format!("{scheme}://{host}")]).collect(),
             attributes: format!("; HttpOnly; SameSite=Strict{secure}; Path=/; Max-Age={STAY}"),

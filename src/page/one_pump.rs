@@ -37,7 +37,7 @@ pub(super) fn pump(row: &PumpRow, planned: Option<&Verified>, held: bool) -> Mar
     html! {
         div #pump.pump data-state=(row.state.code()) {
             p.state { strong { (row.state.words()) } @for remark in &row.remarks { " " span.remark { (remark) } } }
-            @if held || !row.pieces.is_empty() { (study::holding(row, held)) }
+            @if held || !row.pieces.is_empty() { (study::holding(held)) }
             @if let Some((planned, at)) = known { (of_plan(planned, at)) }
         }
     }

@@ -18,7 +18,7 @@ use tokio_rustls::TlsAcceptor;
 use super::door::{Door, Scheme};
 use super::routes::{House, closed, router};
 use super::subject::Subject;
-use super::tls::Certificate;
+use super::tls::TlsCertificate;
 
 /// Bounds of the server.
 #[derive(Debug, Clone)]
@@ -100,8 +100,8 @@ pub struct Beyond {
     pub address: IpAddr,
     /// Name by which browsers may call it beside the address.
     pub name: Option<String>,
-    /// Certificate.
-    pub certificate: Certificate,
+    /// TlsCertificate.
+    pub certificate: TlsCertificate,
 }
 
 /// Tells a server to close.

@@ -4,9 +4,9 @@
 use itertools::Itertools;
 use maud::{Markup, html};
 
+use super::bar;
 use super::row::{Predicted, pieces};
 use super::slider::slider;
-use super::{bar, row::PumpRow};
 use crate::accounting::{stack, tightest, verdicts};
 use crate::analysis::{Analysed, with_cure_of};
 use crate::choose::control::Control;
@@ -330,12 +330,12 @@ fn costs(job: &Job, cost: &OthersCost) -> Vec<String> {
 }
 
 /// The present kit of a pump: to be held, or to be let go.
-pub(super) fn holding(row: &PumpRow, held: bool) -> Markup {
+pub(super) fn holding(held: bool) -> Markup {
     html! {
         p.actions {
             @match held {
                 true => { strong { "Held" } " " button type="button" data-do="free" { "Let this kit go" } }
-                false => { button type="button" data-do="hold" data-kit=(AT_HAND) aria-label={"Hold the kit of " (row.tag)} { "Hold this kit" } }
+                false => { button type="button" data-do="hold" data-kit=(AT_HAND) { "Hold this kit" } }
             }
         }
     }

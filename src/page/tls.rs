@@ -37,25 +37,25 @@ pub enum CertificateError {
     Unusable(String),
 }
 
-/// Certificate with its key, ready to serve.
+/// TlsCertificate with its key, ready to serve.
 #[derive(Clone)]
-pub struct Certificate {
+pub struct TlsCertificate {
     config: Arc<ServerConfig>,
     fingerprint: String,
 }
 
-impl Certificate {
+impl TlsCertificate {
     /// Makes one for an address and a name, if there is one, with a key that is never written.
     ///
     /// # Errors
     /// [`CertificateError::Unusable`] for a name that no certificate can hold.
     ///
     /// ```
-    /// use gapwright::page::Certificate;
-    /// let made = Certificate::made_for([192, 168, 1, 20].into(), Some("planner.local")).unwrap();
+    /// use gapwright::page::TlsCertificate;
+    /// let made = TlsCertificate::made_for([192, 168, 1, 20].into(), Some("planner.local")).unwrap();
     /// assert_eq!(made.fingerprint().len(), 32 * 3 - 1);
     /// ```
-    pub fn made_for(at: IpAddr, name: Option<&str>) -> Result<Certificate, CertificateError> {
+    pub fn made_for(at: IpAddr, name: Option<&str>) -> Result<TlsCertificate, CertificateError> {
         let unusable = |error: rcgen::Error| CertificateError::Unusable(error.to_string());
         let names = [at.to_string()].into_iter().chain(name.map(String::from));
         let mut params = CertificateParams::new(names.collect::<Vec<_>>()).map_err(unusable)?;
@@ -67,7 +67,7 @@ impl Certificate {
         let made = params.self_signed(&key).map_err(unusable)?;
         let key = PrivateKeyDer::try_from(key.serialize_der());
         let key = key.map_err(|error| CertificateError::Unusable(error.to_string()))?;
-        Certificate::of(vec![made.der().clone()], key)
+        TlsCertificate::of(vec![made.der().clone()], key)
     }
 
     /// Reads a certificate, with those that vouch for it, and its key from the contents of two PEM files.
@@ -76,21 +76,21 @@ impl Certificate {
     /// [`CertificateError`].
     ///
     /// ```
-    /// use gapwright::page::{Certificate, CertificateError};
-    /// assert_eq!(Certificate::of_pem(b"", b"").err(), Some(CertificateError::NoCertificate));
+    /// use gapwright::page::{TlsCertificate, CertificateError};
+    /// assert_eq!(TlsCertificate::of_pem(b"", b"").err(), Some(CertificateError::NoCertificate));
     /// ```
-    pub fn of_pem(certificate: &[u8], key: &[u8]) -> Result<Certificate, CertificateError> {
+    pub fn of_pem(certificate: &[u8], key: &[u8]) -> Result<TlsCertificate, CertificateError> {
         let chain = CertificateDer::pem_slice_iter(certificate).collect::<Result<Vec<_>, _>>();
         let chain = chain.ok().filter(|chain| !chain.is_empty());
         let chain = chain.ok_or(CertificateError::NoCertificate)?;
         let key = PrivateKeyDer::from_pem_slice(key).map_err(|_| CertificateError::NoKey)?;
-        Certificate::of(chain, key)
+        TlsCertificate::of(chain, key)
     }
 
     fn of(
         chain: Vec<CertificateDer<'static>>,
         key: PrivateKeyDer<'static>,
-    ) -> Result<Certificate, CertificateError> {
+    ) -> Result<TlsCertificate, CertificateError> {
         let wrong = |error: TlsError| match error {
             TlsError::InconsistentKeys(_) => CertificateError::OtherKey,
             error => CertificateError::Unusable(error.to_string()),
@@ -103,7 +103,7 @@ impl Certificate {
         let mut config = config.map_err(wrong)?;
         config.alpn_protocols = vec![b"http/1.1".to_vec()];
         let pairs: Vec<&str> = (0..own.len() / 2).map(|at| &own[2 * at..2 * at + 2]).collect();
-        Ok(Certificate { config: Arc::new(config), fingerprint: pairs.join(":").to_uppercase() })
+        Ok(TlsCertificate { config: Arc::new(config), fingerprint: pairs.join(":").to_uppercase() })
     }
 
     /// SHA-256 of the certificate as browsers show it: `AB:CD:...`.

@@ -8,7 +8,7 @@ use std::time::Duration;
 
 use gapwright::digest::sha256;
 use gapwright::page::{
-    Beyond, Bounds, Certificate, CertificateError, Closer, Desk, PageError, Server,
+    Beyond, Bounds, CertificateError, Closer, Desk, PageError, Server, TlsCertificate,
 };
 use gapwright::scratch::Scratch;
 use tokio_rustls::rustls::client::WebPkiServerVerifier;
@@ -91,7 +91,7 @@ struct Secured {
 }
 
 impl Secured {
-    fn with(certificate: Certificate, name: Option<&str>, bounds: Bounds) -> Secured {
+    fn with(certificate: TlsCertificate, name: Option<&str>, bounds: Bounds) -> Secured {
         let client = ClientConfig::builder_with_provider(provider());
         let client = client.with_safe_default_protocol_versions().unwrap().dangerous();
         let trust = Compared(certificate.fingerprint().to_string());
@@ -106,7 +106,7 @@ impl Secured {
     }
 
     fn made(bounds: Bounds) -> Secured {
-        Secured::with(Certificate::made_for(HERE, None).unwrap(), None, bounds)
+        Secured::with(TlsCertificate::made_for(HERE, None).unwrap(), None, bounds)
     }
 
     /// Speaks to it under this name, as raw bytes.
@@ -207,7 +207,7 @@ fn a_certificate_that_is_given_is_served() {
     let made = rcgen::generate_simple_self_signed(["planner.test".to_string()]).unwrap();
     let other = rcgen::generate_simple_self_signed(["planner.test".to_string()]).unwrap();
     let [pem, key] = [made.cert.pem(), made.signing_key.serialize_pem()];
-    let of = |pem: &str, key: &str| Certificate::of_pem(pem.as_bytes(), key.as_bytes());
+    let of = |pem: &str, key: &str| TlsCertificate::of_pem(pem.as_bytes(), key.as_bytes());
     let other = other.signing_key.serialize_pem();
     assert_eq!(of(&pem, &other).err(), Some(CertificateError::OtherKey));
     assert_eq!(of(&key, &key).err(), Some(CertificateError::NoCertificate));
@@ -226,7 +226,7 @@ fn a_certificate_that_is_given_is_served() {
 
 #[test]
 fn one_that_is_made_names_address_and_name_and_is_new_each_time() {
-    let made = || Certificate::made_for(HERE, Some("planner.test")).unwrap();
+    let made = || TlsCertificate::made_for(HERE, Some("planner.test")).unwrap();
     assert_ne!(made().fingerprint(), made().fingerprint());
     let page = Secured::with(made(), Some("planner.test"), Bounds::default());
     for (name, home) in [
@@ -245,7 +245,7 @@ fn an_address_of_another_computer_is_refused() {
     let desk = Arc::new(Desk::new(Scratch::open(sources("tiny", "csv")).unwrap(), 2_000));
     // Set aside for documents (RFC 5737).
     let address = IpAddr::from([203, 0, 113, 7]);
-    let certificate = Certificate::made_for(address, None).unwrap();
+    let certificate = TlsCertificate::made_for(address, None).unwrap();
     let beyond = Beyond { address, name: None, certificate };
     let refused = Server::beyond(desk, &beyond, 0, Bounds::default());
     assert!(matches!(refused.err(), Some(PageError::Elsewhere(there)) if there == address));

@@ -31,7 +31,8 @@ const LICENCES: [&str; 7] =
 const LICENCES_OF_TESTS: [&str; 1] = ["NCSA"];
 
 /// Packages with several versions, because others need different ones.
-const SEVERAL: [&str; 13] = [
+const SEVERAL: [&str; 15] = [
+    "bit-vec",
     "cpufeatures",
     "getrandom",
     "hashbrown",
@@ -45,6 +46,7 @@ const SEVERAL: [&str; 13] = [
     "shlex",
     "statrs",
     "syn",
+    "windows-sys",
 ];
 
 const MAIN: &str = "Cargo.toml";
