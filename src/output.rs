@@ -212,12 +212,6 @@ impl Output {
         &self.path
     }
 
-    /// This place, replacing a file that is there or not.
-    #[must_use]
-    pub fn replacing(self, replace: bool) -> Output {
-        Output { replace, ..self }
-    }
-
     /// This place, with a file that it replaces kept under another name.
     #[must_use]
     pub fn keeping(self) -> Output {

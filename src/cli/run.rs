@@ -62,7 +62,6 @@ pub(super) struct Run {
     read: Option<ReadJson>,
     date: String,
     outputs: Vec<Output>,
-    log: Option<Output>,
     json: Json,
     interrupt: Interrupt,
     /// Exit status of a run that writes its files.
@@ -75,7 +74,7 @@ impl Run {
         let mut problems = Problems::new();
         files.check(common.form, &mut problems);
         let claimed = Claimed::of(&files, &mut problems);
-        let books = files.reads.iter().copied().chain(files.log);
+        let books = files.reads.iter().copied();
         let open = books.clone().flat_map(read::open_elsewhere);
         let far = files.outage.and_then(on_network);
         open.chain(far).for_each(|warning| problems.warn(warning));
@@ -89,7 +88,6 @@ impl Run {
             read: None,
             date: files.date.map_or_else(today, String::from),
             outputs: claimed.outputs,
-            log: claimed.log,
             json: claimed.json,
             interrupt: Interrupt::default(),
             status: DONE,
@@ -294,21 +292,6 @@ impl Run {
         let made = std::fs::create_dir_all(folder)
             .map_err(|error| WriteError::File { path: folder.to_path_buf(), error });
         made.map_err(|error| self.fail(&error))
-    }
-
-    /// Writes the log with its new lines, if there are any, and then the workbook: should the run be ended between the
-    /// two, the log knows what the workbook lacks. `there` says whether there was a log before.
-    pub(super) fn deliver_with_log(
-        &mut self,
-        log: Option<Vec<u8>>,
-        there: bool,
-        workbook: &[u8],
-    ) -> Ended {
-        let outputs = self.outputs.clone();
-        let place = self.log.clone().map(|place| place.replacing(there));
-        let log = place.as_ref().zip(log.as_deref());
-        let workbook = outputs.iter().map(|place| (place, workbook));
-        self.place(&log.into_iter().chain(workbook).collect::<Vec<_>>())
     }
 
     /// Ends a run that has nothing else to write: lists and marks what it warns of.
