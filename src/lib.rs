@@ -33,7 +33,7 @@
 //! | [`recheck`] | readings from the bench against the prediction |
 //! | [`issue`] | pieces taken from the stock and put back, with a log |
 //! | [`outage`], [`outage_file`] | running outage: bookings, states, stock; its ledger on the disk |
-//! | [`outage_kit`], [`outage_cells`] | its kits judged; its readings in the cells of the pump workbook |
+//! | [`outage_kit`], [`outage_cells`], [`outage_books`] | its kits judged; its readings in the cells of the pump workbook; the workbooks that it took over |
 //! | [`purchase`] | packs to buy for an outage |
 //! | [`reorder`], [`inventory`], [`size_range`] | order to level; order quantities; thicknesses to stock |
 //! | [`problem`], [`sheet`], [`read`] | files in: every problem with its place and fix |
@@ -144,6 +144,7 @@ pub mod manual;
 pub mod model;
 mod narrow;
 pub mod outage;
+pub mod outage_books;
 pub mod outage_cells;
 pub mod outage_file;
 pub mod outage_kit;

@@ -89,6 +89,15 @@ impl BookingRefusal {
         )
     }
 
+    /// Refusal of what was decided before this entry was booked.
+    pub(crate) fn of_moved(entry: &LedgerEntry) -> BookingRefusal {
+        BookingRefusal::new(
+            format!("entry {} ({}), booked meanwhile", entry.number, entry.booking.word()),
+            "the ledger as it was looked at",
+            "look at it again, then book what still holds",
+        )
+    }
+
     /// The refusal as a problem of a file.
     pub fn problem(&self, place: Place) -> Problem {
         Problem::new(place, self.found.as_str(), self.expected.as_str(), self.fix.as_str())
@@ -192,6 +201,33 @@ impl Outage {
         self.apply(&entry, effect);
         self.entries.push(entry);
         Ok(number)
+    }
+
+    /// The outage with a booking more, to see what it would do.
+    ///
+    /// # Errors
+    /// [`BookingRefusal`]: the reason why it cannot be booked, with the fix.
+    pub fn with(&self, booking: Booking) -> Result<Outage, BookingRefusal> {
+        let entry = self.book(Circumstances::default(), booking)?;
+        let mut after = self.clone();
+        // What was booked a moment ago follows.
+        after.follow(entry).ok();
+        Ok(after)
+    }
+
+    /// Workbooks and a plan as they are to be entered: without what is there already.
+    pub fn news(&self, taken: TookOver, plan: PlanBooking) -> Vec<Booking> {
+        let known = self.taken().is_some_and(|last| last.is_same(&taken));
+        let files = (taken.holds.is_some() || !known).then_some(Booking::TookOver(taken));
+        let plan = (!self.stands(&plan)).then_some(Booking::Plan(plan));
+        files.into_iter().chain(plan).collect()
+    }
+
+    /// Whether a plan is the last one, and nothing that it says has changed since.
+    fn stands(&self, plan: &PlanBooking) -> bool {
+        let same = self.plan.as_ref().is_some_and(|last| last.code == plan.code);
+        let after = || self.with(Booking::Plan(plan.clone()));
+        same && after().is_ok_and(|after| after.pumps().eq(self.pumps()))
     }
 
     fn apply(&mut self, entry: &LedgerEntry, effect: rules::Effect) {

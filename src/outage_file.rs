@@ -181,7 +181,24 @@ impl OutageFile {
         drafts: Vec<Draft>,
         files: &FileBytes,
     ) -> Result<Vec<Receipt>, BookError> {
-        let booked = book(&mut self.db, &mut self.outage, drafts, files);
+        self.book_if(None, drafts, files)
+    }
+
+    /// Books as [`OutageFile::book`] does, if the ledger ends at this entry still: for whoever looked at it before.
+    ///
+    /// # Errors
+    /// As [`OutageFile::book`]; all are refused where the ledger goes on.
+    pub fn book_at(&mut self, end: u32, drafts: Vec<Draft>) -> Result<Vec<Receipt>, BookError> {
+        self.book_if(Some(end), drafts, &Vec::new())
+    }
+
+    fn book_if(
+        &mut self,
+        end: Option<u32>,
+        drafts: Vec<Draft>,
+        files: &FileBytes,
+    ) -> Result<Vec<Receipt>, BookError> {
+        let booked = book(&mut self.db, &mut self.outage, end, drafts, files);
         if booked.is_err() {
             // The state may be ahead of the file: it is read again.
             let there = self.check();
@@ -216,6 +233,7 @@ fn connect(path: &Path, flags: OpenFlags) -> Result<Connection, OutageFileError>
 fn book(
     db: &mut Connection,
     outage: &mut Outage,
+    end: Option<u32>,
     drafts: Vec<Draft>,
     files: &FileBytes,
 ) -> Result<Vec<Receipt>, BookError> {
@@ -224,6 +242,10 @@ fn book(
     let booking = db.transaction_with_behavior(TransactionBehavior::Immediate)?;
     catch_up(&booking, outage)?;
     check_head(&booking, outage)?;
+    if let Some(moved) = end.and_then(|end| outage.entry(end + 1)) {
+        let why = BookingRefusal::of_moved(moved);
+        return Err(BookError::Refused((0..drafts.len()).map(|at| (at, why.clone())).collect()));
+    }
     let (mut receipts, mut refused) = (Vec::new(), Vec::new());
     for (at, (facts, draft)) in drafts.into_iter().enumerate() {
         match book_one(&booking, outage, facts, draft)? {

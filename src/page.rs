@@ -37,10 +37,12 @@ mod drawers;
 mod frame;
 mod ledger;
 mod named;
+mod of_outage;
 mod one_pump;
 mod parts;
 mod routes;
 mod row;
+mod running;
 mod server;
 mod subject;
 

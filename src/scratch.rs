@@ -367,31 +367,62 @@ impl Scratch {
     /// # Errors
     /// Every problem of the workbooks, as for [`read::job`].
     pub fn take_over(&mut self) -> Result<Vec<RefusedEdit>, Problems> {
-        let mut fresh = Scratch::open(self.sources.clone())?;
+        let fresh = Scratch::open(self.sources.clone())?;
+        let laid = self.laid();
+        Ok(self.go_on_with(fresh, &laid))
+    }
+
+    /// Edits at hand: one for each cell that holds another text than in the file, in the order of the sheet.
+    pub fn laid(&self) -> Vec<CellEdit> {
         let tags = self.job.pumps.iter().map(|pump| &pump.tag);
         let tags = tags.chain(self.job.not_measured.iter().map(|pump| &pump.tag));
-        let mut edits = Vec::new();
-        for tag in tags {
-            for heading in self.cells.headings() {
-                let at = self.cells.at(tag, &heading.key);
-                if let Some(now) = at.and_then(|at| self.laid.get(&at)) {
-                    edits.push(CellEdit {
-                        tag: tag.clone(),
-                        heading: heading.key.clone(),
-                        was: fresh.cell(tag, &heading.key),
-                        now: now.clone(),
-                    });
-                }
-            }
-        }
-        let refused = fresh.edit(&edits);
+        let of = |tag: &String, heading: &PumpHeading| {
+            let at = self.cells.at(tag, &heading.key)?;
+            let now = self.laid.get(&at)?.clone();
+            let was = contents(&self.pumps.sheets[self.at], at);
+            Some((at, CellEdit { tag: tag.clone(), heading: heading.key.clone(), was, now }))
+        };
+        let headings = self.cells.headings();
+        let mut edits: Vec<_> = tags
+            .flat_map(|tag| headings.iter().filter_map(move |heading| of(tag, heading)))
+            .collect();
+        edits.sort_by_key(|(at, _)| *at);
+        edits.into_iter().map(|(_, edit)| edit).collect()
+    }
+
+    /// Goes on with workbooks that were read anew, and lays these edits over their cells; those that the reader does not
+    /// take any more are returned. Plan and refusals stay; steps before it cannot be undone.
+    pub fn go_on_with(&mut self, mut fresh: Scratch, laid: &[CellEdit]) -> Vec<RefusedEdit> {
+        let again = laid.iter().map(|edit| {
+            let was = fresh.cell(&edit.tag, &edit.heading);
+            CellEdit { was, ..edit.clone() }
+        });
+        let refused = fresh.edit(&again.collect::<Vec<_>>());
+        std::mem::take(&mut self.refused).into_values().for_each(|one| fresh.refuse(one));
         // What was read before can no longer be gone back to.
         fresh.done.clear();
         fresh.revision = self.revision + 1;
         fresh.planned = self.planned.take();
         fresh.seen = self.seen.take();
         *self = fresh;
-        Ok(refused)
+        refused
+    }
+
+    /// Place of a pump's cell below a heading; the sheet where there is no such cell.
+    pub fn place(&self, tag: &str, heading: &str) -> Place {
+        let sheet: &Sheet = &self.pumps.sheets[self.at];
+        let at = self.cells.at(tag, heading);
+        at.map_or_else(
+            || sheet.whole(),
+            |(row, column)| sheet.place(sheet.rows[row].number, column),
+        )
+    }
+
+    /// Notes an edit that was refused elsewhere at its cell, until the cell is edited again.
+    pub fn refuse(&mut self, refused: RefusedEdit) {
+        if let Some(at) = self.cells.at(&refused.edit.tag, &refused.edit.heading) {
+            self.refused.entry(at).or_insert(refused);
+        }
     }
 
     fn text(&self, at: CellAt) -> String {

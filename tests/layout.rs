@@ -102,6 +102,7 @@ const ROOMS: &[(&str, &str)] = &[
          model narrow forecast packing paper plan policy problem pump recheck sheet show stack \
          stock",
     ),
+    ("outage_books", "outage outage_file output problem read sheet"),
     ("scratch", "choose issue job plan problem pump_cells read sheet verify words"),
     (
         "write",
@@ -117,13 +118,13 @@ const ROOMS: &[(&str, &str)] = &[
     ),
     (
         "page",
-        "accounting choose crush digest issue job length model outage outage_file plan problem pump pump_cells read scratch show \
-         stack verify words",
+        "accounting analysis choose crush digest issue job length model outage outage_books outage_cells outage_file outage_kit \
+         plan problem pump pump_cells read scratch sheet show stack verify words",
     ),
     (
         "cli",
         "accounting analysis certificate changes choose columns crush day decimal digest formats guard issue job json length model \
-         manual forecast outage outage_cells outage_file outage_kit output page paper plain_text plan policy problem \
+         manual forecast outage outage_books outage_cells outage_file outage_kit output page paper plain_text plan policy problem \
          provision pump read recheck reorder scratch sheet show stack stock sweep verify words write",
     ),
 ];
@@ -151,7 +152,7 @@ const DOORS: &[(&str, &str)] = &[
     ("hyper_util", "page"),
     ("indicatif", "cli"),
     ("itertools", "choose crush paper read show stack words write"),
-    ("jiff", "cli day"),
+    ("jiff", "cli day page"),
     ("libm", "model provision stack"),
     ("maud", "page paper"),
     ("memchr", "read write"),
@@ -172,12 +173,12 @@ const DOORS: &[(&str, &str)] = &[
     ("smallvec", "choose provision stack"),
     ("statrs", "inventory provision stack"),
     ("strsim", "problem read"),
-    ("tempfile", "cli output"),
+    ("tempfile", "outage_books output"),
     ("terminal_size", "cli"),
     ("textwrap", "cli"),
     (
         "thiserror",
-        "choose formats inventory job length model forecast outage outage_file output page paper policy provision size_range read \
+        "choose formats inventory job length model forecast outage outage_books outage_file output page paper policy provision size_range read \
          stack sweep verify",
     ),
     ("tokio", "page"),

@@ -382,7 +382,7 @@ fn reading(
     if let Some(waiting) = waiting {
         let model = &job.models[waiting.model];
         return match outage_cells::dimension(model, what) {
-            Some(dimension) => measured(run, file, model, [&waiting.tag, dimension, value]),
+            Some(dimension) => measured(run, file, model, [&waiting.tag, &dimension, value]),
             None => {
                 let names = model.dimensions.iter();
                 let names: Vec<String> =
@@ -403,7 +403,7 @@ fn reading(
     let model = job.model_of(row);
     let Some(of) = outage_kit::readable(job, row, what) else {
         if let Some(dimension) = outage_cells::dimension(model, what) {
-            return measured(run, file, model, [&row.tag, dimension, value]);
+            return measured(run, file, model, [&row.tag, &dimension, value]);
         }
         let packs = model.packs.iter().map(|pack| pack.label.as_str());
         let requirements = row.requirements.iter().map(|one| one.label.as_str());
@@ -442,19 +442,9 @@ fn measured(
     model: &Model,
     [tag, what, value]: [&str; 3],
 ) -> Result<Booking, Stop> {
-    if let Err(error) = Length::parse(value, None) {
-        let expected = "a length with its unit, such as `0.0412 in` or `1.046 mm`";
-        let found = format!("`{value}`: {error}");
-        return Err(refused(run, "command line", found, expected, "type it again, with its unit"));
-    }
     let book = taken_pumps(run, file)?;
-    let Some((heading, cell)) = outage_cells::cell(&book, model, tag, what) else {
-        let found = format!("`{what}` of {tag}, which has no cell of its own in the pump workbook");
-        let fix = "type it into the pump workbook, then run `gapwright kit --outage`";
-        return Err(refused(run, "command line", found, "a dimension with one column", fix));
-    };
-    let [tag, what, value] = [tag, what, value].map(String::from);
-    Ok(Booking::Measured { tag, what, value, heading, cell })
+    outage_cells::measured(&book, model, [tag, what, value])
+        .map_err(|why| refused(run, "command line", why.found, &why.expected, &why.fix))
 }
 
 /// An acceptance with the judgement of its pump.

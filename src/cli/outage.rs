@@ -1,20 +1,19 @@
 //! The outage file on the command line: opening it, its job, its entries in words.
 
-use std::fs;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 use super::run::{Refusal, Run, Stop, gathered_job};
 use crate::changes::{SlipChange, changes};
 use crate::day::is_date;
 use crate::digest::sha256;
 use crate::job::Job;
-use crate::outage::{Circumstances, FileRole, Outage, PumpState, TakenFile};
+use crate::outage::{Circumstances, Outage, PumpState};
+use crate::outage_books::{self, OutageBooks, UnpackError};
 use crate::outage_cells;
 use crate::outage_file::{
     BookError, Draft, FileBytes, OutageFile, OutageFileError, Receipt, network_drive,
 };
 use crate::outage_kit;
-use crate::output::{self, WriteError};
 use crate::problem::{Place, Problem, Problems};
 use crate::read::{self, Sources};
 use crate::sheet::Book;
@@ -100,7 +99,7 @@ pub(super) fn request() -> String {
 
 /// Job of the files that an earlier plan was made from; `None` where it cannot be read any more.
 fn job_then(run: &Run, file: &OutageFile, then: &Outage) -> Option<Job> {
-    let unpacked = unpack(file, then).ok()?;
+    let unpacked = OutageBooks::unpack(file, then).ok()?;
     run.look("reading the workbooks of the plan before", |memory| {
         let sources = Sources { memory: memory.clone(), ..unpacked.sources() };
         job_with(&sources, then, &mut Problems::new())
@@ -144,14 +143,7 @@ pub(super) fn job_with(sources: &Sources, outage: &Outage, problems: &mut Proble
         let job = gathered_job(read::job(sources), problems)?;
         return Some(outage_kit::with_cut_lots(job, outage));
     }
-    let memory = &mut sources.memory.clone();
-    let books = [&sources.stock, &sources.pumps].map(|path| {
-        let book = read::book(path, memory);
-        book.map_err(|found| problems.absorb(found)).ok()
-    });
-    let [Some(stock), Some(mut pumps)] = books else {
-        return None;
-    };
+    let [stock, mut pumps] = outage_books::read(sources, problems)?;
     outage_cells::fill(&mut pumps, outage, problems);
     let job = gathered_job(read::job_of(stock, pumps, sources), problems)?;
     Some(outage_kit::with_cut_lots(job, outage))
@@ -161,70 +153,14 @@ pub(super) fn job_with(sources: &Sources, outage: &Outage, problems: &mut Proble
 pub(super) fn taken_pumps(run: &mut Run, file: &OutageFile) -> Result<Book, Stop> {
     let unpacked = unpacked(run, file)?;
     run.read("reading the pump workbook that was taken over", |memory, problems| {
-        read::book(&unpacked.pumps, memory).map_err(|found| problems.absorb(found)).ok()
+        read::book(&unpacked.sources().pumps, memory).map_err(|found| problems.absorb(found)).ok()
     })
 }
 
-/// Files that were taken over, in a folder of their own.
-struct Unpacked {
-    folder: tempfile::TempDir,
-    stock: PathBuf,
-    pumps: PathBuf,
-    settings: Vec<(String, String)>,
-}
-
-impl Unpacked {
-    fn sources(&self) -> Sources {
-        Sources {
-            stock: self.stock.clone(),
-            pumps: self.pumps.clone(),
-            models: Some(self.folder.path().join("models")),
-            settings: self.settings.clone(),
-            ..Sources::default()
-        }
-    }
-}
-
-fn unpacked(run: &mut Run, file: &OutageFile) -> Result<Unpacked, Stop> {
-    match unpack(file, file.outage()) {
+fn unpacked(run: &mut Run, file: &OutageFile) -> Result<OutageBooks, Stop> {
+    match OutageBooks::unpack(file, file.outage()) {
         Ok(unpacked) => Ok(unpacked),
-        Err(Unpacking::File(error)) => sound(run, file.path(), Err(error)),
-        Err(Unpacking::Disk(error)) => run.made(Err(error)),
+        Err(UnpackError::File(error)) => sound(run, file.path(), Err(error)),
+        Err(UnpackError::Disk(error)) => run.made(Err(error)),
     }
-}
-
-enum Unpacking {
-    File(OutageFileError),
-    Disk(WriteError),
-}
-
-fn unpack(file: &OutageFile, of: &Outage) -> Result<Unpacked, Unpacking> {
-    let folder = output::scratch(&[]).map_err(Unpacking::Disk)?;
-    let base = folder.path().to_path_buf();
-    let failed =
-        |path: &Path, error| Unpacking::Disk(WriteError::File { path: path.into(), error });
-    for name in ["stock", "pumps", "models"] {
-        let path = base.join(name);
-        fs::create_dir(&path).map_err(|error| failed(&path, error))?;
-    }
-    let (mut stock, mut pumps) = (base.join("stock"), base.join("pumps"));
-    let taken = of.taken().cloned().unwrap_or_default();
-    for TakenFile { role, name, sha256 } in &taken.files {
-        // A name with a folder in it would lead elsewhere.
-        let name = Path::new(name).file_name().unwrap_or_default();
-        let home = match role {
-            FileRole::Stock | FileRole::StockFolder => "stock",
-            FileRole::Pumps | FileRole::PumpsFolder => "pumps",
-            FileRole::Model => "models",
-        };
-        let path = base.join(home).join(name);
-        match role {
-            FileRole::Stock => stock = path.clone(),
-            FileRole::Pumps => pumps = path.clone(),
-            _ => {}
-        }
-        let bytes = file.bytes(sha256).map_err(Unpacking::File)?;
-        fs::write(&path, bytes).map_err(|error| failed(&path, error))?;
-    }
-    Ok(Unpacked { folder, stock, pumps, settings: taken.settings })
 }

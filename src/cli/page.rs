@@ -51,7 +51,8 @@ Examples:
   gapwright page stock.xlsx pumps.xlsx --port 8470
         prints its address; Ctrl-C ends it
   gapwright page week-12.outage --open
-        opens a running outage: it is only read, and follows what is booked
+        opens a running outage: readings are tried or booked, and the page
+        follows what is booked elsewhere
 
 Nobody else can reach the page: it answers on this computer alone, and only to
 the browser that opened the address first. The workbooks are never written.
@@ -139,7 +140,9 @@ pub(super) fn run(args: &Args, common: &Common) -> Ended {
     let mut run = Run::begin(common, args.files());
     if let Some(path) = args.outage() {
         let opened = run.look("checking the outage file", |_| LedgerBoard::open(path));
-        let board = Arc::new(sound(&mut run, path, opened)?);
+        let board = sound(&mut run, path, opened)?;
+        use_threads(args.threads.threads);
+        let board = Arc::new(board.with_readings(common.megabytes));
         let served = serve(&run, board, args);
         run.sound(served.map_err(|error| problem(&error)))?;
         return run.end(DONE);
@@ -157,10 +160,14 @@ pub(super) fn run(args: &Args, common: &Common) -> Ended {
 fn serve(run: &Run, subject: impl Into<Subject>, args: &Args) -> Result<(), PageError> {
     let server = Server::bind(subject, args.port, Bounds::default())?;
     let link = server.link()?;
+    let written = match args.outage() {
+        Some(_) => "Nothing but the outage file is written, and only when you book.",
+        None => "No file is written.",
+    };
     must_see!(run.voice(), "{link}");
     must_see!(
         run.voice(),
-        "This address lets one browser in, within ten minutes. No file is written. Ctrl-C ends the page."
+        "This address lets one browser in, within ten minutes. {written} Ctrl-C ends the page."
     );
     super::voice::flush();
     if args.open {

@@ -3,7 +3,8 @@
 use maud::{Markup, PreEscaped, html};
 
 use super::row::PumpRow;
-use super::{bar, named};
+use super::running::{Mode, Running};
+use super::{bar, frame, named, of_outage};
 use crate::digest::sha256;
 use crate::model::{Model, NOT_FIT, USUAL_CAUTIONS};
 use crate::plan::Objective;
@@ -50,6 +51,7 @@ const FIXED: [(&str, &str); 4] = [
 /// The whole board around the parts that change by themselves.
 pub(super) fn board(
     scratch: &Scratch,
+    running: Option<&Running>,
     rows: &[PumpRow],
     version: u64,
     part: &dyn Fn(&str) -> String,
@@ -58,11 +60,13 @@ pub(super) fn board(
     let of = |model: usize| rows.iter().filter(move |row| row.model == model);
     html! {
         header.top {
-            h1 { "Outage kit plan" }
-            (super::frame::links("/"))
+            h1 { (title(running)) }
+            (links(running, "/"))
+            @if running.is_some() { (of_outage::who()) }
             p #live role="status" aria-live="polite" {}
         }
-        main data-version=(version) {
+        main data-version=(version) data-mode=[running.map(|running| running.mode.code())] {
+            (PreEscaped(part("stops")))
             (PreEscaped(part("mode")))
             (PreEscaped(part("figures")))
             (PreEscaped(part("refused")))
@@ -98,11 +102,30 @@ pub(super) fn board(
     }
 }
 
+/// Title of the page.
+pub(super) fn title(running: Option<&Running>) -> String {
+    running.map_or_else(|| "Outage kit plan".to_string(), of_outage::title)
+}
+
+/// Links between the pages; the one at hand is marked.
+pub(super) fn links(running: Option<&Running>, here: &str) -> Markup {
+    match running {
+        None => frame::links(here),
+        Some(running) => of_outage::links(running.mode.path(), here),
+    }
+}
+
 /// Row of a pump.
-pub(super) fn row(scratch: &Scratch, row: &PumpRow, columns: &[ValueColumn]) -> Markup {
+pub(super) fn row(
+    scratch: &Scratch,
+    running: Option<&Running>,
+    row: &PumpRow,
+    columns: &[ValueColumn],
+) -> Markup {
+    let base = running.map_or("", |running| running.mode.path());
     html! {
         tr role="row" id=(row.id) data-tag=(row.tag) data-state=(row.state.code()) {
-            th role="rowheader" scope="row" class="tag" tabindex="-1" { a href={"/pump/" (row.row)} tabindex="-1" { (row.tag) } }
+            th role="rowheader" scope="row" class="tag" tabindex="-1" { a href={(base) "/pump/" (row.row)} tabindex="-1" { (row.tag) } }
             td role="gridcell" class="state" tabindex="-1" aria-readonly="true" {
                 span.word { (row.state.words()) }
                 @for remark in &row.remarks { span.remark { (remark) } }
@@ -116,7 +139,7 @@ pub(super) fn row(scratch: &Scratch, row: &PumpRow, columns: &[ValueColumn]) -> 
                     @if row.predicted.as_ref().is_none_or(|predicted| predicted.label != *label) { span.remark { (label) } }
                 }
             }
-            @for column in columns { (value(scratch, row, column)) }
+            @for column in columns { (value(scratch, running, row, column)) }
             td role="gridcell" class="pieces" tabindex="-1" aria-readonly="true" {
                 @for [place, text] in &row.pieces { span.place { span.sr { (place) ": " } (text) } }
                 @if !row.crush.is_empty() { span.remark { (row.crush) } }
@@ -125,12 +148,20 @@ pub(super) fn row(scratch: &Scratch, row: &PumpRow, columns: &[ValueColumn]) -> 
     }
 }
 
-fn value(scratch: &Scratch, row: &PumpRow, column: &ValueColumn) -> Markup {
+fn value(
+    scratch: &Scratch,
+    running: Option<&Running>,
+    row: &PumpRow,
+    column: &ValueColumn,
+) -> Markup {
     let (tag, heading) = (&row.tag, &column.heading);
     let text = scratch.cell(tag, &heading.key);
     let refused = scratch.refusal(tag, &heading.key);
     let why = refused.map(|_| format!("w{}-{}", row.row, heading.column));
-    let missing = text.is_empty() && matches!(column.meaning, PumpColumn::Reading(_));
+    let is_reading = matches!(column.meaning, PumpColumn::Reading(_));
+    let missing = text.is_empty() && is_reading;
+    let is_open = is_reading || running.is_none_or(|running| running.mode != Mode::Record);
+    let is_booked = running.is_some_and(|running| running.is_booked(tag, &heading.key));
     let mut class = match column.meaning {
         PumpColumn::Note => "value".to_string(),
         PumpColumn::Due => "value date".to_string(),
@@ -140,10 +171,11 @@ fn value(scratch: &Scratch, row: &PumpRow, column: &ValueColumn) -> Markup {
         class.push_str(" edited");
     }
     html! {
-        td role="gridcell" class=(class) tabindex="-1" data-key=(heading.key)
-            aria-invalid=[refused.map(|_| "true")] aria-describedby=[why.as_deref()] {
+        td role="gridcell" class=(class) tabindex="-1" data-key=[is_open.then_some(&heading.key)]
+            aria-readonly=[(!is_open).then_some("true")] aria-invalid=[refused.map(|_| "true")] aria-describedby=[why.as_deref()] {
             span.v { (text) }
             @if scratch.is_edited(tag, &heading.key) { span.mark { "what if" } }
+            @else if is_booked { span.mark { "booked" } }
             @if missing { span.mark { "not measured" } }
             @if let (Some(refused), Some(why)) = (refused, &why) {
                 span.mark { "not taken" }
@@ -163,8 +195,14 @@ pub(super) fn refusal(refused: &RefusedEdit) -> String {
     format!("Found {}. Expected {}. Fix: {}. {keeps}", problem.found, problem.expected, problem.fix)
 }
 
+/// An edit that was not taken, in one line with its place.
+pub(super) fn refused_line(one: &RefusedEdit) -> String {
+    let (tag, place) = (&one.edit.tag, named::place(&one.problem.place));
+    format!("{tag} {place}: typed `{}`. {}", one.edit.now, refusal(one))
+}
+
 /// Mark of the pumps and columns: a window that shows others must be loaded again.
-fn shape(scratch: &Scratch) -> String {
+pub(super) fn shape(scratch: &Scratch) -> String {
     let job = scratch.job();
     let mut rows: Vec<String> =
         job.pumps.iter().map(|pump| format!("{}\t{}", pump.row, pump.tag)).collect();
@@ -233,6 +271,9 @@ fn of_plan(planned: &Verified) -> Markup {
         dl.sums {
             div { dt { "Pumps kitted" } dd { (plan.served()) " of " (words::planned_for(job)) } }
             div { dt { "Waste" } dd { (words::money(waste, job)) } }
+            @if let Some(reopened) = plan.goal(Objective::Reopened) {
+                div { dt { "Bags reopened" } dd { (reopened.value) } }
+            }
             div { dt { (NOT_FIT) } dd { (short.len()) } }
             @if !job.not_measured.is_empty() { div { dt { "Not measured" } dd { (job.not_measured.len()) } } }
             @if lacking > 0 { div { dt { "Bags short of consumables" } dd { (lacking) } } }
@@ -254,7 +295,7 @@ pub(super) fn refused(scratch: &Scratch) -> Markup {
                 h2 { "Not taken" }
                 ul {
                     @for one in all {
-                        li { strong { (one.edit.tag) } " " (named::place(&one.problem.place)) ": typed " q { (one.edit.now) } ". " (refusal(one)) }
+                        li { (refused_line(one)) }
                     }
                 }
             }
@@ -307,14 +348,15 @@ fn said(change: &FateChange) -> String {
 }
 
 /// Warnings about the workbooks and the plan.
-pub(super) fn warnings(scratch: &Scratch) -> Markup {
+pub(super) fn warnings(scratch: &Scratch, running: Option<&Running>) -> Markup {
     let of_workbooks =
         scratch.job().warnings.iter().map(|one| words::warning(&named::problem(one)));
     let of_plan = scratch.planned().into_iter().flat_map(|planned| {
         let (job, plan) = (planned.job(), planned.plan());
         words::crush_warnings(job, plan).into_iter().chain(words::verdict::of_plan(job, plan))
     });
-    let all: Vec<String> = of_workbooks.chain(of_plan).collect();
+    let of_ledger = running.into_iter().flat_map(|running| running.now.warnings.clone());
+    let all: Vec<String> = of_ledger.chain(of_workbooks).chain(of_plan).collect();
     html! {
         section #warnings.warnings aria-label="Warnings" hidden[all.is_empty()] {
             @if !all.is_empty() {

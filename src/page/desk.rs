@@ -1,4 +1,4 @@
-//! The scratch copy that all windows of the page share, and the parts of the page as they were rendered last.
+//! The scratch copy that all windows of a page share, and the parts of the page as they were rendered last.
 
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
@@ -8,12 +8,15 @@ use tokio::sync::watch;
 
 use super::parts::{Fresh, Part, Parts};
 use super::row::{PumpRow, rows};
-use super::{board, drawers, named, one_pump};
+use super::running::{self, Mode, Reasons, Running};
+use super::{board, drawers, named, of_outage, one_pump};
+use crate::analysis::with_cures;
 use crate::choose::control::{Control, Room};
-use crate::problem::Problems;
+use crate::job::Job;
+use crate::outage_kit::plan_booking;
+use crate::problem::Problem;
 use crate::scratch::{CellEdit, PlanError, RefusedEdit, Scratch, plan, with_worth};
-use crate::verify::Verified;
-use crate::words;
+use crate::verify::{Verified, verify};
 
 /// Scratch copy, rendered parts, and the planning under way.
 pub struct Desk {
@@ -24,17 +27,23 @@ pub struct Desk {
     flag: Mutex<Arc<AtomicBool>>,
     /// Version of the parts; moves when any of them changes.
     news: watch::Sender<u64>,
+    /// Whether a window shows it: nothing is planned for nobody.
+    wanted: AtomicBool,
     megabytes: u64,
 }
 
 struct State {
     scratch: Scratch,
+    /// The outage whose workbooks these are.
+    running: Option<Running>,
     parts: Parts,
     /// Why the values at hand cannot be planned.
     trouble: Option<String>,
     changed: Vec<&'static str>,
-    /// Problems that kept the changed workbooks from being taken over.
-    not_taken_over: Vec<String>,
+    /// Reasons why what was asked for last was not done.
+    not_done: Reasons,
+    /// Whether the plan at hand is the one entered last; known when all of it is worked out.
+    stands: Option<bool>,
 }
 
 /// A change that a window asks for.
@@ -47,6 +56,26 @@ pub(super) enum Act {
     Acknowledge,
     /// The workbooks as they are on the disk now.
     TakeOver,
+    /// Edits into the ledger, as readings.
+    BookAll,
+    /// The plan into the ledger.
+    Enter,
+}
+
+/// Who asks, and the number of the request: one that was booked is not booked again.
+#[derive(Debug, Clone, Default)]
+pub(super) struct By {
+    pub(super) who: String,
+    pub(super) request: String,
+}
+
+impl By {
+    /// Without a number the request is one of its own.
+    pub(super) fn new(who: String, request: String) -> By {
+        let fresh = || jiff::Timestamp::now().as_nanosecond().to_string();
+        let request = if request.is_empty() { fresh() } else { request };
+        By { who, request }
+    }
 }
 
 fn held<T>(lock: &Mutex<T>) -> MutexGuard<'_, T> {
@@ -57,19 +86,33 @@ fn held<T>(lock: &Mutex<T>) -> MutexGuard<'_, T> {
 impl Desk {
     /// Desk with a scratch copy; planning may hold so many megabytes.
     pub fn new(scratch: Scratch, megabytes: u64) -> Desk {
+        Desk::of(scratch, None, megabytes)
+    }
+
+    /// Desk of a running outage.
+    pub(super) fn of_outage(scratch: Scratch, running: Running, megabytes: u64) -> Desk {
+        Desk::of(scratch, Some(running), megabytes)
+    }
+
+    fn of(scratch: Scratch, running: Option<Running>, megabytes: u64) -> Desk {
+        let wanted = AtomicBool::new(running.is_none());
         let mut state = State {
             scratch,
+            running,
             parts: Parts::default(),
             trouble: None,
             changed: Vec::new(),
-            not_taken_over: Vec::new(),
+            not_done: Vec::new(),
+            stands: None,
         };
+        state.judge();
         state.render();
         Desk {
             news: watch::Sender::new(state.parts.version()),
             state: Mutex::new(state),
             planning: Mutex::new(()),
             flag: Mutex::default(),
+            wanted,
             megabytes,
         }
     }
@@ -86,6 +129,7 @@ impl Desk {
 
     /// Parts that changed after a version, and whether a plan is being made.
     pub(super) fn fresh(&self, since: u64) -> Fresh {
+        self.wanted.store(true, Ordering::Relaxed);
         let state = held(&self.state);
         let planning = !state.scratch.is_planned() && state.trouble.is_none();
         state.parts.fresh(since, planning)
@@ -94,21 +138,24 @@ impl Desk {
     /// HTML of the board.
     pub(super) fn board(&self) -> maud::Markup {
         let state = held(&self.state);
-        let rows = rows(&state.scratch);
-        board::board(&state.scratch, &rows, state.parts.version(), &|id| state.parts.html(id))
+        let (rows, version) = (state.rows(), state.parts.version());
+        let running = state.running.as_ref();
+        board::board(&state.scratch, running, &rows, version, &|id| state.parts.html(id))
     }
 
     /// HTML of the drawers.
     pub(super) fn drawers(&self) -> maud::Markup {
         let state = held(&self.state);
-        drawers::drawers(state.parts.version(), &|id| state.parts.html(id))
+        let links = board::links(state.running.as_ref(), "/drawers");
+        drawers::drawers(&links, state.parts.version(), &|id| state.parts.html(id))
     }
 
     /// HTML of the page of the pump in a row of the workbook, if there is one.
     pub(super) fn pump(&self, row: u32) -> Option<maud::Markup> {
         let state = held(&self.state);
         let (found, part) = state.pump(row)?;
-        Some(one_pump::page(row, &found.tag, state.parts.version(), &part))
+        let links = board::links(state.running.as_ref(), "");
+        Some(one_pump::page(&links, row, &found.tag, state.parts.version(), &part))
     }
 
     /// The part of the page of a pump that changes by itself.
@@ -125,48 +172,52 @@ impl Desk {
     }
 
     /// Makes a change. Edits that were not taken are returned; whether a plan is to be made is [`Desk::is_planned`].
-    pub(super) fn act(&self, act: &Act) -> Vec<RefusedEdit> {
+    pub(super) fn act(&self, act: &Act, by: &By) -> Vec<RefusedEdit> {
         let mut state = held(&self.state);
         let before = state.scratch.revision();
-        let refused = match act {
-            Act::Edit(edits) => state.scratch.edit(edits),
-            Act::Undo => {
-                state.scratch.undo();
-                Vec::new()
+        let done = match state.running.is_some() {
+            true => state.act_on_outage(act, by, self.megabytes),
+            false => state.act(act).map(Some),
+        };
+        // What was booked before is answered as then: its reasons still stand.
+        if !matches!(done, Ok(None)) {
+            state.not_done = done.as_ref().err().cloned().unwrap_or_default();
+        }
+        let refused = match (done, act) {
+            (Ok(refused), _) => refused.unwrap_or_default(),
+            (Err(why), Act::Edit(edits)) => {
+                edits.iter().map(|edit| state.not_booked(edit, &why)).collect()
             }
-            Act::Redo => {
-                state.scratch.redo();
-                Vec::new()
-            }
-            Act::Discard => {
-                state.scratch.discard();
-                Vec::new()
-            }
-            Act::Acknowledge => {
-                state.scratch.acknowledge();
-                Vec::new()
-            }
-            Act::TakeOver => {
-                let taken = state.scratch.take_over();
-                state.not_taken_over = taken.as_ref().err().map_or_else(Vec::new, listed);
-                if taken.is_ok() {
-                    state.changed.clear();
-                }
-                taken.unwrap_or_default()
-            }
+            (Err(_), _) => Vec::new(),
         };
         if state.scratch.revision() != before {
-            // Nobody waits for a plan of the values before.
-            held(&self.flag).store(true, Ordering::Relaxed);
-            state.trouble = None;
+            self.values_changed(&mut state);
         }
         self.publish(&mut state);
         refused
     }
 
+    fn values_changed(&self, state: &mut State) {
+        // Nobody waits for a plan of the values before.
+        held(&self.flag).store(true, Ordering::Relaxed);
+        state.trouble = None;
+        state.stands = None;
+        state.judge();
+    }
+
     /// Whether the last plan is of the values at hand.
     pub fn is_planned(&self) -> bool {
         held(&self.state).scratch.is_planned()
+    }
+
+    /// Whether a window shows it, or has.
+    pub(super) fn is_wanted(&self) -> bool {
+        self.wanted.load(Ordering::Relaxed)
+    }
+
+    /// Title of its page.
+    pub(super) fn title(&self) -> String {
+        board::title(held(&self.state).running.as_ref())
     }
 
     /// Plans the values at hand, unless that is done; then works out the worth of one more of each item. A newer edit ends
@@ -175,11 +226,19 @@ impl Desk {
         let _one = held(&self.planning);
         let flag = Arc::new(AtomicBool::new(false));
         *held(&self.flag) = flag.clone();
-        let (revision, job, planned) =
-            self.look(|scratch| (scratch.revision(), scratch.job().clone(), scratch.is_planned()));
-        if planned {
-            return;
-        }
+        let (revision, job) = {
+            let mut state = held(&self.state);
+            if state.scratch.is_planned() {
+                return;
+            }
+            match state.to_plan() {
+                Ok(job) => (state.scratch.revision(), job),
+                Err(words) => {
+                    state.trouble = Some(words);
+                    return self.publish(&mut state);
+                }
+            }
+        };
         let room = Room::of_megabytes(self.megabytes);
         let limit = Duration::from_secs(job.policy.time_limit.into());
         let control = Control::since(Instant::now()).limit(limit).within(&room);
@@ -188,10 +247,13 @@ impl Desk {
         if flag.load(Ordering::Relaxed) {
             return;
         }
-        let Some(planned) = self.took(revision, planned) else { return };
-        let valued = with_worth(&planned, &control);
+        let Some(planned) = self.took(revision, planned, false) else { return };
+        let valued = with_worth(&planned, &control).and_then(|valued| {
+            let plan = with_cures(&job, valued.plan().clone());
+            verify(job, plan).map_err(PlanError::Breaches)
+        });
         if !flag.load(Ordering::Relaxed) {
-            self.took(revision, valued);
+            self.took(revision, valued, true);
         }
     }
 
@@ -212,16 +274,43 @@ impl Desk {
 
     /// Holds the workbooks against the disk, and announces one that changed. For a thread of its own.
     pub fn look_at_disk(&self) {
-        let changed = self.look(Scratch::changed_on_disk);
+        let moved = held(&self.state).running.as_ref().map(|running| {
+            running.is_moved().then(|| running::read(running.path(), self.megabytes))
+        });
+        let Some(moved) = moved else {
+            let changed = self.look(Scratch::changed_on_disk);
+            let mut state = held(&self.state);
+            state.changed = changed;
+            return self.publish(&mut state);
+        };
+        let Some(read) = moved else { return };
         let mut state = held(&self.state);
-        state.changed = changed;
+        match state.go_on_with(read) {
+            Ok(true) => self.values_changed(&mut state),
+            Ok(false) => {}
+            Err(why) => state.not_done = why,
+        }
         self.publish(&mut state);
     }
 
-    fn took(&self, revision: u64, planned: Result<Verified, PlanError>) -> Option<Verified> {
+    /// Takes a plan over, `whole` if nothing of it is still to be worked out.
+    fn took(
+        &self,
+        revision: u64,
+        planned: Result<Verified, PlanError>,
+        whole: bool,
+    ) -> Option<Verified> {
         let mut state = held(&self.state);
         let planned = match planned {
-            Ok(planned) => state.scratch.take(revision, planned.clone()).then_some(planned),
+            Ok(planned) => {
+                let taken = state.scratch.take(revision, planned.clone());
+                if taken && whole {
+                    let job = state.scratch.job();
+                    state.stands =
+                        state.running.as_ref().map(|running| running.stands(&planned, job));
+                }
+                taken.then_some(planned)
+            }
             Err(error) => {
                 if revision == state.scratch.revision() {
                     state.trouble = Some(trouble(&error));
@@ -243,44 +332,157 @@ impl Desk {
 }
 
 impl State {
+    /// Pumps as their rows show them.
+    fn rows(&self) -> Vec<PumpRow> {
+        let mut rows = rows(&self.scratch);
+        if let Some(running) = &self.running {
+            running.dress(&mut rows, &self.scratch);
+        }
+        rows
+    }
+
+    fn judge(&mut self) {
+        if let Some(running) = &mut self.running {
+            running.judge(self.scratch.job());
+        }
+    }
+
+    /// Job to plan: of all pumps, or of those in play.
+    fn to_plan(&self) -> Result<Job, String> {
+        let job = self.scratch.job();
+        self.running.as_ref().map_or_else(|| Ok(job.clone()), |running| running.in_play(job))
+    }
+
+    fn act(&mut self, act: &Act) -> Result<Vec<RefusedEdit>, Reasons> {
+        let scratch = &mut self.scratch;
+        match act {
+            Act::Edit(edits) => return Ok(scratch.edit(edits)),
+            Act::Undo => drop(scratch.undo()),
+            Act::Redo => drop(scratch.redo()),
+            Act::Discard => scratch.discard(),
+            Act::Acknowledge => scratch.acknowledge(),
+            Act::TakeOver => {
+                let refused = scratch.take_over().map_err(|found| named::listed(&found))?;
+                self.changed.clear();
+                return Ok(refused);
+            }
+            Act::BookAll | Act::Enter => {}
+        }
+        Ok(Vec::new())
+    }
+
+    /// Makes a change on the page of an outage; `None` if it was booked before.
+    fn act_on_outage(
+        &mut self,
+        act: &Act,
+        by: &By,
+        megabytes: u64,
+    ) -> Result<Option<Vec<RefusedEdit>>, Reasons> {
+        let Some(running) = &mut self.running else { return Ok(None) };
+        let scratch = &mut self.scratch;
+        let books = match running.mode {
+            Mode::Record => matches!(act, Act::Edit(_) | Act::Undo | Act::Enter),
+            Mode::WhatIf => matches!(act, Act::BookAll),
+        };
+        if books && running.is_booked_before(scratch, by, megabytes)? {
+            return Ok(None);
+        }
+        let done = match (running.mode, act) {
+            (Mode::Record, Act::Edit(edits)) => running.record(scratch, edits, by, megabytes)?,
+            (Mode::Record, Act::Undo) => {
+                running.undo(scratch, by, megabytes)?;
+                Vec::new()
+            }
+            (Mode::Record, Act::Enter) => {
+                let planned = scratch.planned().filter(|_| self.stands.is_some()).cloned();
+                let planned = planned.filter(|_| scratch.is_planned()).ok_or_else(|| {
+                    vec!["The plan is not worked out to its end yet: wait, then enter it.".into()]
+                })?;
+                let plan = plan_booking(&planned, scratch.job(), &running.now.outage);
+                running.enter(scratch, plan, by, megabytes)?;
+                Vec::new()
+            }
+            (Mode::WhatIf, Act::BookAll) => {
+                let refused = running.book(scratch, by, megabytes)?;
+                if !refused.is_empty() {
+                    return Err(refused.iter().map(board::refused_line).collect());
+                }
+                refused
+            }
+            (_, Act::Acknowledge) => {
+                running.acknowledge();
+                self.act(act)?
+            }
+            (Mode::Record, Act::Redo | Act::Discard | Act::BookAll)
+            | (Mode::WhatIf, Act::Enter)
+            | (_, Act::TakeOver) => Vec::new(),
+            (Mode::WhatIf, _) => self.act(act)?,
+        };
+        Ok(Some(done))
+    }
+
+    /// An edit of which nothing was booked.
+    fn not_booked(&self, edit: &CellEdit, why: &Reasons) -> RefusedEdit {
+        let kept = self.scratch.cell(&edit.tag, &edit.heading);
+        let place = self.scratch.place(&edit.tag, &edit.heading);
+        let problem =
+            Problem::new(place, "a reading that was not booked", "a booking", why.join(" "));
+        RefusedEdit { edit: edit.clone(), kept, problem }
+    }
+
+    /// Goes on with the outage as it was read from its file, unless it is known already.
+    fn go_on_with(
+        &mut self,
+        read: Result<(running::Now, Scratch), Reasons>,
+    ) -> Result<bool, Reasons> {
+        let Some(running) = &mut self.running else { return Ok(false) };
+        let read = read.map_err(|why| {
+            let first = "The outage file could not be read again; this is its state before.";
+            [first.to_string()].into_iter().chain(why).collect::<Reasons>()
+        })?;
+        if read.0.outage.head().number < running.now.outage.head().number {
+            return Ok(false);
+        }
+        let laid = self.scratch.laid();
+        running.go_on_with(read, &mut self.scratch, &laid)?;
+        self.not_done.clear();
+        Ok(true)
+    }
+
     /// Renders all parts; those that are not as they were get a new version.
     fn render(&mut self) {
-        let scratch = &self.scratch;
-        let rows = rows(scratch);
+        let (scratch, running) = (&self.scratch, self.running.as_ref());
+        let rows = self.rows();
         let columns: Vec<_> =
             scratch.job().models.iter().map(|model| board::columns(scratch, model)).collect();
+        let mode = match running {
+            None => board::mode(scratch, &self.changed, &self.not_done),
+            Some(running) => of_outage::mode(running, scratch, &self.not_done, self.stands),
+        };
         let panels = [
-            ("mode", board::mode(scratch, &self.changed, &self.not_taken_over)),
+            ("stops", of_outage::stops(running)),
+            ("mode", mode),
             ("figures", board::figures(scratch, self.trouble.as_deref())),
             ("refused", board::refused(scratch)),
             ("changes", board::changes(scratch)),
-            ("warnings", board::warnings(scratch)),
+            ("warnings", board::warnings(scratch, running)),
             ("drawers", drawers::table(scratch.planned().map(AsRef::as_ref))),
         ];
         let panels = panels.into_iter().map(|(id, html)| (id.to_string(), html));
-        let lines =
-            rows.iter().map(|row| (row.id.clone(), board::row(scratch, row, &columns[row.model])));
+        let lines = rows
+            .iter()
+            .map(|row| (row.id.clone(), board::row(scratch, running, row, &columns[row.model])));
         let fresh = panels.chain(lines).map(|(id, html)| (id, html.into_string()));
         let fresh: Vec<(String, String)> = fresh.collect();
         self.parts.take(fresh.into_iter());
     }
 
     fn pump(&self, row: u32) -> Option<(PumpRow, String)> {
-        let found = rows(&self.scratch).into_iter().find(|known| known.row == row)?;
+        let found = self.rows().into_iter().find(|known| known.row == row)?;
         let planned = self.scratch.planned().map(AsRef::as_ref);
         let html = one_pump::pump(&found, planned).into_string();
         Some((found, html))
     }
-}
-
-/// The first problems of the workbooks, each in one line without its folder.
-fn listed(problems: &Problems) -> Vec<String> {
-    const MOST: usize = 20;
-    let all = problems.sorted();
-    let more = all.len().saturating_sub(MOST);
-    let lines = all.into_iter().take(MOST).map(|one| words::warning(&named::problem(one)));
-    let rest = (more > 0).then(|| format!("... and {more} more"));
-    lines.chain(rest).collect()
 }
 
 fn trouble(error: &PlanError) -> String {

@@ -10,11 +10,11 @@ use crate::verify::Verified;
 use crate::words;
 
 /// The page around the table.
-pub(super) fn drawers(version: u64, part: &dyn Fn(&str) -> String) -> Markup {
+pub(super) fn drawers(links: &Markup, version: u64, part: &dyn Fn(&str) -> String) -> Markup {
     html! {
         header.top {
             h1 { "Drawers" }
-            (super::frame::links("/drawers"))
+            (links)
             p #live role="status" aria-live="polite" {}
         }
         main data-version=(version) { (PreEscaped(part("drawers"))) }

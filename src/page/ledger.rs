@@ -1,13 +1,15 @@
 //! A running outage as its ledger has it, read again whenever its file changes. Nothing is booked here.
 
 use std::path::{Path, PathBuf};
-use std::sync::{Mutex, MutexGuard, PoisonError};
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
 use maud::{Markup, PreEscaped, html};
 use tokio::sync::watch;
 
+use super::desk::Desk;
 use super::parts::{Fresh, Parts};
-use super::{bar, frame, named};
+use super::running::{self, Mode, Running};
+use super::{bar, frame, named, of_outage};
 use crate::issue::key;
 use crate::model::{NOT_FIT, USUAL_CAUTIONS};
 use crate::outage::{KitPiece, Outage, OutagePump, PumpState};
@@ -19,7 +21,11 @@ pub struct LedgerBoard {
     path: PathBuf,
     state: Mutex<State>,
     news: watch::Sender<u64>,
+    readings: Option<Readings>,
 }
+
+/// Pages of readings, Record and What if; or why there are none.
+type Readings = Result<[Arc<Desk>; 2], Vec<String>>;
 
 struct State {
     outage: Outage,
@@ -40,7 +46,48 @@ impl LedgerBoard {
         let mut state = State { outage, stamp, trouble: None, parts: Parts::default() };
         state.render(path);
         let news = watch::Sender::new(state.parts.version());
-        Ok(LedgerBoard { path: path.to_path_buf(), state: Mutex::new(state), news })
+        Ok(LedgerBoard { path: path.to_path_buf(), state: Mutex::new(state), news, readings: None })
+    }
+
+    /// With the pages of readings, Record and What if; planning may hold so many megabytes.
+    #[must_use]
+    pub fn with_readings(self, megabytes: u64) -> LedgerBoard {
+        let desk = |mode| {
+            let (now, scratch) = running::read(&self.path, megabytes)?;
+            let running = Running::of(&self.path, mode, now);
+            Ok(Arc::new(Desk::of_outage(scratch, running, megabytes)))
+        };
+        let both = desk(Mode::Record).and_then(|record| Ok([record, desk(Mode::WhatIf)?]));
+        LedgerBoard { readings: Some(both), ..self }
+    }
+
+    /// Pages of readings, each with its path; why there are none where they cannot be had.
+    pub(super) fn readings(&self) -> Option<Result<[(&'static str, &Arc<Desk>); 2], &[String]>> {
+        let both = self.readings.as_ref()?.as_ref();
+        Some(both.map_err(Vec::as_slice).map(|[record, what_if]| {
+            [(Mode::Record.path(), record), (Mode::WhatIf.path(), what_if)]
+        }))
+    }
+
+    /// Desk of the page Record.
+    pub fn record(&self) -> Option<&Arc<Desk>> {
+        self.readings.as_ref()?.as_ref().ok().map(|[record, _]| record)
+    }
+
+    /// Desk of the page What if.
+    pub fn what_if(&self) -> Option<&Arc<Desk>> {
+        self.readings.as_ref()?.as_ref().ok().map(|[_, what_if]| what_if)
+    }
+
+    pub(super) fn desks(&self) -> impl Iterator<Item = &Arc<Desk>> {
+        [self.record(), self.what_if()].into_iter().flatten()
+    }
+
+    fn links(&self, here: &str) -> Markup {
+        match self.readings {
+            None => frame::links(here),
+            Some(_) => of_outage::links("", here),
+        }
     }
 
     fn held(&self) -> MutexGuard<'_, State> {
@@ -57,6 +104,7 @@ impl LedgerBoard {
 
     /// Reads the file again if its time or size moved.
     pub fn look_at_disk(&self) {
+        self.desks().for_each(|desk| desk.look_at_disk());
         let stamp = read::stamp(&self.path);
         if stamp == self.held().stamp {
             return;
@@ -87,7 +135,7 @@ impl LedgerBoard {
         html! {
             header.top {
                 h1 { "Running outage" }
-                (frame::links("/"))
+                (self.links("/"))
                 p #live role="status" aria-live="polite" {}
             }
             main data-version=(state.parts.version()) {
@@ -105,7 +153,7 @@ impl LedgerBoard {
         html! {
             header.top {
                 h1 { "Drawers" }
-                (frame::links("/drawers"))
+                (self.links("/drawers"))
                 p #live role="status" aria-live="polite" {}
             }
             main data-version=(state.parts.version()) { (PreEscaped(state.parts.html("drawers"))) }

@@ -2,7 +2,8 @@
 
 use std::path::Path;
 
-use crate::problem::{Place, Problem, Spot, reference};
+use crate::problem::{Place, Problem, Problems, Spot, reference};
+use crate::words;
 
 /// Name of a file without its folder: no path of this computer stands on the page.
 pub(super) fn file(path: &str) -> String {
@@ -26,4 +27,14 @@ pub(super) fn place(place: &Place) -> String {
 pub(super) fn problem(problem: &Problem) -> Problem {
     let place = Place { file: file(&problem.place.file), ..problem.place.clone() };
     Problem { place, ..problem.clone() }
+}
+
+/// The first problems of the workbooks, each in one line without its folder.
+pub(super) fn listed(problems: &Problems) -> Vec<String> {
+    const MOST: usize = 20;
+    let all = problems.sorted();
+    let more = all.len().saturating_sub(MOST);
+    let lines = all.into_iter().take(MOST).map(|one| words::warning(&problem(one)));
+    let rest = (more > 0).then(|| format!("... and {more} more"));
+    lines.chain(rest).collect()
 }

@@ -2,8 +2,8 @@
 
 use maud::{Markup, PreEscaped, html};
 
+use super::bar;
 use super::row::{Predicted, PumpRow, pieces};
-use super::{bar, frame};
 use crate::accounting::{stack, verdicts};
 use crate::crush::crushes;
 use crate::job::Job;
@@ -15,11 +15,11 @@ use crate::verify::Verified;
 use crate::words;
 
 /// The page around the pump; `row` is the number of its row in the workbook.
-pub(super) fn page(row: u32, tag: &str, version: u64, part: &str) -> Markup {
+pub(super) fn page(links: &Markup, row: u32, tag: &str, version: u64, part: &str) -> Markup {
     html! {
         header.top {
             h1 { (tag) }
-            (frame::links(""))
+            (links)
             p #live role="status" aria-live="polite" {}
         }
         main data-version=(version) data-pump=(row) { (PreEscaped(part)) }

@@ -16,7 +16,7 @@ use futures_util::stream;
 use serde::{Deserialize, Serialize};
 use tokio::sync::{Notify, watch};
 
-use super::desk::Act;
+use super::desk::{Act, By};
 use super::door::{Door, Entry, dress};
 use super::parts::Fresh;
 use super::server::Bounds;
@@ -36,17 +36,43 @@ pub(super) struct House {
 }
 
 pub(super) fn router(house: House) -> Router {
+    let mut all = pages(house.clone());
+    if let Subject::Outage(board) = &house.subject {
+        match board.readings() {
+            Some(Ok(desks)) => {
+                for (path, desk) in desks {
+                    let subject = desk.clone().into();
+                    all = all.nest(path, pages(House { subject, ..house.clone() }));
+                }
+            }
+            Some(Err(why)) => {
+                let told =
+                    frame::told("The workbooks of this outage cannot be read", &why.join(" "));
+                for path in ["/record", "/what-if"] {
+                    all = all.route(path, get(Html(told.clone())));
+                }
+            }
+            None => {}
+        }
+    }
+    let entrance = Router::new()
+        .route("/in/{code}", get(enter))
+        .route("/a/{hash}/{name}", get(file))
+        .with_state(house.clone());
+    all.merge(entrance)
+        .layer(DefaultBodyLimit::max(house.bounds.body))
+        .layer(middleware::from_fn_with_state(house, guard))
+}
+
+/// Pages of a subject.
+fn pages(house: House) -> Router {
     Router::new()
         .route("/", get(sheet))
         .route("/drawers", get(drawers))
         .route("/pump/{row}", get(pump))
         .route("/drawing/{model}", get(drawing))
-        .route("/in/{code}", get(enter))
         .route("/act", post(act))
         .route("/events", get(events))
-        .route("/a/{hash}/{name}", get(file))
-        .layer(DefaultBodyLimit::max(house.bounds.body))
-        .layer(middleware::from_fn_with_state(house.clone(), guard))
         .with_state(house)
 }
 
@@ -127,9 +153,8 @@ async fn enter(State(house): State<House>, Path(code): Path<String>, request: Re
 }
 
 async fn sheet(State(house): State<House>) -> Result<Response, Response> {
-    let title = house.subject.title();
-    let board = aside(move || house.subject.board()).await?;
-    Ok(Html(frame::frame(title, true, &board)).into_response())
+    let (title, board) = aside(move || (house.subject.title(), house.subject.board())).await?;
+    Ok(Html(frame::frame(&title, true, &board)).into_response())
 }
 
 async fn drawers(State(house): State<House>) -> Result<Response, Response> {
@@ -152,6 +177,9 @@ async fn drawing(
     Ok(([(header::CONTENT_TYPE, kind)], Body::from(bytes.to_vec())).into_response())
 }
 
+/// Most characters of the number of a request.
+const MOST_REQUEST: usize = 100;
+
 /// A window that asks for a change, and for the parts that it does not know yet.
 #[derive(Deserialize)]
 struct Asked {
@@ -160,6 +188,11 @@ struct Asked {
     since: u64,
     #[serde(default)]
     edits: Vec<AskedEdit>,
+    /// Name of who asks, and a number that is the same when the same is asked again.
+    #[serde(default)]
+    who: String,
+    #[serde(default)]
+    request: String,
     /// Row of the pump whose page the window shows.
     pump: Option<u32>,
 }
@@ -202,17 +235,23 @@ async fn act(State(house): State<House>, Json(asked): Json<Asked>) -> Result<Res
         "discard" => Some(Act::Discard),
         "acknowledge" => Some(Act::Acknowledge),
         "take-over" => Some(Act::TakeOver),
+        "book-all" => Some(Act::BookAll),
+        "enter" => Some(Act::Enter),
         _ => {
             return Err(
                 (StatusCode::UNPROCESSABLE_ENTITY, "There is no such change.").into_response()
             );
         }
     };
+    let by = By::new(asked.who, asked.request);
+    if by.request.len() > MOST_REQUEST {
+        return Err((StatusCode::UNPROCESSABLE_ENTITY, "This number is too long.").into_response());
+    }
     let subject = house.subject.clone();
     let answer = aside(move || {
         let refused = match &what {
             None => Vec::new(),
-            Some(what) => subject.act(what).ok_or_else(read_only)?,
+            Some(what) => subject.act(what, &by).ok_or_else(read_only)?,
         };
         let Fresh { version, parts, planning } = subject.fresh(asked.since);
         let mut parts: Vec<[String; 2]> =

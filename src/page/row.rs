@@ -7,6 +7,7 @@ use crate::crush::crushes;
 use crate::issue::key;
 use crate::job::{Job, NotMeasured};
 use crate::length::{Fine, Unit};
+use crate::outage::PumpState;
 use crate::plan::{Kit, PackPick};
 use crate::problem::Spot;
 use crate::pump::Pump;
@@ -51,8 +52,10 @@ pub enum RowState {
     Kitted,
     /// Kit complete, and its bag short of consumables.
     ShortOfConsumables,
-    /// No kit.
+    /// No kit, or pieces that do not conform.
     NotFit,
+    /// Left alone by the plan, in this state of a running outage.
+    LeftAlone(PumpState),
 }
 
 impl RowState {
@@ -64,6 +67,7 @@ impl RowState {
             RowState::Kitted => "kit complete",
             RowState::ShortOfConsumables => "kitted, short of consumables",
             RowState::NotFit => words::NOT_FIT,
+            RowState::LeftAlone(state) => state.words(),
         }
     }
 
@@ -75,7 +79,13 @@ impl RowState {
             RowState::Kitted => "kitted",
             RowState::ShortOfConsumables => "lacking",
             RowState::NotFit => "not-fit",
+            RowState::LeftAlone(_) => "left-alone",
         }
+    }
+
+    /// Whether it comes from the plan at hand.
+    pub(super) fn is_planned(self) -> bool {
+        matches!(self, RowState::Kitted | RowState::ShortOfConsumables | RowState::NotFit)
     }
 }
 
@@ -204,7 +214,7 @@ fn waiting(pump: &NotMeasured) -> PumpRow {
 fn of_kit(planned: &Verified, at: usize) -> PumpRow {
     let job = planned.job();
     let (pump, kit, bag) = (&job.pumps[at], &planned.plan().kits[at], &planned.bags()[at]);
-    let (model, again) = (job.model_of(pump), words::measure_again(job.model_of(pump), pump));
+    let again = words::measure_again(job.model_of(pump), pump);
     let state = match kit {
         Kit::Short(_) => RowState::NotFit,
         Kit::Served(_) if words::lacking(bag) => RowState::ShortOfConsumables,
@@ -219,22 +229,28 @@ fn of_kit(planned: &Verified, at: usize) -> PumpRow {
             PumpRow { remarks: [why].into_iter().chain(again).collect(), ..blank }
         }
         Kit::Served(packs) => {
-            let first = verdicts(job, pump, packs).into_iter().next();
-            let predicted = pump.requirements.first().zip(first.as_ref());
             let crushed = crushes(job, pump, packs);
             let warnings = crushed.iter().filter_map(|one| words::crush_warning(job, pump, one));
-            PumpRow {
-                pieces: pieces(job, pump, packs),
-                crush: words::crush_within(&crushed).unwrap_or_default(),
-                predicted: predicted.map(|(of, v)| Predicted::of(&of.label, v, model.unit)),
-                margin: tightest(job, pump, packs).map(|(at, verdict)| {
-                    let label = pump.requirements[at].label.clone();
-                    [words::margin(verdict.margin(), model.unit), label]
-                }),
-                remarks: again.into_iter().chain(warnings).chain(lacks).collect(),
-                ..blank
-            }
+            let remarks = again.into_iter().chain(warnings).chain(lacks).collect();
+            let mut row = PumpRow { remarks, ..blank };
+            row.of_packs(job, pump, packs);
+            row
         }
+    }
+}
+
+impl PumpRow {
+    /// Puts in what follows from the pieces.
+    pub(super) fn of_packs(&mut self, job: &Job, pump: &Pump, packs: &[PackPick]) {
+        let unit = job.model_of(pump).unit;
+        let first = verdicts(job, pump, packs).into_iter().next();
+        let predicted = pump.requirements.first().zip(first.as_ref());
+        self.pieces = pieces(job, pump, packs);
+        self.crush = words::crush_within(&crushes(job, pump, packs)).unwrap_or_default();
+        self.predicted = predicted.map(|(of, verdict)| Predicted::of(&of.label, verdict, unit));
+        self.margin = tightest(job, pump, packs).map(|(at, verdict)| {
+            [words::margin(verdict.margin(), unit), pump.requirements[at].label.clone()]
+        });
     }
 }
 

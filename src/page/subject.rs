@@ -1,11 +1,11 @@
-//! Subject of a page: workbooks with other values tried, or an outage file that is only read.
+//! Subject of a page: a scratch copy of workbooks, or an outage file.
 
 use std::sync::Arc;
 
 use maud::Markup;
 use tokio::sync::watch;
 
-use super::desk::{Act, Desk};
+use super::desk::{Act, By, Desk};
 use super::ledger::LedgerBoard;
 use super::parts::{Fresh, Part};
 use crate::scratch::RefusedEdit;
@@ -13,7 +13,7 @@ use crate::scratch::RefusedEdit;
 /// Subject of a page.
 #[derive(Clone)]
 pub enum Subject {
-    /// A scratch copy of two workbooks.
+    /// A scratch copy of two workbooks, or of those of an outage.
     WhatIf(Arc<Desk>),
     /// A running outage.
     Outage(Arc<LedgerBoard>),
@@ -32,10 +32,10 @@ impl From<Arc<LedgerBoard>> for Subject {
 }
 
 impl Subject {
-    pub(super) fn title(&self) -> &'static str {
+    pub(super) fn title(&self) -> String {
         match self {
-            Subject::WhatIf(_) => "Outage kit plan",
-            Subject::Outage(_) => "Running outage",
+            Subject::WhatIf(desk) => desk.title(),
+            Subject::Outage(_) => "Running outage".into(),
         }
     }
 
@@ -84,14 +84,14 @@ impl Subject {
     pub(super) fn drawing(&self, model: usize) -> Option<Arc<[u8]>> {
         match self {
             Subject::WhatIf(desk) => desk.drawing(model),
-            Subject::Outage(_) => None,
+            Subject::Outage(board) => board.record()?.drawing(model),
         }
     }
 
     /// Makes a change; `None` where nothing can be changed.
-    pub(super) fn act(&self, act: &Act) -> Option<Vec<RefusedEdit>> {
+    pub(super) fn act(&self, act: &Act, by: &By) -> Option<Vec<RefusedEdit>> {
         match self {
-            Subject::WhatIf(desk) => Some(desk.act(act)),
+            Subject::WhatIf(desk) => Some(desk.act(act, by)),
             Subject::Outage(_) => None,
         }
     }
@@ -99,7 +99,9 @@ impl Subject {
     pub(super) fn plan(&self) {
         match self {
             Subject::WhatIf(desk) => desk.plan(),
-            Subject::Outage(_) => {}
+            Subject::Outage(board) => {
+                board.desks().filter(|desk| desk.is_wanted()).for_each(|desk| desk.plan());
+            }
         }
     }
 
@@ -107,7 +109,7 @@ impl Subject {
     pub(super) fn failed(&self) {
         match self {
             Subject::WhatIf(desk) => desk.failed(),
-            Subject::Outage(_) => {}
+            Subject::Outage(board) => board.desks().for_each(|desk| desk.failed()),
         }
     }
 
@@ -121,7 +123,7 @@ impl Subject {
     pub(super) fn stop(&self) {
         match self {
             Subject::WhatIf(desk) => desk.stop(),
-            Subject::Outage(_) => {}
+            Subject::Outage(board) => board.desks().for_each(|desk| desk.stop()),
         }
     }
 }

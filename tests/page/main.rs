@@ -9,5 +9,9 @@ mod ledger;
 #[cfg(unix)]
 mod program;
 mod raw;
+mod readings;
 mod scratch;
+#[path = "../support/shop.rs"]
+#[allow(dead_code)]
+mod shop;
 mod shown;

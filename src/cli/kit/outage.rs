@@ -4,7 +4,6 @@
 //! that are packed stay closed unless more can be served, and the plan is entered with the numbers of its kits before its
 //! workbook is written.
 
-mod booking;
 mod taken;
 
 use std::path::Path;
@@ -16,14 +15,11 @@ use crate::cli::voice::{must_see, out};
 use crate::cli::{Common, DONE};
 use crate::job::Job;
 use crate::model::NOT_FIT;
-use crate::outage::{
-    Booking, BookingRefusal, Circumstances, Outage, OutagePump, PlaceInOutage, PlanBooking,
-    PumpState, TookOver,
-};
+use crate::outage::{Outage, OutagePump, PlaceInOutage, PlanBooking, PumpState, TookOver};
 use crate::outage_file::{Draft, FileBytes, OutageFile, OutageFileError};
+use crate::outage_kit::{NO_PLAN, judge_others, plan_booking};
 use crate::show::counted;
 use crate::verify::verify;
-use booking::{judge_others, plan_booking};
 use taken::{Taken, is_named, take_over};
 
 pub(super) use taken::Counts;
@@ -83,9 +79,6 @@ fn judge_only(
     Ok(status)
 }
 
-/// Code of a plan without a pump.
-const NO_PLAN: &str = "none";
-
 /// The outage file, if it was begun.
 fn there(run: &mut Run, path: &Path) -> Result<Option<OutageFile>, Stop> {
     let opened = run.look("checking the outage file", |_| match is_named(path) {
@@ -111,35 +104,13 @@ fn enter(
         }
     };
     let number = request();
-    let outage = file.outage();
-    let mut drafts: Vec<Draft> = Vec::new();
-    let draft = |part: &str, booking| (facts(run, &format!("{number}/{part}"), "", ""), booking);
-    if taken.holds.is_some() || outage.taken().is_none_or(|last| !last.is_same(&taken)) {
-        drafts.push(draft("files", Booking::TookOver(taken)));
-    }
-    if !stands(outage, &plan) {
-        drafts.push(draft("plan", Booking::Plan(plan)));
-    }
+    let draft = |(at, booking)| (facts(run, &format!("{number}/{at}"), "", ""), booking);
+    let news = file.outage().news(taken, plan).into_iter().enumerate();
+    let drafts: Vec<Draft> = news.map(draft).collect();
     if !drafts.is_empty() {
         book(run, &mut file, drafts, &bytes)?;
     }
     Ok(file)
-}
-
-/// Whether a plan is the last one, and nothing that it says has changed since.
-fn stands(outage: &Outage, plan: &PlanBooking) -> bool {
-    let same = outage.last_plan().is_some_and(|last| last.code == plan.code);
-    let after = with(outage, Booking::Plan(plan.clone()));
-    same && after.is_ok_and(|after| after.pumps().eq(outage.pumps()))
-}
-
-/// The outage with a booking more, to see what it would do.
-fn with(outage: &Outage, booking: Booking) -> Result<Outage, BookingRefusal> {
-    let mut after = outage.clone();
-    let entry = after.book(Circumstances::default(), booking)?;
-    // What was booked a moment ago follows.
-    after.follow(entry).ok();
-    Ok(after)
 }
 
 /// Reports the plan's number, its kits' numbers, and the pumps that must be stopped.

@@ -1,6 +1,9 @@
 // Focus, typing, blocks and undo in the grids. Everything shown is rendered by the program; this puts changed parts in.
 const main = document.querySelector("main");
 const live = document.getElementById("live");
+const who = document.getElementById("who"); // name of who books, on the pages of an outage
+const records = main.dataset.mode === "record";
+const base = location.pathname.match(/^\/(record|what-if)(?=\/|$)/)?.[0] ?? "";
 let version = +main.dataset.version;
 let at = null;      // cell with the focus
 let anchor = null;  // where a selection began
@@ -87,13 +90,17 @@ function shut(keep) {
 
 // ---- to the program and back ----
 
+async function post(asked, again) {
+  const body = { method: "POST", headers: { "content-type": "application/json" }, body: JSON.stringify(asked) };
+  const sent = () => fetch(`${base}/act`, body);
+  // A booking has a number: asked again after a broken connection, it is not booked twice.
+  return again ? sent().catch(sent) : sent();
+}
+
 async function ask(what, edits = []) {
   const pump = main.dataset.pump === undefined ? null : +main.dataset.pump;
-  const answer = await fetch("/act", {
-    method: "POST",
-    headers: { "content-type": "application/json" },
-    body: JSON.stringify({ do: what, since: version, edits, pump }),
-  });
+  const by = who ? { who: who.value, request: crypto.randomUUID() } : {};
+  const answer = await post({ do: what, since: version, edits, pump, ...by }, records || what === "book-all");
   if (answer.status === 401) throw new Error("this window is no longer let in: start gapwright again and open its address");
   if (!answer.ok) throw new Error(await answer.text());
   const fresh = await answer.json();
@@ -124,7 +131,7 @@ async function send(edits) {
     });
     const first = refused[0];
     if (first) say(`${refused.length} not taken. ${first.tag}: ${first.why}`);
-    else say(edits.length === 1 ? "Taken; planning again." : `${edits.length} values taken; planning again.`);
+    else say(`${edits.length === 1 ? "" : `${edits.length} values: `}${records ? "booked" : "taken"}; planning again.`);
   } catch (error) {
     cells.forEach((cell, n) => { if (cell) cell.querySelector(".v").textContent = edits[n].was; });
     say(`Nothing was taken: ${error.message}`);
@@ -133,8 +140,11 @@ async function send(edits) {
 }
 
 async function act(what) {
-  const said = { undo: "Taken back.", redo: "Done again.", discard: "All changes discarded.", acknowledge: "Marked as seen.", "take-over": "Read again." };
-  try { await ask(what); say(said[what]); } catch (error) { lost(error); }
+  const said = { undo: "Taken back.", redo: "Done again.", discard: "All changes discarded.", acknowledge: "Marked as seen.", "take-over": "Read again.", "book-all": "Booked.", enter: "Entered." };
+  try {
+    await ask(what);
+    say(document.querySelector("#mode .alarm ul") ? "Not done: the reason stands above the pumps." : said[what]);
+  } catch (error) { lost(error); }
 }
 
 // ---- parts of the page ----
@@ -184,7 +194,7 @@ function row(old, fresh) {
 // ---- news: one stream for a window that is seen; a browser opens six connections to a host ----
 
 function listen() {
-  source = new EventSource("/events");
+  source = new EventSource(`${base}/events`);
   source.addEventListener("open", look);
   source.addEventListener("news", event => { if (+event.data > version) look(); });
   source.addEventListener("error", () => {
@@ -210,6 +220,7 @@ document.addEventListener("keydown", event => {
     move(shut(key !== "Escape"), ...to);
     return;
   }
+  if (event.target === who) return;
   if (mod && key.toLowerCase() === "z") { event.preventDefault(); act(event.shiftKey ? "redo" : "undo"); return; }
   if (mod && key.toLowerCase() === "y") { event.preventDefault(); act("redo"); return; }
   const cell = event.target.closest?.("[role=grid] tbody td, [role=grid] tbody th");
@@ -281,6 +292,10 @@ document.addEventListener("paste", event => {
   write(pairs);
 });
 
+if (who) {
+  who.value = sessionStorage.getItem("who") ?? "";
+  who.addEventListener("input", () => sessionStorage.setItem("who", who.value));
+}
 document.querySelectorAll("[role=grid] tbody").forEach(rows => {
   const first = rows.querySelector("[data-key]") ?? rows.rows[0]?.cells[0];
   if (first) first.tabIndex = 0;

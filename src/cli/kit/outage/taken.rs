@@ -5,17 +5,16 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 use super::super::Args;
-use super::with;
 use crate::cli::from_command_line;
 use crate::digest::sha256;
 use crate::issue::key;
-use crate::job::{Job, NotMeasured, Standing};
+use crate::job::{Job, NotMeasured};
 use crate::outage::{
     Booking, CountDifference, FileRole, Holding, ItemCount, Outage, OutagePump, PumpState,
     TakenFile, TookOver,
 };
 use crate::outage_file::FileBytes;
-use crate::outage_kit::{self, index};
+use crate::outage_kit::{BAGGED, Plays, Told, index, is_told};
 use crate::problem::{Place, Problem, Problems, fix_name};
 use crate::read;
 use crate::stock::NO_ROW;
@@ -95,43 +94,13 @@ pub(super) fn take_over(
         return None;
     }
     let place = || Place::file(&path.display().to_string());
-    let booked = with(outage, Booking::TookOver(taken.clone()));
+    let booked = outage.with(Booking::TookOver(taken.clone()));
     let after = booked.map_err(|refused| problems.add(refused.problem(place()))).ok()?;
-    let plays: Vec<Option<Play>> =
-        (0..job.pumps.len()).map(|at| play(args, &job, at, &after)).collect();
+    let plays = Plays::of(&job, &after, &Told { hold: &args.hold, reopen: &args.reopen });
     check_told(args, &job, &after, &plays, problems);
-    let all = job.clone();
-    let in_play = job.with(|parts| {
-        for (at, lot) in parts.stock.iter_mut().enumerate().filter(|(_, lot)| lot.cut.is_none()) {
-            let pieces = after.stock_of(&lot.item).map_or(0, |known| known.pieces);
-            let in_bin = u32::try_from(pieces).unwrap_or(0);
-            let in_bags = plays.iter().flatten().map(|play| play.pieces_of(at)).sum::<u32>();
-            // No more can be kept back than there is in the bin: bags are not kept back.
-            lot.reserved = lot.reserved.min(in_bin);
-            lot.on_hand = in_bin.saturating_add(in_bags);
-            lot.in_bags = in_bags;
-        }
-        for plate in &mut parts.plates {
-            let pieces = after.stock_of(&plate.item).map_or(0, |known| known.pieces);
-            plate.on_hand = u32::try_from(pieces).unwrap_or(0);
-            plate.reserved = plate.reserved.min(plate.on_hand);
-        }
-        for piece in &mut parts.stock {
-            let Some(cut) = piece.cut else { continue };
-            let plate = &parts.plates[cut.plate];
-            piece.on_hand = plate.available().saturating_mul(plate.yields(cut.outside));
-        }
-        let pumps = std::mem::take(&mut parts.pumps).into_iter().zip(plays);
-        let (pumps, standing): (Vec<_>, Vec<_>) =
-            pumps.filter_map(|(pump, play)| Some((pump, play?.standing))).unzip();
-        parts.pumps = pumps;
-        if standing.iter().any(|stands| *stands != Standing::default()) {
-            parts.standing = standing;
-        }
-    });
-    match in_play {
+    match plays.job(&job, &after) {
         _ if !problems.none() => None,
-        Ok(in_play) => Some(Taken { job: all, in_play, taken, bytes, after }),
+        Ok(in_play) => Some(Taken { job, in_play, taken, bytes, after }),
         Err(error) => {
             problems.add(Problem::new(
                 place(),
@@ -144,58 +113,8 @@ pub(super) fn take_over(
     }
 }
 
-/// A pump that is planned: what it has from before, and the pieces of its bag, by the job's stock.
-struct Play {
-    standing: Standing,
-    in_bag: Vec<(usize, u32)>,
-}
-
-impl Play {
-    fn pieces_of(&self, item: usize) -> u32 {
-        self.in_bag.iter().filter(|(of, _)| *of == item).map(|(_, count)| count).sum()
-    }
-}
-
-/// Bag and slip that a pump has from before, if it is planned. A bag at the bench is left alone; so is one whose pieces the job does not
-/// know, or that cannot go back into their bins.
-fn play(args: &Args, job: &Job, at: usize, outage: &Outage) -> Option<Play> {
-    let tag = &job.pumps[at].tag;
-    let fresh = Play { standing: Standing::default(), in_bag: Vec::new() };
-    let Some(known) = outage.pump(tag) else { return Some(fresh) };
-    let is_bagged = known.state == PumpState::Bagged;
-    if !is_bagged && !known.state.is_in_play() {
-        return None;
-    }
-    if is_bagged && named(&args.reopen, tag) {
-        let whole = known.bag.iter().filter(|piece| piece.peeled_to.is_none());
-        let item = |item: &str| job.stock.iter().position(|lot| key(&lot.item) == key(item));
-        let in_bag = whole.filter_map(|piece| Some((item(&piece.item)?, piece.count))).collect();
-        let planned = OutagePump { state: PumpState::Planned, ..known.clone() };
-        return Some(Play { standing: outage_kit::standing(job, at, &planned)?, in_bag });
-    }
-    let mut standing = outage_kit::standing(job, at, known)?;
-    standing.held = named(&args.hold, tag) || is_bagged && named(&args.hold, BAGGED);
-    let picks = standing.bag.iter().flatten().flat_map(|pack| &pack.picks);
-    let picks = picks.chain(standing.consumables.iter().flatten());
-    let in_bag = picks.map(|pick| (pick.item, pick.count)).collect();
-    Some(Play { standing, in_bag })
-}
-
-/// Word for all pumps with a bag.
-const BAGGED: &str = "bagged";
-
-fn named(tags: &[String], tag: &str) -> bool {
-    tags.iter().any(|told| key(told) == key(tag))
-}
-
 /// Checks the pumps that are to be held or reopened: each has a kit, or a bag.
-fn check_told(
-    args: &Args,
-    job: &Job,
-    outage: &Outage,
-    plays: &[Option<Play>],
-    problems: &mut Problems,
-) {
+fn check_told(args: &Args, job: &Job, outage: &Outage, plays: &Plays, problems: &mut Problems) {
     let wrong = |option: &str, tag: &str, expected: &str| {
         let known = outage.pump(tag);
         let fix = match known {
@@ -210,13 +129,11 @@ fn check_told(
         from_command_line(format!("{option} {tag}{state}"), expected, &fix)
     };
     for tag in args.hold.iter().filter(|tag| key(tag) != BAGGED) {
-        // A pump that is left alone holds its kit as it is.
-        let play = index(job, tag).and_then(|at| plays[at].as_ref());
-        let stands = |play: &Play| play.standing.bag.is_some() || play.standing.slip.is_some();
-        if outage.pump(tag).is_none() || !play.is_none_or(stands) {
+        let can_be_held = index(job, tag).is_none_or(|at| plays.can_be_held(at));
+        if outage.pump(tag).is_none() || !can_be_held {
             problems.add(wrong("--hold", tag, "a pump with a kit"));
         }
-        if named(&args.reopen, tag) {
+        if is_told(&args.reopen, tag) {
             problems.add(from_command_line(
                 format!("{tag} both to be held and to be reopened"),
                 "one of the two",
