@@ -86,7 +86,12 @@ pub fn standing(job: &Job, pump: usize, of: &OutagePump) -> Option<Standing> {
     }
     let whole = of.bag.iter().all(|piece| piece.peeled_to.is_none());
     let bag = packs(job, at, &of.bag).ok().filter(|_| whole)?;
-    Some(Standing { bag: Some(bag), consumables: consumables(job, at, &of.bag), slip, held: false })
+    Some(Standing {
+        bag: Some(bag),
+        consumables: consumables(job, at, &of.bag),
+        slip,
+        ..Standing::default()
+    })
 }
 
 /// Plan of an outage as its slips have it: pumps that are planned, short or not measured, and those in bags that were not

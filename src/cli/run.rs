@@ -63,10 +63,15 @@ pub(super) struct Run {
     date: String,
     outputs: Vec<Output>,
     json: Json,
+    /// Work to be done once all files are written, before they are put in their places.
+    before_placing: Option<Enter>,
     interrupt: Interrupt,
     /// Exit status of a run that writes its files.
     status: u8,
 }
+
+/// Work between writing files and putting them in their places.
+type Enter = Box<dyn FnOnce(&mut Run) -> Result<(), Stop>>;
 
 impl Run {
     /// Begins: what is wrong with the names of files and the date is a problem like any other, listed with the rest.
@@ -89,6 +94,7 @@ impl Run {
             date: files.date.map_or_else(today, String::from),
             outputs: claimed.outputs,
             json: claimed.json,
+            before_placing: None,
             interrupt: Interrupt::default(),
             status: DONE,
         }
@@ -287,6 +293,14 @@ impl Run {
         self.place(&outputs.iter().zip(files).collect::<Vec<_>>())
     }
 
+    /// Does this once all files are written whole, and before any is put in its place: if it ends the run, none is.
+    pub(super) fn before_placing(
+        &mut self,
+        enter: impl FnOnce(&mut Run) -> Result<(), Stop> + 'static,
+    ) {
+        self.before_placing = Some(Box::new(enter));
+    }
+
     /// Makes the folder that the outputs lie in, if it is not there.
     pub(super) fn make_folder(&mut self, folder: &Path) -> Result<(), Stop> {
         let made = std::fs::create_dir_all(folder)
@@ -376,8 +390,21 @@ impl Run {
             files.iter().map(|(output, bytes)| (self.keeping(output), *bytes)).collect();
         let files: Vec<(&Output, &[u8])> =
             files.iter().map(|(output, bytes)| (output, *bytes)).collect();
-        let placed = self.interrupt.held_off(|| output::place(&files));
-        let kept = placed.map_err(|error| self.fail(&error))?;
+        let staged = self.interrupt.held_off(|| output::stage(&files));
+        let staged = staged.map_err(|error| self.fail(&error))?;
+        let enters = self.before_placing.take();
+        let entered = enters.is_some();
+        enters.map_or(Ok(()), |enter| enter(self))?;
+        let placed = self.interrupt.held_off(|| staged.place());
+        let kept = placed.map_err(|error| {
+            if entered {
+                must_see!(
+                    self.voice,
+                    "The plan is in the ledger, and its workbook is not written: run it again, which enters nothing twice."
+                );
+            }
+            self.fail(&error)
+        })?;
         for (before, now) in &kept {
             let (before, now) = (before.display(), now.display());
             must_see!(self.voice, "{before} held entries of people: it was kept as {now}.");

@@ -141,7 +141,8 @@ impl Running {
     /// Job of the pumps in play, with their bags standing.
     pub(super) fn in_play(&self, job: &Job) -> Result<Job, String> {
         let outage = &self.now.outage;
-        let in_play = Plays::of(job, outage, &Told::default()).job(job, outage);
+        let job = outage_kit::with_cut_lots(job.clone(), outage);
+        let in_play = Plays::of(&job, outage, &Told::default()).job(&job, outage);
         in_play.map_err(|error| {
             format!(
                 "The ledger has a stock that no job can have ({error}). Fix: count the items again."
@@ -303,7 +304,7 @@ impl Running {
             let drafts = readings.iter().enumerate();
             let drafts =
                 drafts.map(|(at, (_, booking))| (facts(by, at), booking.clone())).collect();
-            match file.book_at(self.now.outage.head().number, drafts) {
+            match file.book_at(self.now.outage.head().number, drafts, &Vec::new()) {
                 Ok(receipts) => {
                     booked = numbers(&receipts);
                     self.steps.push(booked.clone());
@@ -373,7 +374,7 @@ impl Running {
             bookings.into_iter().enumerate().map(|(at, one)| (facts(by, at), one)).collect();
         let mut file =
             OutageFile::open(&self.path).map_err(|error| vec![said(&self.path, &error)])?;
-        let booked = match file.book_at(self.now.outage.head().number, drafts) {
+        let booked = match file.book_at(self.now.outage.head().number, drafts, &Vec::new()) {
             Ok(receipts) => numbers(&receipts),
             Err(BookError::File(error)) => return Err(vec![said(&self.path, &error)]),
             Err(BookError::Refused(why)) => {

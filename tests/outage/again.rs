@@ -194,7 +194,13 @@ fn one_bag_of_24_is_reopened_for_three_late_pumps() {
     assert_eq!(packs(&other, "P-108"), packs(&first, "P-108"));
     // A bag that may be opened at no cost: the least waste of all.
     restore(&shop, &files);
-    kit(&shop, "told", &["--reopen", "P-201"]);
+    let said = kit(&shop, "told", &["--reopen", "P-201"]);
+    // Those told are counted apart from those that the plan reopens.
+    assert!(said.contains(" to reopen, 1 bag as told (P-201), "), "{said}");
+    let summary = crate::shop::cells(&shop.at("told.xlsx"), "Summary");
+    let row = summary.iter().find(|(_, cell)| *cell == "Bags reopened as told").unwrap().0.0;
+    let of_row = summary.iter().filter(|((at, _), _)| *at == row).map(|(_, cell)| &**cell);
+    assert_eq!(of_row.collect::<Vec<_>>(), ["Bags reopened as told", "1 bag", "P-201"]);
     let told = plan(&shop, "told");
     assert_eq!((told.sums.served, &*told.waste), (27, "473.762843"));
     assert_eq!(goal(&told, GoalName::BagsReopened), "1");
