@@ -232,6 +232,7 @@ enum Command {
 enum Format {
     Plan,
     Certificate,
+    Compare,
     Outage,
     Provision,
     Problems,

@@ -30,7 +30,7 @@ struct Use {
 
 const MODELS: [&str; 3] = ["models/house.toml", "models/house.png", "models/materials.toml"];
 
-const USES: [Use; 16] = [
+const USES: [Use; 17] = [
     Use {
         name: "kit",
         call: &["kit", "stock.xlsx", "pumps.xlsx", "--models", "models"],
@@ -84,6 +84,12 @@ const USES: [Use; 16] = [
         call: &["verify", "plan.json", "stock.xlsx", "pumps.xlsx", "--certificate", "proof.json"],
         reads: &["stock.xlsx", "pumps.xlsx", "plan.json", "proof.json"],
         writes: &["--mark"],
+    },
+    Use {
+        name: "compare",
+        call: &["compare", "plan.xlsx", "plan.json"],
+        reads: &["plan.xlsx", "plan.json"],
+        writes: &["--json"],
     },
     Use {
         name: "kit, stock in a folder",
