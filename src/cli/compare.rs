@@ -34,7 +34,7 @@ pub(super) struct Args {
 impl Args {
     fn files(&self) -> Files<'_> {
         Files {
-            reads: vec![&self.before, &self.after],
+            reads: vec![self.before.as_path(), self.after.as_path()],
             json: self.json.path(),
             force: self.force,
             ..Files::default()
