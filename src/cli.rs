@@ -12,14 +12,12 @@ mod export;
 mod files;
 mod help;
 mod interrupt;
-mod issue;
 mod kit;
 mod listing;
 mod manual;
 mod model;
 mod outage;
 mod page;
-mod patched;
 mod progress;
 mod provision;
 mod qr;
@@ -138,10 +136,10 @@ To begin:
         lists every problem with its cell; --mark FILE marks them in a copy
   gapwright kit my-shop/stock.xlsx my-shop/pumps.xlsx
         chooses the pieces and writes kit-plan.xlsx
-  gapwright issue kit-plan.xlsx my-shop/stock.xlsx
-        after picking: writes stock-next.xlsx and the issue log
-  gapwright recheck kit-plan.xlsx stock-next.xlsx my-shop/pumps.xlsx
-        after fitting: readings typed into the slips; writes as-built.xlsx
+  gapwright kit my-shop/stock.xlsx my-shop/pumps.xlsx --outage week-12.outage
+        the same within a running outage: one file for bags, bench and bins
+  gapwright book week-12.outage bag P-101
+        after picking; `gapwright help running` says what else is booked
 
 The manual:
   gapwright help
@@ -182,8 +180,6 @@ enum Command {
     Slips(slips::Args),
     /// Work out the stack-up of pumps: worst case, uncertainty, what if.
     Stack(stack::Args),
-    /// Write off picked pieces, put back returned ones, keep the log.
-    Issue(issue::Args),
     /// Compare two plans: what goes out of kits and in, why, which slips to print.
     Compare(compare::Args),
     /// Enter bags, readings, deliveries and counts into an outage file.
@@ -237,6 +233,7 @@ enum Command {
 enum Format {
     Plan,
     Certificate,
+    Compare,
     Outage,
     Provision,
     Problems,
@@ -299,7 +296,6 @@ pub fn main() -> ExitCode {
         Command::Check(args) => check::run(&args, &common),
         Command::Provision(args) => provision::run(&args, &common),
         Command::Recheck(args) => recheck::run(&args, &common),
-        Command::Issue(args) => issue::run(&args, &common),
         Command::Compare(args) => compare::run(&args, &common),
         Command::Book(args) => book::run(&args, &common),
         Command::Status(args) => status::run(&args, &common),

@@ -6,6 +6,7 @@
 
 pub mod certificate;
 pub mod common;
+pub mod compare;
 pub(crate) mod issue_log;
 pub(crate) mod issue_sheet;
 pub mod outage;

@@ -169,6 +169,8 @@ pub struct Standing {
     pub slip: Option<Vec<PackPick>>,
     /// Whether its kit stays as it is: what is in the bag, without a bag what is on the slip.
     pub held: bool,
+    /// Whether it has a bag that is opened as told, at no cost: its pieces count as on hand, and it is no `bag` here.
+    pub opened_as_told: bool,
 }
 
 impl Standing {
@@ -299,6 +301,12 @@ impl Job {
     pub fn bags(&self) -> impl Iterator<Item = usize> {
         let bags = self.standing.iter().enumerate().filter(|(_, stands)| stands.bag.is_some());
         bags.map(|(pump, _)| pump)
+    }
+
+    /// Pumps whose bags are opened as told.
+    pub fn opened_as_told(&self) -> impl Iterator<Item = usize> {
+        let told = self.standing.iter().enumerate().filter(|(_, stands)| stands.opened_as_told);
+        told.map(|(pump, _)| pump)
     }
 
     /// Pumps with a slip of the plan before.

@@ -1,5 +1,6 @@
 //! JSON out: what was found and verified, into the shapes of [`crate::formats`], one file a format.
 
+pub mod compare;
 pub mod outage;
 pub mod plan;
 pub mod problems;

@@ -46,7 +46,6 @@ pages! {
     page "page"
     paper "paper"
     bench "bench"
-    issuing "issuing"
     running "running"
     stack_up "stack-up"
     outage "outage"

@@ -171,7 +171,8 @@ impl OutageFile {
     }
 
     /// Books all of these or none, in their order, and returns their receipts; before a bag, what is due for it
-    /// ([`Outage::due_before`]). A request that was booked before is not booked again; its old receipt is returned. `files` are the bytes that a [`TookOver`] among them names.
+    /// ([`Outage::due_before`]). A request that was booked before is not booked again; its old receipt is returned. `files` are the
+    /// bytes that a [`TookOver`] among them names.
     ///
     /// # Errors
     /// [`BookError::Refused`] with every booking that cannot be made and its place among them;
@@ -188,8 +189,13 @@ impl OutageFile {
     ///
     /// # Errors
     /// As [`OutageFile::book`]; all are refused where the ledger goes on.
-    pub fn book_at(&mut self, end: u32, drafts: Vec<Draft>) -> Result<Vec<Receipt>, BookError> {
-        self.book_if(Some(end), drafts, &Vec::new())
+    pub fn book_at(
+        &mut self,
+        end: u32,
+        drafts: Vec<Draft>,
+        files: &FileBytes,
+    ) -> Result<Vec<Receipt>, BookError> {
+        self.book_if(Some(end), drafts, files)
     }
 
     fn book_if(

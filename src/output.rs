@@ -212,12 +212,6 @@ impl Output {
         &self.path
     }
 
-    /// This place, replacing a file that is there or not.
-    #[must_use]
-    pub fn replacing(self, replace: bool) -> Output {
-        Output { replace, ..self }
-    }
-
     /// This place, with a file that it replaces kept under another name.
     #[must_use]
     pub fn keeping(self) -> Output {
@@ -347,13 +341,23 @@ struct Ready<'a> {
     temporary: NamedTempFile,
 }
 
+/// Files that are written whole beside their places, and on the disk: all that is left is to rename them.
+pub struct Staged<'a>(Vec<Ready<'a>>);
+
 /// Writes files together, renamed in the order in which they are given; see the top of this module for what is
 /// guaranteed. What an output keeps is there under its other name before the first file is renamed.
 ///
 /// # Errors
-/// Those of [`Output::ready`]; [`WriteError::File`] if nothing was changed, [`WriteError::Partly`] if some
-/// files were put in their places before one could not be.
+/// Those of [`stage`] and [`Staged::place`].
 pub fn place(files: &[(&Output, &[u8])]) -> Result<Vec<Kept>, WriteError> {
+    stage(files)?.place()
+}
+
+/// Writes files beside their places; what the disk or a folder has against one of them is known here.
+///
+/// # Errors
+/// Those of [`Output::ready`], and [`WriteError::File`]; nothing was changed.
+pub fn stage<'a>(files: &[(&'a Output, &[u8])]) -> Result<Staged<'a>, WriteError> {
     let mut ready = Vec::new();
     for &(output, bytes) in files {
         let real = target(&output.path, output.replace)?;
@@ -361,6 +365,21 @@ pub fn place(files: &[(&Output, &[u8])]) -> Result<Vec<Kept>, WriteError> {
             .map_err(|error| WriteError::File { path: output.path.clone(), error })?;
         ready.push(Ready { output, real, temporary });
     }
+    Ok(Staged(ready))
+}
+
+impl Staged<'_> {
+    /// Puts the files in their places.
+    ///
+    /// # Errors
+    /// [`WriteError::File`] and [`WriteError::NotKept`] if nothing was changed, [`WriteError::Partly`] if some files were
+    /// put in their places before one could not be.
+    pub fn place(self) -> Result<Vec<Kept>, WriteError> {
+        put(self.0)
+    }
+}
+
+fn put(ready: Vec<Ready<'_>>) -> Result<Vec<Kept>, WriteError> {
     let mut kept = Vec::new();
     for Ready { output, real, .. } in ready.iter().filter(|one| one.output.keep) {
         match keep::keep(real) {

@@ -78,9 +78,7 @@ pub use certificate::certificate;
 pub use executed_plan::{carried, carried_so_far};
 pub use filled_in::is_filled_in;
 pub use forecast::{Ahead, forecast};
-pub use issue_log::{
-    is_issue_log, issue_log, issue_log_of, log_beside_stock, log_is_unchanged, log_reads_back,
-};
+pub use issue_log::{is_issue_log, issue_log, log_beside_stock};
 pub use model::{BUILT_IN, Library, STARTING_MODEL, parse as parse_model};
 pub use old_slips::old_slips;
 pub use open_elsewhere::open_elsewhere;
@@ -391,9 +389,6 @@ fn gather<T>(result: Result<T, Problems>, problems: &mut Problems) -> Option<T> 
     result.map_err(|found| problems.absorb(found)).ok()
 }
 
-/// Largest file that is hashed, in bytes.
-const MOST_HASHED: u64 = 256_000_000;
-
 /// Time at which a file or a folder of tables was changed last, and its size in bytes.
 pub type Stamp = (std::time::SystemTime, u64);
 
@@ -411,12 +406,6 @@ pub fn stamp(path: &std::path::Path) -> Option<Stamp> {
     let stamps = stamps?;
     let last = stamps.iter().map(|(time, _)| *time).max()?;
     Some((last, stamps.iter().map(|(_, size)| size).sum()))
-}
-
-/// SHA-256 of a file in hexadecimal; `None` if the file cannot be read.
-pub(crate) fn sha256_of(path: &std::path::Path) -> Option<String> {
-    let bytes = bounded::bytes(path, MOST_HASHED).ok()?;
-    Some(sha256(&bytes))
 }
 
 /// Sheet of this name; case, spaces and punctuation are ignored.

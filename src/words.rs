@@ -922,13 +922,22 @@ pub fn strips(job: &Job, layout: &Layout) -> String {
     format!("along the side of {}: {}", short_length(side, natural_unit(side)), strips.join("; "))
 }
 
-/// Bags that a plan reopens and slips that it changes; `None` where nothing stood before it.
-pub fn disturbance(plan: &Plan) -> Option<String> {
+/// Bags that a plan reopens, those that it was told to apart, and slips that it changes; `None` where nothing stood before
+/// it.
+pub fn disturbance(job: &Job, plan: &Plan) -> Option<String> {
     let of = |aim, what: &str| plan.goal(aim).map(|goal| counted(goal.value, what));
     let bags = of(Objective::Reopened, "bag").map(|bags| format!("{bags} to reopen"));
+    let told = opened_as_told(job).map(|(count, tags)| format!("{count} as told ({tags})"));
     let slips = of(Objective::Slips, "slip").map(|slips| format!("{slips} to print again"));
-    let both: Vec<String> = bags.into_iter().chain(slips).collect();
-    (!both.is_empty()).then(|| both.join(", "))
+    let all: Vec<String> = bags.into_iter().chain(told).chain(slips).collect();
+    (!all.is_empty()).then(|| all.join(", "))
+}
+
+/// Number of the bags that are opened as told, and their pumps; `None` where there are none.
+pub fn opened_as_told(job: &Job) -> Option<(String, String)> {
+    let tags: Vec<&str> = job.opened_as_told().map(|at| &*job.pumps[at].tag).collect();
+    let count = counted(i64::try_from(tags.len()).unwrap_or(i64::MAX), "bag");
+    (!tags.is_empty()).then(|| (count, tags.join(", ")))
 }
 
 /// Account of the plates that are cut: their waste, and what goes back. `None` if none is cut.

@@ -23,7 +23,6 @@ mod chain;
 mod changes;
 mod drawings;
 mod issue;
-mod issue_log;
 mod kits;
 mod labels;
 mod ledger;
@@ -66,7 +65,6 @@ use style::Styles;
 
 use crate::output::WriteError;
 pub use crate::paper::code;
-pub use issue_log::workbook as issue_log;
 pub use ledger::workbook as ledger;
 pub use stack_up::StackUps;
 pub use stock_next::workbook as stock_next;

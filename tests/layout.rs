@@ -55,7 +55,7 @@ const ROOMS: &[(&str, &str)] = &[
     ),
     (
         "issue",
-        "accounting consumables cutting day decimal digest job length model plain_text plan problem \
+        "consumables cutting decimal digest job length plain_text plan problem \
          pump show stock",
     ),
     ("changes", "issue"),
@@ -97,7 +97,8 @@ const ROOMS: &[(&str, &str)] = &[
     ),
     (
         "outage_kit",
-        "accounting changes columns consumables issue job length model outage plan pump recheck show verify words",
+        "accounting changes columns consumables cutting issue job length model outage plan pump recheck show stock \
+         verify words",
     ),
     (
         "read",

@@ -174,7 +174,7 @@ Examples:
         the sheet Issue and the readings of the saved plan; the same cells
         twice book nothing twice
   gapwright book week-12.outage --from issue-log.xlsx
-        kits that `issue` wrote off before there was an outage file; the same
+        kits of an issue log from before there was an outage file; the same
         lines twice book nothing twice
 
 Nothing in the ledger is ever changed or removed: a wrong entry is undone by

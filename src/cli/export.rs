@@ -1,5 +1,6 @@
 //! `gapwright export`: the stock workbook with the counts of an outage, and its ledger as a workbook.
 
+mod patched;
 mod stock;
 
 use std::path::{Path, PathBuf};

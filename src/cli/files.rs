@@ -14,8 +14,6 @@ pub(super) struct Files<'a> {
     pub(super) reads: Vec<&'a Path>,
     /// The folder of models.
     pub(super) models: Option<&'a Path>,
-    /// The one file that is both read and written: the log, which lines are added to.
-    pub(super) log: Option<&'a Path>,
     /// The outage file: entries are added to it by its own rules, and no output may be it.
     pub(super) outage: Option<&'a Path>,
     /// Workbooks, each with its option, in the order in which they are delivered.
@@ -60,7 +58,6 @@ impl Files<'_> {
 
 /// The places that may be written.
 pub(super) struct Claimed {
-    pub(super) log: Option<Output>,
     /// Those of the command's own results, in their order.
     pub(super) outputs: Vec<Output>,
     pub(super) json: Json,
@@ -79,7 +76,6 @@ impl Claimed {
     pub(super) fn of(files: &Files<'_>, problems: &mut Problems) -> Claimed {
         let before = problems.count();
         let mut claims = Claims::beside(files, problems);
-        let log = files.log.and_then(|log| claims.added_to(log));
         let outputs = files.writes.iter();
         let outputs = outputs.filter_map(|(option, path)| claims.workbook(option, path));
         let mut outputs: Vec<Output> = outputs.collect();
@@ -92,7 +88,6 @@ impl Claimed {
         };
         let mark = files.mark.and_then(|path| claims.workbook("--mark", path));
         Claimed {
-            log,
             outputs,
             json,
             // With anything wrong about the names of files, nothing is written to any of them.
@@ -119,13 +114,6 @@ impl<'a> Claims<'a> {
             instead: files.instead,
             problems,
         }
-    }
-
-    /// The log: it may be none of the other inputs, and from here on no output may be it.
-    fn added_to(&mut self, log: &Path) -> Option<Output> {
-        let output = self.workbook("--log", log);
-        self.inputs.add(log);
-        output
     }
 
     fn workbook(&mut self, option: &'static str, path: &Path) -> Option<Output> {
@@ -206,10 +194,6 @@ mod tests {
         assert!(mark.starts_with("--mark p.xlsx"), "{mark}");
         let both = own(Files { json: Some(path("plan.xlsx")), ..files() });
         assert_eq!(both, "plan.xlsx for --out and for --json");
-        let log = own(Files { log: Some(path("plan.xlsx")), ..files() });
-        assert!(log.starts_with("--out plan.xlsx"), "{log}");
-        let log = own(Files { log: Some(path("s.xlsx")), ..files() });
-        assert!(log.starts_with("--log s.xlsx"), "{log}");
         let end = own(Files { mark: Some(path("marked.txt")), ..files() });
         assert_eq!(end, "--mark marked.txt");
         let date = own(Files { date: Some("tomorrow"), ..files() });

@@ -30,6 +30,7 @@ pub(super) fn schema(format: Format) -> Ended {
     let schema = match format {
         Format::Plan => formats::plan::schema(),
         Format::Certificate => formats::certificate::schema(),
+        Format::Compare => formats::compare::schema(),
         Format::Outage => formats::outage::schema(),
         Format::Provision => formats::provision::schema(),
         Format::Problems => formats::problems::schema(),

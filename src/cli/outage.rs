@@ -58,19 +58,25 @@ pub(super) fn book(
     drafts: Vec<Draft>,
     files: &FileBytes,
 ) -> Result<Vec<Receipt>, Stop> {
+    booked(run, file, |file| file.book(drafts, files))
+}
+
+/// Result of a booking; else the run ends with every reason.
+pub(super) fn booked(
+    run: &mut Run,
+    file: &mut OutageFile,
+    book: impl FnOnce(&mut OutageFile) -> Result<Vec<Receipt>, BookError>,
+) -> Result<Vec<Receipt>, Stop> {
     let path = file.path().to_path_buf();
-    let booked = run.work("booking", |_| {
-        let booked = file.book(drafts, files);
-        match booked {
-            Err(BookError::Refused(refused)) => {
-                let place = Place::file(&path.display().to_string());
-                let mut problems = Problems::new();
-                refused.iter().for_each(|(_, why)| problems.add(why.problem(place.clone())));
-                Err(Refusal::Problems(problems))
-            }
-            Err(BookError::File(error)) => Ok(Err(error)),
-            Ok(receipts) => Ok(Ok(receipts)),
+    let booked = run.work("booking", |_| match book(file) {
+        Err(BookError::Refused(refused)) => {
+            let place = Place::file(&path.display().to_string());
+            let mut problems = Problems::new();
+            refused.iter().for_each(|(_, why)| problems.add(why.problem(place.clone())));
+            Err(Refusal::Problems(problems))
         }
+        Err(BookError::File(error)) => Ok(Err(error)),
+        Ok(receipts) => Ok(Ok(receipts)),
     })?;
     sound(run, &path, booked)
 }
@@ -106,9 +112,8 @@ fn job_then(run: &Run, file: &OutageFile, then: &Outage) -> Option<Job> {
     })
 }
 
-/// Changes of the last plan from the one before it.
-pub(super) fn changed(run: &Run, file: &OutageFile, job: &Job) -> Vec<SlipChange> {
-    let now = file.outage();
+/// Changes of the last plan of an outage from the one before it, which the file holds.
+pub(super) fn changed(run: &Run, file: &OutageFile, now: &Outage, job: &Job) -> Vec<SlipChange> {
     let then = now.before_last_plan();
     if then.last_plan().is_none() {
         return Vec::new();

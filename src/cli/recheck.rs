@@ -27,7 +27,7 @@ use crate::write::as_built::{self, AsBuilt};
 pub(super) struct Args {
     /// Plan that `kit` wrote: its workbook, saved with the readings on the sheet Kits, or its JSON.
     plan: PathBuf,
-    /// Stock workbook: that of the plan, or the one that `issue` wrote since.
+    /// Stock workbook: that of the plan, or the one that `export` wrote since.
     stock: PathBuf,
     /// Pump workbook of the plan.
     pumps: PathBuf,

@@ -62,12 +62,16 @@ pub(super) struct Run {
     read: Option<ReadJson>,
     date: String,
     outputs: Vec<Output>,
-    log: Option<Output>,
     json: Json,
+    /// Work to be done once all files are written, before they are put in their places.
+    before_placing: Option<Enter>,
     interrupt: Interrupt,
     /// Exit status of a run that writes its files.
     status: u8,
 }
+
+/// Work between writing files and putting them in their places.
+type Enter = Box<dyn FnOnce(&mut Run) -> Result<(), Stop>>;
 
 impl Run {
     /// Begins: what is wrong with the names of files and the date is a problem like any other, listed with the rest.
@@ -75,7 +79,7 @@ impl Run {
         let mut problems = Problems::new();
         files.check(common.form, &mut problems);
         let claimed = Claimed::of(&files, &mut problems);
-        let books = files.reads.iter().copied().chain(files.log);
+        let books = files.reads.iter().copied();
         let open = books.clone().flat_map(read::open_elsewhere);
         let far = files.outage.and_then(on_network);
         open.chain(far).for_each(|warning| problems.warn(warning));
@@ -89,8 +93,8 @@ impl Run {
             read: None,
             date: files.date.map_or_else(today, String::from),
             outputs: claimed.outputs,
-            log: claimed.log,
             json: claimed.json,
+            before_placing: None,
             interrupt: Interrupt::default(),
             status: DONE,
         }
@@ -289,26 +293,19 @@ impl Run {
         self.place(&outputs.iter().zip(files).collect::<Vec<_>>())
     }
 
+    /// Does this once all files are written whole, and before any is put in its place: if it ends the run, none is.
+    pub(super) fn before_placing(
+        &mut self,
+        enter: impl FnOnce(&mut Run) -> Result<(), Stop> + 'static,
+    ) {
+        self.before_placing = Some(Box::new(enter));
+    }
+
     /// Makes the folder that the outputs lie in, if it is not there.
     pub(super) fn make_folder(&mut self, folder: &Path) -> Result<(), Stop> {
         let made = std::fs::create_dir_all(folder)
             .map_err(|error| WriteError::File { path: folder.to_path_buf(), error });
         made.map_err(|error| self.fail(&error))
-    }
-
-    /// Writes the log with its new lines, if there are any, and then the workbook: should the run be ended between the
-    /// two, the log knows what the workbook lacks. `there` says whether there was a log before.
-    pub(super) fn deliver_with_log(
-        &mut self,
-        log: Option<Vec<u8>>,
-        there: bool,
-        workbook: &[u8],
-    ) -> Ended {
-        let outputs = self.outputs.clone();
-        let place = self.log.clone().map(|place| place.replacing(there));
-        let log = place.as_ref().zip(log.as_deref());
-        let workbook = outputs.iter().map(|place| (place, workbook));
-        self.place(&log.into_iter().chain(workbook).collect::<Vec<_>>())
     }
 
     /// Ends a run that has nothing else to write: lists and marks what it warns of.
@@ -393,8 +390,21 @@ impl Run {
             files.iter().map(|(output, bytes)| (self.keeping(output), *bytes)).collect();
         let files: Vec<(&Output, &[u8])> =
             files.iter().map(|(output, bytes)| (output, *bytes)).collect();
-        let placed = self.interrupt.held_off(|| output::place(&files));
-        let kept = placed.map_err(|error| self.fail(&error))?;
+        let staged = self.interrupt.held_off(|| output::stage(&files));
+        let staged = staged.map_err(|error| self.fail(&error))?;
+        let enters = self.before_placing.take();
+        let entered = enters.is_some();
+        enters.map_or(Ok(()), |enter| enter(self))?;
+        let placed = self.interrupt.held_off(|| staged.place());
+        let kept = placed.map_err(|error| {
+            if entered {
+                must_see!(
+                    self.voice,
+                    "The plan is in the ledger, and its workbook is not written: run it again, which enters nothing twice."
+                );
+            }
+            self.fail(&error)
+        })?;
         for (before, now) in &kept {
             let (before, now) = (before.display(), now.display());
             must_see!(self.voice, "{before} held entries of people: it was kept as {now}.");

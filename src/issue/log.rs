@@ -243,21 +243,6 @@ impl LoggedDemand {
     }
 }
 
-/// Pieces still out for a tag, of one plan, place and item.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Out {
-    /// The plan's id.
-    pub plan: String,
-    /// The place.
-    pub place: String,
-    /// Stock number.
-    pub item: String,
-    /// Pieces that are out.
-    pub count: u32,
-    /// Whether the stock counts them; pieces cut from sheets are not counted.
-    pub counted: bool,
-}
-
 /// The issue log.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct Log {
@@ -329,98 +314,6 @@ impl Log {
     /// Stock numbers in the log, with the count on hand after the last line of each.
     pub fn known(&self) -> impl Iterator<Item = (&str, u32)> {
         self.known.values().map(|(item, count)| (item.as_str(), *count))
-    }
-
-    /// Lines of the last run.
-    pub fn last_run(&self) -> &[Entry] {
-        let Some(last) = self.entries.last() else {
-            return &[];
-        };
-        let first = self.entries.iter().rposition(|entry| entry.run != last.run);
-        &self.entries[first.map_or(0, |at| at + 1)..]
-    }
-
-    /// Counts of each item before and after the last run.
-    pub fn last_counts(&self) -> BTreeMap<String, (String, OnHand)> {
-        let mut counts: BTreeMap<String, (String, OnHand)> = BTreeMap::new();
-        for moved in self.last_run().iter().map(|entry| &entry.movement) {
-            if let Some(on_hand) = moved.on_hand {
-                let first = counts.entry(key(&moved.item));
-                first.or_insert((moved.item.clone(), on_hand)).1.after = on_hand.after;
-            }
-        }
-        counts
-    }
-
-    /// Line by which a tag was issued from a plan, unless everything was put back since.
-    pub fn issued(&self, plan: &str, tag: &str) -> Option<&Entry> {
-        let tag = key(tag);
-        let mine = |entry: &&Entry| entry.movement.plan == plan && key(&entry.movement.tag) == tag;
-        let mut lines = self.entries.iter().filter(mine);
-        let out: i64 = lines.clone().map(|entry| entry.movement.out).sum();
-        let last = lines.clone().next_back()?;
-        let returned = last.movement.how == How::PutBack && out <= 0;
-        // No piece was picked, so none can be put back, and the kit may still go out.
-        let mut picked = lines.clone().filter(|entry| entry.movement.how != How::Short);
-        let empty = picked.clone().next().is_some() && picked.all(|e| e.movement.out == 0);
-        lines.next().filter(|_| !returned && !empty)
-    }
-
-    /// Whether pieces that are not for a single pump are recorded already: spoiled ones of an item, or sheets that
-    /// were cut up.
-    pub fn shared(&self, plan: &str, item: &str) -> bool {
-        let item = key(item);
-        self.entries.iter().any(|entry| {
-            let moved = &entry.movement;
-            moved.plan == plan && moved.tag.is_empty() && key(&moved.item) == item
-        })
-    }
-
-    /// Pieces of each counted item that went out by a plan, less those that came back, by [`key`].
-    pub fn net(&self, plan: &str) -> BTreeMap<String, i64> {
-        let mut net = BTreeMap::new();
-        for moved in self.entries.iter().map(|entry| &entry.movement) {
-            if moved.plan == plan && moved.on_hand.is_some() {
-                *net.entry(key(&moved.item)).or_default() += moved.out;
-            }
-        }
-        net
-    }
-
-    /// Pieces still out for a tag, in the order of issue.
-    pub fn out(&self, tag: &str) -> Vec<Out> {
-        let tag = key(tag);
-        let mut outs: Vec<(Out, i64)> = Vec::new();
-        for moved in self.entries.iter().map(|entry| &entry.movement) {
-            if key(&moved.tag) != tag || moved.out == 0 {
-                continue;
-            }
-            let mut known = outs.iter_mut();
-            let same = known.find(|(out, _)| {
-                out.plan == moved.plan
-                    && out.place == moved.place
-                    && key(&out.item) == key(&moved.item)
-                    && out.counted == moved.on_hand.is_some()
-            });
-            match same {
-                Some((_, count)) => *count += moved.out,
-                None => outs.push((
-                    Out {
-                        plan: moved.plan.clone(),
-                        place: moved.place.clone(),
-                        item: moved.item.clone(),
-                        count: 0,
-                        counted: moved.on_hand.is_some(),
-                    },
-                    moved.out,
-                )),
-            }
-        }
-        let left = outs.into_iter().filter_map(|(out, count)| {
-            let count = u32::try_from(count).ok().filter(|&count| count > 0)?;
-            Some(Out { count, ..out })
-        });
-        left.collect()
     }
 
     /// Demand for an item from one date to another, both `YYYY-MM-DD` and both included.

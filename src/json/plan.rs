@@ -181,7 +181,7 @@ fn holding(job: &Job, row: &HoldingCost) -> HoldingJson {
     }
 }
 
-fn change(change: &SlipChange) -> ChangeJson {
+pub(super) fn change(change: &SlipChange) -> ChangeJson {
     let pieces = |pieces: &[(String, u32)]| {
         let count = |(item, count): &(String, u32)| CountJson { item: item.clone(), count: *count };
         pieces.iter().map(count).collect()

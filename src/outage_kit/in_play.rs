@@ -121,7 +121,8 @@ fn play(job: &Job, at: usize, outage: &Outage, told: &Told) -> Option<Play> {
         let item = |item: &str| job.stock.iter().position(|lot| key(&lot.item) == key(item));
         let in_bag = whole.filter_map(|piece| Some((item(&piece.item)?, piece.count))).collect();
         let planned = OutagePump { state: PumpState::Planned, ..known.clone() };
-        return Some(Play { standing: standing(job, at, &planned)?, in_bag });
+        let standing = Standing { opened_as_told: true, ..standing(job, at, &planned)? };
+        return Some(Play { standing, in_bag });
     }
     let mut standing = standing(job, at, known)?;
     standing.held = is_told(told.hold, tag) || is_bagged && is_told(told.hold, BAGGED);

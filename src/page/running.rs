@@ -312,7 +312,7 @@ impl Running {
             let drafts = readings.iter().enumerate();
             let drafts =
                 drafts.map(|(at, (_, booking))| (facts(by, at), booking.clone())).collect();
-            match file.book_at(self.now.outage.head().number, drafts) {
+            match file.book_at(self.now.outage.head().number, drafts, &Vec::new()) {
                 Ok(receipts) => {
                     booked = numbers(&receipts);
                     self.steps.push(booked.clone());
@@ -386,7 +386,7 @@ impl Running {
             bookings.into_iter().enumerate().map(|(at, one)| (facts(by, at), one)).collect();
         let mut file =
             OutageFile::open(&self.path).map_err(|error| vec![said(&self.path, &error)])?;
-        let booked = match file.book_at(self.now.outage.head().number, drafts) {
+        let booked = match file.book_at(self.now.outage.head().number, drafts, &Vec::new()) {
             Ok(receipts) => numbers(&receipts),
             Err(BookError::File(error)) => return Err(vec![said(&self.path, &error)]),
             Err(BookError::Refused(why)) => {

@@ -6,9 +6,9 @@ use std::sync::Arc;
 use super::numbered_sheets;
 use crate::accounting::pack_total;
 use crate::formats::slip::{KEYS, PIECE, SlipRow as Holds};
+use crate::issue::carried::Carried;
 use crate::issue::key;
 use crate::issue::planned::PickStep;
-use crate::issue::record::Carried;
 use crate::job::{Job, MissingReading};
 use crate::length::Length;
 use crate::model::NOT_FIT;
@@ -161,7 +161,7 @@ fn of_slips(sheet: &Sheet, job: &Job, tags: &Tags, kits: &mut Kits, problems: &m
                 at(column),
                 found,
                 expected,
-                "give the stock workbook that the plan was made from, or the one that `issue` wrote from it; if \
+                "give the stock workbook that the plan was made from, or the one that `export` wrote from it; if \
                  the lots have changed since, make the plan again",
             )),
         }

@@ -4,7 +4,7 @@ use std::collections::{BTreeMap, HashSet};
 use std::path::Path;
 
 use super::table::{Heading, Table, TableRow};
-use super::{Memory, book, named_sheet, workbook};
+use super::{Memory, book, named_sheet};
 use crate::formats::issue_log::{HEADINGS, SEAL};
 use crate::issue::log::{Entry, How, Log, LogError, Movement, OnHand, SHEET};
 use crate::issue::tidy;
@@ -39,62 +39,6 @@ pub fn is_issue_log(path: &Path, memory: &mut Memory) -> bool {
     path.is_file() && book(path, memory).is_ok_and(|book| named_sheet(&book, SHEET).is_some())
 }
 
-/// Reads a log from the bytes of a file.
-///
-/// # Errors
-/// As for [`issue_log`].
-pub fn issue_log_of(file: &str, bytes: Vec<u8>, memory: &mut Memory) -> Result<Log, Problems> {
-    let mut problems = Problems::new();
-    let log = match workbook(file, bytes, memory) {
-        Ok(book) => log(&book, &mut problems),
-        Err(problem) => {
-            problems.add(problem);
-            None
-        }
-    };
-    problems.settle(log).map(|(log, _)| log)
-}
-
-/// Reads a log back before it is written: an unreadable log would be a lost one.
-///
-/// # Errors
-/// A defect of the program, as a problem.
-pub fn log_reads_back(file: &Path, bytes: &[u8], log: &Log) -> Result<(), Problem> {
-    let name = file.display().to_string();
-    let found = match issue_log_of(&name, bytes.to_vec(), &mut Memory::default()) {
-        Ok(back) if back == *log => return Ok(()),
-        Ok(_) => "a log that does not read back as it was written".to_string(),
-        Err(problems) => match problems.sorted().first() {
-            Some(first) => {
-                format!("a log that does not read back ({}: {})", first.place, first.found)
-            }
-            None => "a log that does not read back".to_string(),
-        },
-    };
-    Err(Problem::new(
-        Place::file(&name),
-        found,
-        "a log that reads back as it was written",
-        "this is a defect of gapwright: please report it with all workbooks",
-    ))
-}
-
-/// Refuses a log that was changed since it was read with this hash: lines added by others must not be lost.
-///
-/// # Errors
-/// The present log, as a problem.
-pub fn log_is_unchanged(file: &Path, sha256: Option<&str>) -> Result<(), Problem> {
-    match super::sha256_of(file).as_deref() == sha256 {
-        true => Ok(()),
-        false => Err(Problem::new(
-            Place::file(&file.display().to_string()),
-            "a log that was changed while this run worked",
-            "the log as it was read",
-            "run it again, one run at a time",
-        )),
-    }
-}
-
 /// Warns where a log does not agree with the stock or the day of an order: different counts, missing items, lines of
 /// later days.
 pub fn log_beside_stock(log: &Log, job: &Job, file: &str, date: &str) -> Vec<Problem> {
@@ -111,7 +55,7 @@ pub fn log_beside_stock(log: &Log, job: &Job, file: &str, date: &str) -> Vec<Pro
                     sheet.place(lot.row, column),
                     format!("{} on hand of {}", lot.on_hand, lot.item),
                     format!("{counted}, as the issue log's last line about it says"),
-                    "if goods came in or were counted again, record it with `gapwright issue --counted`; else it is another stock's log",
+                    "nothing, if goods came in or pieces were counted again; else it is another stock's log",
                 )
             })
         })
@@ -146,7 +90,7 @@ fn log(book: &Book, problems: &mut Problems) -> Option<Log> {
         problems.add(Problem::new(
             Place::file(&book.file),
             "no sheet Issues",
-            "an issue log as `gapwright issue` writes it",
+            "an issue log of a shop from before its outage files",
             "check the path given with --log; a new name begins a new log",
         ));
         return None;
@@ -184,7 +128,7 @@ fn log(book: &Book, problems: &mut Problems) -> Option<Log> {
             None if problems.count() == before => problems.add(Problem::new(
                 line.place(headings[0]),
                 "a line that is not one of the log's",
-                "only what `gapwright issue` wrote",
+                "only the lines that were written with the log",
                 UNDO,
             )),
             None => {}
@@ -198,7 +142,7 @@ fn foreign(table: &Table<'_>, column: u32) -> Problem {
     Problem::new(
         table.place(table.heading_row, column),
         "a column that is not the log's",
-        "only the columns that `gapwright issue` wrote",
+        "only the columns of an issue log",
         "move it to a workbook of its own, where it is not lost",
     )
 }

@@ -10,9 +10,9 @@ use super::{Memory, bounded};
 use crate::changes::{PlanSide, SlipSide, SlipStatus};
 use crate::formats::plan::PlanJson;
 use crate::formats::slip::{self, SlipRow};
+use crate::issue::carried::Carried;
 use crate::issue::key;
 use crate::issue::planned::PickStep;
-use crate::issue::record::Carried;
 use crate::problem::Problems;
 use crate::sheet::Book;
 

@@ -63,7 +63,7 @@ fn columns(styles: &Styles) -> [Col<'_>; 10] {
 
 /// The sheet's beginning, above the headings.
 fn header<'s>(sheet: Worksheet, planned: &Planned, styles: &'s Styles) -> Written<Page<'s>> {
-    let lead = "After picking: record any deviation in the coloured cells, save, then run `gapwright issue` with this workbook and the stock workbook.";
+    let lead = "After picking: record any deviation in the coloured cells, save, and within a running outage book it: `gapwright book FILE --from` this workbook.";
     let mut page = Page::on(sheet, "Issue", styles)?;
     page.title("Issue", lead)?;
     page.row = 2;

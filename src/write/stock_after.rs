@@ -82,16 +82,16 @@ fn new_lots(verified: &Verified) -> Vec<ReturnedLot> {
 }
 
 /// Columns of a sheet for the rows of new lots: those with their headings, and new ones after the last.
-pub(super) struct NewRows {
+struct NewRows {
     /// Heading and column.
     columns: Vec<(String, u16)>,
     /// Headings that the sheet does not have yet.
-    pub added: Vec<(String, u16)>,
+    added: Vec<(String, u16)>,
 }
 
 impl NewRows {
     /// Columns below these headings, with room for these lots; `last` is the last column with anything in it.
-    pub fn below(headings: Option<&SheetRow>, last: u32, lots: &[&ReturnedLot]) -> NewRows {
+    fn below(headings: Option<&SheetRow>, last: u32, lots: &[&ReturnedLot]) -> NewRows {
         let cells = headings.iter().flat_map(|row| &row.cells);
         let of_cell = |(column, cell): &(u32, Cell)| {
             Some((columns::key(&cell.show()), u16::try_from(*column).ok()?))
@@ -113,12 +113,12 @@ impl NewRows {
         columns.find(|(known, _)| *known == columns::key(heading)).map(|(_, column)| *column)
     }
 
-    /// Writes the row of a lot with what is on hand of it. A bin that it has none of yet is there to be entered.
-    pub fn write(
+    /// Writes the row of a lot with its count. A bin that it has none of yet is there to be entered.
+    fn write(
         &self,
         sheet: &mut Worksheet,
         row: u32,
-        (lot, on_hand): (&ReturnedLot, u32),
+        lot: &ReturnedLot,
         styles: &Styles,
     ) -> Written {
         if let Some(bin) = self.column("Bin") {
@@ -130,7 +130,7 @@ impl NewRows {
             }
         }
         if let Some(column) = self.column("On hand") {
-            sheet.write_number_with_format(row, column, on_hand, &styles.count)?;
+            sheet.write_number_with_format(row, column, lot.count, &styles.count)?;
         }
         Ok(())
     }
@@ -174,7 +174,7 @@ fn table<'a>(
         }
     }
     for (row, lot) in (u32::try_from(rows.len()).unwrap_or(u32::MAX)..).zip(new) {
-        columns.write(&mut page.sheet, row, (lot, lot.count), styles)?;
+        columns.write(&mut page.sheet, row, lot, styles)?;
     }
     fit(&mut page.sheet, &widest)?;
     Ok(page.sheet)

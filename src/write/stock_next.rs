@@ -7,32 +7,28 @@ use rust_xlsxwriter::{Format, FormatAlign, Worksheet};
 
 use super::WriteError;
 use super::page::{Written, lean};
-use super::stock_after::{NewRows, copy, fit, widen};
+use super::stock_after::{copy, fit, widen};
 use super::style::Styles;
-use super::text::{SheetNames, WriteText};
+use super::text::SheetNames;
 use crate::issue::counts::Held;
 use crate::issue::key;
-use crate::issue::record::Moves;
-use crate::issue::returned::{ReturnedLot, StockPage};
 use crate::problem::Spot;
 use crate::sheet::{Book, Sheet};
 
-/// The stock workbook for next time as a workbook's bytes, with what is on hand of the items that moved, and a row for
-/// each lot that is new; all else stays as it is.
+/// The stock workbook for next time as a workbook's bytes, with these counts on hand, by stock number; all else stays as it
+/// is.
 ///
 /// # Errors
 /// [`WriteError::Workbook`] and [`WriteError::Date`].
 pub fn workbook(
     book: &Book,
     held: &Held,
-    moves: &Moves,
+    after: &BTreeMap<String, u32>,
     date: &str,
 ) -> Result<Vec<u8>, WriteError> {
     let (mut workbook, styles) = super::start("Stock", date)?;
     let mut names = SheetNames::default();
-    let after = moves.after.iter();
-    let after: BTreeMap<String, u32> = after.map(|(i, count)| (key(i), *count)).collect();
-    let new = |lot: &ReturnedLot| after.get(&key(&lot.item)).copied().unwrap_or(lot.count);
+    let after: BTreeMap<String, u32> = after.iter().map(|(i, count)| (key(i), *count)).collect();
     let mut counts: BTreeMap<(&str, u32, u32), u32> = BTreeMap::new();
     for lot in held.counts.lots() {
         if let (Spot::Cell { sheet, row, column }, Some(count)) =
@@ -47,71 +43,20 @@ pub fn workbook(
         let wanted = if book.is_text { "Stock" } else { &source.name };
         sheet.set_name(names.take(wanted))?;
         let heading = held.headings.iter().find(|(name, _)| *name == source.name);
-        // The stock's own sheet was found first.
-        let page = match held.headings.iter().position(|(name, _)| *name == source.name) {
-            Some(0) => Some(StockPage::Stock),
-            Some(_) => Some(StockPage::Plate),
-            None => None,
-        };
-        let lots = moves.new.iter().filter(|lot| Some(lot.page) == page);
-        let lots: Vec<&ReturnedLot> = lots.collect();
-        let below = Below::of(source, heading.map(|(_, row)| *row), lots);
-        write(&mut sheet, source, &below, &counts, &styles)?;
-        below.append(&mut sheet, source, &new, &styles)?;
+        write(&mut sheet, source, heading.map(|(_, row)| *row), &counts, &styles)?;
         workbook.push_worksheet(sheet);
     }
     Ok(workbook.save_to_buffer()?)
-}
-
-/// Lots below all others, and the row of the headings that they are under.
-struct Below<'a> {
-    heading: Option<u32>,
-    lots: Vec<&'a ReturnedLot>,
-    columns: NewRows,
-}
-
-impl<'a> Below<'a> {
-    fn of(source: &Sheet, heading: Option<u32>, lots: Vec<&'a ReturnedLot>) -> Below<'a> {
-        let headings = source.rows.iter().find(|row| Some(row.number) == heading);
-        let cells = source.rows.iter().flat_map(|row| &row.cells);
-        let last = cells.map(|(column, _)| *column).max().unwrap_or(0);
-        Below { heading, columns: NewRows::below(headings, last, &lots), lots }
-    }
-
-    /// Adds the headings that the sheet does not have yet, in their row.
-    fn head(&self, sheet: &mut Worksheet, styles: &Styles) -> Written {
-        for (name, column) in &self.columns.added {
-            sheet.write_text(self.heading.unwrap_or(0), *column, name, &styles.head)?;
-            sheet.set_column_width(*column, 14.0)?;
-        }
-        Ok(())
-    }
-
-    /// Adds the rows.
-    fn append(
-        &self,
-        sheet: &mut Worksheet,
-        source: &Sheet,
-        on_hand: &dyn Fn(&ReturnedLot) -> u32,
-        styles: &Styles,
-    ) -> Written {
-        let next = source.rows.last().map_or(0, |row| row.number + 1);
-        for (row, lot) in (next..).zip(&self.lots) {
-            self.columns.write(sheet, row, (lot, on_hand(lot)), styles)?;
-        }
-        Ok(())
-    }
 }
 
 /// Copies the rows from the top down; what is hidden is said of a row before it is written.
 fn write(
     sheet: &mut Worksheet,
     source: &Sheet,
-    below: &Below<'_>,
+    heading: Option<u32>,
     counts: &BTreeMap<(&str, u32, u32), u32>,
     styles: &Styles,
 ) -> Written {
-    let heading = below.heading;
     hide_rows(sheet, source)?;
     let mut widest = BTreeMap::new();
     // As many places as there are, with the number on its side of the cell.
@@ -135,9 +80,6 @@ fn write(
             for column in &headed {
                 sheet.write_blank(row.number, *column, &styles.text)?;
             }
-        }
-        if heading == Some(row.number) {
-            below.head(sheet, styles)?;
         }
         for (column, cell) in &row.cells {
             let Ok(at) = u16::try_from(*column) else {

@@ -103,6 +103,10 @@ fn counts(page: &mut Page<'_>, verified: &Verified) -> Written {
             lines.insert(at, (label, goal.value.to_string(), bound));
         }
     }
+    let told = words::opened_as_told(job);
+    if let Some((count, tags)) = &told {
+        lines.insert(1, ("Bags reopened as told", count.clone(), tags.clone()));
+    }
     let Styles { text, strong, alarm, .. } = page.styles;
     for (label, value, bound) in lines {
         page.line([over(2, text.of(label)), strong.of(value), over(2, text.of(bound))])?;

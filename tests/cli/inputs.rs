@@ -10,7 +10,7 @@ use std::process::Output;
 use assert_cmd::Command;
 use tempfile::TempDir;
 
-#[path = "../issue/shop.rs"]
+#[path = "../support/shop.rs"]
 #[allow(dead_code)]
 mod shop;
 
@@ -28,12 +28,9 @@ struct Use {
     writes: &'static [&'static str],
 }
 
-/// The one file that is both read and written: lines are added to the issue log.
-const ADDED_TO: (&str, &str, &str) = ("issue", "--log", "log.xlsx");
-
 const MODELS: [&str; 3] = ["models/house.toml", "models/house.png", "models/materials.toml"];
 
-const USES: [Use; 20] = [
+const USES: [Use; 17] = [
     Use {
         name: "kit",
         call: &["kit", "stock.xlsx", "pumps.xlsx", "--history", "past.xlsx", "--models", "models"],
@@ -87,6 +84,12 @@ const USES: [Use; 20] = [
         call: &["verify", "plan.json", "stock.xlsx", "pumps.xlsx", "--certificate", "proof.json"],
         reads: &["stock.xlsx", "pumps.xlsx", "plan.json", "proof.json"],
         writes: &["--mark"],
+    },
+    Use {
+        name: "compare",
+        call: &["compare", "plan.xlsx", "plan.json"],
+        reads: &["plan.xlsx", "plan.json"],
+        writes: &["--json"],
     },
     Use {
         name: "kit, stock in a folder",
@@ -165,30 +168,6 @@ const USES: [Use; 20] = [
         writes: &["--out", "--json", "--mark"],
     },
     Use {
-        name: "issue, with the log begun",
-        call: &["issue", "plan.xlsx", "stock.xlsx"],
-        reads: &["plan.xlsx", "stock.xlsx"],
-        writes: &["--out", "--log", "--mark"],
-    },
-    Use {
-        name: "issue of a plan for programs",
-        call: &["issue", "plan.json", "stock.xlsx"],
-        reads: &["plan.json", "stock.xlsx"],
-        writes: &["--out", "--log", "--mark"],
-    },
-    Use {
-        name: "issue, with the log added to",
-        call: &["issue", "next.xlsx", "--put-back", "P-101", "--log", "log.xlsx"],
-        reads: &["next.xlsx", "log.xlsx"],
-        writes: &["--out", "--mark"],
-    },
-    Use {
-        name: "issue, the stock workbook that was missing",
-        call: &["issue", "stock.xlsx", "--finish", "--log", "log.xlsx"],
-        reads: &["stock.xlsx", "log.xlsx"],
-        writes: &["--out", "--mark"],
-    },
-    Use {
         name: "reorder",
         call: &["reorder", "stock.xlsx", "pumps.xlsx", "--log", "log.xlsx", "--models", "models"],
         reads: &["stock.xlsx", "pumps.xlsx", "log.xlsx", MODELS[0], MODELS[1], MODELS[2]],
@@ -204,7 +183,7 @@ const USES: [Use; 20] = [
 ];
 
 /// Options that name a file or folder that is only read, by command.
-const ONLY_READ: [(&str, &[&str]); 17] = [
+const ONLY_READ: [(&str, &[&str]); 16] = [
     // The outage file is read, and entries are added to it by its own rules.
     ("kit", &["--history", "--models", "--outage"]),
     ("slips", &["--models", "--outage", "--since"]),
@@ -219,7 +198,6 @@ const ONLY_READ: [(&str, &[&str]); 17] = [
     ("check", &["--models"]),
     ("provision", &["--history", "--models"]),
     ("recheck", &["--readings", "--models"]),
-    ("issue", &[]),
     ("reorder", &["--log", "--models"]),
     ("blank", &["--models"]),
     // `model new` writes a file that is not there yet, and the others write nothing.
@@ -281,8 +259,7 @@ fn shop() -> TempDir {
     well(shop.path(), &[&kit[..], &["--certificate", "proof.json"]].concat());
     let outage = ["kit", "stock.xlsx", "pumps.xlsx", "--outage", "week.outage", "--out"];
     well(shop.path(), &[&outage[..], &["in-outage.xlsx", "--models", "models"]].concat());
-    let issue = ["issue", "plan.xlsx", "stock.xlsx", "--out", "next.xlsx", "--log", "log.xlsx"];
-    well(shop.path(), &issue);
+    fs::copy("samples/purchase/issue-log.xlsx", at("log.xlsx")).unwrap();
     fs::write(at("readings.csv"), "Tag,What,Reading\nP-101,running clearance,0.0212 in\n").unwrap();
     fs::copy("samples/provision/past.xlsx", at("past.xlsx")).unwrap();
     shop
@@ -435,9 +412,7 @@ fn no_command_writes_over_what_it_reads_without_force() {
 fn no_command_writes_over_what_it_reads_when_other_things_are_wrong_too() {
     let shop = shop();
     let at = |name: &str| shop.path().join(name);
-    for book in ["stock.xlsx", "next.xlsx"] {
-        change(&at(book), "Stock", &[("F4", Put::from("many")), ("G4", Put::from("many"))]);
-    }
+    change(&at("stock.xlsx"), "Stock", &[("F4", Put::from("many")), ("G4", Put::from("many"))]);
     change(&at("pumps.xlsx"), "Pumps", &[("B4", Put::from("no such model"))]);
     fs::write(at("csv/Stock.csv"), "Item\nA\nA\n").unwrap();
     let spoilt = fs::read_to_string(at(MODELS[0])).unwrap();
@@ -458,25 +433,6 @@ fn no_command_writes_over_what_it_reads_when_other_things_are_wrong_too() {
             assert!(before == contents(shop.path()), "{call:?}");
         }
     }
-}
-
-/// The exception: the log is read, and lines are added after its last.
-#[test]
-fn the_issue_log_alone_is_read_and_added_to() {
-    let shop = shop();
-    let (command, option, log) = ADDED_TO;
-    let before = fs::read(shop.path().join(log)).unwrap();
-    let rows = || shop::cells(&shop.path().join(log), "Issues");
-    let old = rows();
-    well(
-        shop.path(),
-        &[command, "next.xlsx", "--put-back", "P-101", option, log, "--out", "back.xlsx"],
-    );
-    assert_ne!(before, fs::read(shop.path().join(log)).unwrap());
-    let new = rows();
-    let top = old.iter().filter(|((row, _), _)| *row > 4);
-    assert!(new.len() > old.len());
-    assert!(top.clone().count() > 0 && top.clone().all(|(at, cell)| new.get(at) == Some(cell)));
 }
 
 /// The table leaves no command and no option out.

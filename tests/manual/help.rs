@@ -45,7 +45,7 @@ fn a_file_is_a_topic_and_a_topic_is_a_file() {
 fn help_lists_every_command_and_topic_and_prints_each() {
     let list = told(&["help"]);
     let line = |name: &str| list.lines().any(|line| line.starts_with(&format!("  {name} ")));
-    for command in ["kit", "stack", "check", "provision", "recheck", "issue", "reorder", "blank"] {
+    for command in ["kit", "stack", "check", "provision", "recheck", "book", "reorder", "blank"] {
         assert!(line(command), "{command}\n{list}");
         assert_eq!(told(&["help", command]), told(&[command, "--help"]));
     }
@@ -89,7 +89,6 @@ fn man_writes_a_page_for_every_command_and_topic() {
         "export",
         "provision",
         "recheck",
-        "issue",
         "reorder",
         "blank",
     ];

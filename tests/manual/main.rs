@@ -23,7 +23,7 @@ use snapbox::filter::NormalizeToExpected;
 use snapbox::{Assert, Data, IntoData};
 
 mod help;
-#[path = "../issue/shop.rs"]
+#[path = "../support/shop.rs"]
 #[allow(dead_code)]
 mod shop;
 

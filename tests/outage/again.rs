@@ -3,6 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
 
+use gapwright::formats::compare::ComparisonJson;
 use gapwright::formats::outage::{OutageJson, PumpStateJson};
 use gapwright::formats::plan::{GoalName, PlanJson, parse};
 
@@ -174,6 +175,13 @@ fn one_bag_of_24_is_reopened_for_three_late_pumps() {
         let line = told.iter().find(|line| line.starts_with("  P-108")).unwrap();
         assert!(line.contains("out 1 x GK-F6-1/32, 1 x GK-F6-3/32"), "{line}");
         assert!(line.contains("GK-F6-3/32 goes to P-104"), "{line}");
+        let output = shop.output(&["compare", &one, &two, "--json", "-"]);
+        let json: ComparisonJson = serde_json::from_slice(&output.stdout).unwrap();
+        let tags: BTreeSet<&str> = json.changes.iter().map(|change| &*change.tag).collect();
+        assert_eq!(tags, changed);
+        let [earlier, later] = json.inputs.map(|input| input.sha256);
+        assert_eq!(earlier, gapwright::digest::sha256(&shop.read(&one).unwrap()));
+        assert_ne!(earlier, later);
         let said = well(&shop, &["compare", &two, &two]);
         assert!(said.contains("Nothing differs"), "{said}");
     }
@@ -194,7 +202,13 @@ fn one_bag_of_24_is_reopened_for_three_late_pumps() {
     assert_eq!(packs(&other, "P-108"), packs(&first, "P-108"));
     // A bag that may be opened at no cost: the least waste of all.
     restore(&shop, &files);
-    kit(&shop, "told", &["--reopen", "P-201"]);
+    let said = kit(&shop, "told", &["--reopen", "P-201"]);
+    // Those told are counted apart from those that the plan reopens.
+    assert!(said.contains(" to reopen, 1 bag as told (P-201), "), "{said}");
+    let summary = crate::shop::cells(&shop.at("told.xlsx"), "Summary");
+    let row = summary.iter().find(|(_, cell)| *cell == "Bags reopened as told").unwrap().0.0;
+    let of_row = summary.iter().filter(|((at, _), _)| *at == row).map(|(_, cell)| &**cell);
+    assert_eq!(of_row.collect::<Vec<_>>(), ["Bags reopened as told", "1 bag", "P-201"]);
     let told = plan(&shop, "told");
     assert_eq!((told.sums.served, &*told.waste), (27, "473.762843"));
     assert_eq!(goal(&told, GoalName::BagsReopened), "1");

@@ -188,3 +188,52 @@ fn a_disk_that_does_not_take_it_books_nothing_and_loses_nothing() {
     assert!(receive(&path, "with room").status().unwrap().success());
     assert!(state(&path).head().number > before.head().number);
 }
+
+/// A disk that takes the ledger and not the workbook: the plan is not entered either, and its number is free.
+#[cfg(unix)]
+#[test]
+fn a_plan_whose_workbook_cannot_be_written_is_not_entered() {
+    let folder = tempfile::tempdir().unwrap();
+    for name in ["stock.xlsx", "pumps.xlsx"] {
+        std::fs::copy(format!("samples/outage/{name}"), folder.path().join(name)).unwrap();
+    }
+    let kit = |outage: &str, before: &str| {
+        let mut run = Command::new("sh");
+        run.args(["-c", &format!("{before} exec \"$@\""), "sh"]).arg(program().get_program());
+        run.current_dir(folder.path());
+        run.args(["kit", "stock.xlsx", "pumps.xlsx", "--outage", outage, "--out", "plan.xlsx"]);
+        run.arg("--force").output().unwrap()
+    };
+    assert!(kit("first.outage", "").status.success());
+    let size = |name: &str| std::fs::metadata(folder.path().join(name)).unwrap().len();
+    let (ledger, workbook) = (size("first.outage"), size("plan.xlsx"));
+    assert!(ledger + 8_192 < workbook, "{ledger}, {workbook}");
+    let old = std::fs::read(folder.path().join("plan.xlsx")).unwrap();
+    // Blocks of 512 bytes.
+    let limit = format!("trap '' XFSZ; ulimit -f {};", (ledger + workbook) / 1_024);
+    for outage in ["first.outage", "second.outage"] {
+        let path = folder.path().join(outage);
+        let before = std::fs::read(&path).ok();
+        if outage == "first.outage" {
+            // Another plan is due: a shim is gone.
+            let mut run = program();
+            run.current_dir(folder.path()).args(["book", outage, "scrap", "SH-F6-012", "1"]);
+            assert!(run.output().unwrap().status.success());
+        }
+        let head = before.is_some().then(|| state(&path).head());
+        let run = kit(outage, &limit);
+        let said = String::from_utf8_lossy(&run.stderr).into_owned();
+        assert_eq!(run.status.code(), Some(3), "{said}");
+        assert!(said.contains("plan.xlsx"), "{said}");
+        assert_eq!(path.exists().then(|| state(&path).head()), head, "{outage}");
+        assert_eq!(std::fs::read(folder.path().join("plan.xlsx")).unwrap(), old);
+    }
+    // With room for it, it is plan 2 of the one and plan 1 of the other.
+    for (outage, number) in [("first.outage", 2), ("second.outage", 1)] {
+        let run = kit(outage, "");
+        assert!(run.status.success(), "{run:?}");
+        assert_eq!(state(&folder.path().join(outage)).last_plan().unwrap().number, number);
+    }
+    let left: Vec<_> = std::fs::read_dir(folder.path()).unwrap().flatten().collect();
+    assert_eq!(left.len(), 5, "{left:?}");
+}

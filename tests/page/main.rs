@@ -14,7 +14,7 @@ mod program;
 mod raw;
 mod readings;
 mod scratch;
-#[path = "../issue/shop.rs"]
+#[path = "../support/shop.rs"]
 #[allow(dead_code)]
 mod shop;
 mod shown;

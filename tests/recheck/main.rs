@@ -20,10 +20,11 @@ mod kept;
 mod other_books;
 mod other_unit;
 mod reserved;
-#[path = "../issue/shop.rs"]
+#[path = "../support/shop.rs"]
 #[allow(dead_code)]
 mod shop;
 mod swaps;
+mod tampered;
 
 use gapwright::gauge::{Certified, Gauge, OfGauge};
 use gapwright::job::Job;

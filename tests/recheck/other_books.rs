@@ -95,7 +95,7 @@ fn cells_that_nothing_is_judged_by_are_a_warning() {
     };
     let run = recheck(&shop, &[]).well();
     assert_eq!(told(&run), Vec::<String>::new());
-    // The next stock, whose counts alone differ, is what `issue` writes.
+    // The next stock, whose counts alone differ, is what `export` writes.
     edit(&shop, "stock.csv", "S10,shim,F1,0.010,0.0002,2", "S10,shim,F1,0.010,0.0002,3");
     let run = recheck(&shop, &[]).well();
     assert_eq!(told(&run), Vec::<String>::new());

@@ -402,6 +402,8 @@ fn codes_of_an_outage() {
             ("receive", BookingJson::Receive),
             ("scrap", BookingJson::Scrap),
             ("count", BookingJson::Count),
+            ("cut", BookingJson::Cut),
+            ("opened", BookingJson::Opened),
             ("swap", BookingJson::Swap),
             ("reading", BookingJson::Reading),
             ("accept", BookingJson::Accept),

@@ -94,6 +94,18 @@ fn what_is_written_for_programs_is_as_its_schema_says() {
     let held = [&stack[..], &more, &swept].concat();
     let anew = ["--rechoose", "--sweep", "bare_clearance = 0.020 .. 0.055", "--force"];
     let anew = [&stack[..], &more, &anew].concat();
+    let other = ["kit", &stock, &pumps, "--out", "other.xlsx", "--acceptance", "nominal"];
+    assert!(
+        Command::cargo_bin("gapwright")
+            .unwrap()
+            .current_dir(&folder)
+            .args(other)
+            .output()
+            .unwrap()
+            .status
+            .success()
+    );
+    let compare = ["compare", "kit-plan.xlsx", "other.xlsx", "--json", "-"];
     let problems = ["check", &stock, &buy_pumps, "--problems", "json"];
     // Once more with other states: swaps and mix-ups, no money and a drawer at fault, steps that are too long.
     let bench = [&recheck[..], &["--found", "C:bearing shims=0.0200 in", "--force"]].concat();
@@ -117,6 +129,7 @@ fn what_is_written_for_programs_is_as_its_schema_says() {
         ("stack", &held),
         ("stack", &anew),
         ("problems", &problems),
+        ("compare", &compare),
     ];
     let mut seen = BTreeSet::new();
     for (name, arguments) in outputs {
@@ -128,7 +141,7 @@ fn what_is_written_for_programs_is_as_its_schema_says() {
             codes_of(&document, &mut seen);
         }
         let version = match name {
-            "stack" => 1,
+            "stack" | "compare" => 1,
             "recheck" => 4,
             "problems" => 2,
             "plan" => 4,

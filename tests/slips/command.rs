@@ -6,7 +6,7 @@ use std::path::Path;
 use assert_cmd::Command;
 use tempfile::TempDir;
 
-#[path = "../issue/shop.rs"]
+#[path = "../support/shop.rs"]
 #[allow(dead_code)]
 mod shop;
 

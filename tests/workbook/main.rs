@@ -10,7 +10,7 @@ mod labels;
 mod language;
 mod large;
 #[allow(dead_code)]
-#[path = "../issue/shop.rs"]
+#[path = "../support/shop.rs"]
 mod shop;
 
 use std::fs;

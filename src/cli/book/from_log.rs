@@ -1,6 +1,6 @@
 //! `book --from`: the lines of an issue log, for a shop that goes over to an outage file.
 //!
-//! A kit that `issue` wrote off becomes a bag that went to the bench, on the day of its lines; pieces that were put back
+//! A kit that was written off becomes a bag that went to the bench, on the day of its lines; pieces that were put back
 //! go back. Each booking has a request number made of the chain of its line: the same lines twice book nothing twice.
 //!
 //! Lines are taken in their order and only as far as every plan is one of the outage: later ones follow from a stock
@@ -116,7 +116,7 @@ fn check(span: &Span<'_>, log: &Log, outage: &Outage, path: &Path, problems: &mu
             Place::file(&file),
             "an issue log without a line",
             "lines of kits that went out",
-            "give the log that `gapwright issue` wrote",
+            "give the issue log of the shop",
         ));
     } else if span.lines.is_empty() {
         let plans: BTreeSet<&str> =
@@ -147,7 +147,7 @@ fn check(span: &Span<'_>, log: &Log, outage: &Outage, path: &Path, problems: &mu
                 place(9),
                 format!("a line `{}`", moved.how),
                 "whole pieces of one bag",
-                "go on with `gapwright issue` for this outage",
+                "book these bags by hand: `gapwright book FILE bag TAG`",
             ));
         }
         if !moved.tag.is_empty()

@@ -10,9 +10,10 @@ use super::super::run::{Ended, Run, gathered};
 use super::drafted::{Drafted, number};
 use super::{Args, shown, tell, value_text};
 use crate::cli::voice::{must_see, out};
+use crate::issue::carried::Carried;
 use crate::issue::key;
 use crate::issue::planned::PickStep;
-use crate::issue::record::Carried;
+use crate::issue::returned;
 use crate::job::Job;
 use crate::length::Length;
 use crate::outage::{Booking, Circumstances, KitPiece, Outage, OutagePump, PumpState};
@@ -143,14 +144,17 @@ fn read_plan(
 /// Pieces of each pump that are short of its kit, and in addition to it, as the sheet Issue has them.
 fn changes(carried: &Carried, job: &Job) -> BTreeMap<String, [Vec<KitPiece>; 2]> {
     let mut changes: BTreeMap<String, [Vec<KitPiece>; 2]> = BTreeMap::new();
+    let lots = returned::of_pieces(job).into_iter();
+    let lots: BTreeMap<&str, String> =
+        lots.map(|(index, lot)| (job.stock[index].item.as_str(), lot.item)).collect();
     let piece = |tag: &str, label: &str, item: &str, count: u32| KitPiece {
         place: name_of(job, tag, label),
-        item: item.to_string(),
+        item: lots.get(item).map_or(item, String::as_str).to_string(),
         count,
         peeled_to: None,
     };
     for (line, filled) in carried.planned.lines.iter().zip(&carried.filled) {
-        if line.step != PickStep::Pick {
+        if !matches!(line.step, PickStep::Pick | PickStep::CutFrom(_)) {
             continue;
         }
         let [without, with] = changes.entry(line.tag.clone()).or_default();

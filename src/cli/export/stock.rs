@@ -4,11 +4,11 @@ use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
-use crate::cli::patched;
+use super::patched;
 use crate::cli::run::{Run, Stop};
 use crate::cli::voice::{Voice, must_see, out};
 use crate::issue::counts::Held;
-use crate::issue::record::Moves;
+use crate::issue::key;
 use crate::outage::FileRole;
 use crate::outage_file::OutageFile;
 use crate::problem::{Place, Problem, Problems, Spot, address};
@@ -107,8 +107,8 @@ pub(super) struct StockCopy {
     made: Vec<Made>,
     /// Number of counts that changed.
     changed: usize,
-    /// Items with pieces that have no row, each with the number of its pieces.
-    without_row: Vec<(String, i64)>,
+    /// Items with pieces that have no row, each with the number of its pieces and the row of a lot of a plate.
+    without_row: Vec<(String, i64, Vec<(String, String)>)>,
     /// Items with more reserved than there are.
     over_reserved: Vec<String>,
     /// The item of each cell.
@@ -119,7 +119,7 @@ enum Made {
     /// Changed in place.
     Patched(Patched),
     /// To be written anew.
-    Anew { book: Book, held: Held, moves: Moves, name: String },
+    Anew { book: Book, held: Held, after: BTreeMap<String, u32>, name: String },
 }
 
 /// Reads the files and puts the counts in.
@@ -166,9 +166,9 @@ pub(super) fn with_counts(
                         copy.items.get(&(change.sheet.clone(), change.row, change.column))?;
                     Some((item.clone(), change.count))
                 });
-                let moves = Moves { after: after.collect(), ..Moves::default() };
+                let after = after.collect();
                 let (held, name) = (held.clone(), one.name.clone());
-                copy.made.push(Made::Anew { book, held, moves, name });
+                copy.made.push(Made::Anew { book, held, after, name });
             }
             Err(problem) => problems.add(problem),
         }
@@ -189,7 +189,10 @@ fn changes(file: &OutageFile, held: &Held) -> (Vec<(String, CellCount)>, StockCo
     for lot in file.outage().stock() {
         let Some(known) = held.counts.get(&lot.item) else {
             if lot.pieces != 0 {
-                copy.without_row.push((lot.item.clone(), lot.pieces));
+                let mut cut = file.outage().cut_lots();
+                let cut = cut.find(|cut| key(&cut.item) == key(&lot.item));
+                let row = cut.map_or(Vec::new(), |cut| cut.columns.clone());
+                copy.without_row.push((lot.item.clone(), lot.pieces, row));
             }
             continue;
         };
@@ -219,9 +222,9 @@ impl StockCopy {
         for made in &self.made {
             match made {
                 Made::Patched(patched) => files.push(patched.bytes.clone()),
-                Made::Anew { book, held, moves, .. } => {
+                Made::Anew { book, held, after, .. } => {
                     let written = run.write("writing the stock workbook", |date| {
-                        write::stock_next(book, held, moves, date)
+                        write::stock_next(book, held, after, date)
                     });
                     files.push(run.made(written)?);
                 }
@@ -248,11 +251,17 @@ impl StockCopy {
                 "Not written: {item}, {count} by the ledger. A formula is in sheet {sheet}, cell {cell}."
             );
         }
-        for (item, pieces) in &self.without_row {
+        for (item, pieces, row) in &self.without_row {
             let pieces = counted(*pieces, "piece");
+            let row: Vec<String> =
+                row.iter().map(|(head, text)| format!("{head} {text}")).collect();
+            let add = match row.as_slice() {
+                [] => String::new(),
+                row => format!(" Add it: {}.", row.join(", ")),
+            };
             must_see!(
                 to,
-                "Not written: {item}, {pieces} by the ledger. The workbook has no row for it."
+                "Not written: {item}, {pieces} by the ledger. The workbook has no row for it.{add}"
             );
         }
         for item in &self.over_reserved {

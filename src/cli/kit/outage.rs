@@ -1,25 +1,28 @@
 //! `kit --outage`: a plan within a running outage, on the stock of its ledger.
 //!
 //! The workbooks are taken over with their bytes, pumps at the bench are left alone and judged on the figures of today, bags
-//! that are packed stay closed unless more can be served, and the plan is entered with the numbers of its kits before its
-//! workbook is written.
+//! that are packed stay closed unless more can be served, and the plan is entered with the numbers of its kits once its
+//! workbook is written, and before that is put in its place.
 
 mod taken;
 
 use std::path::Path;
 
 use super::{Args, told};
-use crate::cli::outage::{book, changed, facts, name, request, sound};
+use crate::cli::outage::{booked, changed, facts, name, request, sound};
 use crate::cli::run::{Ended, Run, Stop, use_threads};
 use crate::cli::settings::Settings;
 use crate::cli::voice::{must_see, out};
 use crate::cli::{Common, DONE};
 use crate::job::Job;
 use crate::model::NOT_FIT;
-use crate::outage::{Outage, OutagePump, PlaceInOutage, PlanBooking, PumpState, TookOver};
+use crate::outage::{
+    BookingRefusal, Outage, OutagePump, PlaceInOutage, PlanBooking, PumpState, TookOver,
+};
 use crate::outage_file::{Draft, FileBytes, OutageFile, OutageFileError};
 use crate::outage_job::job_with;
 use crate::outage_kit::{NO_PLAN, Told, judge_others, plan_booking};
+use crate::problem::Place;
 use crate::read::{Memory, Sources};
 use crate::show::counted;
 use crate::verify::verify;
@@ -51,13 +54,18 @@ pub(super) fn run(args: &Args, path: &Path, common: &Common) -> Ended {
     let policy = in_play.policy.clone();
     let (in_play, plan) = run.solve(&policy, |solving| args.plan(in_play, solving))?;
     let verified = run.check(verify(in_play, plan))?;
-    let plan = plan_booking(&verified, &job, &after);
-    // The ledger comes first: a plan on paper that it does not know could be packed and not booked.
-    let file = enter(&mut run, path, there, (taken, bytes), Some(plan))?;
-    let changes = changed(&run, &file, &job);
-    let place = PlaceInOutage::of(&name(path), file.outage(), changes);
+    let news = News::of(&run, &outage, taken, Some(plan_booking(&verified, &job, &after)));
+    // Pages carry the end of the ledger as it will be.
+    let planned = run.read("numbering the plan", |_, problems| {
+        let place = Place::file(&path.display().to_string());
+        news.entered(&outage).map_err(|refused| problems.add(refused.problem(place))).ok()
+    })?;
+    let changes = there.as_ref().map(|file| changed(&run, file, &planned, &job));
+    let place = PlaceInOutage::of(&name(path), &planned, changes.unwrap_or_default());
+    let (to, end) = (path.to_path_buf(), outage.head().number);
+    run.before_placing(move |run| enter(run, &to, there, end, news, &bytes).map(drop));
     let status = args.deliver(&mut run, &verified, Some(&place))?;
-    tell(&run, path, file.outage(), &outage);
+    tell(&run, path, &planned, &outage);
     tell_changes(&run, &place);
     Ok(status)
 }
@@ -79,7 +87,8 @@ pub(in crate::cli) fn begin(
             let job = job_with(&sources, &outage, problems)?;
             take_over(&asked, path, job, &outage, problems)
         })?;
-    enter(run, path, there, (taken, bytes), None).map(drop)
+    let news = News::of(run, &outage, taken, None);
+    enter(run, path, there, outage.head().number, news, &bytes).map(drop)
 }
 
 fn tell_changes(run: &Run, place: &PlaceInOutage) {
@@ -103,7 +112,9 @@ fn judge_only(
 ) -> Ended {
     let mut plan = PlanBooking { code: NO_PLAN.into(), ..PlanBooking::default() };
     judge_others(job, after, in_play, &mut plan);
-    let file = enter(&mut run, path, there, files, Some(plan))?;
+    let (taken, bytes) = files;
+    let news = News::of(&run, before, taken, Some(plan));
+    let file = enter(&mut run, path, there, before.head().number, news, &bytes)?;
     let status = run.end(DONE)?;
     must_see!(run.voice(), "No pump is left to plan: no workbook was written.");
     tell(&run, path, file.outage(), before);
@@ -119,13 +130,41 @@ fn there(run: &mut Run, path: &Path) -> Result<Option<OutageFile>, Stop> {
     sound(run, path, opened)
 }
 
-/// Enters workbooks and plan into the ledger; what is there already is not entered again.
+/// Workbooks and plan as they are to be entered; what is in the ledger already is not among them.
+struct News(Vec<Draft>);
+
+impl News {
+    fn of(run: &Run, outage: &Outage, taken: TookOver, plan: Option<PlanBooking>) -> News {
+        let number = request();
+        let draft = |(at, booking)| (facts(run, &format!("{number}/{at}"), "", ""), booking);
+        News(outage.news(taken, plan).into_iter().enumerate().map(draft).collect())
+    }
+
+    /// The outage as they will leave it.
+    fn entered(&self, outage: &Outage) -> Result<Outage, BookingRefusal> {
+        let mut after = outage.clone();
+        for (facts, booking) in &self.0 {
+            let entry = after.book(facts.clone(), booking.clone())?;
+            // What was booked a moment ago follows.
+            after.follow(entry).ok();
+        }
+        Ok(after)
+    }
+}
+
+/// Enters workbooks and plan into the ledger, if it ends where it was read.
+///
+/// # Decision
+///
+/// The files of the plan are written whole before, and put in their places after: a disk that has no room for them is
+/// found before the ledger knows the plan, and a plan on paper that the ledger does not know cannot be.
 fn enter(
     run: &mut Run,
     path: &Path,
     there: Option<OutageFile>,
-    (taken, bytes): (TookOver, FileBytes),
-    plan: Option<PlanBooking>,
+    end: u32,
+    News(drafts): News,
+    bytes: &FileBytes,
 ) -> Result<OutageFile, Stop> {
     let mut file = match there {
         Some(file) => file,
@@ -134,12 +173,8 @@ fn enter(
             sound(run, path, begun)?
         }
     };
-    let number = request();
-    let draft = |(at, booking)| (facts(run, &format!("{number}/{at}"), "", ""), booking);
-    let news = file.outage().news(taken, plan).into_iter().enumerate();
-    let drafts: Vec<Draft> = news.map(draft).collect();
     if !drafts.is_empty() {
-        book(run, &mut file, drafts, &bytes)?;
+        booked(run, &mut file, |file| file.book_at(end, drafts, bytes))?;
     }
     Ok(file)
 }

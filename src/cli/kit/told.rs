@@ -52,7 +52,7 @@ pub(super) fn tell(verified: &Verified, run: &Run) {
     if let Some(said) = words::plates_cut(verified) {
         out!(to, "{said}.");
     }
-    if let Some(said) = words::disturbance(plan) {
+    if let Some(said) = words::disturbance(job, plan) {
         out!(to, "{said}.");
     }
     let holding = words::holding(verified);

@@ -36,7 +36,7 @@ pub(in crate::cli) struct Args {
     /// Spending limit for this outage; buys whatever serves the most pumps within it.
     #[arg(long, value_name = "MONEY", allow_hyphen_values = true)]
     budget: Option<String>,
-    /// Outage file, or the issue log that `gapwright issue` keeps; reorder points follow from it. May be given several
+    /// Outage file, or an issue log from before there was one; reorder points follow from it. May be given several
     /// times: an outage file holds the demand of one outage.
     #[arg(long, value_name = "FILE")]
     log: Vec<PathBuf>,
@@ -109,7 +109,7 @@ fn issue_log(path: &Path, memory: &Memory, problems: &mut Problems) -> Option<(L
             problems.add(Problem::new(
                 Place::file(&file),
                 "no such file",
-                "an outage file, or the issue log that `gapwright issue` keeps",
+                "an outage file, or an issue log",
                 "correct the name, or leave --log out",
             ));
             None

@@ -272,41 +272,6 @@ impl Shop {
         }
     }
 
-    /// Runs `issue` with a date of its own.
-    pub fn issue(&self, arguments: &[&str]) -> Run {
-        self.run(&[&["issue"], arguments, &["--date", "2027-03-02"]].concat())
-    }
-
-    /// Runs `issue`, which must be refused with these problems and change no file.
-    pub fn refuse(&self, arguments: &[&str], expected: &[&str]) -> Run {
-        let before = self.files();
-        let run = self.issue(arguments);
-        run.refused(expected);
-        assert_eq!(self.files(), before, "something was written");
-        run
-    }
-
-    /// The counts of a stock workbook that `issue` wrote, by item, from its sheets Stock and Sheets.
-    pub fn counts(&self, name: &str) -> BTreeMap<String, u32> {
-        let mut counts = BTreeMap::new();
-        let book: Xlsx<_> = open_workbook(self.at(name)).unwrap();
-        for sheet in book.sheet_names() {
-            let cells = cells(&self.at(name), &sheet);
-            let named =
-                |text: &str| cells.iter().find(|(_, cell)| *cell == text).map(|(at, _)| *at);
-            let (Some((heading, item)), Some((_, on_hand))) = (named("Item"), named("On hand"))
-            else {
-                continue;
-            };
-            for ((row, _), name) in
-                cells.iter().filter(|((row, column), _)| *row > heading && *column == item)
-            {
-                counts.insert(name.clone(), cells[&(*row, on_hand)].parse().unwrap());
-            }
-        }
-        counts
-    }
-
     /// The lines of the log: the cells below the headings.
     pub fn log(&self) -> Vec<[String; 15]> {
         lines(&self.at("issue-log.xlsx"))

@@ -1,6 +1,6 @@
 //! A stock workbook whose counts were changed in its own bytes, in words for the terminal.
 
-use super::voice::{Voice, must_see, out};
+use crate::cli::voice::{Voice, must_see, out};
 use crate::read::Patched;
 use crate::show::counted;
 
