@@ -64,6 +64,7 @@ pub fn solve(instance: &Instance, aims: &[Objective], control: &Control<'_>) -> 
 }
 
 /// Group with its goals reached, and the columns that equal plans may use.
+#[derive(Clone)]
 pub(super) struct Reached {
     /// Result for the group.
     pub solved: Solved,

@@ -10,16 +10,17 @@ use super::parts::{Fresh, Part, Parts};
 use super::row::{PumpRow, rows};
 use super::{board, drawers, named, one_pump};
 use crate::choose::control::{Control, Room};
+use crate::choose::warm::Warm;
 use crate::problem::Problems;
-use crate::scratch::{CellEdit, PlanError, RefusedEdit, Scratch, plan, with_worth};
+use crate::scratch::{CellEdit, PlanError, RefusedEdit, Scratch, plan_from, with_worth};
 use crate::verify::Verified;
 use crate::words;
 
 /// Scratch copy, rendered parts, and the planning under way.
 pub struct Desk {
     state: Mutex<State>,
-    /// Held while a plan is made: one at a time.
-    planning: Mutex<()>,
+    /// What the last choice left; held while a plan is made: one at a time.
+    planning: Mutex<Warm>,
     /// Flag that ends the planning under way.
     flag: Mutex<Arc<AtomicBool>>,
     /// Version of the parts; moves when any of them changes.
@@ -68,7 +69,7 @@ impl Desk {
         Desk {
             news: watch::Sender::new(state.parts.version()),
             state: Mutex::new(state),
-            planning: Mutex::new(()),
+            planning: Mutex::default(),
             flag: Mutex::default(),
             megabytes,
         }
@@ -172,7 +173,7 @@ impl Desk {
     /// Plans the values at hand, unless that is done; then works out the worth of one more of each item. A newer edit ends
     /// it, and so does [`Desk::stop`]. For a thread of its own.
     pub fn plan(&self) {
-        let _one = held(&self.planning);
+        let mut warm = held(&self.planning);
         let flag = Arc::new(AtomicBool::new(false));
         *held(&self.flag) = flag.clone();
         let (revision, job, planned) =
@@ -184,7 +185,7 @@ impl Desk {
         let limit = Duration::from_secs(job.policy.time_limit.into());
         let control = Control::since(Instant::now()).limit(limit).within(&room);
         let control = control.interrupted_by(&flag);
-        let planned = plan(&job, &control);
+        let planned = plan_from(&job, &mut warm, &control);
         if flag.load(Ordering::Relaxed) {
             return;
         }
