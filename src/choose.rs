@@ -159,7 +159,6 @@ use crate::stock::{Code, Item};
 use combination::{Combination, Window};
 use control::{Control, Listed, NoRoom, Pace, Phase, UNITS, Unlisted, Work};
 use instance::{Assignment, Column, CostRow, Instance, Uses};
-use near::Seed;
 use pattern::Pattern;
 use proof::Named;
 use stages::{Reached, Solved};
@@ -280,11 +279,7 @@ pub fn choose(job: &Job, control: &Control<'_>) -> Result<Plan, ChooseError> {
 ///
 /// # Errors
 /// As [`choose`].
-pub fn choose_from(
-    job: &Job,
-    warm: &mut Warm,
-    control: &Control<'_>,
-) -> Result<Plan, ChooseError> {
+pub fn choose_from(job: &Job, warm: &mut Warm, control: &Control<'_>) -> Result<Plan, ChooseError> {
     choose_with(job, Some(warm), control)
 }
 
@@ -333,8 +328,8 @@ struct Solving {
     instance: Instance,
     reached: Reached,
     work: Work,
-    /// Where its root can begin the next time.
-    seed: Option<Arc<Seed>>,
+    /// Whether its columns are those near the bound.
+    near: bool,
     /// Whether it is taken over from the choice before, its order settled.
     taken_over: bool,
 }
@@ -362,15 +357,21 @@ fn chosen(
         .into_par_iter()
         .map(|group| {
             let work = control.work();
-            if let Some((instance, reached, seed)) = before.and_then(|before| before.whole(&group)) {
-                return Ok(Solving { group, instance, reached, work, seed, taken_over: true });
+            if let Some((instance, reached)) = before.and_then(|before| before.whole(&group, true))
+            {
+                return Ok(Solving {
+                    group,
+                    instance,
+                    reached,
+                    work,
+                    near: true,
+                    taken_over: true,
+                });
             }
             let counted = control.working(&work);
-            let seed = before.and_then(|before| before.seed(&group));
-            let found = near::reached(job, (&near, &group, stood), available, &aims, seed, &counted);
-            let Some(near::InWindow { instance, reached, seed }) = found else { return Err(group) };
-            let seed = Some(Arc::new(seed));
-            Ok(Solving { group, instance, reached, work, seed, taken_over: false })
+            let found = near::reached(job, (&near, &group, stood), available, &aims, &counted);
+            let Some(near::InWindow { instance, reached }) = found else { return Err(group) };
+            Ok(Solving { group, instance, reached, work, near: true, taken_over: false })
         })
         .collect();
     let mut listed = near.others.clone();
@@ -398,13 +399,13 @@ fn chosen(
     let others = others.map(|(group, mut instance)| {
         let work = control.work();
         stood.price(&group, &aims, &mut instance);
-        let same = before.filter(|_| whole).and_then(|before| before.whole(&group));
-        if let Some((_, reached, _)) = same.filter(|(before, ..)| *before == instance) {
-            return Solving { group, instance, reached, work, seed: None, taken_over: true };
+        let same = before.filter(|_| whole).and_then(|before| before.whole(&group, false));
+        if let Some((_, reached)) = same.filter(|(before, _)| *before == instance) {
+            return Solving { group, instance, reached, work, near: false, taken_over: true };
         }
         let start = known.and_then(|kits| group.at_hand(kits, &instance));
         let reached = stages::reached(&instance, &aims, start, &control.working(&work));
-        Solving { group, instance, reached, work, seed: None, taken_over: false }
+        Solving { group, instance, reached, work, near: false, taken_over: false }
     });
     groups.extend(others.collect::<Vec<_>>());
     // After all groups, because the goals of every group come first. The general solver's work is not counted: only its time.
@@ -430,7 +431,7 @@ fn chosen(
         stood.price(&group, &aims, &mut instance);
         let reached = stages::settled(&instance);
         let work = control.work();
-        groups.push(Solving { group, instance, reached, work, seed: None, taken_over: false });
+        groups.push(Solving { group, instance, reached, work, near: false, taken_over: false });
     }
     let mut kits: Vec<Option<Vec<PackPick>>> = vec![None; job.pumps.len()];
     let mut layouts = Vec::new();

@@ -102,11 +102,7 @@ pub fn plan(job: &Job, control: &Control<'_>) -> Result<Verified, PlanError> {
 ///
 /// # Errors
 /// As [`plan`].
-pub fn plan_from(
-    job: &Job,
-    warm: &mut Warm,
-    control: &Control<'_>,
-) -> Result<Verified, PlanError> {
+pub fn plan_from(job: &Job, warm: &mut Warm, control: &Control<'_>) -> Result<Verified, PlanError> {
     let plan = choose_from(job, warm, control).map_err(PlanError::Choose)?;
     verify(job.clone(), plan).map_err(PlanError::Breaches)
 }

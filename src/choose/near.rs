@@ -74,7 +74,7 @@ pub(super) struct Laid {
     pub others: Vec<bool>,
 }
 
-/// What the ways to fill a kind of place depend on, in one and the same workshop.
+/// Inputs of the ways to fill a kind of place, where items and models are the same.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(super) struct Drawer {
     /// Items for the place, with the pieces available.
@@ -264,18 +264,6 @@ pub(super) struct InWindow {
     pub instance: Instance,
     /// Its goals.
     pub reached: Reached,
-    /// Where a root of nearly the same group can begin.
-    pub seed: Seed,
-}
-
-/// Columns, multipliers and basis of a root.
-pub(super) struct Seed {
-    /// Columns asked for, by pump of the group.
-    pub columns: Arc<Vec<Vec<Column>>>,
-    /// Multipliers of its bound.
-    pub multipliers: Multipliers,
-    /// Linear program of these columns, if the pumps are the same.
-    pub program: Option<MasterProgram>,
 }
 
 /// Solves the goals of a group that serves all its pumps; the order among equal plans is left open. `None` where that does
@@ -285,19 +273,12 @@ pub(super) fn reached(
     (laid, group, stood): (&Laid, &Group, &Stood),
     available: &[u32],
     aims: &[Objective],
-    seed: Option<Seed>,
     control: &Control<'_>,
 ) -> Option<InWindow> {
     let mut root = Root::new(job, laid, group, available, aims)?;
     root.stood = Some(stood);
-    if let Some(seed) = seed {
-        root.begin_from(seed, control)?;
-    }
     let peak = root.climb(i128::MAX, control)?;
-    let (instance, reached) = root.search(&peak, control)?;
-    let Root { instance: Instance { blocks: columns, .. }, program, .. } = root;
-    let seed = Seed { columns, multipliers: peak.multipliers, program };
-    Some(InWindow { instance, reached, seed })
+    root.search(&peak, control)
 }
 
 /// Linear program of the columns asked for so far.
@@ -374,7 +355,8 @@ impl<'a> Root<'a> {
         let sets = instance.sets();
         let multipliers = Multipliers::zero(sets.len(), tier);
         let charges = group.pumps.iter().filter_map(|&pump| laid.kits[pump].as_ref());
-        let charges = charges.flat_map(|kits| kits.patterns.iter()).map(|pattern| pattern.off_target);
+        let charges =
+            charges.flat_map(|kits| kits.patterns.iter()).map(|pattern| pattern.off_target);
         let steps = used.iter().map(|&way| laid.ways[way].step());
         let step = steps.chain(charges).fold(0, gcd).max(1);
         let mut root = Root {
@@ -397,35 +379,6 @@ impl<'a> Root<'a> {
         let priced = root.price(&root.multipliers, &Control::unlimited())?;
         root.join(&priced, &vec![FAR; root.group.pumps.len()], 0);
         Some(root)
-    }
-
-    /// Takes over the columns that a root of nearly the same group asked for, as far as there are pieces for them.
-    fn begin_from(&mut self, seed: Seed, control: &Control<'_>) -> Option<()> {
-        let Seed { columns, multipliers, program } = seed;
-        if multipliers.sets.len() != self.sets.len() || multipliers.goals.len() != self.tier {
-            return Some(());
-        }
-        let there = |column: &&Column| {
-            let mut uses = column.uses.iter();
-            uses.all(|&(item, n)| i64::from(n) <= self.instance.capacity[usize::from(item)])
-        };
-        let known = columns.iter().map(|columns| columns.iter().filter(there).cloned().collect());
-        let mut blocks: Vec<Vec<Column>> = known.collect();
-        for (known, own) in blocks.iter_mut().zip(self.instance.blocks.iter()) {
-            known.extend(own.iter().filter(|own| !known.contains(own)).cloned().collect::<Vec<_>>());
-        }
-        self.program = program.map(|program| {
-            program.moved(|block, column| {
-                let column = &columns[block].get(column as usize)?;
-                let at = blocks[block].iter().position(|other| other == *column)?;
-                u32::try_from(at).ok()
-            })
-        });
-        self.instance.blocks = Arc::new(blocks);
-        self.multipliers = multipliers;
-        let priced = self.price(&self.multipliers, control)?;
-        self.join(&priced, &vec![FAR; self.group.pumps.len()], 0);
-        Some(())
     }
 
     fn stage(&self) -> Stage<'_> {
@@ -670,7 +623,7 @@ impl<'a> Root<'a> {
     }
 
     /// Searches windows until one holds the best plan; `None` if none is found this way.
-    fn search(&self, peak: &Peak, control: &Control<'_>) -> Option<(Instance, Reached)> {
+    fn search(&self, peak: &Peak, control: &Control<'_>) -> Option<InWindow> {
         let priced = self.price(&peak.multipliers, control)?;
         // A plan of the columns at hand costs no more; a bound above it means that there is none.
         let dearest = |columns: &Vec<Column>| columns.iter().map(|column| column.waste).max();
@@ -729,13 +682,13 @@ impl<'a> Root<'a> {
     }
 
     /// Any plan of a window, where the time is over.
-    fn greedy(&self, peak: &Peak, window: Span, control: &Control<'_>) -> (Instance, Reached) {
+    fn greedy(&self, peak: &Peak, window: Span, control: &Control<'_>) -> InWindow {
         let mut reached = stages::reached(&window.instance, self.aims, None, control);
         let Solved { values, bounds, .. } = &mut reached.solved;
         if values[..self.tier] == self.limits {
             bounds[self.tier] = round_up(peak.bound, 1).min(values[self.tier]);
         }
-        (window.instance, reached)
+        InWindow { instance: window.instance, reached }
     }
 
     /// The linear program over the columns of a window.
@@ -811,18 +764,13 @@ impl Span {
     }
 
     /// Goes on to the other goals from the best plan found.
-    fn done(
-        self,
-        root: &Root<'_>,
-        found: Sought,
-        control: &Control<'_>,
-    ) -> Option<(Instance, Reached)> {
+    fn done(self, root: &Root<'_>, found: Sought, control: &Control<'_>) -> Option<InWindow> {
         let Sought { better, bound, allowed, multipliers, stopped, program, proof, .. } = found;
         let proof = proof.map(|proof| proof.within(&self.multipliers, &self.allowed.ranges));
         let closed =
             Closed { taken: better?, bound, allowed, multipliers, stopped, program, proof };
         let reached = onwards(&self.instance, root.aims, root.tier, closed, control);
-        Some((self.instance, reached))
+        Some(InWindow { instance: self.instance, reached })
     }
 }
 

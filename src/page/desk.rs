@@ -19,7 +19,7 @@ use crate::words;
 /// Scratch copy, rendered parts, and the planning under way.
 pub struct Desk {
     state: Mutex<State>,
-    /// What the last choice left; held while a plan is made: one at a time.
+    /// State that the last choice left; held while a plan is made: one at a time.
     planning: Mutex<Warm>,
     /// Flag that ends the planning under way.
     flag: Mutex<Arc<AtomicBool>>,
