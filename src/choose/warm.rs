@@ -27,8 +27,8 @@ use crate::stock::Item;
 
 /// State that the last choice left; empty before the first.
 ///
-/// Lists and linear programs of one choice are kept, some kilobytes a pump, beside the memory that a
-/// [`Room`](crate::choose::control::Room) counts.
+/// Lists of one choice are kept, some kilobytes a pump, beside the memory that a [`Room`](crate::choose::control::Room)
+/// counts.
 ///
 /// ```
 /// use gapwright::choose::control::Control;
@@ -148,7 +148,9 @@ impl Before<'_> {
     pub(super) fn patterns(&self, pump: &Pump, ways: &[&Arc<Ways>]) -> Option<Arc<Vec<Pattern>>> {
         let before = *self.tags.get(pump.tag.as_str())?;
         let (known, patterns) = self.left.patterns[before].as_ref()?;
-        let same = known.len() == ways.len()
+        // A pump that was out of play has no ways at all.
+        let same = !known.is_empty()
+            && known.len() == ways.len()
             && known.iter().zip(ways).all(|(a, b)| Arc::ptr_eq(a, b))
             && same_pump(&self.left.job.pumps[before], pump);
         same.then(|| patterns.clone())
