@@ -20,6 +20,8 @@ use gapwright::verify::{AddedUp, verify};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
+/// Outages of each of three kinds.
+const CASES: usize = 60;
 /// Edits of each outage, one after the other.
 const EDITS: usize = 4;
 
@@ -108,7 +110,7 @@ fn edit(parts: &mut Parts, plan: &Plan, rng: &mut ChaCha8Rng) {
 #[test]
 fn an_edit_comes_to_the_plan_of_a_fresh_choice() {
     let mut counts = Counts::default();
-    for seed in 0..150 {
+    for seed in (0..).take(CASES) {
         let mut rng = ChaCha8Rng::seed_from_u64(seed);
         counts.follow(outage::outage(seed), &mut rng, &format!("outage {seed}"));
         let pumps = rng.random_range(4..=14);
@@ -119,8 +121,8 @@ fn an_edit_comes_to_the_plan_of_a_fresh_choice() {
         counts.follow(fleet, &mut rng, &format!("irregular fleet {seed}"));
     }
     let Counts { plans, shown, changed, short } = counts;
-    assert!(plans == 3 * 150 * EDITS && shown > 5 * plans / 2, "{plans} {shown}");
-    assert!(changed > plans / 4 && short > 50, "{changed} {short}");
+    assert!(plans == 3 * CASES * EDITS && shown > 5 * plans / 2, "{plans} {shown}");
+    assert!(changed > plans / 4 && short > 10, "{changed} {short}");
 }
 
 /// Nothing of another shop is taken over.
