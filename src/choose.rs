@@ -121,6 +121,7 @@ pub(crate) mod stages;
 mod standing;
 mod supply;
 mod unproven;
+pub mod warm;
 mod ways;
 mod why;
 pub mod worth;
@@ -162,9 +163,10 @@ use control::{Control, Listed, NoRoom, Pace, Phase, UNITS, Unlisted, Work};
 use instance::{Assignment, Column, CostRow, Instance, Uses};
 use pattern::Pattern;
 use proof::Named;
-use stages::Solved;
+use stages::{Reached, Solved};
 use standing::{OutOfPlay, Stood};
 use supply::Supplier;
+use warm::Warm;
 use why::Reasons;
 
 /// Reason that no plan could be made at all.
@@ -271,6 +273,23 @@ pub(crate) const MOST_COLUMNS: usize = 40_000_000;
 /// # Errors
 /// [`ChooseError`] when there are too many ways or too many items to list.
 pub fn choose(job: &Job, control: &Control<'_>) -> Result<Plan, ChooseError> {
+    choose_with(job, None, control)
+}
+
+/// [`choose`] from what the last choice left, of a job like this one or of any other. A plan that is proven is the same,
+/// and comes sooner.
+///
+/// # Errors
+/// As [`choose`].
+pub fn choose_from(job: &Job, warm: &mut Warm, control: &Control<'_>) -> Result<Plan, ChooseError> {
+    choose_with(job, Some(warm), control)
+}
+
+fn choose_with(
+    job: &Job,
+    mut warm: Option<&mut Warm>,
+    control: &Control<'_>,
+) -> Result<Plan, ChooseError> {
     let _lists = control.lists();
     if job.stock.len() + job.plates.len() > MOST_ITEMS {
         return Err(ChooseError::TooManyItems);
@@ -281,7 +300,7 @@ pub fn choose(job: &Job, control: &Control<'_>) -> Result<Plan, ChooseError> {
     if has_bags || !job.hold_back.is_empty() {
         // Bags closed, and every piece held back that is to be.
         let out = stood.out_of_play(job, &|_| true, true);
-        let plan = chosen(job, &stood, &out, None, control)?;
+        let plan = chosen(job, (&stood, &out), None, warm.as_deref_mut(), control)?;
         let short: Vec<bool> = (plan.kits.iter().enumerate())
             .map(|(pump, kit)| matches!(kit, Kit::Short(_)) && !out.has(pump))
             .collect();
@@ -294,7 +313,7 @@ pub fn choose(job: &Job, control: &Control<'_>) -> Result<Plan, ChooseError> {
         known = Some(plan.kits);
     }
     let out = stood.out_of_play(job, &|_| false, false);
-    chosen(job, &stood, &out, known.as_deref(), control)
+    chosen(job, (&stood, &out), known.as_deref(), warm, control)
 }
 
 /// Whether none of some pumps could have a kit out of all pieces.
@@ -307,17 +326,33 @@ fn none_has_a_column(job: &Job, some: &[bool], control: &Control<'_>) -> Result<
     Ok(laid.cut.is_none() && laid.columns.iter().all(Vec::is_empty))
 }
 
-/// Chooses pieces for the pumps in play, from a plan that is known, if there is one.
+/// Group on the way to its plan.
+struct Solving {
+    group: Group,
+    instance: Instance,
+    reached: Reached,
+    work: Work,
+    /// Whether its columns are those near the bound.
+    near: bool,
+    /// Whether it is taken over from the choice before, its order settled.
+    taken_over: bool,
+}
+
+/// Chooses pieces for the pumps in play, from a plan that is known, if there is one, and from what the choice before left.
 fn chosen(
     job: &Job,
-    stood: &Stood,
-    out: &OutOfPlay,
+    (stood, out): (&Stood, &OutOfPlay),
     known: Option<&[Kit]>,
+    warm: Option<&mut Warm>,
     control: &Control<'_>,
 ) -> Result<Plan, ChooseError> {
     let OutOfPlay { available, .. } = out;
     let aims = objectives(job);
-    let mut near = near::Laid::of(job, available, out, control);
+    // Pieces to hold back are no pumps, which groups are compared by.
+    let warm = warm.filter(|_| job.hold_back.is_empty());
+    let before = warm.as_ref().and_then(|warm| warm.before(job, available, &aims));
+    let before = before.as_ref();
+    let mut near = near::Laid::of(job, available, out, before, control);
     // Bags and pieces to hold back that are in play are columns of their own.
     let holders = out.holders(job);
     let held = |item: &u16| holders.iter().flatten().any(|piece| piece.uses[0].0 == *item);
@@ -327,27 +362,36 @@ fn chosen(
     for group in near.groups.extract_if(.., |group| bagged(group)) {
         group.pumps.iter().for_each(|&pump| near.others[pump] = true);
     }
-    let found: Vec<(Work, Option<near::InWindow>)> = near
-        .groups
-        .par_iter()
+    let near_groups = std::mem::take(&mut near.groups);
+    let found: Vec<Result<Solving, Group>> = near_groups
+        .into_par_iter()
         .map(|group| {
             let work = control.work();
+            if let Some((instance, reached)) = before.and_then(|before| before.whole(&group, true))
+            {
+                return Ok(Solving {
+                    group,
+                    instance,
+                    reached,
+                    work,
+                    near: true,
+                    taken_over: true,
+                });
+            }
             let counted = control.working(&work);
-            let of = (&near, group, stood);
-            let found = near::reached(job, of, available, &aims, &counted);
-            (work, found)
+            let found = near::reached(job, (&near, &group, stood), available, &aims, &counted);
+            let Some(near::InWindow { instance, reached }) = found else { return Err(group) };
+            Ok(Solving { group, instance, reached, work, near: true, taken_over: false })
         })
         .collect();
     let mut listed = near.others.clone();
     let mut groups = Vec::new();
     let mut servable: Vec<bool> =
         (0..job.pumps.len()).map(|pump| near.servable(pump) || out.has(pump)).collect();
-    for (group, (work, found)) in near.groups.into_iter().zip(found) {
+    for found in found {
         match found {
-            Some(near::InWindow { instance, reached }) => {
-                groups.push((group, instance, reached, work));
-            }
-            None => group.pumps.iter().for_each(|&pump| listed[pump] = true),
+            Ok(solving) => groups.push(solving),
+            Err(group) => group.pumps.iter().for_each(|&pump| listed[pump] = true),
         }
     }
     // The reason that a pump is short is looked for in lists.
@@ -360,40 +404,48 @@ fn chosen(
         }
     }
     let instances = laid.instances(job, &aims);
+    let whole = laid.cut.is_none();
     let others = std::mem::take(&mut laid.groups).into_par_iter().zip(instances);
     let others = others.map(|(group, mut instance)| {
         let work = control.work();
         stood.price(&group, &aims, &mut instance);
+        let same = before.filter(|_| whole).and_then(|before| before.whole(&group, false));
+        if let Some((_, reached)) = same.filter(|(before, _)| *before == instance) {
+            return Solving { group, instance, reached, work, near: false, taken_over: true };
+        }
         let start = known.and_then(|kits| group.at_hand(kits, &instance));
         let reached = stages::reached(&instance, &aims, start, &control.working(&work));
-        (group, instance, reached, work)
+        Solving { group, instance, reached, work, near: false, taken_over: false }
     });
     groups.extend(others.collect::<Vec<_>>());
     // After all groups, because the goals of every group come first. The general solver's work is not counted: only its time.
     let share = control.share();
-    groups.par_iter_mut().for_each(|(_, instance, reached, work)| {
+    groups.par_iter_mut().filter(|of| !of.taken_over).for_each(|of| {
+        let Solving { instance, reached, work, .. } = of;
         let again = work.again();
         match instance.blocks.len() > instance.pumps {
             true => reached.settle(instance, &aims, &share),
             false => reached.settle(instance, &aims, &control.working(&again)),
         }
     });
-    let order = groups.iter().find_map(|(_, _, reached, _)| reached.unsettled);
-    let proofs = groups.iter().map(|(group, instance, reached, _)| {
-        group.proof(&laid.suppliers, instance, &reached.solved)
-    });
+    let order = groups.iter().find_map(|of| of.reached.unsettled);
+    let proofs =
+        groups.iter().map(|of| of.group.proof(&laid.suppliers, &of.instance, &of.reached.solved));
     // A proof over some of the columns proves nothing.
-    let certificate =
-        Certificate { groups: if laid.cut.is_none() { proofs.collect() } else { Vec::new() } };
+    let certificate = Certificate { groups: if whole { proofs.collect() } else { Vec::new() } };
+    if let Some(warm) = warm.filter(|_| whole) {
+        warm.keep(job, available, &aims, (&near, &groups));
+    }
     if let Some((group, columns)) = out.group() {
         let mut instance = group.instance(job, &aims, &laid.ready, columns, &[]);
         stood.price(&group, &aims, &mut instance);
         let reached = stages::settled(&instance);
-        groups.push((group, instance, reached, control.work()));
+        let work = control.work();
+        groups.push(Solving { group, instance, reached, work, near: false, taken_over: false });
     }
     let mut kits: Vec<Option<Vec<PackPick>>> = vec![None; job.pumps.len()];
     let (mut layouts, mut held_back) = (Vec::new(), Vec::new());
-    for (group, instance, reached, _) in &groups {
+    for Solving { group, instance, reached, .. } in &groups {
         let taken = &reached.solved.taken;
         group.read(job, &laid.suppliers, instance, taken, &mut kits, &mut layouts);
         let held = group.pumps.iter().zip(taken).filter(|(_, taken)| taken.is_some());
@@ -414,9 +466,9 @@ fn chosen(
         cut: laid.cut.is_some(),
         control,
     };
-    let stopped = groups.iter().find_map(|(_, _, reached, _)| reached.solved.stopped);
+    let stopped = groups.iter().find_map(|of| of.reached.solved.stopped);
     let groups: Vec<(&Group, &Solved)> =
-        groups.iter().map(|(group, _, reached, _)| (group, &reached.solved)).collect();
+        groups.iter().map(|of| (&of.group, &of.reached.solved)).collect();
     Ok(Plan {
         kits: reasons.explain(kits),
         goals: laid.goals(job, &aims, &groups),

@@ -41,8 +41,9 @@ use std::collections::{BTreeMap, HashMap};
 use std::sync::Arc;
 
 use crate::choose::control::Control;
+use crate::choose::warm::Warm;
 use crate::choose::worth::valued;
-use crate::choose::{ChooseError, choose};
+use crate::choose::{ChooseError, choose_from};
 use crate::issue::key;
 use crate::job::Job;
 use crate::plan::PackPick;
@@ -100,7 +101,15 @@ pub enum PlanError {
 /// # Errors
 /// [`PlanError`]. A control that is interrupted gives the best plan found by then.
 pub fn plan(job: &Job, control: &Control<'_>) -> Result<Verified, PlanError> {
-    let plan = choose(job, control).map_err(PlanError::Choose)?;
+    plan_from(job, &mut Warm::default(), control)
+}
+
+/// [`plan`] from what the last choice left: sooner after an edit, and the same where the plan is proven.
+///
+/// # Errors
+/// As [`plan`].
+pub fn plan_from(job: &Job, warm: &mut Warm, control: &Control<'_>) -> Result<Verified, PlanError> {
+    let plan = choose_from(job, warm, control).map_err(PlanError::Choose)?;
     verify(job.clone(), plan).map_err(PlanError::Breaches)
 }
 

@@ -172,6 +172,8 @@ pub struct Control<'a> {
     pub(crate) most_nodes: usize,
     /// Nodes after which a search is tried with cuts.
     pub(crate) before_cuts: usize,
+    /// Whether a search betters its plans part by part.
+    pub(crate) by_parts: bool,
     /// Backend of the linear programs.
     pub(crate) backend: Backend,
 }
@@ -190,6 +192,7 @@ impl<'a> Control<'a> {
             steps: None,
             most_nodes: usize::MAX,
             before_cuts: BEFORE_CUTS,
+            by_parts: true,
             backend: Backend::default(),
         }
     }
@@ -394,6 +397,11 @@ impl<'a> Control<'a> {
     /// Control without a listener for values and bounds, which are not those of a goal.
     pub(crate) fn unheard(&self) -> Control<'a> {
         Control { listener: None, ..*self }
+    }
+
+    /// Control over searches that better no plan part by part.
+    pub(crate) fn whole(&self) -> Control<'a> {
+        Control { by_parts: false, ..*self }
     }
 
     /// Reports the progress of a search to the listener.

@@ -37,6 +37,7 @@ use crate::choose::relaxation::scales;
 use crate::choose::search::{Closed, LOWEST, Sought, Start, seek};
 use crate::choose::stages::{self, Reached, Solved, onwards};
 use crate::choose::standing::{OutOfPlay, Stood};
+use crate::choose::warm::Before;
 use crate::choose::ways::{Cheapest, FAR, PiecePrices, Ways, gcd, order};
 use crate::choose::{
     DrawerKey, Group, MOST_PATTERNS, drawer_key, groups, tier_of_waste, uses_of, windows,
@@ -62,7 +63,9 @@ const MOST_NODES: usize = 300;
 
 /// Ways to kit the pumps of a job.
 pub(super) struct Laid {
-    ways: Vec<Ways>,
+    ways: Vec<Arc<Ways>>,
+    /// Where each of them comes from, for the next choice.
+    drawers: Vec<(DrawerKey, Drawer)>,
     /// By pump; `None` where there are too many ways.
     kits: Vec<Option<Kits>>,
     /// Groups all of whose pumps can be kitted from here.
@@ -71,19 +74,44 @@ pub(super) struct Laid {
     pub others: Vec<bool>,
 }
 
+/// Inputs of the ways to fill a kind of place, where items and models are the same.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(super) struct Drawer {
+    /// Items for the place, with the pieces available.
+    pub offered: Vec<(usize, u32)>,
+    /// Totals that some pump may need.
+    pub window: Window,
+    /// Whether each combination is an end of its own.
+    pub apart: bool,
+}
+
 /// Ways to kit one pump.
-struct Kits {
+#[derive(Clone)]
+pub(super) struct Kits {
     /// Ways to fill each place, by number.
     places: SmallVec<[usize; 4]>,
     /// Ends that go together; each pattern is a choice among the ends of the places.
-    patterns: Vec<Pattern>,
+    patterns: Arc<Vec<Pattern>>,
+}
+
+impl Kits {
+    fn none() -> Kits {
+        Kits { places: SmallVec::new(), patterns: Arc::default() }
+    }
 }
 
 impl Laid {
     /// Ways to kit the pumps in play out of the pieces available.
-    pub(super) fn of(job: &Job, available: &[u32], out: &OutOfPlay, control: &Control<'_>) -> Laid {
-        Laid::build(job, available, out, control).unwrap_or_else(|| Laid {
+    pub(super) fn of(
+        job: &Job,
+        available: &[u32],
+        out: &OutOfPlay,
+        before: Option<&Before<'_>>,
+        control: &Control<'_>,
+    ) -> Laid {
+        Laid::build(job, available, out, before, control).unwrap_or_else(|| Laid {
             ways: Vec::new(),
+            drawers: Vec::new(),
             kits: Vec::new(),
             groups: Vec::new(),
             others: (0..job.pumps.len()).map(|pump| !out.has(pump)).collect(),
@@ -91,7 +119,13 @@ impl Laid {
     }
 
     /// `None` where the control stops it, or there is no room.
-    fn build(job: &Job, available: &[u32], out: &OutOfPlay, control: &Control<'_>) -> Option<Laid> {
+    fn build(
+        job: &Job,
+        available: &[u32],
+        out: &OutOfPlay,
+        before: Option<&Before<'_>>,
+        control: &Control<'_>,
+    ) -> Option<Laid> {
         /// Place with the hull of its windows, and whether its combinations are to be kept apart.
         type Wanted<'a> = (&'a Pack, &'a Code, Window, bool);
         let pumps = job.pumps.len();
@@ -116,12 +150,19 @@ impl Laid {
             }
         }
         let numbers: HashMap<DrawerKey, usize> = wanted.keys().cloned().zip(0..).collect();
-        let ways: Vec<Option<Ways>> = wanted
-            .into_values()
-            .collect::<Vec<_>>()
-            .into_par_iter()
-            .map(|(pack, fit, window, apart)| {
-                Ways::of(job, (pack, fit), available, window, apart, control)
+        let drawer = |(pack, fit, window, apart): &Wanted<'_>| Drawer {
+            offered: job.offered(pack, fit).map(|item| (item, available[item])).collect(),
+            window: *window,
+            apart: *apart,
+        };
+        let drawers: Vec<(DrawerKey, Drawer)> =
+            wanted.iter().map(|(key, wanted)| (key.clone(), drawer(wanted))).collect();
+        let wanted: Vec<Wanted<'_>> = wanted.into_values().collect();
+        let ways: Vec<Option<Arc<Ways>>> = (wanted.into_par_iter().zip(&drawers))
+            .map(|((pack, fit, window, apart), drawer)| {
+                let known = before.and_then(|before| before.ways(drawer));
+                let of = || Ways::of(job, (pack, fit), available, window, apart, control);
+                known.or_else(|| of().map(Arc::new))
             })
             .collect();
         if control.stop().is_some() {
@@ -133,22 +174,28 @@ impl Laid {
         };
         let kits = |(number, (pump, demands)): (usize, (&crate::pump::Pump, &Demands))| {
             if out.has(number) {
-                return Some(Kits { places: SmallVec::new(), patterns: Vec::new() });
+                return Some(Kits::none());
             }
             let packs = job.model_of(pump).packs.iter().zip(&pump.fits);
             let places = packs.map(|(pack, fit)| numbers.get(&drawer_key(pack, fit)).copied());
             // A pump without a window for some place cannot be kitted.
             let Some(places) = places.collect::<Option<SmallVec<[usize; 4]>>>() else {
-                return Some(Kits { places: SmallVec::new(), patterns: Vec::new() });
+                return Some(Kits::none());
             };
-            let ends = places.iter().map(|&place| ways[place].as_ref().map(Ways::ends));
+            let of_places = places.iter().map(|&place| ways[place].as_ref());
+            let of_places: SmallVec<[&Arc<Ways>; 4]> = of_places.collect::<Option<_>>()?;
+            if let Some(patterns) = before.and_then(|b| b.patterns(pump, &of_places)) {
+                control.keep(patterns.len() * size_of::<Pattern>()).ok()?;
+                return Some(Kits { places, patterns });
+            }
+            let ends = of_places.iter().map(|ways| Some(ways.ends()));
             let ends: Vec<&[Combination]> = ends.collect::<Option<_>>()?;
             let mut pace = Pace::of(control);
             let listed =
                 listed_for(demands, (&job.policy, &doubts), &ends, MOST_PATTERNS, &mut pace);
             let Listed { list: patterns, cut: None } = listed.ok()? else { return None };
             control.keep(patterns.len() * size_of::<Pattern>()).ok()?;
-            Some(Kits { places, patterns })
+            Some(Kits { places, patterns: Arc::new(patterns) })
         };
         let kits: Vec<Option<Kits>> =
             job.pumps.par_iter().zip(&demands).enumerate().map(kits).collect();
@@ -156,7 +203,7 @@ impl Laid {
             return None;
         }
         let items: Vec<Vec<usize>> =
-            ways.iter().map(|ways| ways.as_ref().map_or(Vec::new(), Ways::items)).collect();
+            ways.iter().map(|ways| ways.as_ref().map_or(Vec::new(), |ways| ways.items())).collect();
         let drawn: Vec<Option<Vec<usize>>> = job
             .pumps
             .iter()
@@ -187,9 +234,22 @@ impl Laid {
             }
         }
         // A place that was too much belongs to none of these groups.
-        let ways = ways.into_iter().map(|ways| ways.unwrap_or(Ways::Each(Vec::new()))).collect();
+        let none = || Arc::new(Ways::Each(Vec::new()));
+        let ways = ways.into_iter().map(|ways| ways.unwrap_or_else(none)).collect();
         control.step(Phase::Listing, pumps, pumps);
-        Some(Laid { ways, kits, groups: mine, others })
+        Some(Laid { ways, drawers, kits, groups: mine, others })
+    }
+
+    /// Ways to fill each kind of place, with what they depend on.
+    pub(super) fn by_drawer(&self) -> impl Iterator<Item = (&(DrawerKey, Drawer), &Arc<Ways>)> {
+        self.drawers.iter().zip(&self.ways)
+    }
+
+    /// Patterns of a pump, and the ways that they are choices among; `None` where they are not known.
+    pub(super) fn patterns(&self, pump: usize) -> Option<(Vec<Arc<Ways>>, Arc<Vec<Pattern>>)> {
+        let Kits { places, patterns } = self.kits.get(pump)?.as_ref()?;
+        let ways = places.iter().map(|&place| self.ways[place].clone());
+        Some((ways.collect(), patterns.clone()))
     }
 
     /// Whether a pump can be kitted at all.
@@ -295,7 +355,8 @@ impl<'a> Root<'a> {
         let sets = instance.sets();
         let multipliers = Multipliers::zero(sets.len(), tier);
         let charges = group.pumps.iter().filter_map(|&pump| laid.kits[pump].as_ref());
-        let charges = charges.flat_map(|kits| &kits.patterns).map(|pattern| pattern.off_target);
+        let charges =
+            charges.flat_map(|kits| kits.patterns.iter()).map(|pattern| pattern.off_target);
         let steps = used.iter().map(|&way| laid.ways[way].step());
         let step = steps.chain(charges).fold(0, gcd).max(1);
         let mut root = Root {

@@ -719,7 +719,11 @@ impl<'a> Search<'a> {
     /// Holds the blocks that the relaxed plan takes whole, and searches for the rest.
     fn round_by_part(&mut self, relaxed: &Relaxed, allowed: &Allowed) {
         let instance = self.stage.instance;
-        if self.is_part || instance.pumps <= PART || relaxed.bound >= self.to_beat() {
+        if self.is_part
+            || !self.control.by_parts
+            || instance.pumps <= PART
+            || relaxed.bound >= self.to_beat()
+        {
             return;
         }
         let prices = self.stage.prices(&relaxed.multipliers, &allowed.ranges);
@@ -763,7 +767,7 @@ impl<'a> Search<'a> {
     fn better_by_parts(&mut self, relaxed: &Relaxed, allowed: &Allowed) {
         let instance = self.stage.instance;
         let pumps = instance.pumps;
-        if self.is_part || pumps <= PART {
+        if self.is_part || pumps <= PART || !self.control.by_parts {
             return;
         }
         let prices = self.stage.prices(&relaxed.multipliers, &allowed.ranges);

@@ -64,6 +64,7 @@ pub fn solve(instance: &Instance, aims: &[Objective], control: &Control<'_>) -> 
 }
 
 /// Group with its goals reached, and the columns that equal plans may use.
+#[derive(Clone)]
 pub(super) struct Reached {
     /// Result for the group.
     pub solved: Solved,
@@ -432,8 +433,9 @@ fn first_in_order(
         return Ok(taken);
     }
     let sets = &instance.sets();
-    // The values in these searches are not values of a goal.
-    let quiet = &control.unheard();
+    // The values in these searches are not values of a goal. Better plans are found by splitting: part by part, the order
+    // took two to nine times as long at 30 and 100 pumps.
+    let quiet = &control.unheard().whole();
     let mut from = 0;
     while from < blocks {
         control.step(Phase::Order, from, blocks);

@@ -98,7 +98,7 @@ fn work_out(job: &Job, plan: &Plan, control: &Control<'_>) -> Result<Found, Choo
     let mut drawn_on = |group: &Group| {
         group.items.iter().for_each(|&item| in_a_group[usize::from(item)] = true);
     };
-    let near = Laid::of(job, &more, &out, quiet);
+    let near = Laid::of(job, &more, &out, None, quiet);
     let mut listed = near.others.clone();
     for group in &near.groups {
         let of = (&near, group, out.available.as_slice());

@@ -16,17 +16,18 @@ use super::study::{self, Study};
 use super::{board, drawers, named, of_outage, one_pump};
 use crate::analysis::with_cures;
 use crate::choose::control::{Control, Room};
+use crate::choose::warm::Warm;
 use crate::job::Job;
 use crate::outage_kit::plan_booking;
 use crate::problem::Problem;
-use crate::scratch::{CellEdit, PlanError, RefusedEdit, Scratch, plan, with_worth};
+use crate::scratch::{CellEdit, PlanError, RefusedEdit, Scratch, plan_from, with_worth};
 use crate::verify::{Verified, verify};
 
 /// Scratch copy, rendered parts, and the planning under way.
 pub struct Desk {
     state: Mutex<State>,
-    /// Held while a plan is made: one at a time.
-    planning: Mutex<()>,
+    /// State that the last choice left; held while a plan is made: one at a time.
+    planning: Mutex<Warm>,
     /// Flag that ends the planning under way.
     flag: Mutex<Arc<AtomicBool>>,
     /// Version of the parts; moves when any of them changes.
@@ -119,7 +120,7 @@ impl Desk {
         Desk {
             news: watch::Sender::new(state.parts.version()),
             state: Mutex::new(state),
-            planning: Mutex::new(()),
+            planning: Mutex::default(),
             flag: Mutex::default(),
             wanted,
             megabytes,
@@ -237,7 +238,7 @@ impl Desk {
     /// Plans the values at hand, unless that is done; then works out the worth of one more of each item, and then the pumps
     /// whose pages are open. A newer edit ends it, and so does [`Desk::stop`]. For a thread of its own.
     pub fn plan(&self) {
-        let _one = held(&self.planning);
+        let mut warm = held(&self.planning);
         let flag = Arc::new(AtomicBool::new(false));
         *held(&self.flag) = flag.clone();
         let (revision, job, of_outage) = {
@@ -255,7 +256,9 @@ impl Desk {
             }
         };
         let room = Room::of_megabytes(self.megabytes);
-        if job.is_some_and(|job| !self.plan_anew(revision, (job, of_outage), (&room, &flag))) {
+        if job.is_some_and(|job| {
+            !self.plan_anew(revision, (job, of_outage), &mut warm, (&room, &flag))
+        }) {
             return;
         }
         self.study(revision, (&room, &flag));
@@ -266,12 +269,13 @@ impl Desk {
         &self,
         revision: u64,
         (job, of_outage): (Job, bool),
+        warm: &mut Warm,
         (room, flag): (&Room, &AtomicBool),
     ) -> bool {
         let limit = Duration::from_secs(job.policy.time_limit.into());
         let control = Control::since(Instant::now()).limit(limit).within(room);
         let control = control.interrupted_by(flag);
-        let planned = plan(&job, &control);
+        let planned = plan_from(&job, warm, &control);
         if flag.load(Ordering::Relaxed) {
             return false;
         }

@@ -149,13 +149,38 @@ impl<'a> Fillings<'a> {
     /// Shows every kit of a pump, and some that may not be one: see [`Fillings::is_kit`]. Returns how many were looked at.
     pub(super) fn each(&self, pump: usize, show: &mut dyn FnMut(&Found<'_>)) -> u64 {
         let Some(sheet) = &self.sheets[pump] else { return 0 };
-        let best: Vec<i128> = sheet.rows.iter().map(|row| row.at_best).collect();
         let worst: Option<Vec<i128>> = sheet.rows.iter().map(|row| row.at_worst).collect();
-        let aims: Vec<i128> = sheet.aims.iter().map(|aim| aim.constant).collect();
-        let mut walk = Walk { all: self, sheet, show, choice: Vec::new(), looked: 0 };
-        walk.on(&best, worst.as_deref(), &aims);
+        let has_worst = worst.is_some();
+        let first = Sums {
+            best: sheet.rows.iter().map(|row| row.at_best).collect(),
+            worst: worst.unwrap_or_default(),
+            aims: sheet.aims.iter().map(|aim| aim.constant).collect(),
+        };
+        let places = &sheet.places;
+        let rest = |at| sheet.rows.iter().map(|row| most_of(row, places, at + 1)).collect();
+        let mut walk = Walk {
+            all: self,
+            sheet,
+            show,
+            choice: Vec::new(),
+            sums: vec![first; places.len() + 1],
+            has_worst,
+            rest: (0..places.len()).map(rest).collect(),
+            looked: 0,
+        };
+        walk.on();
         walk.looked
     }
+}
+
+/// Sums of the places filled so far.
+#[derive(Clone)]
+struct Sums {
+    /// Of each row at its best, and at its worst.
+    best: Vec<i128>,
+    worst: Vec<i128>,
+    /// Amounts beyond the targets.
+    aims: Vec<i128>,
 }
 
 /// Kits of a pump under way.
@@ -164,16 +189,23 @@ struct Walk<'a> {
     sheet: &'a Sheet,
     show: &'a mut dyn FnMut(&Found<'_>),
     choice: Vec<(usize, usize)>,
+    /// By number of places filled.
+    sums: Vec<Sums>,
+    /// Whether the worst of each row is known.
+    has_worst: bool,
+    /// Most that the places after each one can add to each row.
+    rest: Vec<Vec<i128>>,
     looked: u64,
 }
 
 impl Walk<'_> {
     /// Fills the next place in every way, from the sums of the places before it.
-    fn on(&mut self, best: &[i128], worst: Option<&[i128]>, aims: &[i128]) {
+    fn on(&mut self) {
         let Sheet { rows, places, slack, .. } = self.sheet;
         let at = self.choice.len();
         let Some(&(list, window)) = places.get(at) else {
-            let sure = worst.is_some_and(|worst| worst.iter().all(|sum| sum >= slack));
+            let Sums { worst, aims, .. } = &self.sums[at];
+            let sure = self.has_worst && worst.iter().all(|sum| sum >= slack);
             let job = self.all.job;
             let units = self.sheet.aims.iter().map(|aim| aim.unit);
             let all = aims.iter().copied().zip(units);
@@ -181,38 +213,47 @@ impl Walk<'_> {
             (self.show)(&Found { choice: &self.choice, charges, sure });
             return;
         };
-        let rest: Vec<i128> = rows.iter().map(|row| most_of(row, places, at + 1)).collect();
-        let [first, last] =
-            rows.iter().zip(best).zip(&rest).fold(window, |window, ((row, sum), rest)| {
-                narrowed(window, row.weights[at], sum + rest + slack)
-            });
+        let sums = rows.iter().zip(&self.sums[at].best).zip(&self.rest[at]);
+        let [first, last] = sums.fold(window, |window, ((row, sum), rest)| {
+            narrowed(window, row.weights[at], sum + rest + slack)
+        });
         let fillings = &self.all.lists[list];
         let from = fillings.partition_point(|filling| filling.total < first);
-        let mut next = best.to_vec();
         for (number, filling) in fillings.iter().enumerate().skip(from) {
             if filling.total > last {
                 break;
             }
             self.looked += 1;
-            let mut reaches = true;
-            for (((next, sum), row), rest) in next.iter_mut().zip(best).zip(rows).zip(&rest) {
-                *next = sum + moved(row.weights[at], filling, 0);
-                reaches &= *next + rest + slack >= 0;
+            if self.add(at, filling) {
+                self.choice.push((list, number));
+                self.on();
+                self.choice.pop();
             }
-            if !reaches {
-                continue;
-            }
-            let worst: Option<Vec<i128>> = worst.map(|worst| {
-                let sums = worst.iter().zip(rows);
-                sums.map(|(sum, row)| sum + moved(row.weights[at], filling, 1)).collect()
-            });
-            let total = i128::from(filling.total);
-            let aims = aims.iter().zip(&self.sheet.aims);
-            let aims: Vec<i128> = aims.map(|(sum, aim)| sum + aim.weights[at] * total).collect();
-            self.choice.push((list, number));
-            self.on(&next, worst.as_deref(), &aims);
-            self.choice.pop();
         }
+    }
+
+    /// Sums with a way to fill the next place; whether the places after it can still reach every row.
+    fn add(&mut self, at: usize, filling: &Filling) -> bool {
+        let Sheet { rows, aims, slack, .. } = self.sheet;
+        let (before, next) = self.sums.split_at_mut(at + 1);
+        let (Some(before), Some(next)) = (before.last(), next.first_mut()) else { return false };
+        let all = next.best.iter_mut().zip(&before.best).zip(rows).zip(&self.rest[at]);
+        let mut reaches = true;
+        for (((next, sum), row), rest) in all {
+            *next = sum + moved(row.weights[at], filling, 0);
+            reaches &= *next + rest + slack >= 0;
+        }
+        if !reaches {
+            return false;
+        }
+        for ((next, sum), row) in next.worst.iter_mut().zip(&before.worst).zip(rows) {
+            *next = sum + moved(row.weights[at], filling, 1);
+        }
+        let total = i128::from(filling.total);
+        for ((next, sum), aim) in next.aims.iter_mut().zip(&before.aims).zip(aims) {
+            *next = sum + aim.weights[at] * total;
+        }
+        true
     }
 }
 

@@ -31,11 +31,12 @@ use std::net::{SocketAddr, TcpStream};
 use std::sync::Arc;
 use std::time::{Duration, Instant};
 
-use gapwright::choose::choose;
 use gapwright::choose::control::Control;
+use gapwright::choose::warm::Warm;
+use gapwright::choose::{choose, choose_from};
 use gapwright::page::{Bounds, Desk, Server};
 use gapwright::read::{self, Sources};
-use gapwright::scratch::{CellEdit, Scratch, plan};
+use gapwright::scratch::{CellEdit, Scratch, plan_from};
 use gapwright::verify::verify;
 
 use families::FAMILIES;
@@ -67,7 +68,8 @@ fn main() {
 fn run(edits: usize, sources: &Sources) -> f64 {
     let mut scratch = Scratch::open(sources.clone()).expect("no problems");
     let tags: Vec<String> = scratch.job().pumps.iter().map(|pump| pump.tag.clone()).collect();
-    let first = plan(scratch.job(), &Control::unlimited()).unwrap();
+    let mut warm = Warm::default();
+    let first = plan_from(scratch.job(), &mut warm, &Control::unlimited()).unwrap();
     scratch.take(scratch.revision(), first);
     let mut times: [Vec<Duration>; 4] = Default::default();
     let mut fresh: Vec<Duration> = Vec::new();
@@ -84,7 +86,7 @@ fn run(edits: usize, sources: &Sources) -> f64 {
         assert!(refused.is_empty(), "{refused:?}");
         times[0].push(began.elapsed());
         let began = Instant::now();
-        let chosen = choose(scratch.job(), &limited()).unwrap();
+        let chosen = choose_from(scratch.job(), &mut warm, &limited()).unwrap();
         times[1].push(began.elapsed());
         let began = Instant::now();
         let planned = verify(scratch.job().clone(), chosen).unwrap();

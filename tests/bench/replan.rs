@@ -1,8 +1,8 @@
 //! Planning again while bags are packed, beside planning afresh:
 //! `cargo run --release --example replan -- 100 300` (pumps).
 //!
-//! Of each fleet a plan is made; so many tenths of its kits are packed, one gap is measured again, and the fleet is planned
-//! anew: afresh, and with bags and slips standing. Then the cost of leaving bags closed is worked out. Rounds alternate, with
+//! Of each fleet a plan is made and one gap is measured again. The fleet is planned anew: afresh; warm, from what the plan
+//! before left; and afresh with so many tenths of its kits packed, so that bags and slips stand. Then the cost of leaving bags closed is worked out. Rounds alternate, with
 //! another seed each; medians are printed. All figures are invented.
 //!
 //! | variable | meaning | default |
@@ -21,9 +21,10 @@ mod irregular;
 use std::time::{Duration, Instant};
 
 use families::FAMILIES;
-use gapwright::choose::choose;
 use gapwright::choose::control::Control;
 use gapwright::choose::holding::with_holding;
+use gapwright::choose::warm::Warm;
+use gapwright::choose::{choose, choose_from};
 use gapwright::job::{Job, Standing};
 use gapwright::length::Length;
 use gapwright::plan::{Kit, Objective, Plan};
@@ -37,19 +38,24 @@ fn main() {
             std::env::var(name).map_or(usual, |text| text.parse::<u64>().unwrap())
         });
     println!(
-        "family       pumps  afresh s  standing s  ratio  reopened  slips  proven  holding s  rows"
+        "family       pumps  afresh s    warm s  ratio  standing s  ratio  reopened  slips  proven  holding s  rows"
     );
     for family in FAMILIES.iter().filter(|family| ["tight", "irregular"].contains(&family.name)) {
         for &pumps in &sizes {
-            let mut times: [Vec<f64>; 3] = Default::default();
+            let mut times: [Vec<f64>; 4] = Default::default();
             let (mut counts, mut proven) = ([0, 0, 0], 0);
             for seed in 1..=rounds {
                 let job = family.job(pumps, seed);
                 let control = || Control::since(Instant::now()).limit(Duration::from_secs(limit));
-                let before = choose(&job, &control()).unwrap();
+                let mut warm = Warm::default();
+                let before = choose_from(&job, &mut warm, &control()).unwrap();
                 let moved = measured_again(job);
                 let (fresh, seconds) = timed(|| choose(&moved, &control()).unwrap());
                 times[0].push(seconds);
+                let (again, seconds) =
+                    timed(|| choose_from(&moved, &mut warm, &control()).unwrap());
+                times[3].push(seconds);
+                assert!(again.kits == fresh.kits || !fresh.proven());
                 let standing = with_bags(&moved, &before, packed);
                 let (again, seconds) = timed(|| choose(&standing, &control()).unwrap());
                 times[1].push(seconds);
@@ -62,10 +68,11 @@ fn main() {
                 counts[2] += i64::try_from(again.holding.len()).unwrap();
                 proven += u32::from(verify(standing, again).expect("the checker agrees").proven());
             }
-            let [fresh, again, holding] = times.map(|mut times| median(&mut times));
+            let [fresh, again, holding, warm] = times.map(|mut times| median(&mut times));
             println!(
-                "{:<12} {pumps:>5}  {fresh:>8.3}  {again:>10.3}  {:>5.2}  {:>8}  {:>5}  {proven}/{rounds}  {holding:>12.3}  {:>4}",
+                "{:<12} {pumps:>5}  {fresh:>8.3}  {warm:>8.3}  {:>5.2}  {again:>10.3}  {:>5.2}  {:>8}  {:>5}  {proven}/{rounds}  {holding:>12.3}  {:>4}",
                 family.name,
+                warm / fresh,
                 again / fresh,
                 counts[0],
                 counts[1],
