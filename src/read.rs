@@ -85,7 +85,7 @@ pub use open_elsewhere::open_elsewhere;
 pub use pieces::stated as stated_pieces;
 pub use plan::{Packs, listed_not_measured, packs as packs_of_plan};
 pub use plan_side::plan_side;
-pub use planned_kits::{PlannedKits, planned_kits};
+pub use planned_kits::{PlannedKits, planned_kits, planned_layouts};
 pub use pumps::{PumpColumn, pump_column};
 pub use readings::{Back, ReadingSources as BenchSources, bench, unit_question};
 pub use single::{Holds, Stock, holds, stock_alone};

@@ -43,6 +43,7 @@ use crate::stack::judge;
 use crate::stock::Item;
 
 pub use bags::check_bags;
+pub use plates::verify_cut;
 use plates::{check_plates, offcut};
 
 /// Plan that has passed the checker; only [`verify`] makes one, and only such plans are written.
@@ -204,16 +205,18 @@ pub fn verify(job: Job, plan: Plan) -> Result<Verified, Vec<Breach>> {
     Ok(Verified { job, plan, bags, added_up })
 }
 
-/// Works the kits of a plan out again that was read, and adds its certificate up: a plan that says to be proven best.
+/// Works the kits and plates of a plan out again that was read, and adds its certificate up: a plan that says to be proven
+/// best.
 ///
 /// # Errors
 /// As [`verify`].
 pub fn verify_certificate(
     job: Job,
     kits: Vec<Kit>,
+    layouts: Vec<Layout>,
     certificate: Certificate,
 ) -> Result<Verified, Vec<Breach>> {
-    verify_read(job, kits, Vec::new(), certificate)
+    verify_read(job, kits, layouts, certificate)
 }
 
 /// Works the kits and plates of a plan out again that was read. Nothing of it counts as proven best.

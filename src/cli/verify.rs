@@ -13,13 +13,16 @@ use super::voice::{must_see, out};
 use super::{Common, DONE, MISSED, from_command_line};
 use crate::certificate::Certificate;
 use crate::choose::second::second_opinion;
+use crate::cutting::Layout;
+use crate::issue::planned::PickStep;
+use crate::issue::record::Carried;
 use crate::job::Job;
 use crate::outage::Head;
 use crate::outage_file::OutageFileError;
 use crate::plan::{Cause, Kit, Objective, Shortfall};
-use crate::problem::{Place, Problem, Problems};
+use crate::problem::{Problem, Problems};
 use crate::read::{self, Memory};
-use crate::verify::{AddedUp, verify_certificate, verify_not_measured};
+use crate::verify::{AddedUp, verify_certificate, verify_cut, verify_not_measured};
 use crate::words;
 
 /// Arguments of `verify`.
@@ -57,8 +60,9 @@ Examples:
         goes through the ledger from its first entry: numbers, hashes, rules
         and stock; and looks for the entry that was noted on paper
 
-Give the rules that the plan was made by, as for `kit`. A plan with plates is
-added up by `kit` itself alone.
+Give the rules that the plan was made by, as for `kit`. Of a plan with plates
+give its JSON, which has the layout of each plate. A plan in which bags stay
+closed is added up by `kit --outage` itself alone.
 
 Exit status:
   0  every kit holds, and every goal is shown to be the best
@@ -102,20 +106,24 @@ impl Args {
         let (packs, _) = gathered(packs.map(|read| (read, Vec::new())), problems)?;
         let listed = read::listed_not_measured(&self.plan, memory);
         let listed = gathered(listed.map(|listed| (listed, Vec::new())), problems)?;
-        if !job.plates.is_empty() {
+        let mut lines = carried.planned.lines.iter();
+        if lines.any(|line| line.step == PickStep::InBag) {
             problems.add(Problem::new(
-                Place::file(&self.plan.display().to_string()),
-                "plates that pieces are cut from",
-                "a plan without plates",
-                "let `gapwright kit` add it up: it does so before it writes",
+                carried.place.clone(),
+                "a plan in which bags stay closed",
+                "a plan that needs nothing but its workbooks",
+                "let `gapwright kit --outage` add it up: it does so before the plan is entered",
             ));
         }
+        let layouts = read::planned_layouts(&self.plan, &job);
+        let layouts = gathered(layouts.map(|read| (read, Vec::new())), problems)?;
         let kits = job.pumps.iter().map(|pump| match packs.get(&pump.tag.to_lowercase()) {
             Some(packs) => Kit::Served(packs.clone()),
             None => Kit::Short(vec![Shortfall::of(None, Cause::SearchEnded)]),
         });
         let books = [stock, pumps].map(|path| path.display().to_string());
-        Some(Read { kits: kits.collect(), listed, certificate: certificate?, job, books })
+        let kits = kits.collect();
+        Some(Read { kits, layouts, carried, listed, certificate: certificate?, job, books })
     }
 }
 
@@ -123,6 +131,9 @@ impl Args {
 struct Read {
     job: Job,
     kits: Vec<Kit>,
+    layouts: Vec<Layout>,
+    /// The plan's lines.
+    carried: Carried,
     /// Tags of the pumps that the plan lists as not measured.
     listed: Vec<String>,
     certificate: Certificate,
@@ -175,13 +186,17 @@ pub(super) fn run(args: &Args, common: &Common) -> Ended {
         return outage(args, common);
     }
     let mut run = Run::begin(common, args.files());
-    let Read { job, kits, listed, certificate, books: [stock, pumps] } = run
+    let Read { job, kits, layouts, carried, listed, certificate, books: [stock, pumps] } = run
         .read("reading plan, certificate and workbooks", |memory, problems| {
             args.read(memory, problems)
         })?;
     let verified = run.work("adding up the certificate", |_| {
         let listed = verify_not_measured(&job, &listed);
-        Ok::<_, Refusal>(listed.and_then(|()| verify_certificate(job, kits, certificate)))
+        let verified = listed.and_then(|()| verify_certificate(job, kits, layouts, certificate));
+        Ok::<_, Refusal>(verified.and_then(|verified| {
+            verify_cut(&verified, &carried.planned.lines, &carried.returned)?;
+            Ok(verified)
+        }))
     })?;
     let to = run.voice();
     let verified = match verified {

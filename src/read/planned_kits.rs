@@ -6,9 +6,9 @@ use std::path::Path;
 use super::fitted_pieces::{Kits, Tags, of_book};
 use super::plan::{packs_of_json, plan_of_json};
 use super::plan_inputs::{self, Stated};
-use super::{Memory, executed_plan, named_sheet};
+use super::{Memory, bounded, executed_plan, named_sheet};
 use crate::columns::key as heading_key;
-use crate::cutting::Layout;
+use crate::cutting::{self, Layout};
 use crate::formats::common::{CauseJson, LengthJson, PackJson, ShortJson, WindowJson};
 use crate::formats::plan::{LayoutJson, PlanJson};
 use crate::issue::carried::Carried;
@@ -195,12 +195,7 @@ fn of_workbook(
     problems: &mut Problems,
 ) -> Option<(Kits, Stated, Rest)> {
     if !job.plates.is_empty() {
-        problems.add(Problem::new(
-            Place::file(&book.file),
-            "a plan with plates that pieces are cut from",
-            "its JSON, which has the layout of each plate",
-            "make the plan with `--json FILE` and give that file",
-        ));
+        problems.add(in_json_alone(&book.file));
         return None;
     }
     let (sheets, kits) = of_book(book, carried, job, tags, problems);
@@ -264,15 +259,7 @@ fn of_programs(
             )),
         }
     }
-    let layouts = layouts(job, &plan);
-    if layouts.is_none() {
-        problems.add(Problem::new(
-            Place::file(&path.display().to_string()),
-            "a layout of a plate that the workbooks do not have",
-            "the workbooks that the plan was made from",
-            "give those, or make the plan again",
-        ));
-    }
+    let layouts = layouts_of_json(path, job, &plan).map_err(|found| problems.add(found)).ok();
     Some((kits, stated, Rest { shorts, layouts: layouts?, words: BTreeMap::new() }))
 }
 
@@ -354,6 +341,41 @@ fn nearest(job: &Job, pump: &Pump, json: &BTreeMap<String, PackJson>) -> Option<
     places.map(of).collect()
 }
 
+fn in_json_alone(file: &str) -> Problem {
+    Problem::new(
+        Place::file(file),
+        "a plan with plates that pieces are cut from",
+        "its JSON, which has the layout of each plate",
+        "make the plan with `--json FILE` and give that file",
+    )
+}
+
+/// Reads how the plates of a plan are cut up.
+///
+/// # Errors
+/// Every problem: a workbook, which does not have it; a layout that the job cannot have.
+pub fn planned_layouts(path: &Path, job: &Job) -> Result<Vec<Layout>, Problems> {
+    if job.plates.is_empty() {
+        return Ok(Vec::new());
+    }
+    if bounded::is_packed(path) {
+        return Err(Problems::of(in_json_alone(&path.display().to_string())));
+    }
+    let (plan, _) = plan_of_json(path)?;
+    layouts_of_json(path, job, &plan).map_err(Problems::of)
+}
+
+fn layouts_of_json(path: &Path, job: &Job, plan: &PlanJson) -> Result<Vec<Layout>, Problem> {
+    layouts(job, plan).ok_or_else(|| {
+        Problem::new(
+            Place::file(&path.display().to_string()),
+            "a layout of a plate that the workbooks do not have",
+            "the workbooks that the plan was made from",
+            "give those, or make the plan again",
+        )
+    })
+}
+
 /// How the plates of a plan for programs are cut up.
 fn layouts(job: &Job, plan: &PlanJson) -> Option<Vec<Layout>> {
     let mut layouts = Vec::new();
@@ -363,12 +385,13 @@ fn layouts(job: &Job, plan: &PlanJson) -> Option<Vec<Layout>> {
             let along = length(&layout.along)?;
             let along = job.plates[plate].sides.iter().position(|side| *side == along)?;
             let strips = layout.strips.iter().map(|strips| {
-                let width = length(&strips.width)?;
+                let width = length(&strips.width).filter(|width| width.ticks() > 0)?;
                 let item = job.stock.iter().position(|item| {
                     let cut = item.cut.filter(|cut| cut.plate == plate && cut.outside == width);
                     cut.is_some() && item.fit.as_str() == strips.fit
                 })?;
-                Some((item, strips.strips))
+                let blanks = cutting::along(job.plates[plate].sides[along], width);
+                (blanks == strips.blanks).then_some((item, strips.strips))
             });
             Some(Layout { plate, along, strips: strips.collect::<Option<_>>()? })
         };

@@ -87,6 +87,21 @@ pub enum Breach {
         /// Pieces issued.
         count: i64,
     },
+    /// Count about plates that does not follow from the kits and layouts of a plan that was read.
+    #[error("{item}, {step}: {said} in the plan, {made} by its kits and layouts")]
+    Cut {
+        /// What is done with it, in words.
+        step: String,
+        /// Stock number.
+        item: String,
+        /// Pieces or plates worked out again.
+        made: u64,
+        /// Pieces or plates in the plan.
+        said: u64,
+    },
+    /// Row of a lot that goes back to the stock, other than its layouts leave it.
+    #[error("{0} goes back with another row than the layouts leave")]
+    Returned(String),
     /// Pump without pieces and without a reason.
     #[error("pump {0} is short for no reason")]
     NoReason(String),

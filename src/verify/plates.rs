@@ -1,9 +1,13 @@
-//! Checker of plates: what is cut comes out of plates that exist, and their waste is worked out again.
+//! Checker of plates: what is cut comes out of plates that exist, their waste is worked out again, and what a plan that was
+//! read says of plates follows from its layouts.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
-use super::Breach;
+use super::{Breach, Verified};
 use crate::cutting::{Layout, Remnants};
+use crate::issue::planned::{PickStep, PlannedLine};
+use crate::issue::returned::{ReturnedLot, StockPage};
+use crate::issue::{key, tidy};
 use crate::job::Job;
 use crate::length::Length;
 use crate::plan::Plan;
@@ -27,7 +31,7 @@ pub(super) fn offcut(job: &Job, layout: &Layout) -> i128 {
         let billionths = ring * 1_000 / whole.max(1);
         let in_strip = i128::from(run / wide.max(1));
         rest -= i128::from(strips) * in_strip * (cost * billionths / 1_000_000_000);
-        beside -= wide * i64::from(strips);
+        beside = beside.saturating_sub(wide.saturating_mul(strips.into()));
         if job.policy.remnants == Remnants::BookedBack {
             rest -= i128::from(strips) * rectangle(run % wide.max(1), wide);
         }
@@ -51,14 +55,15 @@ pub(super) fn check_plates(
         let lot = &job.plates[layout.plate];
         *sheets.entry(layout.plate).or_default() += 1;
         let run = lot.sides[layout.along].ticks();
-        let mut across = 0;
+        let mut across: i64 = 0;
         for &(item, strips) in &layout.strips {
             let of_this = |cut: &Cut| cut.plate == layout.plate && cut.outside.ticks() > 0;
             let Some(shape) = job.stock[item].cut.filter(of_this) else {
                 breaches.push(Breach::Strip(lot.item.clone()));
                 continue;
             };
-            across += shape.outside.ticks() * i64::from(strips);
+            let wide = shape.outside.ticks().saturating_mul(strips.into());
+            across = across.saturating_add(wide);
             *cut.entry(item).or_default() += i64::from(strips) * (run / shape.outside.ticks());
         }
         if across > lot.sides[1 - layout.along].ticks() {
@@ -79,4 +84,50 @@ pub(super) fn check_plates(
             breaches.push(Breach::NotCut { item, count });
         }
     }
+}
+
+/// Holds what a plan that was read says of its plates against its kits and layouts: the pieces cut, the plates cut up, and
+/// the lots that go back, each with its row.
+///
+/// # Errors
+/// A breach for each that the plan has otherwise.
+pub fn verify_cut(
+    verified: &Verified,
+    lines: &[PlannedLine],
+    returned: &[ReturnedLot],
+) -> Result<(), Vec<Breach>> {
+    let (made, made_lots) = (verified.planned().lines, verified.returned());
+    let [made, read] = [&made[..], lines].map(counted);
+    let both: BTreeSet<_> = made.keys().chain(read.keys()).collect();
+    let unlike = both.into_iter().filter_map(|line| {
+        let [made, said] = [&made, &read].map(|of| of.get(line).copied().unwrap_or(0));
+        let (step, _, item) = line.clone();
+        (made != said).then_some(Breach::Cut { step, item, made, said })
+    });
+    let mut breaches: Vec<Breach> = unlike.collect();
+    let rows = |of: &ReturnedLot| {
+        let filled = of.columns.iter().filter(|(_, text)| !text.is_empty());
+        let filled: BTreeMap<String, String> = filled.cloned().collect();
+        (of.page == StockPage::Plate, filled)
+    };
+    for lot in &made_lots {
+        let same = |read: &&ReturnedLot| key(&read.item) == key(&lot.item);
+        if returned.iter().find(same).is_some_and(|read| rows(read) != rows(lot)) {
+            breaches.push(Breach::Returned(lot.item.clone()));
+        }
+    }
+    if breaches.is_empty() { Ok(()) } else { Err(breaches) }
+}
+
+/// Counts of the lines about plates: by step, tag and item.
+fn counted(lines: &[PlannedLine]) -> BTreeMap<(String, String, String), u64> {
+    let mut counts = BTreeMap::new();
+    for line in lines {
+        let (PickStep::CutFrom(_) | PickStep::CutUp | PickStep::GoesBack(_)) = line.step else {
+            continue;
+        };
+        let of = (line.step.words(), tidy(&line.tag), tidy(&line.item));
+        *counts.entry(of).or_default() += u64::from(line.planned);
+    }
+    counts
 }

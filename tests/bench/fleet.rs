@@ -45,6 +45,7 @@ mod patterns;
 mod phases;
 #[path = "../solver/solver.rs"]
 mod solver;
+mod ways;
 mod whole;
 mod workbooks;
 

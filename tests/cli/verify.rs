@@ -3,6 +3,12 @@
 use std::fs;
 use std::path::Path;
 
+use gapwright::choose::choose;
+use gapwright::choose::control::Control;
+use gapwright::issue::planned::PickStep;
+use gapwright::read::{Sources, job};
+use gapwright::verify::{Breach, verify as worked_out, verify_cut};
+use serde_json::{Value, json};
 use tempfile::TempDir;
 
 use super::{Output, gapwright, text};
@@ -21,13 +27,16 @@ fn verify(folder: &Path, plan: &str, books: [&str; 2], proof: &str) -> Output {
     gapwright(&["verify", &plan, books[0], books[1], "--certificate", &proof])
 }
 
+fn said(run: Output) -> (Option<i32>, String) {
+    (run.status.code(), text(&run.stdout) + &text(&run.stderr))
+}
+
 #[test]
 fn a_certificate_is_added_up_for_its_own_plan_and_job_alone() {
     let folder = TempDir::new().unwrap();
     let at = |name: &str| folder.path().join(name).display().to_string();
     let tiny = ["samples/tiny/stock.csv", "samples/tiny/pumps.csv"];
     kit(folder.path(), tiny[0], tiny[1], "a");
-    let said = |run: Output| (run.status.code(), text(&run.stdout) + &text(&run.stderr));
     for plan in ["a.json", "a.xlsx"] {
         let (status, told) = said(verify(folder.path(), plan, tiny, "a-proof.json"));
         assert_eq!(status, Some(0), "{told}");
@@ -70,4 +79,125 @@ fn a_certificate_is_added_up_for_its_own_plan_and_job_alone() {
     let (status, told) = said(verify(folder.path(), "a.json", tiny, "a.json"));
     assert_eq!(status, Some(2), "{told}");
     assert!(told.contains("gapwright.plan.v4"), "{told}");
+}
+
+/// A shop that cuts its gaskets from plates, four pumps, and remnants that are accounted for in this way.
+fn plates(folder: &Path, remnants: &str) -> [String; 2] {
+    let books = ["stock", "pumps"].map(|name| folder.join(name));
+    books.iter().for_each(|book| fs::create_dir_all(book).unwrap());
+    let pump = |tag: &str| format!("{tag},screwed-impeller,F1,F6,0.041,0.050\n");
+    let pumps: String = ["A", "B", "C", "D"].map(pump).concat();
+    for (file, rows) in [
+        (
+            "stock/Stock.csv",
+            "Item,Kind,Fit,Thickness (in),Tolerance (in),On hand,Unit cost\nS20,shim,F1,0.020,0.0002,14,2.00\n",
+        ),
+        (
+            "stock/Sheets.csv",
+            "Item,Kind,Thickness (in),Tolerance (in),Length (in),Width (in),On hand,Unit cost\n\
+             GS-105,gasket,0.105,0.0005,31,20,2,31\n",
+        ),
+        ("stock/Fit.csv", "Fit,Outside diameter (in),Inside diameter (in)\nF6,6,4\n"),
+        (
+            "pumps/Pumps.csv",
+            &format!(
+                "Tag,Model,Bearing shims fit,Cover gasket fit,Bare clearance (in),Snap ring (in)\n{pumps}"
+            ),
+        ),
+        ("pumps/Policy.csv", &format!("Setting,Value\nPlate remnants,{remnants}\n")),
+    ] {
+        fs::write(folder.join(file), rows).unwrap();
+    }
+    books.map(|book| book.display().to_string())
+}
+
+#[test]
+fn a_plan_with_plates_is_added_up_from_its_json() {
+    for remnants in ["charged", "booked back"] {
+        let folder = TempDir::new().unwrap();
+        let [stock, pumps] = plates(folder.path(), remnants);
+        let books = [&*stock, &*pumps];
+        kit(folder.path(), books[0], books[1], "a");
+        let (status, told) = said(verify(folder.path(), "a.json", books, "a-proof.json"));
+        assert_eq!(status, Some(0), "{told}");
+        assert!(told.contains("Every kit holds: 4 of 4 pumps."), "{told}");
+        assert_eq!(told.matches("proven; the bound was added up again.").count(), 5, "{told}");
+        let proof = folder.path().join("a-proof.json").display().to_string();
+        let plan = folder.path().join("a.json").display().to_string();
+        let asked = ["verify", &plan, books[0], books[1], "--certificate", &proof];
+        let (status, told) = said(gapwright(&[&asked[..], &["--second-opinion"]].concat()));
+        assert_eq!(status, Some(0), "{told}");
+        // The workbook has no layouts that a program can read.
+        let (status, told) = said(verify(folder.path(), "a.xlsx", books, "a-proof.json"));
+        assert_eq!(status, Some(2), "{told}");
+        assert!(told.contains("its JSON, which has the layout of each plate"), "{told}");
+
+        let plan = fs::read(folder.path().join("a.json")).unwrap();
+        let plan: Value = serde_json::from_slice(&plan).unwrap();
+        let strips = "/sheets/0/layouts/0/strips/0/strips";
+        let cut = plan.pointer(strips).unwrap().as_u64().unwrap();
+        let back = plan.pointer("/sheets/0/put_back/0/count").unwrap().as_u64().unwrap();
+        // The pieces of a plan are held by its code, what its code does not hold by the checker.
+        let changed: [(&str, Value, i32, &str); 7] = [
+            ("/pumps/0/packs/cover_gasket/pieces/0/count", json!(2), 2, "its lines make the plan"),
+            ("/sheets/0/put_back/0/count", json!(back + 1), 2, "its lines make the plan"),
+            ("/sheets/0/layouts/0/strips/0/blanks", json!(9), 2, "a layout of a plate that"),
+            (strips, json!(0), 1, "of GS-105 > F6 issued, but fewer are cut"),
+            (strips, json!(u32::MAX), 1, "the strips of a plate GS-105 are wider than it"),
+            (strips, json!(cut + 1), 1, "Does not hold: "),
+            (
+                "/sheets/0/put_back/0/columns/Unit cost",
+                json!("9.99"),
+                1,
+                "goes back with another row",
+            ),
+        ];
+        for (pointer, value, expected, words) in changed {
+            let mut plan = plan.clone();
+            *plan.pointer_mut(pointer).unwrap_or_else(|| panic!("{pointer}")) = value;
+            fs::write(folder.path().join("changed.json"), plan.to_string()).unwrap();
+            let (status, told) = said(verify(folder.path(), "changed.json", books, "a-proof.json"));
+            assert_eq!(status, Some(expected), "{remnants}, {pointer}: {told}");
+            assert!(told.contains(words), "{remnants}, {pointer}: {told}");
+        }
+    }
+}
+
+/// Counts and lots that a plan has otherwise than its layouts, were its code made to agree.
+#[test]
+fn counts_about_plates_follow_from_the_layouts() {
+    for remnants in ["charged", "booked back"] {
+        let folder = TempDir::new().unwrap();
+        let [stock, pumps] = plates(folder.path(), remnants);
+        let sources = Sources { stock: stock.into(), pumps: pumps.into(), ..Sources::default() };
+        let job = job(&sources).unwrap();
+        let plan = choose(&job, &Control::unlimited()).unwrap();
+        let verified = worked_out(job, plan).unwrap();
+        let (lines, lots) = (verified.planned().lines, verified.returned());
+        assert_eq!(verify_cut(&verified, &lines, &lots), Ok(()));
+        let mut seen = 0;
+        for (at, line) in lines.iter().enumerate() {
+            if matches!(line.step, PickStep::Pick) {
+                continue;
+            }
+            seen += 1;
+            let mut other = lines.clone();
+            other[at].planned += 1;
+            let said = u64::from(other[at].planned);
+            let made = said - 1;
+            let (step, item) = (line.step.words(), line.item.clone());
+            let breach = Breach::Cut { step, item, made, said };
+            assert_eq!(verify_cut(&verified, &other, &lots), Err(vec![breach]));
+            other.remove(at);
+            assert_eq!(verify_cut(&verified, &other, &lots).unwrap_err().len(), 1);
+        }
+        // Four pieces, the plates, and one lot at the least that goes back.
+        assert!(seen >= 6 && !lots.is_empty(), "{seen} {lots:?}");
+        for (at, lot) in lots.iter().enumerate() {
+            let mut other = lots.clone();
+            other[at].columns[0].1.push('1');
+            let breach = Breach::Returned(lot.item.clone());
+            assert_eq!(verify_cut(&verified, &lines, &other), Err(vec![breach]));
+        }
+    }
 }

@@ -1,8 +1,8 @@
-//! Compares the choice with a general solver on the obvious model, on outages too large to walk through; and, with
-//! `--features highs`, with itself under every linear-programming backend.
+//! Compares the choice with a general solver, on outages too large to walk through: on the obvious model live, and with
+//! optima that it found before (`record`); and, with `--features highs`, with itself under every linear-programming backend.
 //!
 //! The solver is an existing one for Python: `GAPWRIGHT_SOLVER` names a Python that has the wheel `highspy`. Without
-//! it the tests that need the solver are skipped, with a notice.
+//! it the tests that need the solver are skipped, with a notice; the record is compared all the same.
 
 #![allow(
     clippy::unwrap_used,
@@ -14,12 +14,20 @@
 
 #[cfg(feature = "highs")]
 mod backends;
-#[cfg(feature = "highs")]
+mod every_way;
+#[path = "../bench/families.rs"]
+#[allow(dead_code)] // Its sizes and limits are for the benchmark.
+mod families;
 #[path = "../bench/generate.rs"]
 mod generate;
+#[path = "../bench/irregular.rs"]
+mod irregular;
 mod model;
 mod outage;
+mod record;
 mod solver;
+#[path = "../bench/ways.rs"]
+mod ways;
 
 use std::io::Write;
 
@@ -117,7 +125,7 @@ struct Seen {
 fn compare(seed: u64, job: Job, obvious: &Obvious) -> Seen {
     let plan = choose(&job, &Control::unlimited()).expect("these can be listed");
     assert!(plan.proven(), "case {seed}: not proven");
-    assert_eq!(differences(&plan, obvious), [""; 0], "case {seed}");
+    assert_eq!(differences(&plan, &figures(obvious)), [""; 0], "case {seed}");
     let mut levels: Vec<u32> = job.pumps.iter().map(|pump| pump.priority).collect();
     levels.sort_unstable();
     levels.dedup();
@@ -126,7 +134,7 @@ fn compare(seed: u64, job: Job, obvious: &Obvious) -> Seen {
         short: job.pumps.len() - plan.served(),
         levels: levels.len(),
         guarded: job.policy.acceptance == Acceptance::WorstCase,
-        ways: ways(&job, &plan),
+        ways: ways_used(&job, &plan),
         seconds: obvious.seconds,
         megabytes: obvious.megabytes,
     };
@@ -135,22 +143,29 @@ fn compare(seed: u64, job: Job, obvious: &Obvious) -> Seen {
     seen
 }
 
-/// Differences between a plan and the general solver's result.
-fn differences(plan: &Plan, obvious: &Obvious) -> Vec<&'static str> {
-    let value = |aim| plan.goal(aim).unwrap().value;
+/// The general solver's figures: values of the goals, and the pumps served.
+fn figures(of: &Obvious) -> [i64; 5] {
+    let [weight, waste, plates, pieces] =
+        [of.weight, of.waste, of.plates, of.pieces].map(|goal| goal.value);
+    [weight, waste, plates, pieces, of.served as i64]
+}
+
+/// Differences between a plan and the general solver's figures.
+fn differences(plan: &Plan, figures: &[i64; 5]) -> Vec<&'static str> {
+    let value = |aim| plan.goal(aim).map_or(0, |goal| goal.value);
     let each = [
-        ("weight", value(Objective::ServedWeight), obvious.weight.value),
-        ("waste", value(Objective::Waste), obvious.waste.value),
-        ("plates", plan.goal(Objective::Plates).map_or(0, |g| g.value), obvious.plates.value),
-        ("pieces", value(Objective::Pieces), obvious.pieces.value),
-        ("served", plan.served() as i64, obvious.served as i64),
+        ("weight", value(Objective::ServedWeight)),
+        ("waste", value(Objective::Waste)),
+        ("plates", value(Objective::Plates)),
+        ("pieces", value(Objective::Pieces)),
+        ("served", plan.served() as i64),
     ];
-    let unlike = each.iter().filter(|(_, ours, theirs)| ours != theirs);
-    unlike.map(|(name, ..)| *name).collect()
+    let unlike = each.iter().zip(figures).filter(|((_, ours), theirs)| ours != *theirs);
+    unlike.map(|((name, _), _)| *name).collect()
 }
 
 /// Whether some piece is peeled, is cut from sheet, or is left of an opened pack.
-fn ways(job: &Job, plan: &Plan) -> [bool; 3] {
+fn ways_used(job: &Job, plan: &Plan) -> [bool; 3] {
     let served = plan.kits.iter().filter_map(|kit| match kit {
         Kit::Served(packs) => Some(packs),
         Kit::Short(_) => None,
@@ -202,7 +217,7 @@ fn the_comparison_bites() {
     let proven = plans.iter().zip(answers.into_iter().flatten());
     let (plan, right) =
         { proven }.find(|(_, obvious)| obvious.proven()).expect("one of ten is proven");
-    assert_eq!(differences(plan, &right), [""; 0]);
+    assert_eq!(differences(plan, &figures(&right)), [""; 0]);
     let wrong: [(&str, Figure); 4] = [
         ("weight", |answer| &mut answer.weight),
         ("waste", |answer| &mut answer.waste),
@@ -212,7 +227,7 @@ fn the_comparison_bites() {
     for (name, figure) in wrong {
         let mut falsified = right.clone();
         figure(&mut falsified).value += 1;
-        assert_eq!(differences(plan, &falsified), [name]);
+        assert_eq!(differences(plan, &figures(&falsified)), [name]);
         assert!(!falsified.proven(), "{name}: a bound that is not its value");
     }
 }

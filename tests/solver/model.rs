@@ -5,7 +5,7 @@
 //! are whole numbers divided by their common divisor, so that a whole plan keeps a row or misses it by at least 1,
 //! far beyond the solver's tolerance of 1e-6; the solver's plan is rounded, checked and valued again in integers.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Write;
 
 use gapwright::cutting::PlateLot;
@@ -57,17 +57,19 @@ const GOALS: [&str; 4] = ["weight", "waste", "plates", "pieces"];
 type Row = Vec<(usize, i128)>;
 
 /// Variables by number, the rows, and the share of each variable in each goal.
+#[derive(Default)]
 pub struct Rows {
     /// Upper limit of each; `None` for a distance, which need not be whole.
-    most: Vec<Option<u32>>,
+    pub most: Vec<Option<u32>>,
     rows: Vec<Row>,
-    /// Variables and the upper limit of their sum: pieces in the drawer, sheets.
-    limits: Vec<(Vec<usize>, u32)>,
+    /// Variables, each as often as it counts, and the upper limit of their sum: pieces in the drawer, sheets.
+    pub limits: Vec<(Vec<usize>, u32)>,
     /// Weight of serving, millionths of waste, plates, and pieces.
-    goals: [Vec<(usize, i64)>; 4],
+    pub goals: [Vec<(usize, i64)>; 4],
     /// For each distance, the sum whose absolute value it is.
     distances: Vec<(usize, Row)>,
-    served: Vec<usize>,
+    /// Variables that are 1 where a pump is served.
+    pub served: Vec<usize>,
 }
 
 /// Pieces of one item in one pack, all peeled alike: their number is a variable.
@@ -83,16 +85,12 @@ impl Rows {
     /// up, which no linear row can express.
     pub fn of(job: &Job) -> Rows {
         let mut all = Rows {
-            most: Vec::new(),
-            rows: Vec::new(),
             limits: job
                 .stock
                 .iter()
                 .map(|item| (Vec::new(), item.on_hand - item.reserved))
                 .collect(),
-            goals: [Vec::new(), Vec::new(), Vec::new(), Vec::new()],
-            distances: Vec::new(),
-            served: Vec::new(),
+            ..Rows::default()
         };
         let weights = job.weights().expect("whole numbers carry the weights");
         for pump in &job.pumps {
@@ -289,7 +287,9 @@ impl Rows {
             write_row(&mut text, &format!("r{number}"), row, ">= 0");
         }
         for (number, (blocks, most)) in self.limits.iter().enumerate() {
-            let row: Row = blocks.iter().map(|&block| (block, 1)).collect();
+            let mut counts: BTreeMap<usize, i128> = BTreeMap::new();
+            blocks.iter().for_each(|&block| *counts.entry(block).or_default() += 1);
+            let row: Row = counts.into_iter().collect();
             write_row(&mut text, &format!("l{number}"), &row, &format!("<= {most}"));
         }
         text.push_str("Bounds\n");

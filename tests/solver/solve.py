@@ -8,6 +8,7 @@ every later one, has no bound.
 """
 
 import argparse
+import importlib.metadata
 import json
 import os
 import resource
@@ -103,6 +104,8 @@ def main():
     parser = argparse.ArgumentParser()
     parser.add_argument("--seconds", type=float, default=float("inf"))
     parser.add_argument("--nodes", type=int, default=2**31 - 1)
+    version = "highspy " + importlib.metadata.version("highspy")
+    parser.add_argument("--version", action="version", version=version)
     parser.add_argument("models", nargs="+")
     arguments = parser.parse_args()
     # The solver prints a greeting on standard output, whatever its options.

@@ -2,7 +2,7 @@
 
 use std::ffi::OsString;
 use std::fmt::Write;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 use std::process::{Command, Stdio};
 use std::thread;
 
@@ -12,6 +12,9 @@ use crate::model::{Obvious, Rows};
 
 /// The variable that names the Python.
 pub const VARIABLE: &str = "GAPWRIGHT_SOLVER";
+
+/// The script that asks the solver.
+pub const SCRIPT: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/tests/solver/solve.py");
 
 /// Source of a solver's answer, and the limits of its search.
 pub struct Solver {
@@ -76,9 +79,8 @@ impl Solver {
         if models.is_empty() {
             return Vec::new();
         }
-        let script = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/solver/solve.py");
         let mut command = Command::new(&self.python);
-        command.arg(script).args(models).stderr(Stdio::piped());
+        command.arg(SCRIPT).args(models).stderr(Stdio::piped());
         if let Some(seconds) = self.seconds {
             command.arg(format!("--seconds={seconds}"));
         }
