@@ -166,7 +166,9 @@ fn changes(carried: &Carried, job: &Job) -> BTreeMap<String, [Vec<KitPiece>; 2]>
         with.extend(instead.map(|(item, count)| of(item, *count)));
     }
     for extra in carried.extras.iter().filter(|extra| extra.count > 0) {
-        let [_, with] = changes.entry(extra.tag.clone()).or_default();
+        // People may write a tag in another case than the plan.
+        let known = changes.keys().find(|tag| key(tag) == key(&extra.tag)).cloned();
+        let [_, with] = changes.entry(known.unwrap_or_else(|| extra.tag.clone())).or_default();
         with.push(piece(&extra.tag, &extra.place, &extra.item, extra.count));
     }
     changes
