@@ -15,7 +15,7 @@ use crate::certificate::Certificate;
 use crate::choose::second::second_opinion;
 use crate::cutting::Layout;
 use crate::issue::planned::PickStep;
-use crate::issue::record::Carried;
+use crate::issue::carried::Carried;
 use crate::job::Job;
 use crate::outage::Head;
 use crate::outage_file::OutageFileError;
