@@ -771,8 +771,15 @@ impl<'a> Group<'a> {
             self.kept = Some(part.columns);
             return Ok(());
         }
-        // Numbers in cuts are of kits that are listed.
-        if !multipliers.cuts.is_empty() || self.sift(tier, [multipliers].into_iter(), most, work)? {
+        // Numbers in cuts are of kits that are listed, as they were to show this goal.
+        if !multipliers.cuts.is_empty() {
+            self.kept = self.listed(MOST_KEPT, work)?;
+            return match self.kept.is_some() {
+                true => self.keep(tier, goal, multipliers, work),
+                false => Ok(()),
+            };
+        }
+        if self.sift(tier, [multipliers].into_iter(), most, work)? {
             return Ok(());
         }
         let last = self.sieves.last().map(|sieve| sieve.most.clone()).unwrap_or_default();
