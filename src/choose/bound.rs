@@ -222,17 +222,17 @@ impl Stage<'_> {
         let column = self.instance.column(block, column);
         let items = if block < self.instance.pumps { &prices.taken } else { &prices.supplied };
         let mut sum = prices.serving.get(block).copied().unwrap_or(0);
-        sum += prices.waste * i128::from(column.waste);
+        sum += times(prices.waste, column.waste);
         if let (Some((price, asked)), Some(supplier)) =
             (&prices.bought, block.checked_sub(self.instance.pumps))
         {
-            sum += price * i128::from(asked[supplier][number]);
+            sum += times(*price, asked[supplier][number]);
         }
         for (price, costs) in &prices.listed {
-            sum += price * i128::from(listed(costs, block, number));
+            sum += times(*price, listed(costs, block, number));
         }
         for &(item, count) in &column.uses {
-            sum += items[usize::from(item)] * i128::from(count);
+            sum += times(items[usize::from(item)], count.into());
         }
         sum
     }
@@ -262,6 +262,15 @@ impl Stage<'_> {
     }
 }
 
+/// Exact product. The check of a product of 128 bits takes longer than the product, and hardly any is so large.
+fn times(price: i128, by: i64) -> i128 {
+    if price.unsigned_abs() >> 79 == 0 && by.unsigned_abs() >> 47 == 0 {
+        price.wrapping_mul(i128::from(by))
+    } else {
+        price * i128::from(by)
+    }
+}
+
 /// Works on the columns of every block, side by side; `None` if it gives nothing of one of them.
 ///
 /// # Errors
@@ -271,7 +280,9 @@ pub fn by_block<T: Send>(
     control: &Control<'_>,
     work: impl Fn(usize, &[u32]) -> Option<T> + Sync,
 ) -> Result<Option<Vec<T>>, Stop> {
-    let blocks = allowed.columns.par_iter().enumerate().with_min_len(AT_ONCE);
+    let columns: usize = allowed.columns.iter().map(|columns| columns.len()).sum();
+    let at_once = if columns < FEW { allowed.columns.len().max(1) } else { AT_ONCE };
+    let blocks = allowed.columns.par_iter().enumerate().with_min_len(at_once);
     let done = blocks
         .map_init(
             || Pace::of(control),
@@ -289,6 +300,9 @@ pub fn by_block<T: Send>(
 
 /// Least number of blocks per thread when pricing: fewer are not worth a second thread.
 pub const AT_ONCE: usize = 32;
+
+/// Columns that are priced on one thread: to wake another takes as long.
+const FEW: usize = 10_000;
 
 /// Result of [`Stage::price`].
 #[derive(Debug, Clone)]

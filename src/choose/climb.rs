@@ -268,17 +268,23 @@ pub(super) fn price(
     control: &Control<'_>,
 ) -> Result<Option<Vec<Found>>, Stop> {
     by_block(allowed, control, |block, columns| {
-        let reduced = |column: u32| stage.reduced(prices, block, column);
-        let at_hand = pool[block]
-            .iter()
-            .filter(|column| columns.binary_search(column).is_ok())
-            .map(|&column| reduced(column));
-        let known = at_hand.chain(allowed.idle[block].then_some(0)).min();
+        // Both lists ascend.
+        let mut at_hand = pool[block].iter().peekable();
+        let mut known = allowed.idle[block].then_some(0);
+        let mut others: SmallVec<[(i128, u32); 32]> = SmallVec::new();
+        for &column in columns {
+            let cost = stage.reduced(prices, block, column);
+            while at_hand.next_if(|other| **other < column).is_some() {}
+            if at_hand.next_if_eq(&&column).is_some() {
+                known = Some(known.map_or(cost, |known| known.min(cost)));
+            } else {
+                others.push((cost, column));
+            }
+        }
         let better = known.map_or(i128::MAX, |known| known - least_gain);
         let mut fresh: SmallVec<[(i128, u32); COLUMNS_A_ROUND]> = SmallVec::new();
         let mut least = known;
-        for &column in columns {
-            let cost = reduced(column);
+        for (cost, column) in others {
             if cost < better {
                 let full = fresh.len() == COLUMNS_A_ROUND;
                 if full && fresh.last().is_some_and(|last| last.0 <= cost) {
