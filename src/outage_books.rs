@@ -17,7 +17,7 @@
 //! # ];
 //! # let taken = Booking::TookOver(TookOver { files, ..TookOver::default() });
 //! # let drafts = vec![(Circumstances::default(), taken)];
-//! # OutageFile::begin(&path)?.book(drafts, &vec![bytes, pumps])?;
+//! # OutageFile::begin(&path)?.book(drafts, &vec![bytes, pumps]).expect("it is booked");
 //! let file = OutageFile::open(&path)?;
 //! let books = OutageBooks::unpack(&file, file.outage())?;
 //! let [_, pumps] = outage_books::read(&books.sources(), &mut Problems::new()).expect("no problems");
