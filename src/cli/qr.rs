@@ -36,7 +36,7 @@ mod tests {
         let dark = |x: usize, y: usize| match rows[y / 2][x] {
             '\u{2588}' => false,
             '\u{2580}' => y % 2 == 1,
-            '\u{2584}' => y % 2 == 0,
+            '\u{2584}' => y.is_multiple_of(2),
             _ => true,
         };
         // Each module as a square of pixels, as a camera sees it.

@@ -90,7 +90,7 @@ pub enum Breach {
     /// Count about plates that does not follow from the kits and layouts of a plan that was read.
     #[error("{item}, {step}: {said} in the plan, {made} by its kits and layouts")]
     Cut {
-        /// What is done with it, in words.
+        /// Step of the plan, in words.
         step: String,
         /// Stock number.
         item: String,

@@ -135,30 +135,19 @@ fn a_plan_with_plates_is_added_up_from_its_json() {
         let plan = fs::read(folder.path().join("a.json")).unwrap();
         let plan: Value = serde_json::from_slice(&plan).unwrap();
         let strips = "/sheets/0/layouts/0/strips/0/strips";
-        let cut = plan.pointer(strips).unwrap().as_u64().unwrap();
         let back = plan.pointer("/sheets/0/put_back/0/count").unwrap().as_u64().unwrap();
-        // The pieces of a plan are held by its code, what its code does not hold by the checker.
-        let changed: [(&str, Value, i32, &str); 7] = [
-            ("/pumps/0/packs/cover_gasket/pieces/0/count", json!(2), 2, "its lines make the plan"),
-            ("/sheets/0/put_back/0/count", json!(back + 1), 2, "its lines make the plan"),
-            ("/sheets/0/layouts/0/strips/0/blanks", json!(9), 2, "a layout of a plate that"),
-            (strips, json!(0), 1, "of GS-105 > F6 issued, but fewer are cut"),
-            (strips, json!(u32::MAX), 1, "the strips of a plate GS-105 are wider than it"),
-            (strips, json!(cut + 1), 1, "Does not hold: "),
-            (
-                "/sheets/0/put_back/0/columns/Unit cost",
-                json!("9.99"),
-                1,
-                "goes back with another row",
-            ),
-        ];
-        for (pointer, value, expected, words) in changed {
+        // The file carries its own hash.
+        for (pointer, value) in [
+            ("/pumps/0/packs/cover_gasket/pieces/0/count", json!(2)),
+            (strips, json!(u32::MAX)),
+            ("/sheets/0/put_back/0/count", json!(back + 1)),
+        ] {
             let mut plan = plan.clone();
             *plan.pointer_mut(pointer).unwrap_or_else(|| panic!("{pointer}")) = value;
             fs::write(folder.path().join("changed.json"), plan.to_string()).unwrap();
             let (status, told) = said(verify(folder.path(), "changed.json", books, "a-proof.json"));
-            assert_eq!(status, Some(expected), "{remnants}, {pointer}: {told}");
-            assert!(told.contains(words), "{remnants}, {pointer}: {told}");
+            assert_eq!(status, Some(2), "{remnants}, {pointer}: {told}");
+            assert!(told.contains("not as `gapwright kit` wrote it"), "{pointer}: {told}");
         }
     }
 }
@@ -177,7 +166,7 @@ fn counts_about_plates_follow_from_the_layouts() {
         assert_eq!(verify_cut(&verified, &lines, &lots), Ok(()));
         let mut seen = 0;
         for (at, line) in lines.iter().enumerate() {
-            if matches!(line.step, PickStep::Pick) {
+            if matches!(line.step, PickStep::Pick | PickStep::Short) {
                 continue;
             }
             seen += 1;
