@@ -246,7 +246,7 @@ impl Laid {
     }
 
     /// Patterns of a pump, and the ways that they are choices among; `None` where they are not known.
-    pub(super) fn patterns(&self, pump: usize) -> Option<(Vec<Arc<Ways>>, Arc<Vec<Pattern>>)> {
+    pub(super) fn patterns(&self, pump: usize) -> Option<Choices> {
         let Kits { places, patterns } = self.kits.get(pump)?.as_ref()?;
         let ways = places.iter().map(|&place| self.ways[place].clone());
         Some((ways.collect(), patterns.clone()))
@@ -257,6 +257,9 @@ impl Laid {
         self.kits.get(pump).and_then(Option::as_ref).is_some_and(|kits| !kits.patterns.is_empty())
     }
 }
+
+/// Patterns, and the ways that they are choices among.
+pub(super) type Choices = (Vec<Arc<Ways>>, Arc<Vec<Pattern>>);
 
 /// Group with its goals reached, and the columns in the window.
 pub(super) struct InWindow {

@@ -15,7 +15,7 @@ use std::collections::HashMap;
 use std::sync::Arc;
 
 use crate::choose::instance::Instance;
-use crate::choose::near::{Drawer, Laid};
+use crate::choose::near::{Choices, Drawer, Laid};
 use crate::choose::pattern::Pattern;
 use crate::choose::stages::Reached;
 use crate::choose::ways::Ways;
@@ -67,12 +67,9 @@ struct Left {
     available: Vec<u32>,
     ways: Vec<((DrawerKey, Drawer), Arc<Ways>)>,
     /// By pump.
-    patterns: Vec<Option<Patterns>>,
+    patterns: Vec<Option<Choices>>,
     groups: Vec<LeftGroup>,
 }
-
-/// Patterns, and the ways that they are choices among.
-type Patterns = (Vec<Arc<Ways>>, Arc<Vec<Pattern>>);
 
 struct LeftGroup {
     pumps: Vec<usize>,

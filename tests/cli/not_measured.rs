@@ -275,7 +275,7 @@ fn past_readings_tell_what_is_needed() {
     let [past, pumps, out] = ["past.csv", "pumps.csv", "plan.xlsx"].map(|name| at(folder, name));
     fs::write(&pumps, AHEAD.replace("0.0405,0.0415", ",")).unwrap();
     let reading =
-        |at: usize| format!("screwed-impeller,T{at},{:.4}\n", 0.0405 + 0.0001 * at as f64);
+        |at: u32| format!("screwed-impeller,T{at},{:.4}\n", 0.0405 + 0.0001 * f64::from(at));
     let mut rows: String = (0..9).map(reading).collect();
     rows.insert_str(0, "Model,Tag,Bare clearance (in)\n");
     fs::write(&past, &rows).unwrap();

@@ -101,7 +101,8 @@ fn a_form_books_what_the_command_books_and_is_refused_in_its_words() {
         let form = "/book?item=S10".to_string();
         (form, vec![("item", "S10"), ("what", what), ("count", count)], vec![what, "S10", count])
     };
-    let mut asked: Vec<(String, Vec<(&str, &str)>, Vec<&str>)> = Vec::new();
+    type Asked<'a> = (String, Vec<(&'a str, &'a str)>, Vec<&'a str>);
+    let mut asked: Vec<Asked<'_>> = Vec::new();
     for tag in ["A", "B", "C"] {
         for what in ["bag", "issue", "put-back", "accept", "cancel", "reinstate"] {
             asked.push(pump(tag, what));

@@ -312,12 +312,12 @@ fn what_another_booked_meanwhile_is_said() {
             receive.clone(),
         )]
     };
-    let refused = file.book_at(head - 1, late(head - 1)).unwrap_err();
+    let refused = file.book_at(head - 1, late(head - 1), &Vec::new()).unwrap_err();
     assert!(
         matches!(refused, BookError::Refused(why) if why[0].1.found.contains("booked meanwhile"))
     );
     assert_eq!(ledger(&path).head().number, head);
-    assert_eq!(file.book_at(head, late(head)).unwrap()[0].entry.number, head + 1);
+    assert_eq!(file.book_at(head, late(head), &Vec::new()).unwrap()[0].entry.number, head + 1);
     page.board.look_at_disk();
     let board = page.get("/what-if");
     assert!(board.contains(&format!("<li>entry {head}, reading C bare clearance")), "{board}");

@@ -117,7 +117,7 @@ fn what_is_written_for_programs_is_as_its_schema_says() {
     // Pumps that are not measured and known ahead, with pieces held back for them.
     let ahead = ["--history", &past, "--keep-for-unmeasured", "--json", "-", "--out", "ahead.xlsx"];
     let ahead = [&["kit", &set_stock, &set_pumps][..], &ahead].concat();
-    let outputs: [(&str, &[&str]); 11] = [
+    let outputs: [(&str, &[&str]); 12] = [
         ("plan", &plan),
         ("plan", &ahead),
         ("recheck", &recheck),

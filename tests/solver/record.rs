@@ -133,7 +133,7 @@ fn make(solver: &Solver) {
         let (before, mut tried) = (cases.len(), 0);
         while cases.len() - before < RECORDED && tried < TRIED {
             let jobs: Vec<Job> = (tried..tried + BATCH).map(|seed| kind.job(seed)).collect();
-            let models: Vec<Rows> = jobs.iter().map(|job| of_every_way(job)).collect();
+            let models: Vec<Rows> = jobs.iter().map(of_every_way).collect();
             for ((seed, job), answer) in (tried..).zip(&jobs).zip(solver.solve(&models)) {
                 if let Some(answer) = answer.filter(Obvious::proven) {
                     cases.push(Case { kind, seed, job: hash(job), figures: figures(&answer) });

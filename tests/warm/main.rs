@@ -1,7 +1,7 @@
 //! Planning again from what the last choice left, beside planning afresh: after random edits both give the same plan, with
 //! the same goals shown by their certificates.
 
-#![allow(clippy::unwrap_used, clippy::expect_used, missing_docs)]
+#![allow(clippy::cast_possible_truncation, clippy::unwrap_used, clippy::expect_used, missing_docs)]
 
 #[path = "../bench/generate.rs"]
 mod generate;

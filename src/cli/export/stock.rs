@@ -102,13 +102,16 @@ impl SourceFile {
     }
 }
 
+/// Texts of a row, by heading.
+type Row = Vec<(String, String)>;
+
 /// A stock workbook with its new counts.
 pub(super) struct StockCopy {
     made: Vec<Made>,
     /// Number of counts that changed.
     changed: usize,
     /// Items with pieces that have no row, each with the number of its pieces and the row of a lot of a plate.
-    without_row: Vec<(String, i64, Vec<(String, String)>)>,
+    without_row: Vec<(String, i64, Row)>,
     /// Items with more reserved than there are.
     over_reserved: Vec<String>,
     /// The item of each cell.
