@@ -129,7 +129,7 @@ const ROOMS: &[(&str, &str)] = &[
     ),
     (
         "cli",
-        "accounting analysis certificate changes choose columns crush cutting day decimal digest formats guard issue job json length model \
+        "accounting analysis certificate changes choose crush cutting day decimal digest formats guard issue job json length model \
          manual forecast outage outage_books outage_event outage_file outage_job outage_kit output page paper plain_text plan policy problem \
          provision pump read recheck reorder scratch sheet show stack stock sweep verify words write",
     ),

@@ -88,7 +88,7 @@ pub struct PlanJson {
     pub outage: Option<OutagePlaceJson>,
 }
 
-/// What a plan leaves for the pumps that are not measured.
+/// Pieces that a plan leaves for the pumps that are not measured.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct LeftJson {
     /// The count over outages drawn at random; null where it was not made.
@@ -174,7 +174,7 @@ pub enum NotMadeJson {
     Plates,
     /// The search ended first.
     Stopped,
-    /// It takes more memory than the run may.
+    /// More memory than the run may have would be needed.
     Memory,
     /// The pumps can be kitted in too many ways.
     TooMany,

@@ -218,7 +218,7 @@ pub fn not_measured(job: &Job) -> Vec<NotMeasuredJson> {
     job.not_measured.iter().map(one).collect()
 }
 
-/// What the plan leaves for them.
+/// Pieces that the plan leaves for them.
 fn left(job: &Job, plan: &Plan) -> Option<LeftJson> {
     let not_counted = words::ahead::not_counted(job, plan).into_iter();
     let not_counted: Vec<NotCountedJson> = not_counted

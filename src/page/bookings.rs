@@ -149,6 +149,8 @@ pub(super) struct Sent {
     pub(super) path: PathBuf,
     pub(super) fields: Fields,
     pub(super) who: String,
+    /// Attributes of cookies.
+    attributes: String,
 }
 
 impl Sent {
@@ -164,7 +166,8 @@ impl Sent {
             "" => String::new(),
             who => who.chars().take(80).collect(),
         };
-        Ok(Sent { path: path(house)?, fields, who })
+        let attributes = house.door.attributes().to_string();
+        Ok(Sent { path: path(house)?, fields, who, attributes })
     }
 
     /// Request number of the form.
@@ -236,7 +239,7 @@ impl Sent {
     /// The cookie that keeps the name.
     pub(super) fn keep(&self) -> [(header::HeaderName, String); 1] {
         let name = encoded(&self.who);
-        [(header::SET_COOKIE, format!("{WHO}={name}; HttpOnly; SameSite=Strict; Path=/"))]
+        [(header::SET_COOKIE, format!("{WHO}={name}{}", self.attributes))]
     }
 }
 

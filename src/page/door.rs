@@ -111,6 +111,11 @@ impl Door {
         }
     }
 
+    /// Attributes of every cookie.
+    pub(super) fn attributes(&self) -> &str {
+        &self.attributes
+    }
+
     /// Address with a new code.
     pub(super) fn link(&self) -> Result<String, PageError> {
         let origin = self.homes.first().map(|[_, origin]| origin.as_str()).unwrap_or_default();

@@ -1,4 +1,4 @@
-//! What a plan leaves for the pumps that are not measured: a count over outages drawn at random.
+//! Pieces that a plan leaves for the pumps that are not measured: a count over outages drawn at random.
 //!
 //! # Decisions
 //!

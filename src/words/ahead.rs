@@ -1,4 +1,4 @@
-//! What a plan leaves for the pumps that are not measured, in words.
+//! Pieces that a plan leaves for the pumps that are not measured, in words.
 
 use itertools::Itertools;
 
@@ -24,7 +24,7 @@ pub fn outward([low, high]: [f64; 2]) -> [String; 2] {
     [(low * 1e6).floor(), (high * 1e6).ceil()].map(|end| format!("{:.6}", end / 1e6))
 }
 
-/// What the plan leaves, in sentences; empty where nothing is known ahead of any pump.
+/// Pieces that the plan leaves, in sentences; empty where nothing is known ahead of any pump.
 pub fn left(job: &Job, plan: &Plan) -> Vec<String> {
     let mut said = match &plan.left {
         None => Vec::new(),

@@ -147,11 +147,12 @@ fn changes(carried: &Carried, job: &Job) -> BTreeMap<String, [Vec<KitPiece>; 2]>
     let lots = returned::of_pieces(job).into_iter();
     let lots: BTreeMap<&str, String> =
         lots.map(|(index, lot)| (job.stock[index].item.as_str(), lot.item)).collect();
-    let piece = |tag: &str, label: &str, item: &str, count: u32| KitPiece {
-        place: name_of(job, tag, label),
-        item: lots.get(item).map_or(item, String::as_str).to_string(),
-        count,
-        peeled_to: None,
+    // People may write an item in another case than the stock.
+    let known = |item: &str| job.stock.iter().find(|lot| key(&lot.item) == key(item));
+    let piece = |tag: &str, label: &str, item: &str, count: u32| {
+        let item = known(item).map_or(item, |lot| lot.item.as_str());
+        let item = lots.get(item).map_or(item, String::as_str).to_string();
+        KitPiece { place: name_of(job, tag, label), item, count, peeled_to: None }
     };
     for (line, filled) in carried.planned.lines.iter().zip(&carried.filled) {
         if !matches!(line.step, PickStep::Pick | PickStep::CutFrom(_)) {
