@@ -117,7 +117,8 @@ fn an_edit_comes_to_the_plan_of_a_fresh_choice() {
         let tenths = [10, 11, 25][rng.random_range(0..3)];
         let fleet = generate::fleet(seed, pumps, 9, 4, tenths, 3);
         counts.follow(fleet, &mut rng, &format!("fleet {seed}"));
-        let fleet = irregular::fleet(seed, pumps, 8, tenths);
+        // Larger ones without slack are not always proven.
+        let fleet = irregular::fleet(seed, pumps.min(8), 8, tenths);
         counts.follow(fleet, &mut rng, &format!("irregular fleet {seed}"));
     }
     let Counts { plans, shown, changed, short } = counts;
