@@ -36,7 +36,7 @@ fn started(arguments: &[&str]) -> (Child, String) {
 }
 
 fn address(link: &str) -> SocketAddr {
-    let rest = link.strip_prefix("http://").unwrap();
+    let (_, rest) = link.split_once("://").unwrap();
     rest.split('/').next().unwrap().parse().unwrap()
 }
 
@@ -219,6 +219,11 @@ fn beyond_this_computer_it_prints_the_fingerprint_and_a_code_to_scan() {
     assert!(told[0].starts_with("https://127.0.0.1:"), "{told:?}");
     assert!(told.iter().filter(|line| line.contains('\u{2588}')).count() > 15, "{told:?}");
     assert!(told.iter().any(|line| line.contains("SHA-256 fingerprint")), "{told:?}");
+    // Once it answers, even by shutting the door, it listens to the system as well.
+    let mut stream = TcpStream::connect(address(&told[0])).unwrap();
+    stream.set_read_timeout(Some(Duration::from_secs(60))).unwrap();
+    stream.write_all(b"GET / HTTP/1.1\r\n\r\n").unwrap();
+    let _ = stream.read_to_end(&mut Vec::new());
     assert_eq!(end(&mut child), Some(0));
 }
 

@@ -23,7 +23,7 @@ use crate::every_way::of_every_way;
 use crate::families::{FAMILIES, Family};
 use crate::model::{Obvious, Rows};
 use crate::solver::{self, SCRIPT, Solver};
-use crate::{differences, figures, ways_used};
+use crate::{differences, figures};
 
 /// Set to `write`, the record is made anew.
 const VARIABLE: &str = "GAPWRIGHT_RECORD";
@@ -50,7 +50,8 @@ struct Kind {
     tenths: usize,
 }
 
-/// Kinds of outages. Levers, plates and spoiled packs are in the random outages that the solver is asked for live.
+/// Kinds of outages. Levers, plates, spoiled packs and kits with peeled pieces are in the random outages that the solver is
+/// asked for live; no best kit here is peeled.
 const KINDS: [Kind; 11] = [
     Kind { name: "tight", of: "tight", tenths: 11 },
     Kind { name: "no-slack", of: "no-slack", tenths: 10 },
@@ -226,7 +227,6 @@ fn recorded_optima_come_out() {
     }
     assert!(count(&|job, plan| plan.served() < job.pumps.len()) >= 100);
     assert!(count(&|job, _| job.policy.acceptance == Acceptance::Nominal) >= 100);
-    assert!(count(&|job, plan| ways_used(job, plan)[0]) >= 20, "peeled");
 }
 
 /// Other cases after each change of the changelog, since no test reads a clock.
