@@ -345,11 +345,13 @@ impl Scratch {
     }
 
     /// Holds a kit of a pump, or lets the held one go; this is a step that can be undone. The items of the kit are those of
-    /// [`Scratch::job`]. Whether anything changed.
+    /// the last plan's job, before the first plan those of [`Scratch::job`]. Whether anything changed.
     pub fn hold(&mut self, tag: &str, kit: Option<&[PackPick]>) -> bool {
         let known = |pump: &&Pump| key(&pump.tag) == key(tag);
         let Some(pump) = self.job.pumps.iter().find(known) else { return false };
-        let now = kit.map(|packs| held::named(&self.job, packs));
+        // A plan of an outage may know lots that were cut since its workbooks were taken over.
+        let of = self.planned.as_ref().map_or(&self.job, |(_, planned)| planned.job());
+        let now = kit.map(|packs| held::named(of, packs));
         let before = self.held.get(&key(tag)).cloned();
         let step = Step {
             held: [(key(&pump.tag), [before.clone(), now.clone()])].into(),

@@ -500,7 +500,7 @@ impl State {
             Some(running) => of_outage::mode(running, scratch, &self.not_done, self.stands),
         };
         let panels = [
-            ("stops", of_outage::stops(running)),
+            ("stops", of_outage::stops(&running.map(Running::stops).unwrap_or_default())),
             ("mode", mode),
             ("figures", board::figures(scratch, self.trouble.as_deref())),
             ("refused", board::refused(scratch)),

@@ -191,16 +191,7 @@ fn mode(outage: &Outage, path: &Path, trouble: Option<&str>) -> Markup {
 fn stops(outage: &Outage) -> Markup {
     let all: Vec<(&OutagePump, &str)> =
         outage.pumps().filter_map(|pump| Some((pump, pump.stop()?))).collect();
-    html! {
-        section #stops.refused aria-label="Stop" hidden[all.is_empty()] {
-            @if !all.is_empty() {
-                h2 { "STOP" }
-                ul { @for (pump, why) in &all {
-                    li.alarm { strong { (pump.tag) } ", " (pump.state.words()) ", " (NOT_FIT) ": " (why) }
-                } }
-            }
-        }
-    }
+    of_outage::stops(&all)
 }
 
 fn figures(outage: &Outage) -> Markup {

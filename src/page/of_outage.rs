@@ -5,6 +5,7 @@ use maud::{Markup, html};
 use super::board::shape;
 use super::running::{Mode, Running};
 use crate::model::NOT_FIT;
+use crate::outage::OutagePump;
 use crate::scratch::Scratch;
 
 /// Most entries that are listed as news: the last ones.
@@ -121,13 +122,12 @@ fn actions(running: &Running, scratch: &Scratch, stands: Option<bool>) -> Markup
 }
 
 /// Pumps whose work must stop, first of all.
-pub(super) fn stops(running: Option<&Running>) -> Markup {
-    let all = running.map(Running::stops).unwrap_or_default();
+pub(super) fn stops(all: &[(&OutagePump, &str)]) -> Markup {
     html! {
         section #stops.refused aria-label="Stop" hidden[all.is_empty()] {
             @if !all.is_empty() {
                 h2 { "STOP" }
-                ul { @for (pump, why) in &all {
+                ul { @for (pump, why) in all {
                     li.alarm { strong { (pump.tag) } ", " (pump.state.words()) ", " (NOT_FIT) ": " (why) }
                 } }
             }
