@@ -322,7 +322,7 @@ fn none_has_a_column(job: &Job, some: &[bool], control: &Control<'_>) -> Result<
         return Ok(true);
     }
     let available: Vec<u32> = job.stock.iter().map(Item::available).collect();
-    let laid = Setup::build(job, some, &available, Vec::new(), control)?;
+    let laid = Setup::build(job, some, &available, Beside::default(), control)?;
     Ok(laid.cut.is_none() && laid.columns.iter().all(Vec::is_empty))
 }
 
@@ -356,8 +356,9 @@ fn chosen(
     // Bags and pieces to hold back that are in play are columns of their own.
     let holders = out.holders(job);
     let held = |item: &u16| holders.iter().flatten().any(|piece| piece.uses[0].0 == *item);
+    let beside = |item: &u16| held(item) || stood.has_in_play(*item, out);
     let bagged = |group: &Group| {
-        group.pumps.iter().any(|&pump| stood.has_bag(pump)) || group.items.iter().any(held)
+        group.pumps.iter().any(|&pump| stood.has_bag(pump)) || group.items.iter().any(beside)
     };
     for group in near.groups.extract_if(.., |group| bagged(group)) {
         group.pumps.iter().for_each(|&pump| near.others[pump] = true);
@@ -396,8 +397,8 @@ fn chosen(
     }
     // The reason that a pump is short is looked for in lists.
     listed.iter_mut().zip(&servable).for_each(|(listed, servable)| *listed |= !servable);
-    let mut laid = Setup::build(job, &listed, available, holders, control)?;
-    stood.enter(&mut laid.columns);
+    let beside = Beside { stood: stood.clone(), holders };
+    let mut laid = Setup::build(job, &listed, available, beside, control)?;
     for (pump, columns) in laid.columns.iter().enumerate().take(job.pumps.len()) {
         if listed[pump] {
             servable[pump] = !columns.is_empty();
@@ -413,7 +414,7 @@ fn chosen(
         if let Some((_, reached)) = same.filter(|(before, _)| *before == instance) {
             return Solving { group, instance, reached, work, near: false, taken_over: true };
         }
-        let start = known.and_then(|kits| group.at_hand(kits, &instance));
+        let start = known.and_then(|kits| group.at_hand(job, kits, &instance));
         let reached = stages::reached(&instance, &aims, start, &control.working(&work));
         Solving { group, instance, reached, work, near: false, taken_over: false }
     });
@@ -492,7 +493,7 @@ fn chosen(
 pub fn instances(job: &Job) -> Result<Vec<Instance>, ChooseError> {
     let all = vec![true; job.pumps.len()];
     let available: Vec<u32> = job.stock.iter().map(Item::available).collect();
-    let mut laid = Setup::build(job, &all, &available, Vec::new(), &Control::unlimited())?;
+    let mut laid = Setup::build(job, &all, &available, Beside::default(), &Control::unlimited())?;
     Ok(laid.instances(job, &objectives(job)))
 }
 
@@ -509,21 +510,33 @@ struct Setup {
     cut: Option<Stop>,
 }
 
+/// Columns beside those that are listed.
+#[derive(Default)]
+struct Beside {
+    /// Kits from before the plan.
+    stood: Stood,
+    /// Those of pieces to hold back.
+    holders: Vec<Vec<Column>>,
+}
+
 impl Setup {
-    /// Lists the columns of some pumps out of the pieces available, and has those of pieces to hold back beside them.
+    /// Lists the columns of some pumps out of the pieces available, with others beside them.
     fn build(
         job: &Job,
         some: &[bool],
         available: &[u32],
-        holders: Vec<Vec<Column>>,
+        beside: Beside,
         control: &Control<'_>,
     ) -> Result<Setup, ChooseError> {
         let drawers = CombinationLists::listed(job, some, available, control)?;
         let Listed { list: mut columns, cut } =
             list_columns(job, some, &drawers, available, control)?;
-        let wanted = wanted(job.stock.len(), &columns);
+        let mut wanted = self::wanted(job.stock.len(), &columns);
+        beside.stood.enter(some, &mut columns);
+        let with_bags = self::wanted(job.stock.len(), &columns);
+        wanted.iter_mut().zip(with_bags).for_each(|(most, also)| *most = also.max(*most));
         let supply = supply::suppliers(job, available, &wanted, control)?;
-        columns.extend(holders);
+        columns.extend(beside.holders);
         let groups = groups(job, &drawn(&columns), &supply.suppliers);
         Ok(Setup {
             drawers,
@@ -708,6 +721,13 @@ impl CombinationLists {
 
     /// Pieces of a column, pack by pack: those of the first pattern with the column's uses and waste.
     fn picks(job: &Job, pump: usize, column: &Column) -> Vec<PackPick> {
+        let bag = job.standing_of(pump).filter(|stands| stands.peeled().next().is_some());
+        if let Some(bag) = bag.and_then(|stands| stands.bag.as_ref())
+            && uses_of(job.takes(pump, bag)).as_ref() == Some(&column.uses)
+            && standing::waste(job, pump, bag) == Some(column.waste)
+        {
+            return bag.clone();
+        }
         let pump = &job.pumps[pump];
         // Patterns with these uses have no other pieces, and come in the same order.
         let mut own = vec![0; job.stock.len()];
@@ -1110,13 +1130,13 @@ impl Group {
     }
 
     /// A plan as columns of the group; `None` where suppliers are part of it.
-    fn at_hand(&self, kits: &[Kit], instance: &Instance) -> Option<Assignment> {
+    fn at_hand(&self, job: &Job, kits: &[Kit], instance: &Instance) -> Option<Assignment> {
         if !self.suppliers.is_empty() {
             return None;
         }
         let column = |(block, &pump): (usize, &usize)| {
             let Some(Kit::Served(packs)) = kits.get(pump) else { return None };
-            let uses = uses_of(packs.iter().flat_map(|pack| &pack.picks))?;
+            let uses = uses_of(job.takes(pump, packs))?;
             let column = self.numbered(&Column { waste: 0, uses })?;
             let same = |known: &Column| known.uses == column.uses;
             u32::try_from(instance.blocks[block].iter().position(same)?).ok()

@@ -161,7 +161,8 @@ pub struct HoldBack {
 /// Bag and slip of a pump from before the plan: an outage is planned again while bags lie packed.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct Standing {
-    /// Pieces in its bag, place by place; they count as on hand. `None` without a bag.
+    /// Pieces in its bag, place by place. They count as on hand, but for peeled ones, which go back into no bin. `None`
+    /// without a bag.
     pub bag: Option<Vec<PackPick>>,
     /// Consumables in its bag, of each that its model asks for; they count as on hand. Empty without a bag.
     pub consumables: Vec<Vec<Pick>>,
@@ -177,6 +178,11 @@ impl Standing {
     /// Whether a kit leaves the bag closed: it is the very pieces in it, place by place.
     pub fn keeps_bag(&self, kit: &[PackPick]) -> bool {
         self.bag.as_ref().is_some_and(|bag| same(bag, kit))
+    }
+
+    /// Peeled pieces in the bag: out of no bin, and lost if it is opened.
+    pub fn peeled(&self) -> impl Iterator<Item = &Pick> {
+        self.bag.iter().flatten().flat_map(|pack| &pack.picks).filter(|pick| pick.peeled > 0)
     }
 
     /// Whether a kit leaves the slip true.
@@ -295,6 +301,12 @@ impl Job {
     /// Bag and slip of a pump from before the plan.
     pub fn standing_of(&self, pump: usize) -> Option<&Standing> {
         self.standing.get(pump)
+    }
+
+    /// Pieces that a kit of a pump takes out of those on hand: all, but for peeled ones in a bag that it leaves closed.
+    pub fn takes<'a>(&self, pump: usize, kit: &'a [PackPick]) -> impl Iterator<Item = &'a Pick> {
+        let closed = self.standing_of(pump).is_some_and(|stands| stands.keeps_bag(kit));
+        kit.iter().flat_map(|pack| &pack.picks).filter(move |pick| !closed || pick.peeled == 0)
     }
 
     /// Pumps with a bag.

@@ -424,6 +424,11 @@ impl Outage {
         self.plan.as_ref()
     }
 
+    /// Pieces that the last plan leaves and holds back for pumps that are not measured, in sentences.
+    pub fn left_for_not_measured(&self) -> &[String] {
+        self.plan_booking().map_or(&[], |plan| &plan.left)
+    }
+
     /// Contents of the last plan.
     fn plan_booking(&self) -> Option<&PlanBooking> {
         match &self.entry(self.plan.as_ref()?.entry)?.booking {

@@ -77,15 +77,14 @@ pub fn packs(job: &Job, pump: &Pump, pieces: &[KitPiece]) -> Result<Vec<PackPick
 }
 
 /// Bag and slip of a pump in a running outage, as they stand before it is planned again. A kit that the job cannot know
-/// again, and a bag with a peeled piece, which goes back into no bin, stand for nothing: `None` for such a bag.
+/// again stands for nothing: `None` for such a bag.
 pub fn standing(job: &Job, pump: usize, of: &OutagePump) -> Option<Standing> {
     let at = &job.pumps[pump];
     let slip = of.kit.as_ref().and_then(|kit| packs(job, at, &kit.pieces).ok());
     if of.state != PumpState::Bagged {
         return Some(Standing { slip, ..Standing::default() });
     }
-    let whole = of.bag.iter().all(|piece| piece.peeled_to.is_none());
-    let bag = packs(job, at, &of.bag).ok().filter(|_| whole)?;
+    let bag = packs(job, at, &of.bag).ok()?;
     Some(Standing {
         bag: Some(bag),
         consumables: consumables(job, at, &of.bag),

@@ -26,7 +26,7 @@ pub struct Plan {
     pub worth: Vec<MarginalValue>,
     /// Cost of holding bags; empty where it was not worked out.
     pub holding: Vec<HoldingCost>,
-    /// Cures of short pumps, of the first twenty; empty where they were not worked out.
+    /// Cures of short pumps, of the first as far as the work for it goes; empty where they were not worked out.
     pub cures: Vec<Cure>,
     /// Count of what it leaves for pumps that are not measured; `None` where nothing is known ahead of them.
     pub left: Option<Result<LeftCount, Uncounted>>,
@@ -167,15 +167,13 @@ impl Plan {
         }
     }
 
-    /// Pieces of each item in the packs, by the job's stock. [`crate::verify::Verified::issued`] adds the
+    /// Pieces of each item that the packs take out of those on hand, by the job's stock. [`crate::verify::Verified::issued`] adds the
     /// pieces in the bags.
     pub fn issued(&self, job: &Job) -> Vec<u32> {
         let mut issued = vec![0; job.stock.len()];
-        for kit in &self.kits {
+        for (pump, kit) in self.kits.iter().enumerate() {
             if let Kit::Served(packs) = kit {
-                for pick in packs.iter().flat_map(|pack| &pack.picks) {
-                    issued[pick.item] += pick.count;
-                }
+                job.takes(pump, packs).for_each(|pick| issued[pick.item] += pick.count);
             }
         }
         issued
@@ -416,7 +414,7 @@ impl Objective {
             Objective::ServedWeight => "served weight".into(),
             Objective::ServedOf(priority) => format!("served of priority {priority}"),
             Objective::Purchase => "purchase cost".into(),
-            Objective::HeldBack => "worth of pieces held back".into(),
+            Objective::HeldBack => "pieces held back, by need".into(),
             Objective::Reopened => "bags reopened".into(),
             Objective::Waste => "waste".into(),
             Objective::Plates => "plates cut".into(),

@@ -142,9 +142,12 @@ impl Verified {
 
     fn pieces_of(&self, of: impl Fn(usize) -> bool) -> Vec<u32> {
         let mut pieces = vec![0; self.job.stock.len()];
-        let pumps = (0..self.job.pumps.len()).filter(|pump| of(*pump));
-        for pick in pumps.flat_map(|pump| self.picks(pump)) {
-            pieces[pick.item] += pick.count;
+        for pump in (0..self.job.pumps.len()).filter(|pump| of(*pump)) {
+            let closed = self.leaves_closed(pump);
+            // Peeled ones in a closed bag come out of no bin.
+            for pick in self.picks(pump).filter(|pick| !closed || pick.peeled == 0) {
+                pieces[pick.item] += pick.count;
+            }
         }
         pieces
     }
@@ -307,12 +310,15 @@ fn check_kits(job: &Job, plan: &Plan, breaches: &mut Vec<Breach>) -> Sums {
         sums.reopened += i128::from(standing.bag.is_some() && !keeps(Standing::keeps_bag));
         sums.slips += i128::from(standing.slip.is_some() && !keeps(Standing::keeps_slip));
     }
-    for (pump, kit) in job.pumps.iter().zip(&plan.kits) {
+    for (at, (pump, kit)) in job.pumps.iter().zip(&plan.kits).enumerate() {
         let Kit::Served(packs) = kit else { continue };
         check_pieces(job, pump, packs, breaches);
         check_limits(job, pump, packs, breaches);
-        for pick in packs.iter().flat_map(|pack| &pack.picks) {
+        for pick in job.takes(at, packs) {
+            let lot = &job.stock[pick.item];
             *issued.entry(pick.item).or_default() += i64::from(pick.count);
+            sums.pieces += i128::from(pick.count);
+            sums.scarcity += i128::from(pick.count) * scarcity(lot);
         }
         sums.add(job, pump, packs);
     }
@@ -457,10 +463,8 @@ impl Sums {
         *self.of_priority.entry(pump.priority).or_default() += 1;
         for pick in packs.iter().flat_map(|pack| &pack.picks) {
             let lot = &job.stock[pick.item];
-            let count = i128::from(pick.count);
-            self.pieces += count;
-            self.waste += count * (whole_piece(job, lot) + trim(lot, pick.peeled));
-            self.scarcity += count * scarcity(lot);
+            let each = whole_piece(job, lot) + trim(lot, pick.peeled);
+            self.waste += i128::from(pick.count) * each;
         }
         for requirement in &pump.requirements {
             self.waste += charge(job, off_target(job, pump, packs, &requirement.form));

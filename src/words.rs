@@ -372,16 +372,20 @@ fn bags_of(verified: &Verified, closed: bool) -> Option<String> {
     (!tags.is_empty()).then_some(tags)
 }
 
+/// Said of a short pump whose cures were left out.
+const NO_CURES: &str = "What would cure it was not worked out: the pumps before it took all the work that one plan spends on cures.";
+
 /// Most bags that a cure names.
 const MOST_BAGS: usize = 6;
 
 /// Who may decide on a cure.
 pub const WHO_DECIDES: &str = "Facts, not advice: acceptance rule and limits are for the engineer to decide, by the maker's instructions; a bag for whoever plans; a purchase for purchasing.";
 
-/// Cures of a pump that is short, each a sentence; none where they were not worked out.
+/// Cures of a pump that is short, each a sentence; none where no cures were worked out at all.
 pub fn cures(job: &Job, plan: &Plan, pump: usize) -> Vec<String> {
     let Some(cure) = plan.cures.iter().find(|cure| cure.pump == pump) else {
-        return Vec::new();
+        let left_out = !plan.cures.is_empty() && matches!(plan.kits[pump], Kit::Short(_));
+        return left_out.then(|| NO_CURES.to_string()).into_iter().collect();
     };
     let (of, unit) = (&job.pumps[pump], job.model_of(&job.pumps[pump]).unit);
     let mut said = vec![match &cure.buy {
@@ -661,6 +665,7 @@ pub fn objective(objective: Objective) -> String {
 pub fn goal_value(job: &Job, goal: &ObjectiveValue, value: i64) -> String {
     match goal.objective {
         Objective::Waste | Objective::Purchase => money_exactly(value, job),
+        Objective::HeldBack => ahead::share_of_need(job, value),
         _ => value.to_string(),
     }
 }

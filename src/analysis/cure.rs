@@ -1,27 +1,29 @@
 //! Cures of pumps that are not fit to assemble: the cheapest pieces to buy, the bags that hold what is lacking, and what the
 //! nearest kit asks of rule and limits. Facts, not advice: each is for somebody else to decide.
 
-use rayon::prelude::*;
-
-use super::nearest::{Alone, LOOKS, MOST, NotFit};
+use super::nearest::{Alone, Spent, as_far_as_allowed, nearest};
 use crate::accounting::stack;
 use crate::choose::choose;
-use crate::choose::control::{Control, Looks};
+use crate::choose::control::Control;
 use crate::choose::purchase::purchase;
 use crate::decimal::Money;
 use crate::job::{Job, Parts};
-use crate::plan::{Cure, Kit, LimitMove, PackPick, PiecesToBuy, Plan};
+use crate::plan::{Cure, Kit, LimitMove, PackPick, PiecesToBuy, Plan, Shortfall};
 use crate::policy::{Acceptance, Policy};
 use crate::purchase::{CartonOffer, Market};
 use crate::stack::judge;
 use crate::stock::Item;
 
-/// Plan with the cures of its short pumps, of the first twenty.
+/// Plan with the cures of its short pumps: of all of them, but where that is more work than a plan is worth, of the first.
 pub fn with_cures(job: &Job, mut plan: Plan) -> Plan {
-    let not_fit = super::not_fit(job, &plan);
+    let kits = plan.kits.iter().enumerate();
+    let short = kits.filter_map(|(pump, kit)| match kit {
+        Kit::Short(shortfalls) => Some((pump, &shortfalls[..])),
+        Kit::Served(_) => None,
+    });
+    let short: Vec<(usize, &[Shortfall])> = short.collect();
     let taken = [plan.issued(job), plan.plates_cut(job)];
-    let first = &not_fit[..not_fit.len().min(MOST)];
-    let cures: Vec<Cure> = first.par_iter().map(|one| cure(job, &plan, one, &taken)).collect();
+    let cures = as_far_as_allowed(&short, |one, spent| cure(job, &plan, *one, &taken, spent));
     plan.cures = cures;
     plan
 }
@@ -29,29 +31,40 @@ pub fn with_cures(job: &Job, mut plan: Plan) -> Plan {
 /// Plan with the cure of one short pump (by its index) alone, of any number of short pumps.
 pub fn with_cure_of(job: &Job, mut plan: Plan, pump: usize) -> Plan {
     let taken = [plan.issued(job), plan.plates_cut(job)];
-    let short = match &plan.kits[pump] {
-        Kit::Short(shortfalls) => Some((pump, shortfalls.clone())),
-        Kit::Served(_) => None,
+    plan.cures = match &plan.kits[pump] {
+        Kit::Short(shortfalls) => {
+            vec![cure(job, &plan, (pump, shortfalls), &taken, &Spent::default())]
+        }
+        Kit::Served(_) => Vec::new(),
     };
-    let found = super::nearest_of(job, short, &taken);
-    plan.cures = found.iter().map(|one| cure(job, &plan, one, &taken)).collect();
     plan
 }
 
-fn cure(job: &Job, plan: &Plan, one: &NotFit, taken: &[Vec<u32>; 2]) -> Cure {
-    let nearest = one.nearest.as_deref();
+fn cure(
+    job: &Job,
+    plan: &Plan,
+    (pump, shortfalls): (usize, &[Shortfall]),
+    taken: &[Vec<u32>; 2],
+    spent: &Spent,
+) -> Cure {
+    let nearest = nearest(job, pump, shortfalls, taken, spent);
     Cure {
-        pump: one.pump,
-        nearest: one.nearest.clone(),
-        buy: to_buy(job, one.pump, taken),
-        bags: bags(job, plan, one.pump, taken),
-        rules: nearest.map_or_else(Vec::new, |packs| rules(job, one.pump, packs)),
-        moves: nearest.map_or_else(Vec::new, |packs| moves(job, one.pump, packs)),
+        pump,
+        buy: spent.on(|control| to_buy(job, pump, taken, control)),
+        bags: spent.on(|control| bags(job, plan, pump, taken, control)),
+        rules: nearest.as_deref().map_or_else(Vec::new, |packs| rules(job, pump, packs)),
+        moves: nearest.as_deref().map_or_else(Vec::new, |packs| moves(job, pump, packs)),
+        nearest,
     }
 }
 
 /// The least that serves the pump beside the pieces that are left, wherever the stock gives a price.
-fn to_buy(job: &Job, pump: usize, taken: &[Vec<u32>; 2]) -> Option<PiecesToBuy> {
+fn to_buy(
+    job: &Job,
+    pump: usize,
+    taken: &[Vec<u32>; 2],
+    control: &Control<'_>,
+) -> Option<PiecesToBuy> {
     let Alone { items, parts } = Alone::of(job, pump, taken);
     let offer = |(item, lot): (usize, &Item)| {
         let price = lot.offer.unit_cost.unwrap_or(lot.unit_cost);
@@ -67,8 +80,7 @@ fn to_buy(job: &Job, pump: usize, taken: &[Vec<u32>; 2]) -> Option<PiecesToBuy> 
     let market = Market { offers, today: 0, budget: None };
     let policy = Policy { opened_cartons_spoiled: false, ..parts.policy.clone() };
     let alone = Job::of_checked(Parts { pumps: vec![job.pumps[pump].clone()], policy, ..parts });
-    let looks = Looks::stop_at(LOOKS);
-    let bought = purchase(&alone, &market, &Control::unlimited().counted(&looks)).ok()?;
+    let bought = purchase(&alone, &market, control).ok()?;
     let served = matches!(bought.plan.kits.first(), Some(Kit::Served(_)));
     let pieces = bought.pieces(&market).into_iter().zip(items).filter(|(count, _)| *count > 0);
     let pieces: Vec<(usize, u32)> = pieces.map(|(count, item)| (item, count)).collect();
@@ -76,9 +88,14 @@ fn to_buy(job: &Job, pump: usize, taken: &[Vec<u32>; 2]) -> Option<PiecesToBuy> 
 }
 
 /// Pumps whose closed bags hold pieces that would serve the pump, with those that are left over.
-fn bags(job: &Job, plan: &Plan, pump: usize, taken: &[Vec<u32>; 2]) -> Vec<usize> {
+fn bags(
+    job: &Job,
+    plan: &Plan,
+    pump: usize,
+    taken: &[Vec<u32>; 2],
+    control: &Control<'_>,
+) -> Vec<usize> {
     let alone = Alone::of(job, pump, taken);
-    let looks = Looks::stop_at(LOOKS);
     let serves = |bag: &usize| {
         let Kit::Served(packs) = &plan.kits[*bag] else { return false };
         let mut parts = alone.parts.clone();
@@ -90,8 +107,7 @@ fn bags(job: &Job, plan: &Plan, pump: usize, taken: &[Vec<u32>; 2]) -> Vec<usize
             }
         }
         parts.pumps = vec![job.pumps[pump].clone()];
-        let control = Control::unlimited().counted(&looks);
-        let chosen = |parts: Parts| choose(&Job::of_checked(parts), &control);
+        let chosen = |parts: Parts| choose(&Job::of_checked(parts), control);
         helps && chosen(parts).is_ok_and(|plan| matches!(plan.kits[0], Kit::Served(_)))
     };
     (0..job.pumps.len()).filter(|&bag| plan.leaves_closed(job, bag)).filter(serves).collect()

@@ -1,5 +1,9 @@
 //! Nearest kits of pumps that are not fit to assemble: the pieces that miss the limits by least.
 
+use std::sync::atomic::{AtomicU64, Ordering};
+
+use rayon::prelude::*;
+
 use crate::choose::choose;
 use crate::choose::control::{Control, Looks};
 use crate::decimal::Millionths;
@@ -9,12 +13,51 @@ use crate::model::Form;
 use crate::narrow::narrow;
 use crate::plan::{Cause, Kit, PackPick, Plan, Shortfall};
 
-/// Most pumps whose nearest kit is worked out.
-pub(super) const MOST: usize = 20;
+/// Most work on one part of one pump, in looks at the control: some seconds, and no clock, so that a plan comes out alike
+/// on any machine.
+const LOOKS: u64 = 2_000;
 
-/// Work that one pump is worth, in looks at the control: some seconds, and no clock, so that a plan comes out alike on any
-/// machine.
-pub(super) const LOOKS: u64 = 2_000;
+/// Work on all pumps of a plan, in looks: no pump is begun once so much is done.
+const LOOKS_IN_ALL: u64 = 40_000;
+
+/// Pumps that are worked on at a time.
+const AT_A_TIME: usize = 16;
+
+/// Work done on a pump, in looks.
+#[derive(Debug, Default)]
+pub(super) struct Spent(AtomicU64);
+
+impl Spent {
+    /// Does a part of the work under a control that ends it after so many looks.
+    pub(super) fn on<T>(&self, part: impl FnOnce(&Control<'_>) -> T) -> T {
+        let looks = Looks::stop_at(LOOKS);
+        let done = part(&Control::unlimited().counted(&looks));
+        self.0.fetch_add(looks.count(), Ordering::Relaxed);
+        done
+    }
+}
+
+/// Results of the pumps that the work allows, the first ones first.
+pub(super) fn as_far_as_allowed<P: Sync, T: Send>(
+    pumps: &[P],
+    one: impl Fn(&P, &Spent) -> T + Sync,
+) -> Vec<T> {
+    let (mut done, mut spent) = (Vec::new(), 0);
+    for some in pumps.chunks(AT_A_TIME) {
+        if spent >= LOOKS_IN_ALL {
+            break;
+        }
+        let worked = some.par_iter().map(|pump| {
+            let spent = Spent::default();
+            (one(pump, &spent), spent.0.into_inner())
+        });
+        for (result, looks) in worked.collect::<Vec<(T, u64)>>() {
+            done.push(result);
+            spent += looks;
+        }
+    }
+    done
+}
 
 /// A job of the pieces that one pump could have, without the pump: a drawer of thousands is not looked through again and
 /// again.
@@ -61,8 +104,8 @@ pub struct NotFit {
     pub pump: usize,
     /// Reasons; none where they are not known.
     pub shortfalls: Vec<Shortfall>,
-    /// Pieces of the nearest kit out of what is left; `None` where there is none within any reach, or where twenty
-    /// other pumps have theirs.
+    /// Pieces of the nearest kit out of what is left; `None` where there is none within any reach, or where it was not
+    /// worked out.
     pub nearest: Option<Vec<PackPick>>,
 }
 
@@ -91,13 +134,24 @@ pub fn nearest_of(
     short: impl IntoIterator<Item = (usize, Vec<Shortfall>)>,
     taken: &[Vec<u32>; 2],
 ) -> Vec<NotFit> {
-    let kits = short.into_iter().enumerate().map(|(at, (pump, shortfalls))| NotFit {
-        pump,
-        nearest: not_proven(&shortfalls)
-            .or_else(|| (at < MOST).then(|| nearest_kit(job, pump, taken)).flatten()),
-        shortfalls,
+    let short: Vec<(usize, Vec<Shortfall>)> = short.into_iter().collect();
+    let mut found = as_far_as_allowed(&short, |(pump, shortfalls), spent| {
+        nearest(job, *pump, shortfalls, taken, spent)
     });
-    kits.collect()
+    found.resize(short.len(), None);
+    let kits = short.into_iter().zip(found);
+    kits.map(|((pump, shortfalls), nearest)| NotFit { pump, shortfalls, nearest }).collect()
+}
+
+/// Nearest kit of a short pump.
+pub(super) fn nearest(
+    job: &Job,
+    pump: usize,
+    shortfalls: &[Shortfall],
+    taken: &[Vec<u32>; 2],
+    spent: &Spent,
+) -> Option<Vec<PackPick>> {
+    not_proven(shortfalls).or_else(|| spent.on(|control| nearest_kit(job, pump, taken, control)))
 }
 
 /// Kit that is within its limits nominally, if there is one: no other is looked for.
@@ -110,14 +164,17 @@ fn not_proven(shortfalls: &[Shortfall]) -> Option<Vec<PackPick>> {
 
 /// Kit with the least of the greatest misses, each measured in the width between its limits, to one part in 64: all
 /// limits are moved apart alike until there is a kit. Our own measure, no source.
-fn nearest_kit(job: &Job, pump: usize, taken: &[Vec<u32>; 2]) -> Option<Vec<PackPick>> {
+fn nearest_kit(
+    job: &Job,
+    pump: usize,
+    taken: &[Vec<u32>; 2],
+    control: &Control<'_>,
+) -> Option<Vec<PackPick>> {
     /// Widening by so many parts, and the most of them.
     const PART: i64 = 256;
     const WIDEST: i64 = 1_024 * PART;
     let own = &job.pumps[pump];
     let Alone { items, parts: alone } = Alone::of(job, pump, taken);
-    let looks = Looks::stop_at(LOOKS);
-    let control = Control::unlimited().counted(&looks);
     let within = |parts: i64| -> Option<Vec<PackPick>> {
         let mut wider = own.clone();
         for requirement in &mut wider.requirements {
@@ -125,7 +182,7 @@ fn nearest_kit(job: &Job, pump: usize, taken: &[Vec<u32>; 2]) -> Option<Vec<Pack
         }
         let parts = Parts { pumps: vec![wider], ..alone.clone() };
         // Not checked again: an allowance below zero is a gasket thinner than its gap, which no model may ask for.
-        let plan = choose(&Job::of_checked(parts), &control).ok()?;
+        let plan = choose(&Job::of_checked(parts), control).ok()?;
         match plan.kits.into_iter().next() {
             Some(Kit::Served(packs)) => Some(packs),
             _ => None,

@@ -9,7 +9,7 @@ use crate::choose::control::Control;
 use crate::choose::instance::{Assignment, Instance};
 use crate::choose::stages::{solve_from, solve_held};
 use crate::choose::standing::Stood;
-use crate::choose::{ChooseError, Group, Setup, objectives};
+use crate::choose::{Beside, ChooseError, Group, Setup, objectives};
 use crate::decimal::Money;
 use crate::job::Job;
 use crate::narrow::narrow;
@@ -59,8 +59,8 @@ fn rows(job: &Job, control: &Control<'_>) -> Result<Vec<HoldingCost>, ChooseErro
     let goal = |aim: &Objective| matches!(aim, Objective::ServedOf(_) | Objective::Waste);
     let aims: Vec<Objective> =
         [Objective::Reopened].into_iter().chain(objectives(job).into_iter().filter(goal)).collect();
-    let mut laid = Setup::build(job, &in_play, &out.available, Vec::new(), control)?;
-    stood.enter(&mut laid.columns);
+    let beside = Beside { stood: stood.clone(), holders: Vec::new() };
+    let mut laid = Setup::build(job, &in_play, &out.available, beside, control)?;
     if laid.cut.is_some() {
         return Ok(Vec::new());
     }

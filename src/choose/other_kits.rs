@@ -1,7 +1,7 @@
 //! Other kits of one pump: all that meet its requirements out of the whole drawer, the least wasteful first.
 
 use super::control::Control;
-use super::{ChooseError, CombinationLists, Setup, uses_of};
+use super::{Beside, ChooseError, CombinationLists, Setup, uses_of};
 use crate::job::Job;
 use crate::plan::PackPick;
 use crate::stock::Item;
@@ -47,7 +47,7 @@ pub fn other_kits(
     let mut some = vec![false; job.pumps.len()];
     some[pump] = true;
     let available: Vec<u32> = job.stock.iter().map(Item::available).collect();
-    let mut laid = Setup::build(job, &some, &available, Vec::new(), control)?;
+    let mut laid = Setup::build(job, &some, &available, Beside::default(), control)?;
     let mut columns = std::mem::take(&mut laid.columns[pump]);
     let own = uses_of(than.iter().flat_map(|pack| &pack.picks));
     columns.retain(|column| Some(&column.uses) != own.as_ref());

@@ -9,8 +9,8 @@ use crate::choose::control::Control;
 use crate::choose::instance::CostRow;
 use crate::choose::relaxation::scales;
 use crate::choose::search::cost_step;
-use crate::choose::standing::held_piece;
-use crate::choose::{ChooseError, Setup, objectives, tier_of_waste};
+use crate::choose::standing::{Stood, held_piece};
+use crate::choose::{Beside, ChooseError, Setup, objectives, tier_of_waste};
 use crate::decimal::Money;
 use crate::job::Job;
 use crate::plan::{Kit, Plan};
@@ -28,7 +28,8 @@ pub fn second_opinion(job: &Job, plan: &Plan, control: &Control<'_>) -> Result<M
     let all = vec![true; job.pumps.len()];
     let available: Vec<u32> = job.stock.iter().map(Item::available).collect();
     let holders = job.hold_back.iter().map(|piece| vec![held_piece(piece)]).collect();
-    let mut laid = Setup::build(job, &all, &available, holders, control)?;
+    let beside = Beside { stood: Stood::of(job), holders };
+    let mut laid = Setup::build(job, &all, &available, beside, control)?;
     let instances = laid.instances(job, &aims);
     let mut least = 0;
     for (group, instance) in laid.groups.iter().zip(&instances) {

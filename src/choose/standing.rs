@@ -12,7 +12,10 @@
 //! Pieces to hold back are dealt with alike: they come after serving and before bags. First all of them are out of play. Where
 //! that costs a pump or cannot be, each is a block of one column beside the pumps.
 //!
-//! # Decision
+//! # Decisions
+//!
+//! A closed bag takes no piece out of the stock for a peeled one that lies in it, and whoever opens it loses that one: its column
+//! has fewer pieces than its kit, and is none of those that are listed.
 //!
 //! Packs that are spoiled once opened, and plates, are paid for together: there nothing is taken out of play, and a held
 //! pump has the one column.
@@ -40,6 +43,8 @@ struct StoodFor {
     bag: Option<Column>,
     slip: Option<Column>,
     held: bool,
+    /// The bag's kit with all its pieces, where some of them are peeled.
+    afresh: Option<Column>,
 }
 
 impl Stood {
@@ -47,9 +52,15 @@ impl Stood {
     pub(super) fn of(job: &Job) -> Stood {
         let of = |(pump, standing): (usize, &Standing)| {
             let column = |kit: &Option<Vec<PackPick>>| column(job, pump, kit.as_deref()?);
+            let afresh = column(&standing.bag);
+            let bag = afresh.clone().zip(standing.bag.as_ref()).and_then(|(whole, kit)| {
+                Some(Column { uses: uses_of(job.takes(pump, kit))?, ..whole })
+            });
+            let is_bag = standing.slip.as_ref().is_some_and(|slip| standing.keeps_bag(slip));
             StoodFor {
-                bag: column(&standing.bag),
-                slip: column(&standing.slip),
+                afresh: afresh.filter(|_| standing.peeled().next().is_some()),
+                slip: if is_bag { bag.clone() } else { column(&standing.slip) },
+                bag,
                 held: standing.held,
             }
         };
@@ -69,6 +80,13 @@ impl Stood {
     /// Bag of a pump, if it conforms.
     fn bag(&self, pump: usize) -> Option<&Column> {
         self.pumps.get(pump)?.bag.as_ref()
+    }
+
+    /// Whether a bag in play holds pieces of an item.
+    pub(super) fn has_in_play(&self, item: u16, out: &OutOfPlay) -> bool {
+        let bags = self.pumps.iter().enumerate().filter(|(pump, _)| !out.has(*pump));
+        let mut bags = bags.filter_map(|(_, stood)| stood.bag.as_ref());
+        bags.any(|bag| bag.uses.iter().any(|(of, _)| *of == item))
     }
 
     /// Held kit of a pump, if it conforms.
@@ -120,15 +138,18 @@ impl Stood {
         out
     }
 
-    /// Enters the kits that stood among the columns of pumps in play. A held pump has no other.
-    pub(super) fn enter(&self, columns: &mut [Vec<Column>]) {
-        for (stood, columns) in self.pumps.iter().zip(columns) {
-            let known: Vec<Column> = [&stood.bag, &stood.slip]
+    /// Enters the kits that stood among the columns of some pumps in play. A held pump has no other.
+    pub(super) fn enter(&self, some: &[bool], columns: &mut [Vec<Column>]) {
+        let pumps = self.pumps.iter().zip(columns).zip(some);
+        for ((stood, columns), _) in pumps.filter(|(_, some)| **some) {
+            // Not as good as the bag itself.
+            columns.retain(|column| Some(column) != stood.afresh.as_ref());
+            let known: Vec<Column> = [(&stood.bag, stood.afresh.is_some()), (&stood.slip, false)]
                 .into_iter()
-                .flatten()
+                .filter_map(|(kit, own)| Some((kit.as_ref()?, own)))
                 // The list may be cut short.
-                .filter(|kit| columns.iter().any(|column| column.uses == kit.uses))
-                .cloned()
+                .filter(|(kit, own)| *own || columns.iter().any(|one| one.uses == kit.uses))
+                .map(|(kit, _)| kit.clone())
                 .collect();
             if stood.held {
                 columns.clear();
@@ -168,6 +189,9 @@ impl Stood {
         let (Some(stood), Some(standing)) = (self.pumps.get(pump), job.standing_of(pump)) else {
             return kit;
         };
+        if standing.keeps_bag(&kit) {
+            return kit;
+        }
         let Some(chosen) = column(job, pump, &kit) else { return kit };
         let same = |known: &Option<Column>| known.as_ref() == Some(&chosen);
         match (&standing.bag, &standing.slip) {

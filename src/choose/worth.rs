@@ -78,7 +78,8 @@ fn work_out(job: &Job, plan: &Plan, control: &Control<'_>) -> Result<Found, Choo
         .filter(|aim| matches!(aim, Objective::ServedOf(_) | Objective::Waste))
         .collect();
     // Bags that stay closed and kits that are held are out of play here as well.
-    let out = Stood::of(job).out_of_play(job, &|pump| plan.leaves_closed(job, pump), false);
+    let stood = Stood::of(job);
+    let out = stood.out_of_play(job, &|pump| plan.leaves_closed(job, pump), false);
     let more: Vec<u32> = (job.stock.iter().zip(&out.available))
         .map(|(item, available)| available + u32::from(item.cut.is_none()))
         .collect();
@@ -114,7 +115,8 @@ fn work_out(job: &Job, plan: &Plan, control: &Control<'_>) -> Result<Found, Choo
     drop(near);
     let quiet = &control.share().unheard();
     let drawers = CombinationLists::listed(job, &listed, &more, quiet)?;
-    let Listed { list: columns, cut } = list_columns(job, &listed, &drawers, &more, quiet)?;
+    let Listed { list: mut columns, cut } = list_columns(job, &listed, &drawers, &more, quiet)?;
+    stood.enter(&listed, &mut columns);
     let wanted = wanted(job.stock.len(), &columns);
     let stock = Bare::of(job, &out.available, &wanted);
     let supply = stock.supply(None, quiet)?;
@@ -136,7 +138,7 @@ fn work_out(job: &Job, plan: &Plan, control: &Control<'_>) -> Result<Found, Choo
             pumps.map(|&pump| columns[pump].clone()).collect()
         };
         let instance = group.instance(job, &aims, &supply.ready, mine(), &supply.suppliers);
-        let start = at_hand(plan, group, &columns);
+        let start = at_hand(job, plan, group, &columns);
         let before = match Proven::of(&instance, &aims, start, quiet) {
             Ok(before) => before,
             Err(stopped) => {
@@ -271,7 +273,12 @@ impl Bare<'_> {
 }
 
 /// Plan as columns of a group; `None` where suppliers are part of it.
-fn at_hand(plan: &Plan, group: &Group, columns: &[Vec<Column>]) -> Option<Assignment> {
+fn at_hand(
+    job: &Job,
+    plan: &Plan,
+    group: &Group,
+    columns: &[Vec<Column>],
+) -> Option<Assignment> {
     if !group.suppliers.is_empty() {
         return None;
     }
@@ -279,7 +286,7 @@ fn at_hand(plan: &Plan, group: &Group, columns: &[Vec<Column>]) -> Option<Assign
         let Kit::Served(packs) = &plan.kits[pump] else {
             return None;
         };
-        let uses = uses_of(packs.iter().flat_map(|pack| &pack.picks))?;
+        let uses = uses_of(job.takes(pump, packs))?;
         let at = columns[pump].iter().position(|column| column.uses == uses)?;
         u32::try_from(at).ok()
     };

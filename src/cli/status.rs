@@ -88,6 +88,7 @@ fn tell(run: &Run, outage: &Outage) {
         }
         tell_reasons(run, state, &of);
     }
+    outage.left_for_not_measured().iter().for_each(|said| out!(to, "{said}"));
     tell_stock(run, outage);
     out!(to, "Last entries:");
     let entries = outage.entries();
@@ -130,13 +131,8 @@ fn tell_reasons(run: &Run, state: PumpState, pumps: &[&&OutagePump]) {
         if pump.bag.is_empty() {
             continue;
         }
-        if pump.missing() > 0 {
-            must_see!(
-                to,
-                "       {}: its bag is {} pieces short of its kit",
-                pump.tag,
-                pump.missing()
-            );
+        if let Some(lacking) = pump.lacking() {
+            must_see!(to, "       {}: its bag is {lacking}", pump.tag);
         } else if pump.reopen {
             let kit = pump.kit.as_ref().map_or(0, |kit| kit.number);
             must_see!(to, "       {}: put its bag back; kit {kit} takes its place", pump.tag);

@@ -19,6 +19,8 @@ pub struct OutageJson {
     pub plan: Option<OutagePlanJson>,
     /// The pumps, by tag.
     pub pumps: Vec<OutagePumpJson>,
+    /// Pieces that the last plan leaves and holds back for pumps that are not measured, in words for people.
+    pub left_for_not_measured: Vec<String>,
     /// Stock of each item by the ledger, by stock number.
     pub stock: Vec<OutageStockJson>,
     /// Plates that the last plan cuts and that are whole yet.

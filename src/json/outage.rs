@@ -21,6 +21,7 @@ pub fn outage(outage: &Outage) -> OutageJson {
             entry: plan.entry,
         }),
         pumps: outage.pumps().map(pump).collect(),
+        left_for_not_measured: outage.left_for_not_measured().to_vec(),
         stock: outage
             .stock()
             .map(|lot| OutageStockJson {

@@ -170,6 +170,9 @@ pub struct PlanBooking {
     /// Ways to cure pumps without a kit, in words.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub cures: Vec<TagNote>,
+    /// Pieces that it leaves and holds back for pumps that are not measured, in sentences.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub left: Vec<String>,
     /// Plates that are cut for the kits.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub cuts: Vec<PlateCut>,

@@ -148,11 +148,21 @@ impl OutagePump {
         planned.saturating_sub(self.pieces())
     }
 
+    /// Pieces that its bag lacks, in words; `None` without a bag, or if it lacks none.
+    pub fn lacking(&self) -> Option<String> {
+        let missing = self.missing();
+        let pieces = if missing == 1 { "piece" } else { "pieces" };
+        let lacks = missing > 0 && !self.bag.is_empty();
+        lacks.then(|| format!("{missing} {pieces} short of its kit"))
+    }
+
     /// Whether it must not be assembled: no kit, pieces that do not conform, or a bag that is short of pieces.
     pub fn is_not_fit(&self) -> bool {
         let not_met = matches!(self.finding, Some(Finding::NotMet { .. }));
-        let short = !self.bag.is_empty() && self.missing() > 0;
-        self.state == PumpState::Short || self.not_fit.is_some() || not_met || short
+        self.state == PumpState::Short
+            || self.not_fit.is_some()
+            || not_met
+            || self.lacking().is_some()
     }
 
     /// Reason why it is not fit, not planned, or not to be accepted yet.

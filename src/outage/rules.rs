@@ -326,9 +326,9 @@ fn issue(outage: &Outage, tag: &str) -> Effected {
             ),
         ));
     }
-    if pump.missing() > 0 {
+    if let Some(lacking) = pump.lacking() {
         return Err(BookingRefusal::new(
-            format!("the bag of {tag}, {} pieces short of its kit", pump.missing()),
+            format!("the bag of {tag}, {lacking}"),
             "a complete bag",
             format!(
                 "put the pieces in and book `swap {tag} --in ITEM`, or book `put-back {tag}` and plan again"

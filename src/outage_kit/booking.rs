@@ -17,6 +17,7 @@ pub fn plan_booking(verified: &Verified, job: &Job, outage: &Outage) -> PlanBook
     let mut booking = PlanBooking { code, ..PlanBooking::default() };
     let names = cut_names(in_play);
     (booking.cuts, booking.spoils) = shared(verified);
+    booking.left = words::ahead::of_plan(in_play, plan);
     for (at, (pump, kit)) in in_play.pumps.iter().zip(&plan.kits).enumerate() {
         let tag = pump.tag.clone();
         let known = outage.pump(&tag);

@@ -108,7 +108,7 @@ impl Plays {
 }
 
 /// Bag and slip that a pump has from before, if it is planned. A bag at the bench is left alone; so is one whose pieces the
-/// job does not know, or that cannot go back into their bins.
+/// job does not know.
 fn play(job: &Job, at: usize, outage: &Outage, told: &Told) -> Option<Play> {
     let tag = &job.pumps[at].tag;
     let Some(known) = outage.pump(tag) else { return Some(Play::default()) };
@@ -128,6 +128,8 @@ fn play(job: &Job, at: usize, outage: &Outage, told: &Told) -> Option<Play> {
     standing.held = is_told(told.hold, tag) || is_bagged && is_told(told.hold, BAGGED);
     let picks = standing.bag.iter().flatten().flat_map(|pack| &pack.picks);
     let picks = picks.chain(standing.consumables.iter().flatten());
-    let in_bag = picks.map(|pick| (pick.item, pick.count)).collect();
+    // Peeled ones go back into no bin.
+    let whole = picks.filter(|pick| pick.peeled == 0);
+    let in_bag = whole.map(|pick| (pick.item, pick.count)).collect();
     Some(Play { standing, in_bag })
 }

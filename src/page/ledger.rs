@@ -206,6 +206,7 @@ fn figures(outage: &Outage) -> Markup {
                 }
             }
             @if !not_fit.is_empty() { p.alarm { strong { (NOT_FIT) ": " } (not_fit.join(", ")) } }
+            @for said in outage.left_for_not_measured() { p { (said) } }
             p.rule { "The plan predicts: measure each finished pack and recheck each clearance." }
         }
     }
@@ -244,7 +245,7 @@ fn row(pump: &OutagePump) -> Markup {
             } }
             td {
                 @if let Some(why) = pump.reason() { span.place { (why) } }
-                @if !pump.bag.is_empty() && pump.missing() > 0 { span.place { "its bag is " (pump.missing()) " pieces short of its kit" } }
+                @if let Some(lacking) = pump.lacking() { span.place { "its bag is " (lacking) } }
                 @else if !pump.bag.is_empty() && pump.differs() { span.place { "its bag differs from its kit" } }
                 @if pump.state == PumpState::Cancelled && !pump.bag.is_empty() { span.place { "put its pieces back" } }
             }

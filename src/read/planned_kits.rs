@@ -167,9 +167,13 @@ fn with_closed_bags(job: Job, carried: &Carried, kits: &Kits) -> Job {
         Standing { consumables: consumables.collect(), bag, ..Standing::default() }
     };
     let standing: Vec<Standing> = job.pumps.iter().enumerate().map(standing).collect();
+    let packs = standing.iter().flat_map(|stands| stands.bag.iter().flatten());
+    // Peeled pieces do not count as on hand.
+    let whole = packs.flat_map(|pack| &pack.picks).filter(|pick| pick.peeled == 0);
+    let consumables = standing.iter().flat_map(|stands| stands.consumables.iter().flatten());
     let in_bags: Vec<(usize, u32)> =
-        lines.iter().filter_map(|line| Some((row(&line.item)?, line.planned))).collect();
-    if in_bags.is_empty() {
+        whole.chain(consumables).map(|pick| (pick.item, pick.count)).collect();
+    if standing.iter().all(|stands| stands.bag.is_none()) {
         return job;
     }
     let with = job.clone().with(|parts| {

@@ -82,11 +82,9 @@ impl Given {
     fn count(job: &Job, plan: &Plan, bags: &[Bag]) -> Given {
         let available = |lot: &Item| i64::from(lot.on_hand) - i64::from(lot.reserved);
         let mut left: Vec<i64> = job.stock.iter().map(available).collect();
-        for kit in &plan.kits {
+        for (pump, kit) in plan.kits.iter().enumerate() {
             let Kit::Served(packs) = kit else { continue };
-            for pick in packs.iter().flat_map(|pack| &pack.picks) {
-                left[pick.item] -= i64::from(pick.count);
-            }
+            job.takes(pump, packs).for_each(|pick| left[pick.item] -= i64::from(pick.count));
         }
         let mut order: Vec<usize> = (0..job.pumps.len()).collect();
         let due = |pump: usize| {

@@ -21,7 +21,7 @@ use crate::certificate::{
     ProofSplit, ProofSupplier, UNIT,
 };
 use crate::job::{HoldBack, Job, Standing};
-use crate::plan::{Kit, Objective, ObjectiveValue, PackPick, Plan};
+use crate::plan::{Kit, Objective, ObjectiveValue, PackPick, Pick, Plan};
 
 /// Whether a goal's bound was added up again.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -163,9 +163,9 @@ fn show(
     let fillings = Fillings::of(job).ok_or(NotShown::TooLarge)?;
     let mut work = Work(0);
     for pump in (0..job.pumps.len()).filter(|&pump| !grouped[pump] && !out.pumps[pump]) {
-        let mut any = false;
+        let mut any = out.could_stay_closed(job, pump);
         let looked = fillings.each(pump, &mut |found| {
-            any = any || fillings.is_kit(pump, found, &out.beside_held);
+            any = any || fillings.is_kit(pump, found, false, &out.beside_held);
         });
         work.add(looked)?;
         if any {
@@ -261,7 +261,8 @@ struct Sieve {
 struct Prepared {
     waste: i128,
     serving: Vec<i128>,
-    stood: [i128; 2],
+    /// By pump of the group: price of its bag that stays closed beside its pieces, and of its slip that stays true.
+    stood: Vec<[i128; 2]>,
     lists: Vec<Vec<i128>>,
 }
 
@@ -280,7 +281,7 @@ impl Prepared {
         most: i128,
     ) -> Option<i128> {
         let mut part = self.serving[pump] + self.pieces(found.choice);
-        for (stood, price) in stood.iter().zip(self.stood) {
+        for (stood, price) in stood.iter().zip(self.stood[pump]) {
             part += if is(stood, found) { price } else { 0 };
         }
         if part > most || self.waste == 0 {
@@ -641,15 +642,16 @@ impl<'a> Group<'a> {
         let looked = self.fillings.each(pump, &mut |found| {
             let most = least.map_or(i128::MAX, |least| least - 1);
             let price = prices.at_most(place, &self.stood[place], found, most);
-            if price.is_some() && self.passes(place, found) && self.is_kit(pump, found) {
+            if price.is_some() && self.passes(place, found) && self.is_kit(place, found) {
                 least = price;
             }
         });
         (least, looked)
     }
 
-    fn is_kit(&self, pump: usize, found: &Found<'_>) -> bool {
-        self.fillings.is_kit(pump, found, &self.out.left)
+    fn is_kit(&self, place: usize, found: &Found<'_>) -> bool {
+        let closed = is(&self.stood[place][0], found);
+        self.fillings.is_kit(self.proof.pumps[place], found, closed, &self.out.left)
     }
 
     /// Whether there is such a piece to hold back, and every sieve lets it pass.
@@ -718,17 +720,17 @@ impl<'a> Group<'a> {
         let looked = self.fillings.each(pump, &mut |found| {
             if count.load(Ordering::Relaxed) > most
                 || !self.passes(place, found)
-                || !self.is_kit(pump, found)
+                || !self.is_kit(place, found)
             {
                 return;
             }
             let mut uses: BTreeMap<usize, u32> = BTreeMap::new();
-            for pick in self.fillings.picks(found.choice) {
+            let stood = self.stood[place].each_ref().map(|stood| is(stood, found));
+            for pick in self.fillings.taken(found, stood[0]) {
                 *uses.entry(pick.item).or_default() += pick.count;
             }
             let of = |&(list, number): &(usize, usize)| self.fillings.lists[list][number].waste;
             let waste = found.choice.iter().map(of).sum::<i128>() + found.charges();
-            let stood = self.stood[place].each_ref().map(|stood| is(stood, found));
             match columns.entry((uses.into_iter().collect(), stood)) {
                 Entry::Vacant(place) => {
                     place.insert(waste);
@@ -892,9 +894,14 @@ impl<'a> Group<'a> {
             };
             list.iter().map(price).collect()
         });
+        let stood = |&pump: &usize| {
+            let peeled = self.job.standing.get(pump).into_iter().flat_map(Standing::peeled);
+            let peeled = peeled.map(|pick| i128::from(pick.count) * prices.item[pick.item]);
+            [prices.stood[0] - peeled.sum::<i128>(), prices.stood[1]]
+        };
         Prepared {
             waste: prices.waste,
-            stood: prices.stood,
+            stood: self.proof.pumps.iter().map(stood).collect(),
             serving: self.proof.pumps.iter().map(|&pump| self.serving(prices, pump)).collect(),
             lists: lists.collect(),
         }
@@ -1211,20 +1218,18 @@ fn value(job: &Job, plan: &Plan, (pumps, supplies): (&[usize], &[Supply]), tier:
         _ => {}
     }
     let served = pumps.iter().filter_map(|&pump| match &plan.kits[pump] {
-        Kit::Served(packs) => Some((&job.pumps[pump], packs)),
+        Kit::Served(packs) => Some((pump, packs)),
         Kit::Short(_) => None,
     });
-    let pieces = |packs: &[PackPick], of: &dyn Fn(usize, u32) -> i128| -> i128 {
-        let picks = packs.iter().flat_map(|pack| &pack.picks);
-        picks.map(|pick| i128::from(pick.count) * of(pick.item, pick.peeled)).sum()
+    let taken = |pump: usize, packs: &[PackPick], of: &dyn Fn(usize) -> i128| -> i128 {
+        job.takes(pump, packs).map(|pick| i128::from(pick.count) * of(pick.item)).sum()
     };
     let mine = |plate: usize| supplies.iter().any(|(name, _)| key(name) == (true, plate));
     let layouts = plan.layouts.iter().filter(|layout| mine(layout.plate));
     let of_supplies: i128 = match tier {
         Tier::Waste => {
             let mut issued: BTreeMap<usize, i64> = BTreeMap::new();
-            let packs = served.clone().flat_map(|(_, packs)| packs);
-            for pick in packs.flat_map(|pack| &pack.picks) {
+            for pick in served.clone().flat_map(|(pump, packs)| job.takes(pump, packs)) {
                 *issued.entry(pick.item).or_default() += i64::from(pick.count);
             }
             by_the_pack(job, &issued) + layouts.map(|layout| offcut(job, layout)).sum::<i128>()
@@ -1234,19 +1239,21 @@ fn value(job: &Job, plan: &Plan, (pumps, supplies): (&[usize], &[Supply]), tier:
     };
     let of_kits: i128 = served
         .map(|(pump, packs)| match tier {
-            Tier::Served(priority) => -i128::from(pump.priority == priority),
+            Tier::Served(priority) => -i128::from(job.pumps[pump].priority == priority),
             Tier::Waste => {
-                let each = |item: usize, peeled| {
-                    let lot = &job.stock[item];
-                    whole_piece(job, lot) + trim(lot, peeled)
+                let of = &job.pumps[pump];
+                let each = |pick: &Pick| {
+                    let lot = &job.stock[pick.item];
+                    i128::from(pick.count) * (whole_piece(job, lot) + trim(lot, pick.peeled))
                 };
-                let off = pump.requirements.iter();
-                let off = off.map(|r| charge(job, off_target(job, pump, packs, &r.form)));
-                pieces(packs, &each) + off.sum::<i128>()
+                let pieces = packs.iter().flat_map(|pack| &pack.picks).map(each);
+                let off = of.requirements.iter();
+                let off = off.map(|r| charge(job, off_target(job, of, packs, &r.form)));
+                pieces.chain(off).sum::<i128>()
             }
             Tier::Plates | Tier::HeldBack | Tier::Reopened | Tier::Slips => 0,
-            Tier::Pieces => pieces(packs, &|_, _| 1),
-            Tier::Scarcity => pieces(packs, &|item, _| scarcity(&job.stock[item])),
+            Tier::Pieces => taken(pump, packs, &|_| 1),
+            Tier::Scarcity => taken(pump, packs, &|item| scarcity(&job.stock[item])),
         })
         .sum();
     of_kits + of_supplies

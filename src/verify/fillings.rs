@@ -8,7 +8,7 @@ use std::collections::BTreeMap;
 
 use super::limits::{self, Row, errors_of_piece};
 use super::{MILLION, charge, off_target, trim, whole_piece};
-use crate::job::Job;
+use crate::job::{Job, Standing};
 use crate::model::{Form, Pack, Term};
 use crate::narrow::narrow;
 use crate::plan::{PackPick, Pick};
@@ -127,10 +127,21 @@ impl<'a> Fillings<'a> {
         choice.collect::<Option<Vec<_>>>().filter(|choice| choice.len() == packs.len())
     }
 
+    /// Pieces that a kit takes out of those on hand: peeled ones in a bag that stays closed are out of no bin.
+    pub(super) fn taken(&self, found: &Found<'_>, closed: bool) -> impl Iterator<Item = &Pick> {
+        self.picks(found.choice).filter(move |pick| !closed || pick.peeled == 0)
+    }
+
     /// Whether a kit that was found is one: it keeps every limit, and there are as many pieces.
-    pub(super) fn is_kit(&self, pump: usize, found: &Found<'_>, left: &[i64]) -> bool {
+    pub(super) fn is_kit(
+        &self,
+        pump: usize,
+        found: &Found<'_>,
+        closed: bool,
+        left: &[i64],
+    ) -> bool {
         let mut taken: BTreeMap<usize, u32> = BTreeMap::new();
-        self.picks(found.choice)
+        self.taken(found, closed)
             .for_each(|pick| *taken.entry(pick.item).or_default() += pick.count);
         if taken.into_iter().any(|(item, count)| i64::from(count) > left[item]) {
             return false;
@@ -330,10 +341,21 @@ pub(super) fn available(lot: &Item) -> u32 {
     lot.on_hand.saturating_sub(lot.reserved)
 }
 
+/// Pieces that some kit can hold: those that may be taken, and peeled ones of a bag.
+fn at_hand(job: &Job, item: usize) -> u32 {
+    let in_bag = |stands: &Standing| -> u32 {
+        stands.peeled().filter(|pick| pick.item == item).map(|pick| pick.count).sum()
+    };
+    available(&job.stock[item]) + job.standing.iter().map(in_bag).max().unwrap_or(0)
+}
+
 /// Items for a place.
 fn offered<'a>(job: &'a Job, pack: &Pack, fit: &Code) -> impl Iterator<Item = (usize, &'a Item)> {
-    let fits = move |(_, lot): &(usize, &Item)| {
-        lot.kind == pack.kind && lot.fit == *fit && available(lot) > 0 && lot.size.is_some()
+    let fits = move |(item, lot): &(usize, &Item)| {
+        lot.kind == pack.kind
+            && lot.fit == *fit
+            && lot.size.is_some()
+            && at_hand(job, *item) > 0
     };
     job.stock.iter().enumerate().filter(fits)
 }
@@ -407,7 +429,7 @@ impl Listing<'_> {
             }
             let same = base.picks.iter().filter(|other| other.item == pick.item);
             let taken: u32 = same.map(|other| other.count).sum();
-            let left = available(&self.job.stock[pick.item]).saturating_sub(taken);
+            let left = at_hand(self.job, pick.item).saturating_sub(taken);
             let mut more = base.clone();
             more.picks.push(Pick { count: 0, ..*pick });
             for n in 1..=room.min(left) {

@@ -10,7 +10,7 @@ use super::fillings::available;
 use super::limits;
 use super::supplies::is_supplied;
 use crate::job::{Job, Standing};
-use crate::plan::{Kit, PackPick, Plan};
+use crate::plan::{Kit, PackPick, Pick, Plan};
 
 /// Pumps out of play.
 pub(super) struct OutOfPlay {
@@ -57,9 +57,9 @@ impl OutOfPlay {
                 out.kits += 1;
                 out.pumps[pump] = true;
                 if let Kit::Served(packs) = kit {
-                    take(&mut out.left, packs);
+                    take(&mut out.left, job.takes(pump, packs));
                     if stands.held {
-                        take(&mut out.beside_held, packs);
+                        take(&mut out.beside_held, job.takes(pump, packs));
                     }
                 }
             }
@@ -72,7 +72,7 @@ impl OutOfPlay {
             let kit = stands.bag.as_ref().or(stands.slip.as_ref());
             if let Some(kit) = kit.filter(|kit| conforms(job, pump, kit)) {
                 let mut left = out.left.clone();
-                take(&mut left, kit);
+                take(&mut left, job.takes(pump, kit));
                 if left.iter().all(|left| *left >= 0) {
                     return Err(wrong("a held kit that could be had"));
                 }
@@ -94,16 +94,24 @@ impl OutOfPlay {
         Ok(out)
     }
 
+    /// Whether a bag could stay closed beside the held kits.
+    pub(super) fn could_stay_closed(&self, job: &Job, pump: usize) -> bool {
+        let bag = job.standing.get(pump).and_then(|stands| stands.bag.as_ref());
+        bag.is_some_and(|bag| {
+            let mut left = self.beside_held.clone();
+            take(&mut left, job.takes(pump, bag));
+            conforms(job, pump, bag) && left.iter().all(|left| *left >= 0)
+        })
+    }
+
     /// Number of kits out of play.
     pub(super) fn kits(&self) -> usize {
         self.kits
     }
 }
 
-fn take(left: &mut [i64], packs: &[PackPick]) {
-    for pick in packs.iter().flat_map(|pack| &pack.picks) {
-        left[pick.item] -= i64::from(pick.count);
-    }
+fn take<'a>(left: &mut [i64], pieces: impl Iterator<Item = &'a Pick>) {
+    pieces.for_each(|pick| left[pick.item] -= i64::from(pick.count));
 }
 
 /// Whether a kit meets every requirement of a pump today.

@@ -93,7 +93,7 @@ pub(super) fn of_group(
             }
             let more =
                 uses.iter().any(|(item, count)| most.get(item).is_none_or(|most| most < count));
-            if more && fillings.is_kit(pump, found, left) {
+            if more && fillings.is_kit(pump, found, false, left) {
                 for (item, count) in uses {
                     let most = most.entry(item).or_default();
                     *most = count.max(*most);

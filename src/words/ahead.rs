@@ -24,6 +24,11 @@ pub fn outward([low, high]: [f64; 2]) -> [String; 2] {
     [(low * 1e6).floor(), (high * 1e6).ceil()].map(|end| format!("{:.6}", end / 1e6))
 }
 
+/// All that a plan says of pumps that are not measured, in sentences: pieces held back, pieces left, pieces used up.
+pub fn of_plan(job: &Job, plan: &Plan) -> Vec<String> {
+    held_back(job, plan).into_iter().chain(left(job, plan)).chain(used_up(job, plan)).collect()
+}
+
 /// Pieces that the plan leaves, in sentences; empty where nothing is known ahead of any pump.
 pub fn left(job: &Job, plan: &Plan) -> Vec<String> {
     let mut said = match &plan.left {
@@ -118,6 +123,13 @@ pub fn held_back(job: &Job, plan: &Plan) -> Option<String> {
             "Held back for {tags} (not measured): {listed}; {part} of the {asked} pieces that they will probably need, since the pumps kitted need the others."
         ),
     })
+}
+
+/// Worth of pieces held back, as the share of all that are to be: each counts by the drawn outages that need it. Rounded down.
+pub fn share_of_need(job: &Job, worth: i64) -> String {
+    let all: i64 = job.hold_back.iter().map(|piece| i64::from(piece.worth)).sum();
+    let tenths = i128::from(worth) * 1_000 / i128::from(all.max(1));
+    format!("{}.{} %", tenths / 10, tenths % 10)
 }
 
 /// Said where pieces were to be held back, and there is nothing that says which.

@@ -118,9 +118,7 @@ pub fn warnings(pump: &OutagePump) -> Vec<String> {
             peeled.join(", ")
         )
     });
-    let missing = pump.missing();
-    let short = (missing > 0 && !pump.bag.is_empty())
-        .then(|| format!("The bag of {tag} is {missing} pieces short of its kit."));
+    let short = pump.lacking().map(|lacking| format!("The bag of {tag} is {lacking}."));
     [stop, not_back, short].into_iter().flatten().collect()
 }
 

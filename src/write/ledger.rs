@@ -119,8 +119,8 @@ fn of_kit(pump: &OutagePump) -> String {
 fn remark(pump: &OutagePump) -> String {
     let mut parts: Vec<String> = Vec::new();
     parts.extend(pump.is_not_fit().then(|| NOT_FIT.to_string()));
-    if !pump.bag.is_empty() && pump.missing() > 0 {
-        parts.push(format!("bag {} pieces short of its kit", pump.missing()));
+    if let Some(lacking) = pump.lacking() {
+        parts.push(format!("bag {lacking}"));
     } else if !pump.bag.is_empty() && pump.differs() {
         parts.push("bag differs from its kit".into());
     }

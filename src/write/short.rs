@@ -107,10 +107,13 @@ fn cures(page: &mut Page<'_>, verified: &Verified) -> Written {
     let Styles { strong, wrapped, remark, .. } = page.styles;
     page.part("Ways to cure it")?;
     page.text(words::WHO_DECIDES, remark)?;
-    for cure in &plan.cures {
-        let text = words::cures(job, plan, cure.pump).join("\n");
+    for (pump, kit) in plan.kits.iter().enumerate() {
+        if !matches!(kit, Kit::Short(_)) {
+            continue;
+        }
+        let text = words::cures(job, plan, pump).join("\n");
         page.high(15.5 * f64::from(u16::try_from(text.lines().count()).unwrap_or(u16::MAX)))?;
-        page.line([strong.of(&job.pumps[cure.pump].tag), over(8, wrapped.of(text))])?;
+        page.line([strong.of(&job.pumps[pump].tag), over(8, wrapped.of(text))])?;
     }
     page.row += 1;
     Ok(())

@@ -95,12 +95,13 @@ fn counts(page: &mut Page<'_>, verified: &Verified) -> Written {
         ("Slips changed", 3, Objective::Slips),
         ("Plates cut", 2, Objective::Plates),
         ("Bags reopened", 1, Objective::Reopened),
-        ("Worth of pieces held back", 1, Objective::HeldBack),
+        ("Pieces held back, by need", 1, Objective::HeldBack),
     ];
     for (label, at, aim) in counted {
         if let Some(goal) = plan.goal(aim) {
-            let bound = proof(open(goal), goal.bound.to_string());
-            lines.insert(at, (label, goal.value.to_string(), bound));
+            let [value, bound] =
+                [goal.value, goal.bound].map(|value| words::goal_value(job, goal, value));
+            lines.insert(at, (label, value, proof(open(goal), bound)));
         }
     }
     let told = words::opened_as_told(job);

@@ -13,7 +13,7 @@ use gapwright::verify::{AddedUp, NotShown, verify};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
-use super::{Way, by_the_pack, counts, every_way, paid_for, random_job, weight};
+use super::{Way, by_the_pack, cost, counts, every_way, paid_for, random_job, scarcity, weight};
 
 const CASES: u64 = 6_000;
 
@@ -24,7 +24,7 @@ type Value = [i64; 6];
 type Choice<'a> = (&'a Way, [bool; 2]);
 
 /// Ways of a pump that count: of those that take the same pieces the cheapest, and those that stood.
-fn choices<'a>(job: &Job, pump: usize, ways: &'a [Way]) -> Vec<Choice<'a>> {
+fn choices(job: &Job, pump: usize, ways: &[Way]) -> Vec<(usize, [bool; 2])> {
     let stood = |kit: &Option<Vec<gapwright::plan::PackPick>>, way: &Way| {
         kit.as_ref().is_some_and(|kit| {
             kit.iter().map(|pack| counts(job, pack)).eq(way.packs.iter().cloned())
@@ -36,8 +36,16 @@ fn choices<'a>(job: &Job, pump: usize, ways: &'a [Way]) -> Vec<Choice<'a>> {
         let same = ways.iter().filter(|other| other.used == way.used);
         same.map(|other| other.cost).min() == Some(way.cost)
     };
-    let all = ways.iter().map(|way| (way, as_stood(way)));
-    all.filter(|(way, stood)| cheapest(way) || stood.contains(&true)).collect()
+    let all = ways.iter().map(as_stood).enumerate();
+    all.filter(|(at, stood)| cheapest(&ways[*at]) || stood.contains(&true)).collect()
+}
+
+/// Peeled pieces in a bag, by item.
+fn peeled(job: &Job, standing: &Standing) -> Vec<u32> {
+    let mut pieces = vec![0; job.stock.len()];
+    let picks = standing.bag.iter().flatten().flat_map(|pack| &pack.picks);
+    picks.filter(|pick| pick.peeled > 0).for_each(|pick| pieces[pick.item] += pick.count);
+    pieces
 }
 
 struct Walk<'a> {
@@ -93,9 +101,36 @@ impl Walk<'_> {
 /// The least of all values, the rows of what holding bags costs (bags reopened, served downwards, waste), and the pumps whose
 /// held kit is had.
 fn best(job: &Job) -> (Value, Vec<[i64; 3]>, Vec<bool>) {
-    let ways: Vec<Vec<Way>> = job.pumps.iter().map(|pump| every_way(job, pump)).collect();
-    let mut choices: Vec<Vec<Choice<'_>>> =
+    // A closed bag has its peeled pieces beside those on hand.
+    let beside = job.clone().with(|parts| {
+        let bags: Vec<Vec<u32>> = job.standing.iter().map(|stands| peeled(job, stands)).collect();
+        for (item, lot) in parts.stock.iter_mut().enumerate() {
+            lot.on_hand += bags.iter().map(|bag| bag[item]).max().unwrap_or(0);
+        }
+    });
+    let beside = beside.unwrap();
+    let mut ways: Vec<Vec<Way>> = job.pumps.iter().map(|pump| every_way(&beside, pump)).collect();
+    for (pump, way) in ways.iter_mut().enumerate().flat_map(|(at, ways)| {
+        ways.iter_mut().map(move |way| (at, way))
+    }) {
+        way.cost = cost(job, &job.pumps[pump], &way.packs);
+    }
+    let stood: Vec<Vec<(usize, [bool; 2])>> =
         ways.iter().enumerate().map(|(pump, ways)| choices(job, pump, ways)).collect();
+    for (pump, choices) in stood.iter().enumerate() {
+        let bag = choices.iter().find(|(_, stood)| stood[0]);
+        let Some(way) = bag.map(|(at, _)| &mut ways[pump][*at]) else { continue };
+        for (item, &count) in peeled(job, &job.standing[pump]).iter().enumerate() {
+            way.used[item] -= count;
+            way.cost[1] -= i64::from(count);
+            way.cost[2] -= i64::from(count) * scarcity(job, item);
+        }
+    }
+    let mut choices: Vec<Vec<Choice<'_>>> = stood
+        .into_iter()
+        .zip(&ways)
+        .map(|(of, ways)| of.into_iter().map(|(at, stood)| (&ways[at], stood)).collect())
+        .collect();
     let together = (0..job.stock.len()).any(|item| by_the_pack(job, item));
     let mut left: Vec<u32> = job.stock.iter().map(|lot| lot.on_hand - lot.reserved).collect();
     let mut forced = vec![false; job.pumps.len()];
@@ -165,7 +200,11 @@ fn packed(seed: u64, rng: &mut ChaCha8Rng) -> Option<Job> {
     let (item, pump) = (rng.random_range(0..job.stock.len()), rng.random_range(0..job.pumps.len()));
     let moved = [-508_000, -127_000, 127_000, 508_000][rng.random_range(0..4)];
     let change = rng.random_range(0..5);
-    let changed = job.with(|parts| {
+    let changed = job.clone().with(|parts| {
+        // Peeled pieces in bags are out of no bin.
+        for bag in standing.iter().map(|stands| peeled(&job, stands)) {
+            parts.stock.iter_mut().zip(bag).for_each(|(lot, count)| lot.on_hand -= count);
+        }
         parts.standing = standing;
         let measured = &mut parts.pumps[pump].dimensions[0];
         let lot = &mut parts.stock[item];
@@ -201,7 +240,7 @@ fn planning_again_comes_out_as_exhaustive_search_says() {
     let mut rng = ChaCha8Rng::seed_from_u64(22);
     let (mut cases, mut closed, mut opened, mut served_more, mut held, mut not_had, mut changed) =
         (0, 0, 0, 0, 0, 0, 0);
-    let mut several = 0;
+    let (mut several, mut with_peeled, mut peeled_opened) = (0, 0, 0);
     for seed in 0..CASES {
         let Some(job) = packed(seed, &mut rng) else { continue };
         cases += 1;
@@ -255,6 +294,11 @@ fn planning_again_comes_out_as_exhaustive_search_says() {
         closed += usize::from(reopened == 0 && job.bags().next().is_some());
         opened += usize::from(reopened > 0);
         changed += usize::from(slips > 0);
+        let bags = job.standing.iter().enumerate();
+        let bags = bags.filter(|(_, stands)| peeled(&job, stands).iter().any(|count| *count > 0));
+        let bags: Vec<usize> = bags.map(|(pump, _)| pump).collect();
+        with_peeled += usize::from(!bags.is_empty());
+        peeled_opened += usize::from(bags.iter().any(|&pump| !plan.leaves_closed(&job, pump)));
         let free = job.clone().with(|parts| {
             for standing in &mut parts.standing {
                 standing.held = standing.bag.is_some();
@@ -271,8 +315,10 @@ fn planning_again_comes_out_as_exhaustive_search_says() {
     }
     println!(
         "{cases} cases: bags closed in {closed}, opened in {opened}, of which {served_more} serve more; slips changed in \
-         {changed}; {held} held kits, {not_had} not had; {several} with several rows"
+         {changed}; {held} held kits, {not_had} not had; {several} with several rows; peeled pieces in \
+         bags in {with_peeled}, such a bag opened in {peeled_opened}"
     );
     assert!(cases > 2_000 && closed > 500 && opened > 60 && served_more > 15);
+    assert!(with_peeled > 100 && peeled_opened > 10);
     assert!(held > 200 && not_had > 5 && changed > 100 && several > 50);
 }

@@ -774,6 +774,12 @@ fn conforms(job: &Job, pump: &Pump, packs: &[Vec<u32>]) -> bool {
     })
 }
 
+fn scarcity(job: &Job, item: usize) -> i64 {
+    let lot = &job.stock[item];
+    let spare = i64::from((lot.on_hand - lot.reserved).saturating_sub(lot.min_level));
+    1_000 / (1 + spare)
+}
+
 fn cost(job: &Job, pump: &Pump, packs: &[Vec<u32>]) -> [i64; 3] {
     let mut cost = [0; 3];
     let offers = offers(job);
@@ -784,11 +790,10 @@ fn cost(job: &Job, pump: &Pump, packs: &[Vec<u32>]) -> [i64; 3] {
         let whole = item.size.unwrap().thickness.ticks();
         let off = (whole - offer.thickness.ticks()) * item.unit_cost.raw();
         cost[0] += count * (off / whole + i64::from(off % whole != 0));
-        let spare = i64::from((item.on_hand - item.reserved).saturating_sub(item.min_level));
         let singly = if by_the_pack(job, offer.item) { 0 } else { item.unit_cost.raw() };
         cost[0] += count * (singly + job.policy.handling.raw());
         cost[1] += count;
-        cost[2] += count * (1_000 / (1 + spare));
+        cost[2] += count * scarcity(job, offer.item);
     }
     for requirement in &pump.requirements {
         let off = match &requirement.form {

@@ -184,7 +184,7 @@ fn a_log_that_grew_is_taken_over_further() {
     let said = take(&shop);
     assert!(said.contains(": bag C: 2 pieces.") && said.contains(": issue C."), "{said}");
     assert!(said.contains(": swap C: out 1 x S10; in none."), "{said}");
-    assert!(said.contains("The bag of C is 1 pieces short"), "{said}");
+    assert!(said.contains("The bag of C is 1 piece short"), "{said}");
     let number = status(&shop).head.number;
     take(&shop);
     assert_eq!(status(&shop).head.number, number);

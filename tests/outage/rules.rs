@@ -73,7 +73,7 @@ fn stock_is_what_was_taken_over_and_came_in_less_what_left() {
     book(&mut outage, tagged("scrap from", "A")).unwrap();
     assert_eq!([pieces(&outage, "S1"), i64::from(outage.pump("A").unwrap().missing())], [6, 1]);
     let why = refusal(&mut outage, tagged("issue", "A"));
-    assert!(why.starts_with("the bag of A, 1 pieces short of its kit"), "{why}");
+    assert!(why.starts_with("the bag of A, 1 piece short of its kit"), "{why}");
     book(&mut outage, Booking::Swap { tag: "A".into(), out: vec![], into: vec![piece("S2", 1)] })
         .unwrap();
     assert_eq!(pieces(&outage, "S2"), 4);

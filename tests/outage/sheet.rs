@@ -53,7 +53,7 @@ fn deviations_are_booked_as_they_are() {
         "bag B: 2 pieces; otherwise than planned: without 1 x S30, with 1 x S10",
         "bag A: 1 piece; otherwise than planned: without 1 x G105",
         "bag C: 3 pieces; otherwise than planned: with 1 x S30",
-        "The bag of A is 1 pieces short of its kit.",
+        "The bag of A is 1 piece short of its kit.",
     ] {
         assert!(run.told.contains(said), "{said}\n{}", run.told);
     }
