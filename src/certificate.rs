@@ -45,6 +45,19 @@ pub const CUT_UNIT: i128 = 1 << 20;
 pub struct Certificate {
     /// One proof per group. Pumps without any kit are in none.
     pub groups: Vec<GroupProof>,
+    /// Pieces to hold back, in the order in which blocks of the groups are numbered after the pumps.
+    pub to_hold_back: Vec<PieceToHoldBack>,
+}
+
+/// Piece to hold back for pumps that are not measured.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct PieceToHoldBack {
+    /// Index of its item in the stock.
+    pub item: usize,
+    /// How much it counts.
+    pub worth: u32,
+    /// Whether the plan holds it back.
+    pub held: bool,
 }
 
 /// Proofs of the goals of one group.

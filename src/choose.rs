@@ -151,9 +151,9 @@ use rayon::prelude::*;
 use thiserror::Error;
 
 use crate::accounting::scarcity_points;
-use crate::certificate::{Certificate, GroupProof};
+use crate::certificate::{Certificate, GroupProof, PieceToHoldBack};
 use crate::cutting::Layout;
-use crate::job::Job;
+use crate::job::{HoldBack, Job};
 use crate::model::Pack;
 use crate::plan::{Kit, LeftOut, Objective, ObjectiveValue, PackPick, Pick, Plan, Stop};
 use crate::problem::{Place, Problem};
@@ -433,7 +433,7 @@ fn chosen(
     let proofs =
         groups.iter().map(|of| of.group.proof(&laid.suppliers, &of.instance, &of.reached.solved));
     // A proof over some of the columns proves nothing.
-    let certificate = Certificate { groups: if whole { proofs.collect() } else { Vec::new() } };
+    let proofs = if whole { proofs.collect() } else { Vec::new() };
     if let Some(warm) = warm.filter(|_| whole) {
         warm.keep(job, available, &aims, (&near, &groups));
     }
@@ -454,6 +454,13 @@ fn chosen(
     }
     layouts.sort();
     held_back.sort_unstable();
+    let pieces = job.hold_back.iter().enumerate();
+    let pieces = pieces.map(|(at, &HoldBack { item, worth })| PieceToHoldBack {
+        item,
+        worth,
+        held: held_back.contains(&at),
+    });
+    let certificate = Certificate { groups: proofs, to_hold_back: pieces.collect() };
     for (pump, kit) in kits.iter_mut().enumerate() {
         *kit = kit.take().map(|kit| stood.as_it_was(job, pump, kit));
     }

@@ -321,6 +321,15 @@ impl Outage {
         self.as_of(self.plans_backwards().nth(1).unwrap_or(0))
     }
 
+    /// The outage just before the last plan with this code was entered; `None` where there is none.
+    pub fn before_plan(&self, code: &str) -> Option<Outage> {
+        let entered = self.entries.iter().rev().find(|entry| match &entry.booking {
+            Booking::Plan(plan) => plan.code == code,
+            _ => false,
+        });
+        entered.map(|entry| self.as_of(entry.number - 1))
+    }
+
     /// Numbers of the entries of plans, the last one first.
     fn plans_backwards(&self) -> impl Iterator<Item = u32> {
         let plans = self.entries.iter().filter(|entry| matches!(entry.booking, Booking::Plan(_)));

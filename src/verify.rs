@@ -27,14 +27,14 @@ pub use recheck::{VerifiedRecheck, verify_recheck};
 use std::collections::{BTreeMap, BTreeSet};
 
 use crate::accounting::{spoiled, stack};
-use crate::certificate::Certificate;
+use crate::certificate::{Certificate, PieceToHoldBack};
 use crate::consumables::{self, Bag};
 use crate::cutting::Layout;
 use crate::decimal::Millionths;
 use crate::issue::key;
 use crate::issue::planned::Planned;
 use crate::issue::returned::{self, ReturnedLot};
-use crate::job::{Job, Standing};
+use crate::job::{HoldBack, Job, Standing};
 use crate::model::{Form, Term};
 use crate::plan::{Cause, Kit, LeftOut, Objective, ObjectiveValue, PackPick, Pick, Plan};
 use crate::policy::Acceptance;
@@ -219,6 +219,10 @@ pub fn verify_certificate(
     layouts: Vec<Layout>,
     certificate: Certificate,
 ) -> Result<Verified, Vec<Breach>> {
+    let pieces = certificate.to_hold_back.iter();
+    let pieces = pieces.map(|&PieceToHoldBack { item, worth, .. }| HoldBack { item, worth });
+    let pieces = pieces.collect();
+    let job = job.with(|parts| parts.hold_back = pieces).map_err(|error| vec![error.into()])?;
     verify_read(job, kits, layouts, certificate)
 }
 
@@ -244,11 +248,13 @@ fn verify_read(
     let (goals, worth, holding) = (Vec::new(), Vec::new(), Vec::new());
     let stopped_by = None;
     let (cures, left) = (Vec::new(), None);
+    let pieces = certificate.to_hold_back.iter().enumerate();
+    let held_back = pieces.filter(|(_, piece)| piece.held).map(|(at, _)| at).collect();
     let mut plan = Plan {
         kits,
         goals,
         layouts,
-        held_back: Vec::new(),
+        held_back,
         worth,
         holding,
         cures,

@@ -66,7 +66,7 @@ const ROOMS: &[(&str, &str)] = &[
     ("recheck", "accounting decimal gauge job length model plan pump stack"),
     (
         "provision",
-        "accounting choose decimal job length model narrow forecast plan pump stack stock",
+        "accounting choose cutting decimal job length model narrow forecast plan pump stack stock",
     ),
     ("size_range", "choose decimal length narrow plan"),
     ("sweep", "accounting choose decimal job length model narrow plan pump show stack"),
@@ -125,7 +125,7 @@ const ROOMS: &[(&str, &str)] = &[
     (
         "page",
         "accounting analysis choose crush digest issue job length model outage outage_books outage_cells outage_event outage_file outage_job outage_kit \
-         paper plain_text plan problem pump pump_cells read recheck scratch sheet show stack sweep verify words",
+         paper plain_text plan problem provision pump pump_cells read recheck scratch sheet show stack sweep verify words",
     ),
     (
         "cli",

@@ -45,7 +45,7 @@ pub(super) struct Args {
     history: Option<PathBuf>,
     /// Hold back the pieces that pumps not measured will probably need, as far as no pump is kitted less for it: before bags
     /// reopened, and before waste. Their ranges or past readings must be known.
-    #[arg(long, conflicts_with = "certificate")]
+    #[arg(long)]
     keep_for_unmeasured: bool,
     /// Outage file to begin or to continue, NAME.outage: plans on the stock of its ledger, leaves bags that are packed or
     /// at the bench alone, and enters the plan.

@@ -16,12 +16,15 @@ use crate::choose::second::second_opinion;
 use crate::cutting::Layout;
 use crate::issue::carried::Carried;
 use crate::issue::planned::PickStep;
-use crate::job::Job;
+use crate::job::{Job, JobError};
 use crate::outage::Head;
-use crate::outage_file::OutageFileError;
+use crate::outage_books::OutageBooks;
+use crate::outage_file::{OutageFile, OutageFileError};
+use crate::outage_job::job_with;
+use crate::outage_kit::{Plays, Told};
 use crate::plan::{Cause, Kit, Objective, Shortfall};
-use crate::problem::{Problem, Problems};
-use crate::read::{self, Memory};
+use crate::problem::{Place, Problem, Problems};
+use crate::read::{self, Memory, Sources};
 use crate::verify::{AddedUp, verify_certificate, verify_cut, verify_not_measured};
 use crate::words;
 
@@ -38,6 +41,15 @@ pub(super) struct Args {
     /// Certificate that `kit --certificate` wrote with the plan.
     #[arg(long, value_name = "FILE")]
     certificate: Option<PathBuf>,
+    /// Outage file that the plan was entered into: it has the workbooks, the bags and the stock of the plan.
+    #[arg(long, value_name = "FILE", conflicts_with_all = ["stock", "pumps"])]
+    outage: Option<PathBuf>,
+    /// Pump that was held when the plan was made, or `bagged`, as for `kit`.
+    #[arg(long, value_name = "TAG", requires = "outage")]
+    hold: Vec<String>,
+    /// Pump whose bag could be opened at no cost when the plan was made, as for `kit`.
+    #[arg(long, value_name = "TAG", requires = "outage")]
+    reopen: Vec<String>,
     /// Entry that the outage file must hold, as it stands on paper: NUMBER-HASH. Finds an end that was cut off.
     #[arg(long, value_name = "NUMBER-HASH")]
     head: Option<String>,
@@ -56,13 +68,15 @@ Examples:
   gapwright verify kit-plan.xlsx stock.xlsx pumps.xlsx --certificate proof.json
         works every kit out again, lists all other kits by itself, and adds
         up that no choice kits more pumps or wastes less
+  gapwright verify kit-plan.xlsx --outage week-12.outage --certificate proof.json
+        the same for a plan of a running outage
   gapwright verify week-12.outage --head 26-3f0a9c1d77e2
         goes through the ledger from its first entry: numbers, hashes, rules
         and stock; and looks for the entry that was noted on paper
 
-Give the rules that the plan was made by, as for `kit`. Of a plan with plates
-give its JSON, which has the layout of each plate. A plan in which bags stay
-closed is added up by `kit --outage` itself alone.
+Give the rules that the plan was made by, as for `kit`, with its --hold and
+--reopen. Of a plan with plates give its JSON, which has the layout of each
+plate.
 
 Exit status:
   0  every kit holds, and every goal is shown to be the best
@@ -71,34 +85,92 @@ Exit status:
 
 impl Args {
     fn files(&self) -> Files<'_> {
-        let others = [&self.stock, &self.pumps, &self.certificate].into_iter().flatten();
-        let reads = [&self.plan].into_iter().chain(others);
+        let others = [&self.stock, &self.pumps, &self.certificate, &self.outage];
+        let reads = [&self.plan].into_iter().chain(others.into_iter().flatten());
         Files { writes: Vec::new(), ..self.usual.files(reads, Path::new(""), None) }
     }
 
-    /// Stock, pumps and certificate of a plan; all three belong to it.
-    fn of_plan(&self, problems: &mut Problems) -> Option<[&PathBuf; 3]> {
-        let found = match (&self.stock, &self.pumps, &self.certificate, &self.head) {
-            (Some(stock), Some(pumps), Some(certificate), None) => {
-                return Some([stock, pumps, certificate]);
-            }
-            (.., Some(_)) => "--head, and no outage file",
-            _ => "a plan without its stock, its pumps or its certificate",
+    /// Inputs of a plan and its certificate; all belong to it.
+    fn of_plan(&self, problems: &mut Problems) -> Option<(Of<'_>, &PathBuf)> {
+        let books = self.stock.as_ref().zip(self.pumps.as_ref());
+        let of = match (&self.outage, books) {
+            (Some(outage), _) => Some(Of::Outage(outage)),
+            (None, Some((stock, pumps))) => Some(Of::Books([stock, pumps])),
+            (None, None) => None,
+        };
+        let found = match (of, &self.certificate, &self.head) {
+            (Some(of), Some(certificate), None) => return Some((of, certificate)),
+            (.., Some(_)) => "--head, and no outage file as PLAN",
+            _ => "a plan without its workbooks or outage file, or without its certificate",
         };
         problems.add(from_command_line(
             found.into(),
-            "PLAN STOCK PUMPS --certificate FILE, or NAME.outage alone",
+            "PLAN STOCK PUMPS --certificate FILE, PLAN --outage NAME.outage --certificate FILE, or NAME.outage alone",
             "see `gapwright help verify`",
         ));
         None
     }
 
+    /// Job of the pumps of a plan of a running outage: the ledger just before the plan, with the files that it took over.
+    fn job_then(
+        &self,
+        path: &Path,
+        carried: &Carried,
+        memory: &Memory,
+        problems: &mut Problems,
+    ) -> Option<Job> {
+        let name = path.display().to_string();
+        let opened = OutageFile::open(path).map_err(|error| problems.add(error.problem(&name)));
+        let file = opened.ok()?;
+        let code = carried.planned.id();
+        let Some(then) = file.outage().before_plan(&code) else {
+            problems.add(Problem::new(
+                carried.place.clone(),
+                format!("the plan {code}"),
+                format!("a plan that was entered into {name}"),
+                "give the outage file of this plan",
+            ));
+            return None;
+        };
+        let unpacked = OutageBooks::unpack(&file, &then).map_err(|error| {
+            problems.add(Problem::new(
+                Place::file(&name),
+                error.to_string(),
+                "the workbooks of the plan",
+                "see that the disk has room, and is sound",
+            ));
+        });
+        let unpacked = unpacked.ok()?;
+        let sources = Sources { memory: memory.clone(), ..unpacked.sources() };
+        let job = job_with(&sources, &then, problems)?;
+        let told = Told { hold: &self.hold, reopen: &self.reopen };
+        let in_play = Plays::of(&job, &then, &told).job(&job, &then);
+        let not_a_job = |error: JobError| {
+            problems.add(Problem::new(
+                Place::file(&name),
+                error.to_string(),
+                "a stock that a plan can be made from",
+                "see `gapwright status`",
+            ));
+        };
+        in_play.map_err(not_a_job).ok()
+    }
+
     fn read(&self, memory: &mut Memory, problems: &mut Problems) -> Option<Read> {
-        let [stock, pumps, certificate] = self.of_plan(problems)?;
-        let sources = self.usual.sources([stock, pumps], self.settings.given(), memory);
-        let job = gathered_job(read::job(&sources), problems);
+        let (of, certificate) = self.of_plan(problems)?;
         let carried = read::carried(&self.plan, memory);
-        let carried = gathered(carried.map(|carried| (carried, Vec::new())), problems)?;
+        let carried = gathered(carried.map(|carried| (carried, Vec::new())), problems);
+        let (job, books) = match of {
+            Of::Books(books) => {
+                let paths = books.map(PathBuf::as_path);
+                let sources = self.usual.sources(paths, self.settings.given(), memory);
+                (gathered_job(read::job(&sources), problems), books)
+            }
+            Of::Outage(path) => {
+                (self.job_then(path, carried.as_ref()?, memory, problems), [path, path])
+            }
+        };
+        let carried = carried?;
         let certificate = read::certificate(certificate, &carried.planned.id());
         let certificate = gathered(certificate.map(|read| (read, Vec::new())), problems);
         let job = job?;
@@ -107,12 +179,12 @@ impl Args {
         let listed = read::listed_not_measured(&self.plan, memory);
         let listed = gathered(listed.map(|listed| (listed, Vec::new())), problems)?;
         let mut lines = carried.planned.lines.iter();
-        if lines.any(|line| line.step == PickStep::InBag) {
+        if self.outage.is_none() && lines.any(|line| line.step == PickStep::InBag) {
             problems.add(Problem::new(
                 carried.place.clone(),
                 "a plan in which bags stay closed",
                 "a plan that needs nothing but its workbooks",
-                "let `gapwright kit --outage` add it up: it does so before the plan is entered",
+                "give its outage file instead of the workbooks: --outage NAME.outage",
             ));
         }
         let layouts = read::planned_layouts(&self.plan, &job);
@@ -121,10 +193,19 @@ impl Args {
             Some(packs) => Kit::Served(packs.clone()),
             None => Kit::Short(vec![Shortfall::of(None, Cause::SearchEnded)]),
         });
-        let books = [stock, pumps].map(|path| path.display().to_string());
+        let books = books.map(|path| path.display().to_string());
         let kits = kits.collect();
         Some(Read { kits, layouts, carried, listed, certificate: certificate?, job, books })
     }
+}
+
+/// Where the job of a plan comes from.
+#[derive(Clone, Copy)]
+enum Of<'a> {
+    /// Stock and pump workbook.
+    Books([&'a PathBuf; 2]),
+    /// The outage file that it was entered into.
+    Outage(&'a PathBuf),
 }
 
 /// Inputs as they are read.
@@ -144,7 +225,8 @@ struct Read {
 /// Goes through an outage file. Opening it does that already: what is left is the entry on paper.
 fn outage(args: &Args, common: &Common) -> Ended {
     let mut run = Run::begin(common, args.files());
-    let given = [&args.stock, &args.pumps, &args.certificate].into_iter().flatten().next();
+    let given = [&args.stock, &args.pumps, &args.certificate, &args.outage];
+    let given = given.into_iter().flatten().next();
     let head = run.read("reading the command line", |_, problems| {
         if let Some(given) = given {
             problems.add(from_command_line(
@@ -209,6 +291,9 @@ pub(super) fn run(args: &Args, common: &Common) -> Ended {
     let (job, plan) = (verified.job(), verified.plan());
     out!(to, "Every kit holds: {} of {}.", plan.served(), words::planned_for(job));
     tell_not_measured(job, to);
+    if let Some(said) = words::ahead::held_back(job, plan) {
+        out!(to, "{said}");
+    }
     for (goal, added_up) in plan.goals.iter().zip(verified.added_up()) {
         let name = words::objective(goal.objective);
         let value = words::goal_value(job, goal, goal.value);

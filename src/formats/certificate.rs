@@ -4,8 +4,8 @@ use schemars::{JsonSchema, Schema, schema_for};
 use serde::{Deserialize, Serialize};
 
 use crate::certificate::{
-    Certificate, GoalProof, GroupProof, ProofCut, ProofMultipliers, ProofNode, ProofSplit,
-    ProofSupplier,
+    Certificate, GoalProof, GroupProof, PieceToHoldBack, ProofCut, ProofMultipliers, ProofNode,
+    ProofSplit, ProofSupplier,
 };
 
 /// Name of the format.
@@ -21,6 +21,20 @@ pub struct CertificateJson {
     pub plan: String,
     /// Groups of pumps, each proven by itself. Pumps without any kit are in none.
     pub groups: Vec<GroupJson>,
+    /// Pieces to hold back for pumps that are not measured; groups number them after the pumps.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub to_hold_back: Vec<PieceToHoldBackJson>,
+}
+
+/// Piece to hold back.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct PieceToHoldBackJson {
+    /// Its item.
+    pub item: usize,
+    /// Drawn outages in which it is needed.
+    pub worth: u32,
+    /// Whether the plan holds it back.
+    pub held: bool,
 }
 
 /// Proofs of a group of pumps.
@@ -175,6 +189,11 @@ pub fn text(plan: &str, certificate: &Certificate) -> String {
         format: FORMAT.into(),
         plan: plan.into(),
         groups: certificate.groups.iter().map(of_group).collect(),
+        to_hold_back: certificate
+            .to_hold_back
+            .iter()
+            .map(|&PieceToHoldBack { item, worth, held }| PieceToHoldBackJson { item, worth, held })
+            .collect(),
     };
     let mut text = serde_json::to_string(&document).unwrap_or_default();
     text.push('\n');
@@ -212,7 +231,9 @@ pub fn parse(bytes: &[u8]) -> Result<(String, Certificate), NotACertificate> {
             "a number that is too large, or a part that is missing".into(),
         )
     })?;
-    Ok((document.plan, Certificate { groups }))
+    let piece = |PieceToHoldBackJson { item, worth, held }| PieceToHoldBack { item, worth, held };
+    let to_hold_back = document.to_hold_back.into_iter().map(piece).collect();
+    Ok((document.plan, Certificate { groups, to_hold_back }))
 }
 
 fn of_group(group: &GroupProof) -> GroupJson {

@@ -20,6 +20,7 @@ use crate::choose::warm::Warm;
 use crate::job::Job;
 use crate::outage_kit::plan_booking;
 use crate::problem::Problem;
+use crate::provision::with_left;
 use crate::scratch::{CellEdit, PlanError, RefusedEdit, Scratch, plan_from, with_worth};
 use crate::verify::{Verified, verify};
 
@@ -285,7 +286,7 @@ impl Desk {
             if !of_outage || flag.load(Ordering::Relaxed) {
                 return Ok(valued);
             }
-            let plan = with_cures(&job, valued.plan().clone());
+            let plan = with_cures(&job, with_left(&job, valued.plan().clone(), &control));
             verify(job, plan).map_err(PlanError::Breaches)
         });
         !flag.load(Ordering::Relaxed) && self.took(revision, valued, true).is_some()

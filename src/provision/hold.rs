@@ -63,13 +63,13 @@ pub fn to_hold_back(
             .filter(|&number| open.kits(scenarios.of(number), there, MOVES).is_some());
         narrow::<u32>(kitted.count())
     };
-    let mut there = left(job, plan);
+    let mut there = left(job, plan, &[]);
     let free = kitted(&there);
     if free < question.required(question.scenarios) && free < kitted(&all) {
         let wished = trolley(&outlook, all, control).map_err(uncounted)?;
         let wishing = job.clone().holding_back(wished);
         let other = choose(&wishing, control).map_err(|error| uncounted(error.into()))?;
-        let dear = left(&wishing, &other);
+        let dear = left(&wishing, &other, &[]);
         if kitted(&dear) > free {
             there = dear;
         }

@@ -8,7 +8,9 @@
 //!   kit then. What is not decided counts as not kitted, and the interval allows for it.
 //! - A piece is named as used up if the plan takes one, and the count rises once one more lies in the bin. Items are
 //!   ranked on some of the outages; the figure beside a name is counted on all of them.
-//! - Pieces that are cut from plates are shared in ways that are not examined here: with plates nothing is counted.
+//! - The whole plates that a plan leaves may be cut in many ways, which are not examined here. An outage is kitted for certain
+//!   if they do when they are shared out evenly among the shapes, and for certain not if they do not even when each shape
+//!   has all of them; between the two it is not decided.
 
 use rayon::prelude::*;
 
@@ -20,7 +22,7 @@ use crate::job::{Job, Parts, PumpAhead};
 use crate::narrow::narrow;
 use crate::plan::{LeftCount, Plan, Uncounted};
 use crate::pump::Pump;
-use crate::stock::Item;
+use crate::cutting::PlateLot;
 
 use super::patterns::Ways;
 use super::scenarios::{Purpose, Scenarios};
@@ -72,20 +74,39 @@ fn count(
     draws: u32,
     control: &Control<'_>,
 ) -> Result<LeftCount, Uncounted> {
-    if !job.plates.is_empty() {
-        return Err(Uncounted::Plates);
-    }
     let lists = control.lists();
     let (ways, scenarios) =
         drawn(&outlook.forecast, (Purpose::Leaving, draws), control).map_err(uncounted)?;
     let issued = plan.issued(job);
-    let all: Vec<u32> = job.stock.iter().map(Item::available).collect();
-    let left = left(job, plan);
+    let wanted = ways.wanted();
+    let shapes = shapes(job, &wanted);
+    let whole: Vec<u32> = job.plates.iter().map(PlateLot::available).collect();
+    let all: Vec<u32> = (0..job.stock.len())
+        .map(|item| match job.stock[item].cut {
+            Some(_) => from_plates(job, item, &whole, &shapes),
+            None => job.stock[item].available(),
+        })
+        .collect();
+    let most = left(job, plan, &vec![1; job.plates.len()]);
+    let left = left(job, plan, &shapes);
     let open = Open::within(&ways, &scenarios, &left, control);
+    let widest = open.other(&most);
     let numbers: Vec<usize> = (0..scenarios.len()).collect();
     let verdicts: Vec<Verdict> = numbers
         .par_iter()
-        .map(|&number| judge(&open, &left, scenarios.of(number), control))
+        .map(|&number| {
+            let classes = scenarios.of(number);
+            match judge(&open, &left, classes, control) {
+                // Another way to share the plates out may do.
+                Verdict::Short(missed)
+                    if most != left
+                        && !matches!(judge(&widest, &most, classes, control), Verdict::Short(_)) =>
+                {
+                    Verdict::Undecided(missed)
+                }
+                verdict => verdict,
+            }
+        })
         .collect();
     let mut kitted = vec![draws; outlook.pumps.len()];
     let mut undecided = 0;
@@ -116,9 +137,9 @@ fn count(
         there[item] += 1;
         kitted_from(&there, of)
     };
-    let wanted = ways.wanted();
     let some = &not[..not.len().min(RANKED_ON)];
     let mut ranked: Vec<(u32, usize)> = (0..job.stock.len())
+        .filter(|&item| job.stock[item].cut.is_none())
         .filter(|&item| issued[item] > 0 && left[item] < all[item] && wanted[item])
         .map(|item| (one_more(item, some), item))
         .filter(|(raised, _)| *raised > 0)
@@ -144,13 +165,35 @@ fn count(
     })
 }
 
-/// Pieces of each item that a plan leaves, those that it holds back among them.
-pub(super) fn left(job: &Job, plan: &Plan) -> Vec<u32> {
-    let lots = job.stock.iter().zip(plan.issued(job)).enumerate();
-    let left = lots.map(|(item, (lot, issued))| {
-        lot.available().saturating_sub(issued + spoiled(job, item, issued))
+/// Pieces of each item that a plan leaves, those that it holds back among them, with whole plates shared out among so many
+/// shapes, by plate.
+pub(super) fn left(job: &Job, plan: &Plan, shapes: &[u32]) -> Vec<u32> {
+    let (issued, put_back) = (plan.issued(job), plan.put_back(job));
+    let lots = job.plates.iter().zip(plan.plates_cut(job));
+    let whole: Vec<u32> = lots.map(|(lot, cut)| lot.available().saturating_sub(cut)).collect();
+    let left = job.stock.iter().enumerate().map(|(item, lot)| match lot.cut {
+        Some(_) => put_back[item].saturating_add(from_plates(job, item, &whole, shapes)),
+        None => lot.available().saturating_sub(issued[item] + spoiled(job, item, issued[item])),
     });
     left.collect()
+}
+
+/// Pieces of an item from its share of the whole plates, by plate.
+fn from_plates(job: &Job, item: usize, whole: &[u32], shapes: &[u32]) -> u32 {
+    let Some(cut) = job.stock[item].cut else { return 0 };
+    let share = whole[cut.plate] / shapes[cut.plate].max(1);
+    share.saturating_mul(job.plates[cut.plate].yields(cut.outside))
+}
+
+/// Number of shapes that the pumps can take of each plate.
+fn shapes(job: &Job, wanted: &[bool]) -> Vec<u32> {
+    let mut shapes = vec![0; job.plates.len()];
+    for (lot, _) in job.stock.iter().zip(wanted).filter(|(_, wanted)| **wanted) {
+        if let Some(cut) = lot.cut {
+            shapes[cut.plate] += 1;
+        }
+    }
+    shapes
 }
 
 /// Why there is no answer.

@@ -70,7 +70,11 @@ fn counted(job: &Job, count: &LeftCount) -> Vec<String> {
         said.push(format!("One by one: {}.", { each }.join(", ")));
     }
     if *undecided > 0 {
-        said.push(format!("{undecided} of them were not decided and count as not kitted."));
+        let plates = match job.plates.is_empty() {
+            true => "",
+            false => ": it depends on how the plates that are left are cut",
+        };
+        said.push(format!("{undecided} of them were not decided and count as not kitted{plates}."));
     }
     said
 }
@@ -112,8 +116,12 @@ pub fn held_back(job: &Job, plan: &Plan) -> Option<String> {
     }
     let held = plan.held_back(job).into_iter().enumerate().filter(|(_, count)| *count > 0);
     let listed = held.map(|(item, count)| format!("{count} x {}", job.stock[item].item)).join(", ");
-    let ahead = job.not_measured.iter().filter(|pump| pump.ahead.is_ok());
-    let tags = ahead.map(|pump| pump.tag.as_str()).join(", ");
+    let known = || job.not_measured.iter().filter(|pump| pump.ahead.is_ok());
+    let tags = match known().next() {
+        Some(_) => known().map(|pump| pump.tag.as_str()).join(", "),
+        // Past readings are not at hand where a plan is only worked out again.
+        None => job.not_measured.iter().map(|pump| pump.tag.as_str()).join(", "),
+    };
     Some(match plan.held_back.len() {
         0 => format!(
             "None of the {asked} pieces that {tags} will probably need can be held back: the pumps kitted need them all."
@@ -156,7 +164,7 @@ pub fn not_counted<'a>(job: &'a Job, plan: &Plan) -> Vec<(&'a NotMeasured, &'a s
 
 fn uncounted(why: Uncounted) -> String {
     match why {
-        Uncounted::Plates => "pieces are cut from plates, which are shared in too many ways".into(),
+        Uncounted::Plates => "pieces are cut from plates, of which none are held back".into(),
         Uncounted::Stopped(stop) => format!("the {} came first", stop.words()),
         Uncounted::Memory => "it takes more memory than the run may".into(),
         Uncounted::TooMany => "they can be kitted in too many ways".into(),
