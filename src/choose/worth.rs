@@ -273,12 +273,7 @@ impl Bare<'_> {
 }
 
 /// Plan as columns of a group; `None` where suppliers are part of it.
-fn at_hand(
-    job: &Job,
-    plan: &Plan,
-    group: &Group,
-    columns: &[Vec<Column>],
-) -> Option<Assignment> {
+fn at_hand(job: &Job, plan: &Plan, group: &Group, columns: &[Vec<Column>]) -> Option<Assignment> {
     if !group.suppliers.is_empty() {
         return None;
     }

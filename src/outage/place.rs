@@ -69,8 +69,13 @@ fn advice(pump: &OutagePump) -> Option<String> {
                 let more: Vec<String> = without(from, to).iter().map(KitPiece::to_string).collect();
                 if more.is_empty() { "nothing".to_string() } else { more.join(", ") }
             };
+            let out = without(&pump.bag, &kit.pieces);
+            let lost = match out.iter().any(|piece| piece.peeled_to.is_some()) {
+                true => " A peeled piece goes back into no bin.",
+                false => "",
+            };
             format!(
-                "Its bag is to be reopened. Out of it: {}. Into it: {}.",
+                "Its bag is to be reopened. Out of it: {}. Into it: {}.{lost}",
                 moved(&pump.bag, &kit.pieces),
                 moved(&kit.pieces, &pump.bag)
             )

@@ -17,12 +17,12 @@ use rayon::prelude::*;
 use crate::accounting::spoiled;
 use crate::choose::ChooseError;
 use crate::choose::control::{Control, Pace};
+use crate::cutting::PlateLot;
 use crate::forecast::{Expected, Forecast};
 use crate::job::{Job, Parts, PumpAhead};
 use crate::narrow::narrow;
 use crate::plan::{LeftCount, Plan, Uncounted};
 use crate::pump::Pump;
-use crate::cutting::PlateLot;
 
 use super::patterns::Ways;
 use super::scenarios::{Purpose, Scenarios};
@@ -100,7 +100,10 @@ fn count(
                 // Another way to share the plates out may do.
                 Verdict::Short(missed)
                     if most != left
-                        && !matches!(judge(&widest, &most, classes, control), Verdict::Short(_)) =>
+                        && !matches!(
+                            judge(&widest, &most, classes, control),
+                            Verdict::Short(_)
+                        ) =>
                 {
                     Verdict::Undecided(missed)
                 }

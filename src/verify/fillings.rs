@@ -352,10 +352,7 @@ fn at_hand(job: &Job, item: usize) -> u32 {
 /// Items for a place.
 fn offered<'a>(job: &'a Job, pack: &Pack, fit: &Code) -> impl Iterator<Item = (usize, &'a Item)> {
     let fits = move |(item, lot): &(usize, &Item)| {
-        lot.kind == pack.kind
-            && lot.fit == *fit
-            && lot.size.is_some()
-            && at_hand(job, *item) > 0
+        lot.kind == pack.kind && lot.fit == *fit && lot.size.is_some() && at_hand(job, *item) > 0
     };
     job.stock.iter().enumerate().filter(fits)
 }

@@ -256,8 +256,17 @@ fn pieces_are_held_back_for_a_pump_whose_range_is_known() {
     }
     // With an outage file too.
     let outage = at(folder, "week.outage");
-    let (told, _) = kit(&["--keep-for-unmeasured", "--outage", &outage]);
+    let proof = at(folder, "proof.json");
+    let (told, _) = kit(&["--keep-for-unmeasured", "--outage", &outage, "--certificate", &proof]);
     assert!(told.contains("Held back for W"), "{told}");
+    // For anyone to add up, and in the ledger.
+    let (status, told) = run(&["verify", &json, "--outage", &outage, "--certificate", &proof]);
+    assert_eq!(status, Some(0), "{told}");
+    assert!(told.contains("Held back for W (not measured): "), "{told}");
+    assert!(told.contains("pieces held back, by need 100.0 %: proven"), "{told}");
+    let (_, told) = run(&["status", &outage]);
+    assert!(told.contains("Held back for W (not measured): "), "{told}");
+    assert!(told.contains("What this plan leaves kits W in 1000 of 1000 outages"), "{told}");
     // Where nothing is known ahead, that is said.
     let none = AHEAD.replace("0.0405,0.0415", ",");
     fs::write(&pumps, none).unwrap();

@@ -190,3 +190,89 @@ fn counts_about_plates_follow_from_the_layouts() {
         }
     }
 }
+
+/// Laminated shims and dear ones; pump C is measured later.
+const PEELED: [&str; 2] = [
+    "Item,Kind,Fit,Thickness (in),Tolerance (in),On hand,Unit cost,Bin,Peel step (in)
+L40,shim,F1,0.040,0.0002,1,2.00,A1,0.002
+S20,shim,F1,0.020,0.0002,1,2.00,A2,
+S50,shim,F1,0.050,0.0002,1,12.00,A3,
+G105,gasket,F1,0.105,0.0005,3,3.00,B3,
+G150,gasket,F1,0.150,0.0005,3,3.00,B4,
+",
+    "Tag,Model,Priority,Bearing shims fit,Cover gasket fit,Bare clearance (in),Snap ring (in)
+A,screwed-impeller,1,F1,F1,0.071,0.050
+C,screwed-impeller,1,F1,F1,,0.050
+",
+];
+
+#[test]
+fn a_plan_of_a_running_outage_is_added_up_from_its_outage_file() {
+    let folder = TempDir::new().unwrap();
+    let at = |name: &str| folder.path().join(name).display().to_string();
+    let [stock, pumps, outage, proof] =
+        ["stock.csv", "pumps.csv", "w.outage", "proof.json"].map(at);
+    let plan = |name: &str, more: &[&str]| {
+        let [out, json] = [at(&format!("{name}.xlsx")), at(&format!("{name}.json"))];
+        let usual =
+            ["kit", &stock, &pumps, "--outage", &outage, "--certificate", &proof, "--force"];
+        let files = ["--out", &out, "--json", &json];
+        let (status, told) = said(gapwright(&[&usual[..], &files, more].concat()));
+        assert_eq!(status, Some(0), "{told}");
+        told
+    };
+    let verify = |name: &str, more: &[&str]| {
+        let usual = ["verify", &at(name), "--outage", &outage, "--certificate", &proof];
+        said(gapwright(&[&usual[..], more].concat()))
+    };
+    let book = |what: &[&str]| {
+        let (status, told) = said(gapwright(&[&["book", &outage], what].concat()));
+        assert_eq!(status, Some(0), "{told}");
+    };
+    fs::write(&stock, PEELED[0]).unwrap();
+    fs::write(&pumps, PEELED[1]).unwrap();
+    plan("1", &[]);
+    book(&["bag", "A"]);
+    // A peeled shim in a bag is none of the stock: the bag stays closed as it is.
+    plan("closed", &[]);
+    for name in ["closed.json", "closed.xlsx"] {
+        let (status, told) = verify(name, &[]);
+        assert_eq!(status, Some(0), "{told}");
+        assert!(told.contains("Every kit holds: 1 of 1 measured pump"), "{told}");
+        assert!(told.contains("bags reopened 0: proven"), "{told}");
+    }
+    let refused = verify_without(&at("closed.json"), [&stock, &pumps], &proof);
+    assert!(refused.contains("give its outage file instead of the workbooks"), "{refused}");
+    // One more pump needs the whole shim beside it: the bag is opened, and the peeled one is lost.
+    fs::write(&pumps, PEELED[1].replace("F1,,0.050", "F1,0.041,0.050")).unwrap();
+    let told = plan("held", &["--hold", "A"]);
+    assert!(told.contains("1 of 2 pumps can be kitted"), "{told}");
+    assert_eq!(verify("held.json", &["--hold", "A"]).0, Some(0));
+    let (status, told) = verify("held.json", &[]);
+    assert_eq!(status, Some(1), "without the hold it is not the best: {told}");
+    let told = plan("opened", &[]);
+    assert!(told.contains("2 of 2 pumps can be kitted"), "{told}");
+    assert!(told.contains("reopen 1 bag: A (this plan): 2 served"), "{told}");
+    assert!(told.contains("A peeled piece goes back into no bin."), "{told}");
+    let (status, told) = verify("opened.json", &[]);
+    assert_eq!(status, Some(0), "{told}");
+    assert!(told.contains("bags reopened 1: proven; the bound was added up again."), "{told}");
+    book(&["put-back", "A"]);
+    book(&["bag", "A", "C"]);
+    let (_, told) = said(gapwright(&["status", &outage]));
+    assert!(told.contains("2 bagged: A (kit") && !told.contains("L40 "), "{told}");
+    // A plan that another outage entered is named.
+    let other = at("other.outage");
+    let begun = ["kit", &stock, &pumps, "--outage", &other, "--out", &at("other.xlsx")];
+    assert_eq!(said(gapwright(&begun)).0, Some(0));
+    let asked = ["verify", &at("opened.json"), "--outage", &other, "--certificate", &proof];
+    let (status, told) = said(gapwright(&asked));
+    assert_eq!(status, Some(2), "{told}");
+    assert!(told.contains("give the outage file of this plan"), "{told}");
+}
+
+fn verify_without(plan: &str, [stock, pumps]: [&str; 2], proof: &str) -> String {
+    let (status, told) = said(gapwright(&["verify", plan, stock, pumps, "--certificate", proof]));
+    assert_eq!(status, Some(2), "{told}");
+    told
+}

@@ -110,9 +110,9 @@ fn best(job: &Job) -> (Value, Vec<[i64; 3]>, Vec<bool>) {
     });
     let beside = beside.unwrap();
     let mut ways: Vec<Vec<Way>> = job.pumps.iter().map(|pump| every_way(&beside, pump)).collect();
-    for (pump, way) in ways.iter_mut().enumerate().flat_map(|(at, ways)| {
-        ways.iter_mut().map(move |way| (at, way))
-    }) {
+    for (pump, way) in
+        ways.iter_mut().enumerate().flat_map(|(at, ways)| ways.iter_mut().map(move |way| (at, way)))
+    {
         way.cost = cost(job, &job.pumps[pump], &way.packs);
     }
     let stood: Vec<Vec<(usize, [bool; 2])>> =
