@@ -194,7 +194,7 @@ const ONLY_READ: [(&str, &[&str]); 16] = [
     // Its outputs have names of their own in that folder.
     ("export", &["--out-dir"]),
     ("stack", &["--stock", "--plan", "--models"]),
-    ("verify", &["--certificate", "--models"]),
+    ("verify", &["--certificate", "--models", "--outage"]),
     ("check", &["--models"]),
     ("provision", &["--history", "--models"]),
     ("recheck", &["--readings", "--models"]),

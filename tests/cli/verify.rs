@@ -265,7 +265,7 @@ fn a_plan_of_a_running_outage_is_added_up_from_its_outage_file() {
     let other = at("other.outage");
     let begun = ["kit", &stock, &pumps, "--outage", &other, "--out", &at("other.xlsx")];
     assert_eq!(said(gapwright(&begun)).0, Some(0));
-    let asked = ["verify", &at("opened.json"), "--outage", &other, "--certificate", &proof];
+    let asked = ["verify", &at("closed.json"), "--outage", &other, "--certificate", &proof];
     let (status, told) = said(gapwright(&asked));
     assert_eq!(status, Some(2), "{told}");
     assert!(told.contains("give the outage file of this plan"), "{told}");
