@@ -139,6 +139,23 @@ impl Browser {
         self.post("/execute/async", &json!({ "script": script, "args": [] }))
     }
 
+    /// Puts text on the clipboard: the browser refuses while its window has no focus yet.
+    pub fn to_clipboard(&self, text: &str) {
+        let began = Instant::now();
+        let script = format!(
+            "await navigator.clipboard.writeText({0}); return await navigator.clipboard.readText() === {0};",
+            json!(text)
+        );
+        loop {
+            let done = self.run_waiting(&script);
+            if done == json!(true) {
+                return;
+            }
+            assert!(began.elapsed() < PATIENCE, "not on the clipboard: {done}");
+            std::thread::sleep(Duration::from_millis(20));
+        }
+    }
+
     /// Waits until an expression is true.
     pub fn until(&self, expression: &str) {
         let began = Instant::now();

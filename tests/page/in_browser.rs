@@ -165,9 +165,7 @@ fn blocks_go_in_and_out() {
     let permissions = json!({ "origin": served.origin(), "permissions": ["clipboardReadWrite", "clipboardSanitizedWrite"] });
     browser.devtools("Browser.grantPermissions", &permissions);
     focus(&browser, "B", "bareclearance");
-    browser.run_waiting(
-        r"await navigator.clipboard.writeText('0.0511\t0.0501\r\n0,0411\t0.0502\r\n');",
-    );
+    browser.to_clipboard("0.0511\t0.0501\r\n0,0411\t0.0502\r\n");
     browser.keys(&["^v"]);
     browser.until(&format!("{} === '0.0502'", text("A", "snapring")));
     assert_eq!(browser.run(&format!("return {}", text("A", "bareclearance"))), json!("0,0411"));
@@ -189,7 +187,7 @@ fn blocks_go_in_and_out() {
         text("A", "snapring")
     ));
     // One value over a selection.
-    browser.run_waiting("await navigator.clipboard.writeText('4');");
+    browser.to_clipboard("4");
     focus(&browser, "B", "priority");
     browser.keys(&["+Down", "+Down", "^v"]);
     for tag in ["A", "B", "C"] {
