@@ -64,8 +64,6 @@ pub struct LeftCount {
 /// Reason that nothing was counted.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Uncounted {
-    /// Pieces are cut from plates.
-    Plates,
     /// The search ended before all ways to kit them were listed.
     Stopped(Stop),
     /// The ways to kit them take too much memory.

@@ -170,8 +170,6 @@ pub struct NotCountedJson {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum NotMadeJson {
-    /// Pieces are cut from plates.
-    Plates,
     /// The search ended first.
     Stopped,
     /// More memory than the run may have would be needed.

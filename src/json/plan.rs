@@ -250,7 +250,6 @@ fn left(job: &Job, plan: &Plan) -> Option<LeftJson> {
             .collect(),
     };
     let not_made = |why: &Uncounted| match why {
-        Uncounted::Plates => NotMadeJson::Plates,
         Uncounted::Stopped(_) => NotMadeJson::Stopped,
         Uncounted::Memory => NotMadeJson::Memory,
         Uncounted::TooMany => NotMadeJson::TooMany,

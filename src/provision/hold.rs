@@ -11,7 +11,8 @@
 //!   may be of no use at all.
 //! - A piece is worth as many outages as it is needed in: those that the trolley was chosen for, with the kits out of it.
 //!   How often they will do is counted on other outages (`left`).
-//! - Pieces are held back one by one: neither those cut from plates nor those out of packs that are spoiled once opened.
+//! - Pieces are held back one by one: neither those cut from plates nor those out of packs that are spoiled once opened. The
+//!   trolley is chosen beside the plates that are left whole, shared out evenly among the shapes.
 
 use rayon::prelude::*;
 
@@ -22,9 +23,8 @@ use crate::forecast::{Expected, Forecast};
 use crate::job::{HoldBack, Job};
 use crate::narrow::narrow;
 use crate::plan::{Plan, Uncounted};
-use crate::stock::Item;
 
-use super::left::{Outlook, ahead, drawn, left, uncounted};
+use super::left::{Outlook, ahead, drawn, left, shapes, uncounted, untouched};
 use super::scenarios::Purpose;
 use super::serve::Open;
 use super::{ProvisionError, ProvisionOptions, SetAside, provision};
@@ -45,16 +45,14 @@ pub fn to_hold_back(
     control: &Control<'_>,
 ) -> Result<Vec<HoldBack>, Uncounted> {
     let Some(outlook) = ahead(job) else { return Ok(Vec::new()) };
-    if !job.plates.is_empty() {
-        return Err(Uncounted::Plates);
-    }
     let control = &control.share().quick(usize::MAX);
     let _lists = control.lists();
     let question = question(&outlook.forecast);
     let (ways, scenarios) =
         drawn(&outlook.forecast, (Purpose::Choosing, question.scenarios), control)
             .map_err(uncounted)?;
-    let all: Vec<u32> = job.stock.iter().map(Item::available).collect();
+    let shapes = shapes(job, &ways.wanted());
+    let all = untouched(job, &shapes);
     let open = Open::within(&ways, &scenarios, &all, control);
     let kitted = |there: &[u32]| {
         let open = open.other(there);
@@ -63,13 +61,13 @@ pub fn to_hold_back(
             .filter(|&number| open.kits(scenarios.of(number), there, MOVES).is_some());
         narrow::<u32>(kitted.count())
     };
-    let mut there = left(job, plan, &[]);
+    let mut there = left(job, plan, &shapes);
     let free = kitted(&there);
     if free < question.required(question.scenarios) && free < kitted(&all) {
         let wished = trolley(&outlook, all, control).map_err(uncounted)?;
         let wishing = job.clone().holding_back(wished);
         let other = choose(&wishing, control).map_err(|error| uncounted(error.into()))?;
-        let dear = left(&wishing, &other, &[]);
+        let dear = left(&wishing, &other, &shapes);
         if kitted(&dear) > free {
             there = dear;
         }
@@ -120,9 +118,9 @@ fn one_by_one(
         let outages = used.iter().filter(|used| used[item] > number).count();
         u32::try_from(outages).unwrap_or(u32::MAX).max(1)
     };
-    let pieces = trolley
-        .iter()
-        .flat_map(|&SetAside { item, count }| (0..count).map(move |number| (item, number)));
+    let whole = trolley.iter().filter(|of| forecast.job().stock[of.item].cut.is_none());
+    let pieces =
+        whole.flat_map(|&SetAside { item, count }| (0..count).map(move |number| (item, number)));
     let pieces = pieces.map(|(item, number)| HoldBack { item, worth: needed(item, number) });
     let pieces = pieces.collect();
     drop(lists);

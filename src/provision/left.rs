@@ -80,13 +80,7 @@ fn count(
     let issued = plan.issued(job);
     let wanted = ways.wanted();
     let shapes = shapes(job, &wanted);
-    let whole: Vec<u32> = job.plates.iter().map(PlateLot::available).collect();
-    let all: Vec<u32> = (0..job.stock.len())
-        .map(|item| match job.stock[item].cut {
-            Some(_) => from_plates(job, item, &whole, &shapes),
-            None => job.stock[item].available(),
-        })
-        .collect();
+    let all = untouched(job, &shapes);
     let most = left(job, plan, &vec![1; job.plates.len()]);
     let left = left(job, plan, &shapes);
     let open = Open::within(&ways, &scenarios, &left, control);
@@ -154,7 +148,13 @@ fn count(
     used_up.sort_by_key(|&(item, kitted)| (std::cmp::Reverse(kitted), item));
     let without_plan = base + kitted_from(&all, &not);
     let every: Vec<usize> = (0..scenarios.len()).collect();
-    let held_alone = (!job.hold_back.is_empty()).then(|| kitted_from(&plan.held_back(job), &every));
+    let held_alone = (!job.hold_back.is_empty()).then(|| {
+        let mut alone = plan.held_back(job);
+        // Those cut from plates are not held back, and counted as left.
+        let cut = (0..alone.len()).filter(|&item| job.stock[item].cut.is_some());
+        cut.for_each(|item| alone[item] = left[item]);
+        kitted_from(&alone, &every)
+    });
     drop(lists);
     Ok(LeftCount {
         draws,
@@ -166,6 +166,16 @@ fn count(
         pumps: outlook.pumps.iter().copied().zip(kitted).collect(),
         used_up,
     })
+}
+
+/// Pieces of each item that are there before any plan, with whole plates shared out among so many shapes, by plate.
+pub(super) fn untouched(job: &Job, shapes: &[u32]) -> Vec<u32> {
+    let whole: Vec<u32> = job.plates.iter().map(PlateLot::available).collect();
+    let there = job.stock.iter().enumerate().map(|(item, lot)| match lot.cut {
+        Some(_) => from_plates(job, item, &whole, shapes),
+        None => lot.available(),
+    });
+    there.collect()
 }
 
 /// Pieces of each item that a plan leaves, those that it holds back among them, with whole plates shared out among so many
@@ -189,7 +199,7 @@ fn from_plates(job: &Job, item: usize, whole: &[u32], shapes: &[u32]) -> u32 {
 }
 
 /// Number of shapes that the pumps can take of each plate.
-fn shapes(job: &Job, wanted: &[bool]) -> Vec<u32> {
+pub(super) fn shapes(job: &Job, wanted: &[bool]) -> Vec<u32> {
     let mut shapes = vec![0; job.plates.len()];
     for (lot, _) in job.stock.iter().zip(wanted).filter(|(_, wanted)| **wanted) {
         if let Some(cut) = lot.cut {

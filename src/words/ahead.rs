@@ -61,8 +61,9 @@ fn counted(job: &Job, count: &LeftCount) -> Vec<String> {
     )];
     if let Some(alone) = count.held_alone {
         let about = interval(exact_interval(alone, *draws, LEVEL));
+        let plates = if job.plates.is_empty() { "" } else { ", with the plates that are left," };
         said.push(format!(
-            "The pieces held back do by themselves in {alone} of these outages, for which they were not chosen ({about}, at 95 %)."
+            "The pieces held back do by themselves{plates} in {alone} of these outages, for which they were not chosen ({about}, at 95 %)."
         ));
     }
     if let [_, _, ..] = &count.pumps[..] {
@@ -164,7 +165,6 @@ pub fn not_counted<'a>(job: &'a Job, plan: &Plan) -> Vec<(&'a NotMeasured, &'a s
 
 fn uncounted(why: Uncounted) -> String {
     match why {
-        Uncounted::Plates => "pieces are cut from plates, of which none are held back".into(),
         Uncounted::Stopped(stop) => format!("the {} came first", stop.words()),
         Uncounted::Memory => "it takes more memory than the run may".into(),
         Uncounted::TooMany => "they can be kitted in too many ways".into(),

@@ -18,6 +18,7 @@ mod edges;
 mod errors;
 #[path = "../bench/generate.rs"]
 mod generate;
+mod held;
 mod plates;
 mod purchase;
 mod student;
@@ -42,6 +43,7 @@ use gapwright::pump::{Growth, Measured, Pump};
 use gapwright::stack::{Alike, Coverage};
 use gapwright::stock::Cut;
 use gapwright::stock::{Code, Item, Size};
+use itertools::Itertools;
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
@@ -379,6 +381,9 @@ impl Walk<'_> {
                 sum[1] += i64::from(paid_for(job, item, count)) * job.stock[item].unit_cost.raw();
             }
         }
+        if !job.hold_back.is_empty() {
+            sum[0] = sum[0] * HELD - held_back(job, &self.left);
+        }
         let taken = &self.taken;
         let best = &mut self.best;
         match best.value {
@@ -390,6 +395,21 @@ impl Walk<'_> {
             _ => *best = Best { value: Some(sum), count: 1, first: Some(taken.clone()) },
         }
     }
+}
+
+/// More than all pieces held back are worth.
+const HELD: i64 = 1_000;
+
+/// Most worth that can be held back of the pieces that are left.
+fn held_back(job: &Job, left: &[u32]) -> i64 {
+    let mut left = left.to_vec();
+    let dearest_first = job.hold_back.iter().sorted_by_key(|piece| std::cmp::Reverse(piece.worth));
+    let held = dearest_first.filter(|piece| {
+        let there = left[piece.item] > 0;
+        left[piece.item] -= u32::from(there);
+        there
+    });
+    held.map(|piece| i64::from(piece.worth)).sum()
 }
 
 fn by_the_pack(job: &Job, item: usize) -> bool {

@@ -177,7 +177,6 @@ fn codes_of_verdicts() {
         &schema,
         "NotMadeJson",
         &[
-            ("plates", NotMadeJson::Plates),
             ("stopped", NotMadeJson::Stopped),
             ("memory", NotMadeJson::Memory),
             ("too_many", NotMadeJson::TooMany),
