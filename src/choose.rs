@@ -103,6 +103,7 @@ mod climb;
 pub(crate) mod combination;
 pub mod control;
 mod cuts;
+mod draft;
 pub mod holding;
 pub(crate) mod instance;
 mod master;
@@ -126,6 +127,7 @@ mod ways;
 mod why;
 pub mod worth;
 
+pub use draft::Draft;
 pub use relaxation::Backend;
 
 /// Internals of the search, for those who measure it or try it on a bare problem from a book. They may change
@@ -151,23 +153,22 @@ use rayon::prelude::*;
 use thiserror::Error;
 
 use crate::accounting::scarcity_points;
-use crate::certificate::{Certificate, GroupProof, PieceToHoldBack};
+use crate::certificate::GroupProof;
 use crate::cutting::Layout;
-use crate::job::{HoldBack, Job};
+use crate::job::Job;
 use crate::model::Pack;
-use crate::plan::{Kit, LeftOut, Objective, ObjectiveValue, PackPick, Pick, Plan, Stop};
+use crate::plan::{Kit, Objective, ObjectiveValue, PackPick, Pick, Plan, Stop};
 use crate::problem::{Place, Problem};
 use crate::stock::{Code, Item};
 use combination::{Combination, Window};
-use control::{Control, Listed, NoRoom, Pace, Phase, UNITS, Unlisted, Work};
+use control::{Control, Listed, NoRoom, Pace, Phase, UNITS, Unlisted};
 use instance::{Assignment, Column, CostRow, Instance, Uses};
 use pattern::Pattern;
 use proof::Named;
-use stages::{Reached, Solved};
-use standing::{OutOfPlay, Stood};
+use stages::Solved;
+use standing::Stood;
 use supply::Supplier;
 use warm::Warm;
-use why::Reasons;
 
 /// Reason that no plan could be made at all.
 #[derive(Debug, Clone, PartialEq, Eq, Error)]
@@ -273,7 +274,7 @@ pub(crate) const MOST_COLUMNS: usize = 40_000_000;
 /// # Errors
 /// [`ChooseError`] when there are too many ways or too many items to list.
 pub fn choose(job: &Job, control: &Control<'_>) -> Result<Plan, ChooseError> {
-    choose_with(job, None, control)
+    Ok(drafted(job, None, control)?.settled(control))
 }
 
 /// [`choose`] from what the last choice left, of a job like this one or of any other. A plan that is proven is the same,
@@ -282,15 +283,28 @@ pub fn choose(job: &Job, control: &Control<'_>) -> Result<Plan, ChooseError> {
 /// # Errors
 /// As [`choose`].
 pub fn choose_from(job: &Job, warm: &mut Warm, control: &Control<'_>) -> Result<Plan, ChooseError> {
-    choose_with(job, Some(warm), control)
+    Ok(drafted(job, Some(warm), control)?.settled(control))
 }
 
-fn choose_with(
-    job: &Job,
-    mut warm: Option<&mut Warm>,
-    control: &Control<'_>,
-) -> Result<Plan, ChooseError> {
-    let _lists = control.lists();
+/// The first step of [`choose_from`]: the goals, as far as the control allows. [`Draft::settled`] is the second one, where the
+/// draft is not [hurried](Draft::is_hurried).
+///
+/// # Errors
+/// As [`choose`].
+pub fn draft_from<'a>(
+    job: &'a Job,
+    warm: &'a mut Warm,
+    control: &Control<'a>,
+) -> Result<Draft<'a>, ChooseError> {
+    drafted(job, Some(warm), control)
+}
+
+fn drafted<'a>(
+    job: &'a Job,
+    mut warm: Option<&'a mut Warm>,
+    control: &Control<'a>,
+) -> Result<Draft<'a>, ChooseError> {
+    let lists = control.lists();
     if job.stock.len() + job.plates.len() > MOST_ITEMS {
         return Err(ChooseError::TooManyItems);
     }
@@ -300,20 +314,23 @@ fn choose_with(
     if has_bags || !job.hold_back.is_empty() {
         // Bags closed, and every piece held back that is to be.
         let out = stood.out_of_play(job, &|_| true, true);
-        let plan = chosen(job, (&stood, &out), None, warm.as_deref_mut(), control)?;
+        let draft = Draft::of(job, (&stood, out), None, warm.as_deref_mut(), control)?;
+        let plan = draft.plan(control);
+        let is_out = |pump| draft.out.has(pump);
         let short: Vec<bool> = (plan.kits.iter().enumerate())
-            .map(|(pump, kit)| matches!(kit, Kit::Short(_)) && !out.has(pump))
+            .map(|(pump, kit)| matches!(kit, Kit::Short(_)) && !is_out(pump))
             .collect();
         let mut bags = job.bags().filter(|&pump| stood.has_bag(pump));
         let kept = bags.all(|pump| plan.leaves_closed(job, pump))
             && plan.held_back.len() == job.hold_back.len();
-        if kept && none_has_a_column(job, &short, control)? {
-            return Ok(plan);
+        if kept && none_has_a_column(job, &short, &control.unhurried())? {
+            return Ok(draft.within(warm, lists));
         }
         known = Some(plan.kits);
     }
     let out = stood.out_of_play(job, &|_| false, false);
-    chosen(job, (&stood, &out), known.as_deref(), warm, control)
+    let draft = Draft::of(job, (&stood, out), known.as_deref(), warm.as_deref_mut(), control)?;
+    Ok(draft.within(warm, lists))
 }
 
 /// Whether none of some pumps could have a kit out of all pieces.
@@ -324,172 +341,6 @@ fn none_has_a_column(job: &Job, some: &[bool], control: &Control<'_>) -> Result<
     let available: Vec<u32> = job.stock.iter().map(Item::available).collect();
     let laid = Setup::build(job, some, &available, Beside::default(), control)?;
     Ok(laid.cut.is_none() && laid.columns.iter().all(Vec::is_empty))
-}
-
-/// Group on the way to its plan.
-struct Solving {
-    group: Group,
-    instance: Instance,
-    reached: Reached,
-    work: Work,
-    /// Whether its columns are those near the bound.
-    near: bool,
-    /// Whether it is taken over from the choice before, its order settled.
-    taken_over: bool,
-}
-
-/// Chooses pieces for the pumps in play, from a plan that is known, if there is one, and from what the choice before left.
-fn chosen(
-    job: &Job,
-    (stood, out): (&Stood, &OutOfPlay),
-    known: Option<&[Kit]>,
-    warm: Option<&mut Warm>,
-    control: &Control<'_>,
-) -> Result<Plan, ChooseError> {
-    let OutOfPlay { available, .. } = out;
-    let aims = objectives(job);
-    // Pieces to hold back are no pumps, which groups are compared by.
-    let warm = warm.filter(|_| job.hold_back.is_empty());
-    let before = warm.as_ref().and_then(|warm| warm.before(job, available, &aims));
-    let before = before.as_ref();
-    let mut near = near::Laid::of(job, available, out, before, control);
-    // Bags and pieces to hold back that are in play are columns of their own.
-    let holders = out.holders(job);
-    let held = |item: &u16| holders.iter().flatten().any(|piece| piece.uses[0].0 == *item);
-    let beside = |item: &u16| held(item) || stood.has_in_play(*item, out);
-    let bagged = |group: &Group| {
-        group.pumps.iter().any(|&pump| stood.has_bag(pump)) || group.items.iter().any(beside)
-    };
-    for group in near.groups.extract_if(.., |group| bagged(group)) {
-        group.pumps.iter().for_each(|&pump| near.others[pump] = true);
-    }
-    let near_groups = std::mem::take(&mut near.groups);
-    let found: Vec<Result<Solving, Group>> = near_groups
-        .into_par_iter()
-        .map(|group| {
-            let work = control.work();
-            if let Some((instance, reached)) = before.and_then(|before| before.whole(&group, true))
-            {
-                return Ok(Solving {
-                    group,
-                    instance,
-                    reached,
-                    work,
-                    near: true,
-                    taken_over: true,
-                });
-            }
-            let counted = control.working(&work);
-            let found = near::reached(job, (&near, &group, stood), available, &aims, &counted);
-            let Some(near::InWindow { instance, reached }) = found else { return Err(group) };
-            Ok(Solving { group, instance, reached, work, near: true, taken_over: false })
-        })
-        .collect();
-    let mut listed = near.others.clone();
-    let mut groups = Vec::new();
-    let mut servable: Vec<bool> =
-        (0..job.pumps.len()).map(|pump| near.servable(pump) || out.has(pump)).collect();
-    for found in found {
-        match found {
-            Ok(solving) => groups.push(solving),
-            Err(group) => group.pumps.iter().for_each(|&pump| listed[pump] = true),
-        }
-    }
-    // The reason that a pump is short is looked for in lists.
-    listed.iter_mut().zip(&servable).for_each(|(listed, servable)| *listed |= !servable);
-    let beside = Beside { stood: stood.clone(), holders };
-    let mut laid = Setup::build(job, &listed, available, beside, control)?;
-    for (pump, columns) in laid.columns.iter().enumerate().take(job.pumps.len()) {
-        if listed[pump] {
-            servable[pump] = !columns.is_empty();
-        }
-    }
-    let instances = laid.instances(job, &aims);
-    let whole = laid.cut.is_none();
-    let others = std::mem::take(&mut laid.groups).into_par_iter().zip(instances);
-    let others = others.map(|(group, mut instance)| {
-        let work = control.work();
-        stood.price(&group, &aims, &mut instance);
-        let same = before.filter(|_| whole).and_then(|before| before.whole(&group, false));
-        if let Some((_, reached)) = same.filter(|(before, _)| *before == instance) {
-            return Solving { group, instance, reached, work, near: false, taken_over: true };
-        }
-        let start = known.and_then(|kits| group.at_hand(job, kits, &instance));
-        let reached = stages::reached(&instance, &aims, start, &control.working(&work));
-        Solving { group, instance, reached, work, near: false, taken_over: false }
-    });
-    groups.extend(others.collect::<Vec<_>>());
-    // After all groups, because the goals of every group come first. The general solver's work is not counted: only its time.
-    let share = control.share();
-    groups.par_iter_mut().filter(|of| !of.taken_over).for_each(|of| {
-        let Solving { instance, reached, work, .. } = of;
-        let again = work.again();
-        match instance.blocks.len() > instance.pumps {
-            true => reached.settle(instance, &aims, &share),
-            false => reached.settle(instance, &aims, &control.working(&again)),
-        }
-    });
-    let order = groups.iter().find_map(|of| of.reached.unsettled);
-    let proofs =
-        groups.iter().map(|of| of.group.proof(&laid.suppliers, &of.instance, &of.reached.solved));
-    // A proof over some of the columns proves nothing.
-    let proofs = if whole { proofs.collect() } else { Vec::new() };
-    if let Some(warm) = warm.filter(|_| whole) {
-        warm.keep(job, available, &aims, (&near, &groups));
-    }
-    if let Some((group, columns)) = out.group() {
-        let mut instance = group.instance(job, &aims, &laid.ready, columns, &[]);
-        stood.price(&group, &aims, &mut instance);
-        let reached = stages::settled(&instance);
-        let work = control.work();
-        groups.push(Solving { group, instance, reached, work, near: false, taken_over: false });
-    }
-    let mut kits: Vec<Option<Vec<PackPick>>> = vec![None; job.pumps.len()];
-    let (mut layouts, mut held_back) = (Vec::new(), Vec::new());
-    for Solving { group, instance, reached, .. } in &groups {
-        let taken = &reached.solved.taken;
-        group.read(job, &laid.suppliers, instance, taken, &mut kits, &mut layouts);
-        let held = group.pumps.iter().zip(taken).filter(|(_, taken)| taken.is_some());
-        held_back.extend(held.filter_map(|(block, _)| block.checked_sub(job.pumps.len())));
-    }
-    layouts.sort();
-    held_back.sort_unstable();
-    let pieces = job.hold_back.iter().enumerate();
-    let pieces = pieces.map(|(at, &HoldBack { item, worth })| PieceToHoldBack {
-        item,
-        worth,
-        held: held_back.contains(&at),
-    });
-    let certificate = Certificate { groups: proofs, to_hold_back: pieces.collect() };
-    for (pump, kit) in kits.iter_mut().enumerate() {
-        *kit = kit.take().map(|kit| stood.as_it_was(job, pump, kit));
-    }
-    let reasons = Reasons {
-        job,
-        available,
-        held: &out.none,
-        drawers: &laid.drawers,
-        servable: &servable,
-        layouts: &layouts,
-        cut: laid.cut.is_some(),
-        control,
-    };
-    let stopped = groups.iter().find_map(|of| of.reached.solved.stopped);
-    let groups: Vec<(&Group, &Solved)> =
-        groups.iter().map(|of| (&of.group, &of.reached.solved)).collect();
-    Ok(Plan {
-        kits: reasons.explain(kits),
-        goals: laid.goals(job, &aims, &groups),
-        layouts,
-        held_back,
-        worth: Vec::new(),
-        holding: Vec::new(),
-        cures: Vec::new(),
-        left: None,
-        stopped_by: laid.cut.or(stopped),
-        left_out: LeftOut { order, worth: None },
-        certificate,
-    })
 }
 
 /// Bare problem of each group of pumps, as [`choose`] solves them one by one: for counts and measurements.

@@ -39,20 +39,21 @@ mod others;
 
 use std::collections::{BTreeMap, HashMap};
 use std::sync::Arc;
+use std::time::{Duration, Instant};
 
 use crate::choose::control::Control;
 use crate::choose::warm::Warm;
 use crate::choose::worth::valued;
-use crate::choose::{ChooseError, choose_from};
+use crate::choose::{ChooseError, choose_from, draft_from};
 use crate::issue::key;
 use crate::job::Job;
-use crate::plan::PackPick;
+use crate::plan::{Objective, PackPick, Plan};
 use crate::problem::{Place, Problem, Problems, Spot};
 use crate::pump::Pump;
 use crate::pump_cells::{CellAt, PumpCells, PumpHeading, contents, put};
 use crate::read::{self, Sources, Stamp};
 use crate::sheet::{Book, Sheet};
-use crate::verify::{Breach, Verified, verify};
+use crate::verify::{Breach, Verified, verify, verify_after};
 pub use change::{Fate, FateChange, KitPieces};
 use held::HeldKits;
 pub use others::{OtherKit, OtherKitList, OthersCost, other_kits};
@@ -113,14 +114,65 @@ pub fn plan_from(job: &Job, warm: &mut Warm, control: &Control<'_>) -> Result<Ve
     verify(job.clone(), plan).map_err(PlanError::Breaches)
 }
 
+/// [`plan_from`] in steps, each checked and shown as soon as it is there: where the goals take long a first answer, with its
+/// bounds, after about `answer`; the plan whose goals are reached; and, as the result, the plan with the order among equal
+/// ones settled. `None` if whoever is shown one says that no more is needed.
+///
+/// A first answer is shown only where no other plan serves more pumps.
+///
+/// # Errors
+/// As [`plan`].
+pub fn plan_in_steps(
+    job: &Job,
+    warm: &mut Warm,
+    (control, answer): (&Control<'_>, Duration),
+    show: &mut dyn FnMut(&Arc<Verified>, FirstSteps) -> bool,
+) -> Result<Option<Arc<Verified>>, PlanError> {
+    let checked = |plan: Plan| verify(job.clone(), plan).map(Arc::new).map_err(PlanError::Breaches);
+    let soon = Instant::now().checked_add(answer).map(|at| control.soon(at));
+    let hurried = soon.as_ref().unwrap_or(control);
+    let mut draft = draft_from(job, warm, hurried).map_err(PlanError::Choose)?;
+    if draft.is_hurried() {
+        let plan = draft.plan(control);
+        drop(draft);
+        let serves_most = plan.goals.iter().all(|goal| match goal.objective {
+            Objective::ServedWeight | Objective::ServedOf(_) => goal.proven(),
+            _ => true,
+        });
+        if serves_most && !show(&checked(plan)?, FirstSteps::Answer) {
+            return Ok(None);
+        }
+        draft = draft_from(job, warm, control).map_err(PlanError::Choose)?;
+    }
+    let first = checked(draft.plan(control))?;
+    if !show(&first, FirstSteps::Goals) {
+        return Ok(None);
+    }
+    let is_due = draft.is_due();
+    let mut last = draft.settled(control);
+    if is_due && last.left_out.order.is_some() {
+        last = choose_from(job, warm, control).map_err(PlanError::Choose)?;
+    }
+    let last = verify_after(&first, last).map_err(PlanError::Breaches)?;
+    Ok(Some(Arc::new(last)))
+}
+
+/// Steps before a plan is settled.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum FirstSteps {
+    /// A plan with its bounds: one that is better on a later goal may follow.
+    Answer,
+    /// The goals are reached as far as they can be.
+    Goals,
+}
+
 /// The plan with the worth of one more of each item.
 ///
 /// # Errors
 /// [`PlanError::Breaches`].
 pub fn with_worth(planned: &Verified, control: &Control<'_>) -> Result<Verified, PlanError> {
-    let job = planned.job();
-    let plan = valued(job, planned.plan().clone(), control);
-    verify(job.clone(), plan).map_err(PlanError::Breaches)
+    let plan = valued(planned.job(), planned.plan().clone(), control);
+    verify_after(planned, plan).map_err(PlanError::Breaches)
 }
 
 /// Texts of cells, and kits that are held, before and after a step.
@@ -380,15 +432,21 @@ impl Scratch {
     }
 
     /// Takes a plan over if it is of the values at hand. The first one counts as seen.
-    pub fn take(&mut self, revision: u64, planned: Verified) -> bool {
-        if revision != self.revision {
-            return false;
-        }
-        self.planned = Some((revision, Arc::new(planned)));
-        if self.seen.is_none() {
+    pub fn take(&mut self, revision: u64, planned: impl Into<Arc<Verified>>) -> bool {
+        let taken = self.take_first_step(revision, planned);
+        if taken && self.seen.is_none() {
             self.acknowledge();
         }
-        true
+        taken
+    }
+
+    /// Takes a plan over whose order among equal ones is still open. It does not count as seen.
+    pub fn take_first_step(&mut self, revision: u64, planned: impl Into<Arc<Verified>>) -> bool {
+        let taken = revision == self.revision;
+        if taken {
+            self.planned = Some((revision, planned.into()));
+        }
+        taken
     }
 
     /// Pumps whose kits are not those of the plan that was seen last, in the order of the workbook.

@@ -162,6 +162,8 @@ const BEFORE_CUTS: usize = 60;
 pub struct Control<'a> {
     start: Instant,
     deadline: Option<Instant>,
+    /// When a search ends although there is time left, since somebody waits for a first answer.
+    soon: Option<Instant>,
     interrupt: Option<&'a AtomicBool>,
     looks: Option<&'a Looks>,
     room: Option<&'a Room>,
@@ -184,6 +186,7 @@ impl<'a> Control<'a> {
         Control {
             start: Instant::now(),
             deadline: None,
+            soon: None,
             interrupt: None,
             looks: None,
             room: None,
@@ -207,6 +210,23 @@ impl<'a> Control<'a> {
     pub fn limit(mut self, limit: Duration) -> Control<'a> {
         self.deadline = self.start.checked_add(limit);
         self
+    }
+
+    /// Ends the searches of a [draft](crate::choose::draft_from) at a moment, although the limit leaves time: for a first
+    /// answer. What they search in is listed and bounded all the same.
+    #[must_use]
+    pub fn soon(&self, at: Instant) -> Control<'a> {
+        Control { soon: Some(at), ..*self }
+    }
+
+    /// Control that goes on when the first answer is due.
+    pub(crate) fn unhurried(&self) -> Control<'a> {
+        Control { soon: None, ..*self }
+    }
+
+    /// Whether the first answer is due, and what comes now may have been ended by that.
+    pub(crate) fn is_due(&self) -> bool {
+        self.soon.is_some_and(|at| Instant::now() >= at)
     }
 
     /// Bounds the memory of the lists that are made.
@@ -373,7 +393,8 @@ impl<'a> Control<'a> {
         if self.interrupt.is_some_and(|flag| flag.load(Ordering::Relaxed)) {
             return Some(Stop::Interrupt);
         }
-        self.deadline.is_some_and(|deadline| Instant::now() >= deadline).then_some(Stop::TimeLimit)
+        let end = self.deadline.into_iter().chain(self.soon).min();
+        end.is_some_and(|end| Instant::now() >= end).then_some(Stop::TimeLimit)
     }
 
     /// Counts units of work, if looks are counted.

@@ -280,7 +280,7 @@ pub(super) fn reached(
 ) -> Option<InWindow> {
     let mut root = Root::new(job, laid, group, available, aims)?;
     root.stood = Some(stood);
-    let peak = root.climb(i128::MAX, control)?;
+    let peak = root.climb(i128::MAX, &control.unhurried())?;
     root.search(&peak, control)
 }
 
@@ -652,6 +652,15 @@ impl<'a> Root<'a> {
                 continue;
             }
             if found.better.is_none() && control.stop().is_some() {
+                // For a first answer any plan of the window will do: it lies near the bound.
+                let due = control.is_due();
+                if let Some(plan) = due.then(|| window.any(self, &control.unhurried())).flatten() {
+                    found.bound = round_up(peak.bound, self.step);
+                    found.better = Some(plan);
+                    found.allowed = window.allowed.clone();
+                    found.stopped = control.stop();
+                    return window.done(self, found, control);
+                }
                 return Some(self.greedy(peak, window, control));
             }
             if !found.whole && control.stop().is_none() {

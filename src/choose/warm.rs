@@ -14,12 +14,13 @@
 use std::collections::HashMap;
 use std::sync::Arc;
 
+use crate::choose::draft::Solving;
 use crate::choose::instance::Instance;
 use crate::choose::near::{Choices, Drawer, Laid};
 use crate::choose::pattern::Pattern;
 use crate::choose::stages::Reached;
 use crate::choose::ways::Ways;
-use crate::choose::{DrawerKey, Group, Solving};
+use crate::choose::{DrawerKey, Group};
 use crate::job::Job;
 use crate::plan::Objective;
 use crate::pump::Pump;
@@ -74,10 +75,25 @@ struct Left {
 struct LeftGroup {
     pumps: Vec<usize>,
     items: Vec<u16>,
-    /// Bare problem with its goals reached, if all of them are proven.
+    /// Bare problem with its goals reached, if all of them are proven and the order is settled.
     proven: Option<(Instance, Reached)>,
     /// Whether its columns are those near the bound.
     near: bool,
+}
+
+impl LeftGroup {
+    fn of(of: &Solving) -> LeftGroup {
+        let solved = &of.reached.solved;
+        let proven = of.settled && solved.stopped.is_none() && solved.values == solved.bounds;
+        // Packs and plates depend on more than the group's items.
+        let whole = proven && of.group.suppliers.is_empty();
+        LeftGroup {
+            pumps: of.group.pumps.clone(),
+            items: of.group.items.clone(),
+            proven: whole.then(|| (of.instance.clone(), of.reached.clone())),
+            near: of.near,
+        }
+    }
 }
 
 impl Warm {
@@ -102,26 +118,21 @@ impl Warm {
         laid: (&Laid, &[Solving]),
     ) {
         let (laid, groups) = laid;
-        let group = |of: &Solving| {
-            let solved = &of.reached.solved;
-            let proven = solved.stopped.is_none() && solved.values == solved.bounds;
-            // Packs and plates depend on more than the group's items.
-            let whole = proven && of.group.suppliers.is_empty();
-            LeftGroup {
-                pumps: of.group.pumps.clone(),
-                items: of.group.items.clone(),
-                proven: whole.then(|| (of.instance.clone(), of.reached.clone())),
-                near: of.near,
-            }
-        };
         self.0 = Some(Left {
             job: job.clone(),
             aims: aims.to_vec(),
             available: available.to_vec(),
             ways: laid.by_drawer().map(|(of, ways)| (of.clone(), ways.clone())).collect(),
             patterns: (0..job.pumps.len()).map(|pump| laid.patterns(pump)).collect(),
-            groups: groups.iter().map(group).collect(),
+            groups: groups.iter().map(LeftGroup::of).collect(),
         });
+    }
+
+    /// Keeps the groups of the same choice once more, their order settled.
+    pub(super) fn keep_groups(&mut self, groups: &[Solving]) {
+        if let Some(left) = &mut self.0 {
+            left.groups = groups.iter().map(LeftGroup::of).collect();
+        }
     }
 }
 

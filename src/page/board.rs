@@ -2,6 +2,7 @@
 
 use maud::{Markup, PreEscaped, html};
 
+use super::desk::Step;
 use super::row::PumpRow;
 use super::running::{Mode, Running};
 use super::{bar, frame, named, of_outage};
@@ -250,7 +251,7 @@ pub(super) fn mode(scratch: &Scratch, changed: &[&str], problems: &[String]) -> 
 }
 
 /// Sums of the plan, and their proof.
-pub(super) fn figures(scratch: &Scratch, trouble: Option<&str>) -> Markup {
+pub(super) fn figures(scratch: &Scratch, trouble: Option<&str>, step: Step) -> Markup {
     html! {
         section #figures.figures aria-label="Plan" data-planning=(!scratch.is_planned() && trouble.is_none()) {
             @if let Some(trouble) = trouble {
@@ -258,8 +259,23 @@ pub(super) fn figures(scratch: &Scratch, trouble: Option<&str>) -> Markup {
             } @else if !scratch.is_planned() {
                 p.busy { "Planning. Until it is done, the figures below are of the plan before." }
             }
+            @else if let Some(open) = still_open(step) { p.busy { (open) } }
             @if let Some(planned) = scratch.planned() { (of_plan(planned)) }
         }
+    }
+}
+
+/// Words for the part of the plan that is still worked out.
+fn still_open(step: Step) -> Option<&'static str> {
+    match step {
+        Step::Answer => Some(
+            "Still being worked out: whether another plan is better. This one is good to its bounds.",
+        ),
+        Step::Goals => Some(
+            "Still being worked out: which of several equal plans comes first. Kits may be exchanged; the figures stay.",
+        ),
+        Step::Order => Some("Still being worked out: what one more piece of each item is worth."),
+        Step::Whole => None,
     }
 }
 

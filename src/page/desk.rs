@@ -21,8 +21,10 @@ use crate::job::Job;
 use crate::outage_kit::plan_booking;
 use crate::problem::Problem;
 use crate::provision::with_left;
-use crate::scratch::{CellEdit, PlanError, RefusedEdit, Scratch, plan_from, with_worth};
-use crate::verify::{Verified, verify};
+use crate::scratch::{
+    CellEdit, FirstSteps, PlanError, RefusedEdit, Scratch, plan_in_steps, with_worth,
+};
+use crate::verify::{Verified, verify_after};
 
 /// Scratch copy, rendered parts, and the planning under way.
 pub struct Desk {
@@ -52,7 +54,36 @@ struct State {
     not_done: Reasons,
     /// Whether the plan at hand is the one entered last; known when all of it is worked out.
     stands: Option<bool>,
+    /// How far the plan at hand is worked out.
+    step: Step,
 }
+
+/// How far a plan is worked out.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Step {
+    /// An answer with its bounds, since the goals take long.
+    Answer,
+    /// Its goals are reached and checked; another plan may yet be the first among equal ones.
+    Goals,
+    /// The worth of one more of each item is open.
+    Order,
+    /// Nothing is open.
+    Whole,
+}
+
+impl From<FirstSteps> for Step {
+    fn from(step: FirstSteps) -> Step {
+        match step {
+            FirstSteps::Answer => Step::Answer,
+            FirstSteps::Goals => Step::Goals,
+        }
+    }
+}
+
+/// Time after which the goals are shown as far as they are reached: so much for each pump, at least and at most.
+const A_PUMP: Duration = Duration::from_micros(1_300);
+const LEAST_ANSWER: Duration = Duration::from_millis(100);
+const MOST_ANSWER: Duration = Duration::from_secs(1);
 
 /// A change that a window asks for.
 #[derive(Debug, Clone)]
@@ -115,6 +146,7 @@ impl Desk {
             changed: Vec::new(),
             not_done: Vec::new(),
             stands: None,
+            step: Step::Whole,
         };
         state.judge();
         state.render();
@@ -226,6 +258,12 @@ impl Desk {
         held(&self.state).scratch.is_planned()
     }
 
+    /// Whether the plan of the values at hand is the one that `kit` gives, the order among equal plans settled.
+    pub fn is_settled(&self) -> bool {
+        let state = held(&self.state);
+        state.scratch.is_planned() && matches!(state.step, Step::Order | Step::Whole)
+    }
+
     /// Whether a window shows it, or has.
     pub(super) fn is_wanted(&self) -> bool {
         self.wanted.load(Ordering::Relaxed)
@@ -276,26 +314,35 @@ impl Desk {
         let limit = Duration::from_secs(job.policy.time_limit.into());
         let control = Control::since(Instant::now()).limit(limit).within(room);
         let control = control.interrupted_by(flag);
-        let planned = plan_from(&job, warm, &control);
-        if flag.load(Ordering::Relaxed) {
-            return false;
-        }
-        let Some(planned) = self.took(revision, planned, false) else { return false };
+        let is_over = || flag.load(Ordering::Relaxed);
+        let mut show = |planned: &Arc<Verified>, step: FirstSteps| {
+            !is_over() && self.took(revision, Ok(planned.clone()), step.into()).is_some()
+        };
+        let answer = A_PUMP
+            .saturating_mul(u32::try_from(job.pumps.len()).unwrap_or(u32::MAX))
+            .clamp(LEAST_ANSWER, MOST_ANSWER);
+        let planned = match plan_in_steps(&job, warm, (&control, answer), &mut show) {
+            _ if is_over() => return false,
+            Ok(None) => return false,
+            Ok(Some(planned)) => self.took(revision, Ok(planned), Step::Order),
+            Err(error) => self.took(revision, Err(error), Step::Order),
+        };
+        let Some(planned) = planned else { return false };
         let valued = with_worth(&planned, &control).and_then(|valued| {
             // The ledger keeps what would cure a pump, as `kit` enters it.
-            if !of_outage || flag.load(Ordering::Relaxed) {
+            if !of_outage || is_over() {
                 return Ok(valued);
             }
             let plan = with_cures(&job, with_left(&job, valued.plan().clone(), &control));
-            verify(job, plan).map_err(PlanError::Breaches)
+            verify_after(&valued, plan).map_err(PlanError::Breaches)
         });
-        !flag.load(Ordering::Relaxed) && self.took(revision, valued, true).is_some()
+        !is_over() && self.took(revision, valued.map(Arc::new), Step::Whole).is_some()
     }
 
     /// Says that planning ended without a plan, which is a defect.
     pub(super) fn failed(&self) {
         let mut state = held(&self.state);
-        if !state.scratch.is_planned() {
+        if !state.scratch.is_planned() || state.step != Step::Whole {
             let words = "Planning failed inside gapwright: please report it with both workbooks.";
             state.trouble = Some(words.into());
         }
@@ -328,18 +375,26 @@ impl Desk {
         self.publish(&mut state);
     }
 
-    /// Takes a plan over, `whole` if nothing of it is still to be worked out.
+    /// Takes a plan over that is worked out up to a step.
     fn took(
         &self,
         revision: u64,
-        planned: Result<Verified, PlanError>,
-        whole: bool,
-    ) -> Option<Verified> {
+        planned: Result<Arc<Verified>, PlanError>,
+        step: Step,
+    ) -> Option<Arc<Verified>> {
         let mut state = held(&self.state);
         let planned = match planned {
             Ok(planned) => {
-                let taken = state.scratch.take(revision, planned.clone());
-                if taken && whole {
+                let taken = match step {
+                    Step::Answer | Step::Goals => {
+                        state.scratch.take_first_step(revision, planned.clone())
+                    }
+                    Step::Order | Step::Whole => state.scratch.take(revision, planned.clone()),
+                };
+                if taken {
+                    state.step = step;
+                }
+                if taken && step == Step::Whole {
                     let job = state.scratch.job();
                     state.stands =
                         state.running.as_ref().map(|running| running.stands(&planned, job));
@@ -503,7 +558,7 @@ impl State {
         let panels = [
             ("stops", of_outage::stops(&running.map(Running::stops).unwrap_or_default())),
             ("mode", mode),
-            ("figures", board::figures(scratch, self.trouble.as_deref())),
+            ("figures", board::figures(scratch, self.trouble.as_deref(), self.step)),
             ("refused", board::refused(scratch)),
             ("changes", board::changes(scratch)),
             ("warnings", board::warnings(scratch, running)),

@@ -11,14 +11,14 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 
 use rayon::prelude::*;
 
-use super::fillings::{Fillings, Found};
+use super::fillings::{Fillings, Found, Guide};
 use super::plates::offcut;
 use super::standing::{OutOfPlay, conforms};
 use super::supplies::{self, Choice, Supply, is_supplied, ready};
 use super::{after_serving, by_the_pack, charge, off_target, scarcity, trim, whole_piece};
 use crate::certificate::{
-    CUT_UNIT, Certificate, GoalProof, GroupProof, ProofCut, ProofMultipliers, ProofNode,
-    ProofSplit, ProofSupplier, UNIT,
+    CUT_UNIT, Certificate, GoalProof, GroupProof, ProofCut, ProofMultipliers, ProofSplit,
+    ProofSupplier, UNIT,
 };
 use crate::job::{HoldBack, Job, Standing};
 use crate::plan::{Kit, Objective, ObjectiveValue, PackPick, Pick, Plan};
@@ -93,6 +93,43 @@ pub(super) fn added_up(job: &Job, plan: &Plan, certificate: &Certificate) -> Vec
     plan.goals.iter().map(of_goal).collect()
 }
 
+/// Whether what was added up of one plan holds of another plan of the job: its proof is about the same goals and, in each
+/// group, the same values.
+pub(super) fn carries_over(job: &Job, was: &Plan, is: &Plan) -> bool {
+    let same_claims = was.goals == is.goals
+        && was.certificate == is.certificate
+        && was.layouts == is.layouts
+        && was.held_back == is.held_back;
+    let same_kits = || was.kits == is.kits;
+    // Kits that stood may be out of play, and what a supply puts in is paid for by the group: those are added up again.
+    let plain = || {
+        let groups = &is.certificate.groups;
+        let mut outside = vec![true; job.pumps.len()];
+        let pumps = groups.iter().flat_map(|group| &group.pumps);
+        for &pump in pumps {
+            if let Some(outside) = outside.get_mut(pump) {
+                *outside = false;
+            }
+        }
+        let all = || (0..job.pumps.len()).filter(|&pump| outside[pump]);
+        let tiers = tiers(job);
+        let of = |plan: &Plan, group: &GroupProof, tier: &Tier| {
+            value(job, plan, (&group.pumps, &[]), *tier)
+        };
+        job.standing.is_empty()
+            && job.plates.is_empty()
+            && !(0..job.stock.len()).any(|item| is_supplied(job, item))
+            && all().all(|pump| match (&was.kits[pump], &is.kits[pump]) {
+                (Kit::Short(_), Kit::Short(_)) => true,
+                (was, is) => was == is,
+            })
+            && groups
+                .iter()
+                .all(|group| tiers.iter().all(|tier| of(was, group, tier) == of(is, group, tier)))
+    };
+    same_claims && (same_kits() || plain())
+}
+
 /// Goal of the search, counted downwards.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 enum Tier {
@@ -164,7 +201,7 @@ fn show(
     let mut work = Work(0);
     for pump in (0..job.pumps.len()).filter(|&pump| !grouped[pump] && !out.pumps[pump]) {
         let mut any = out.could_stay_closed(job, pump);
-        let looked = fillings.each(pump, &mut |found| {
+        let looked = fillings.each(pump, None, &mut |found| {
             any = any || fillings.is_kit(pump, found, false, &out.beside_held);
         });
         work.add(looked)?;
@@ -267,6 +304,18 @@ struct Prepared {
 }
 
 impl Prepared {
+    /// Guide to the kits of a pump whose price is at most so much.
+    fn guide(&self, pump: usize, stood: &[StoodAs; 2], most: i128) -> Guide<'_> {
+        Guide::new(&self.lists, self.left(pump, stood, most))
+    }
+
+    /// Most that is left for the pieces of a kit at such a price. Charges add to it; a kit that stood may be cheaper.
+    fn left(&self, pump: usize, stood: &[StoodAs; 2], most: i128) -> i128 {
+        let stood = stood.iter().zip(self.stood[pump]).filter(|(stood, _)| stood.is_some());
+        let gained: i128 = stood.map(|(_, price)| price.min(0)).sum();
+        most.saturating_sub(self.serving[pump] + gained)
+    }
+
     /// Price of a kit without its charges.
     fn pieces(&self, choice: &[(usize, usize)]) -> i128 {
         choice.iter().map(|&(list, number)| self.lists[list][number]).sum()
@@ -465,45 +514,27 @@ impl<'a> Group<'a> {
             )));
         }
         let root = goal.nodes.first().ok_or_else(|| wrong("a proof without a root"))?;
-        let shown = self.show_goal(tier, goal, root, claim, work);
+        let all = || goal.before.iter().chain([&root.multipliers]);
+        let is_listed = self.kept.is_some();
+        let shown = match !is_listed && self.sift(tier, all(), claim, work)? {
+            true => Ok(()),
+            false => self.show_goal(tier, goal, claim, work),
+        };
+        if matches!(shown, Err(NotShown::TooLarge)) {
+            return shown;
+        }
         // Whether or not the claim is shown: no plan that keeps this value has a kit that lifts the bound above it.
-        match &shown {
-            Err(NotShown::TooLarge) => {}
-            _ => {
-                for multipliers in goal.before.iter().chain([&root.multipliers]) {
-                    self.keep(tier, goal, multipliers, work)?;
-                }
-            }
+        if self.kept.is_none() && !matches!(self.tiers[tier], Tier::Served(_)) {
+            self.kept = self.listed(self.few(), work)?;
+        }
+        for multipliers in all().filter(|of| is_listed || !of.cuts.is_empty()) {
+            self.keep(tier, goal, multipliers, work)?;
         }
         shown
     }
 
-    fn show_goal(
-        &mut self,
-        tier: usize,
-        goal: &GoalProof,
-        root: &ProofNode,
-        claim: i128,
-        work: &mut Work,
-    ) -> Shown {
-        let below = claim - 1;
-        let before = (self.sieves.len(), self.supplies.clone());
-        let shown = match self.kept.is_some() {
-            true => Ok(false),
-            false => {
-                let without_cuts = |of: &&ProofMultipliers| of.cuts.is_empty();
-                let all = goal.before.iter().chain([&root.multipliers]).filter(without_cuts);
-                self.sift(tier, all, below, work)
-            }
-        };
-        let part = match shown {
-            Ok(true) => Ok(None),
-            Ok(false) => self.part(tier, work).map(Some),
-            Err(why) => Err(why),
-        };
-        self.sieves.truncate(before.0);
-        self.supplies = before.1;
-        let Some(mut part) = part? else { return Ok(()) };
+    fn show_goal(&mut self, tier: usize, goal: &GoalProof, claim: i128, work: &mut Work) -> Shown {
+        let mut part = self.part(tier, work)?;
         for multipliers in &goal.before {
             if self.reduce(tier, &mut part, multipliers, claim, work)? {
                 return Ok(());
@@ -583,7 +614,7 @@ impl<'a> Group<'a> {
         Ok(())
     }
 
-    /// Adds sieves for plans of at most this value; whether there is none.
+    /// Adds sieves for plans of at most this value, for good; whether there is none below it.
     fn sift<'m>(
         &mut self,
         tier: usize,
@@ -591,7 +622,9 @@ impl<'a> Group<'a> {
         most: i128,
         work: &mut Work,
     ) -> Result<bool, NotShown> {
-        for multipliers in all {
+        let mut none_below = false;
+        // Numbers in cuts are of kits that are listed.
+        for multipliers in all.filter(|of| of.cuts.is_empty()) {
             let prices = self.prices(tier, multipliers, &self.ranges(), &[])?;
             let mut bound = prices.constant;
             let of_supplies = priced_choices(&self.supplies, &prices);
@@ -604,14 +637,16 @@ impl<'a> Group<'a> {
                 .map(|(least, &idle)| least.into_iter().chain(idle.then_some(0)).min());
             let Some(cheapest) = least.collect::<Option<Vec<i128>>>() else { return Ok(true) };
             let room = most * UNIT - bound - cheapest.iter().sum::<i128>();
-            if room < 0 {
-                return Ok(true);
+            none_below |= room < UNIT;
+            // The plan itself has this value: its kits stay.
+            if room >= 0 {
+                leave_out_choices(&mut self.supplies, of_supplies, room);
+                let most: Vec<i128> = cheapest.iter().map(|least| least + room).collect();
+                self.idle.iter_mut().zip(&most).for_each(|(idle, most)| *idle &= *most >= 0);
+                self.sieves.push(Sieve { prices, most });
             }
-            leave_out_choices(&mut self.supplies, of_supplies, room);
-            let most = cheapest.iter().map(|least| least + room).collect();
-            self.sieves.push(Sieve { prices, most });
         }
-        Ok(false)
+        Ok(none_below)
     }
 
     /// Goes through the group's pumps on all threads; each answers with the kits that it looked at.
@@ -638,12 +673,18 @@ impl<'a> Group<'a> {
         if let Some(piece) = self.piece(pump) {
             return (self.passes_piece(place, piece).then_some(prices.serving[place]), 1);
         }
+        let stood = &self.stood[place];
+        let guide = prices.guide(place, stood, i128::MAX);
         let mut least: Option<i128> = None;
-        let looked = self.fillings.each(pump, &mut |found| {
+        let looked = self.fillings.each(pump, Some(&guide), &mut |found| {
             let most = least.map_or(i128::MAX, |least| least - 1);
-            let price = prices.at_most(place, &self.stood[place], found, most);
-            if price.is_some() && self.passes(place, found) && self.is_kit(place, found) {
-                least = price;
+            let price = prices.at_most(place, stood, found, most);
+            if let Some(price) = price
+                && self.passes(place, found)
+                && self.is_kit(place, found)
+            {
+                least = Some(price);
+                guide.at_most(prices.left(place, stood, price - 1));
             }
         });
         (least, looked)
@@ -675,17 +716,23 @@ impl<'a> Group<'a> {
             })
     }
 
+    /// Most kits of a group that are kept for all later goals.
+    fn few(&self) -> usize {
+        1_000 + 200 * self.idle.len()
+    }
+
     /// Kits that are left, listed. Of kits that take the same pieces the least wasteful stays.
-    fn part(&self, tier: usize, work: &mut Work) -> Result<Part, NotShown> {
+    fn part(&mut self, tier: usize, work: &mut Work) -> Result<Part, NotShown> {
         let columns = match &self.kept {
             Some(kept) => kept.clone(),
             None => self.listed(MOST_KEPT, work)?.ok_or(NotShown::TooLarge)?,
         };
-        let passes_idle = |place: usize| self.sieves.iter().all(|sieve| sieve.most[place] >= 0);
-        let idle = self.idle.iter().enumerate().map(|(place, idle)| *idle && passes_idle(place));
-        let (supplies, ranges) = (self.supplies.clone(), self.ranges());
-        let (idle, cuts) = (idle.collect(), Vec::new());
-        let mut part = Part { columns, idle, supplies, ranges, step: 1, cuts };
+        let count: usize = columns.iter().map(|columns| columns.len()).sum();
+        if !matches!(self.tiers[tier], Tier::Served(_)) && count <= self.few() {
+            self.kept = Some(columns.clone());
+        }
+        let (idle, supplies, ranges) = (self.idle.clone(), self.supplies.clone(), self.ranges());
+        let mut part = Part { columns, idle, supplies, ranges, step: 1, cuts: Vec::new() };
         self.step(tier, &mut part);
         Ok(part)
     }
@@ -717,7 +764,9 @@ impl<'a> Group<'a> {
             return (Arc::new(passes.then_some(column).into_iter().collect()), 1);
         }
         let mut columns: BTreeMap<(PieceCounts, [bool; 2]), i128> = BTreeMap::new();
-        let looked = self.fillings.each(pump, &mut |found| {
+        let last = self.sieves.last();
+        let guide = last.map(|last| last.prices.guide(place, &self.stood[place], last.most[place]));
+        let looked = self.fillings.each(pump, guide.as_ref(), &mut |found| {
             if count.load(Ordering::Relaxed) > most
                 || !self.passes(place, found)
                 || !self.is_kit(place, found)
@@ -743,7 +792,7 @@ impl<'a> Group<'a> {
         (Arc::new(columns.into_iter().map(column).collect()), looked)
     }
 
-    /// Leaves out, for all later goals, what no plan of this value has.
+    /// Leaves out, for all later goals, what no plan of this value has, of the kits that are listed.
     fn keep(
         &mut self,
         tier: usize,
@@ -751,45 +800,28 @@ impl<'a> Group<'a> {
         multipliers: &ProofMultipliers,
         work: &mut Work,
     ) -> Shown {
-        let most = goal.bound.into();
-        if let Some(kept) = self.kept.take() {
-            let mut part = Part {
-                columns: kept,
-                idle: self.idle.clone(),
-                supplies: self.supplies.clone(),
-                ranges: self.ranges(),
-                step: 1,
-                cuts: Vec::new(),
-            };
-            if !multipliers.cuts.is_empty() {
-                self.cut(tier, goal, &mut part, work)?;
-            }
-            let prices = self.prices(tier, multipliers, &part.ranges, &part.cuts)?;
-            let none = self.leave_out(&prices, &mut part, most, work)?;
-            // The plan itself has this value: its kits stay.
-            if !none {
-                (self.idle, self.supplies) = (part.idle, part.supplies);
-            }
-            self.kept = Some(part.columns);
-            return Ok(());
-        }
-        // Numbers in cuts are of kits that are listed, as they were to show this goal.
-        if !multipliers.cuts.is_empty() {
+        if self.kept.is_none() {
             self.kept = self.listed(MOST_KEPT, work)?;
-            return match self.kept.is_some() {
-                true => self.keep(tier, goal, multipliers, work),
-                false => Ok(()),
-            };
         }
-        if self.sift(tier, [multipliers].into_iter(), most, work)? {
-            return Ok(());
+        let Some(kept) = self.kept.take() else { return Ok(()) };
+        let mut part = Part {
+            columns: kept,
+            idle: self.idle.clone(),
+            supplies: self.supplies.clone(),
+            ranges: self.ranges(),
+            step: 1,
+            cuts: Vec::new(),
+        };
+        if !multipliers.cuts.is_empty() {
+            self.cut(tier, goal, &mut part, work)?;
         }
-        let last = self.sieves.last().map(|sieve| sieve.most.clone()).unwrap_or_default();
-        self.idle.iter_mut().zip(last).for_each(|(idle, most)| *idle &= most >= 0);
-        // Few enough to be kept.
-        if !matches!(self.tiers[tier], Tier::Served(_)) {
-            self.kept = self.listed(1_000 + 200 * self.idle.len(), work)?;
+        let prices = self.prices(tier, multipliers, &part.ranges, &part.cuts)?;
+        let none = self.leave_out(&prices, &mut part, goal.bound.into(), work)?;
+        // The plan itself has this value: its kits stay.
+        if !none {
+            (self.idle, self.supplies) = (part.idle, part.supplies);
         }
+        self.kept = Some(part.columns);
         Ok(())
     }
 

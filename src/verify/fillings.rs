@@ -4,6 +4,7 @@
 //! as rows over the totals leave a window for the next place. A row takes only such errors off as are certain, so a window
 //! may be too wide and is never too narrow; what it leaves in doubt is judged as the kit of a plan is.
 
+use std::cell::Cell;
 use std::collections::BTreeMap;
 
 use super::limits::{self, Row, errors_of_piece};
@@ -69,6 +70,37 @@ pub(super) struct Found<'a> {
 impl Found<'_> {
     pub(super) fn charges(&self) -> i128 {
         (self.charges)()
+    }
+}
+
+/// Prices of all ways to fill the places, and the most that those of a kit may come to: what is dearer is passed over.
+pub(super) struct Guide<'a> {
+    lists: &'a [Vec<i128>],
+    most: Cell<i128>,
+}
+
+impl Guide<'_> {
+    pub(super) fn new(lists: &[Vec<i128>], most: i128) -> Guide<'_> {
+        Guide { lists, most: Cell::new(most) }
+    }
+
+    /// Sets the most, which may be less once a cheap kit is found.
+    pub(super) fn at_most(&self, most: i128) {
+        self.most.set(most);
+    }
+
+    /// Least price of what may fill the places after each one.
+    fn rest(&self, all: &Fillings<'_>, places: &[(usize, [i64; 2])]) -> Vec<i128> {
+        let mut rest = vec![0; places.len()];
+        for at in (1..places.len()).rev() {
+            let (list, [first, last]) = places[at];
+            let fillings = &all.lists[list];
+            let from = fillings.partition_point(|filling| filling.total < first);
+            let to = fillings.partition_point(|filling| filling.total <= last).max(from);
+            let least = self.lists[list][from..to].iter().copied().min();
+            rest[at - 1] = rest[at] + least.unwrap_or(0);
+        }
+        rest
     }
 }
 
@@ -157,8 +189,14 @@ impl<'a> Fillings<'a> {
         }
     }
 
-    /// Shows every kit of a pump, and some that may not be one: see [`Fillings::is_kit`]. Returns how many were looked at.
-    pub(super) fn each(&self, pump: usize, show: &mut dyn FnMut(&Found<'_>)) -> u64 {
+    /// Shows every kit of a pump that its guide does not pass over, and some that may not be one: see
+    /// [`Fillings::is_kit`]. Returns how many were looked at.
+    pub(super) fn each(
+        &self,
+        pump: usize,
+        guide: Option<&Guide<'_>>,
+        show: &mut dyn FnMut(&Found<'_>),
+    ) -> u64 {
         let Some(sheet) = &self.sheets[pump] else { return 0 };
         let worst: Option<Vec<i128>> = sheet.rows.iter().map(|row| row.at_worst).collect();
         let has_worst = worst.is_some();
@@ -177,9 +215,10 @@ impl<'a> Fillings<'a> {
             sums: vec![first; places.len() + 1],
             has_worst,
             rest: (0..places.len()).map(rest).collect(),
+            dear: guide.map(|guide| (guide, guide.rest(self, places))),
             looked: 0,
         };
-        walk.on();
+        walk.on(0);
         walk.looked
     }
 }
@@ -206,12 +245,14 @@ struct Walk<'a> {
     has_worst: bool,
     /// Most that the places after each one can add to each row.
     rest: Vec<Vec<i128>>,
+    /// Guide, and the least price of the places after each one.
+    dear: Option<(&'a Guide<'a>, Vec<i128>)>,
     looked: u64,
 }
 
 impl Walk<'_> {
-    /// Fills the next place in every way, from the sums of the places before it.
-    fn on(&mut self) {
+    /// Fills the next place in every way, from the sums and the price of the places before it.
+    fn on(&mut self, spent: i128) {
         let Sheet { rows, places, slack, .. } = self.sheet;
         let at = self.choice.len();
         let Some(&(list, window)) = places.get(at) else {
@@ -235,9 +276,16 @@ impl Walk<'_> {
                 break;
             }
             self.looked += 1;
+            let mut price = spent;
+            if let Some((guide, rest)) = &self.dear {
+                price += guide.lists[list][number];
+                if price + rest[at] > guide.most.get() {
+                    continue;
+                }
+            }
             if self.add(at, filling) {
                 self.choice.push((list, number));
-                self.on();
+                self.on(price);
                 self.choice.pop();
             }
         }

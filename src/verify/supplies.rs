@@ -86,7 +86,7 @@ pub(super) fn of_group(
     let mut wanted: BTreeMap<usize, u64> = BTreeMap::new();
     for &pump in pumps {
         let mut most: BTreeMap<usize, u32> = BTreeMap::new();
-        *looked += fillings.each(pump, &mut |found| {
+        *looked += fillings.each(pump, None, &mut |found| {
             let mut uses: BTreeMap<usize, u32> = BTreeMap::new();
             for pick in fillings.picks(found.choice) {
                 *uses.entry(pick.item).or_default() += pick.count;

@@ -81,10 +81,10 @@ impl Served {
         Served { site: Site::of(desk.clone(), bounds), desk }
     }
 
-    /// Waits until the values at hand are planned.
+    /// Waits until the values at hand are planned, as `kit` plans them.
     pub fn planned(&self) {
         let began = Instant::now();
-        while !self.desk.is_planned() {
+        while !self.desk.is_settled() {
             assert!(began.elapsed() < Duration::from_secs(120), "it is never planned");
             std::thread::sleep(Duration::from_millis(10));
         }

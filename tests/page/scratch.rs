@@ -2,16 +2,19 @@
 
 use std::fs;
 use std::path::Path;
+use std::sync::Arc;
 use std::sync::atomic::AtomicBool;
+use std::time::Duration;
 
 use gapwright::choose::control::Control;
+use gapwright::choose::warm::Warm;
 use gapwright::choose::{choose, worth::valued};
 use gapwright::job::Job;
 use gapwright::json;
 use gapwright::plan::Stop;
 use gapwright::problem::Spot;
 use gapwright::read::{self, Sources};
-use gapwright::scratch::{CellEdit, Fate, Scratch, plan, with_worth};
+use gapwright::scratch::{CellEdit, Fate, FirstSteps, Scratch, plan, plan_in_steps, with_worth};
 use gapwright::verify::{Verified, verify};
 use rand::{Rng, RngExt, SeedableRng};
 
@@ -236,6 +239,50 @@ fn a_plan_of_values_that_are_gone_is_not_taken_over() {
     scratch.edit(&[edit(&scratch, "A", "bareclearance", "0.042")]);
     assert!(!scratch.take(old, planned));
     assert!(scratch.planned().is_none());
+}
+
+#[test]
+fn an_answer_in_steps_ends_in_the_plan_of_one_step() {
+    let scratch = outage();
+    let control = Control::unlimited();
+    let kit = plan(scratch.job(), &control).unwrap();
+    let mut seen = Vec::new();
+    let mut steps = |most: usize| {
+        let (mut warm, mut steps) = (Warm::default(), 0);
+        let mut show = |planned: &Arc<Verified>, step: FirstSteps| {
+            assert_eq!(planned.plan().goals, kit.plan().goals);
+            seen.push(step);
+            steps += 1;
+            steps < most
+        };
+        plan_in_steps(scratch.job(), &mut warm, (&control, Duration::MAX), &mut show).unwrap()
+    };
+    assert_eq!(json::plan(&steps(2).unwrap()), json::plan(&kit));
+    assert!(steps(1).is_none(), "no more was asked for");
+    assert_eq!(seen, [FirstSteps::Goals; 2]);
+}
+
+/// The kits of the values at hand, taken for those of a step before the last.
+#[test]
+fn a_plan_whose_order_is_open_does_not_count_as_seen() {
+    let mut scratch = outage();
+    let last = plan(scratch.job(), &Control::unlimited()).unwrap();
+    // The same pumps in another order of priorities: other kits, which stand for equal ones.
+    let other = last.job().clone().with(|parts| {
+        parts.pumps.iter_mut().for_each(|pump| pump.priority = 3);
+        parts.stock.iter_mut().for_each(|lot| lot.on_hand += 1);
+    });
+    let first = plan(&other.unwrap(), &Control::unlimited()).unwrap();
+    assert_ne!(first.plan().kits, last.plan().kits);
+    assert!(scratch.take_first_step(scratch.revision(), first.clone()));
+    assert_eq!((scratch.is_planned(), scratch.changes()), (true, Vec::new()));
+    assert!(scratch.take(scratch.revision(), last.clone()));
+    assert_eq!(scratch.changes(), []);
+    // After the first plan was seen, whatever a step exchanges is a change.
+    assert!(scratch.take_first_step(scratch.revision(), first));
+    assert_ne!(scratch.changes(), []);
+    assert!(scratch.take(scratch.revision(), last));
+    assert_eq!(scratch.changes(), []);
 }
 
 #[test]

@@ -2,7 +2,8 @@
 
 use gapwright::choose::choose;
 use gapwright::choose::control::Control;
-use gapwright::decimal::Millionths;
+use gapwright::cutting::PlateLot;
+use gapwright::decimal::{Millionths, Money};
 use gapwright::forecast::{Expected, ExpectedLaw, Forecast};
 use gapwright::job::{Job, MissingReading, NotMeasured, Parts, PumpAhead};
 use gapwright::length::{Length, Tolerance, Unit};
@@ -11,7 +12,7 @@ use gapwright::plan::{Objective, Plan};
 use gapwright::problem::Place;
 use gapwright::provision::{DRAWS, ProvisionOptions, Purpose, scenario, to_hold_back, with_left};
 use gapwright::pump::{Measured, Pump};
-use gapwright::stock::{Code, Item, Size};
+use gapwright::stock::{Code, Cut, Item, Size};
 use gapwright::verify::verify;
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
@@ -257,4 +258,49 @@ fn the_piece_that_is_used_up_is_named() {
     assert_eq!((found.kitted, found.without_plan), (0, DRAWS));
     assert_eq!(found.pumps, [(0, 0)]);
     assert_eq!(found.used_up, [(0, DRAWS)]);
+}
+
+/// A plate gives one shim, for one fit or for the other; the measured pump takes one plate.
+#[test]
+fn plates_that_are_left_count_as_shared_out_among_the_shapes() {
+    let model = model(2);
+    let exact = Size::new(steps(10), Tolerance::default());
+    let of = |fit: &str, pump: Pump| Pump { fits: vec![Code::new(fit)], ..pump };
+    let counted = |plates: u32| {
+        let plate = PlateLot {
+            item: "plate".into(),
+            kind: "shim".into(),
+            material: None,
+            size: exact,
+            sides: [steps(5_000); 2],
+            on_hand: plates,
+            reserved: 0,
+            plate_cost: Money::ZERO,
+            bin: None,
+            row: 1,
+        };
+        let cut = |fit: &str, outside: i64| Item {
+            cut: Some(Cut { plate: 0, outside: steps(outside), inside: steps(1_000) }),
+            ..Item::of(fit, "shim".into(), Code::new(fit), exact, plates)
+        };
+        let parts = Parts {
+            stock: vec![cut("F", 4_000), cut("G", 3_000)],
+            plates: vec![plate],
+            pumps: vec![of("F", pump("P", 30, &model))],
+            models: vec![model.clone()],
+            ..Parts::default()
+        };
+        let mut job = Job::new(parts).unwrap();
+        job.not_measured = vec![waiting("W", [29, 31], &model), waiting("V", [29, 31], &model)];
+        let PumpAhead { pump, .. } = job.not_measured[1].ahead.as_deref_mut().unwrap();
+        *pump = of("G", pump.clone());
+        let plan = choose(&job, &Control::unlimited()).unwrap();
+        assert_eq!(plan.layouts.len(), 1);
+        let left = with_left(&job, plan, &Control::unlimited()).left.unwrap().unwrap();
+        (left.kitted, left.undecided)
+    };
+    assert_eq!(counted(3), (DRAWS, 0));
+    // One plate for two shapes: enough for either, and how it is cut is not examined.
+    assert_eq!(counted(2), (0, DRAWS));
+    assert_eq!(counted(1), (0, 0));
 }

@@ -10,13 +10,17 @@ mod irregular;
 #[path = "../solver/outage.rs"]
 mod outage;
 
+use std::sync::Arc;
+use std::time::{Duration, Instant};
+
 use gapwright::choose::control::Control;
 use gapwright::choose::warm::Warm;
-use gapwright::choose::{choose, choose_from};
+use gapwright::choose::{choose, choose_from, draft_from};
 use gapwright::job::{Job, Parts, Standing};
 use gapwright::length::Length;
-use gapwright::plan::{Kit, Plan};
-use gapwright::verify::{AddedUp, verify};
+use gapwright::plan::{Kit, Objective, Plan};
+use gapwright::scratch::{FirstSteps, plan_in_steps};
+use gapwright::verify::{AddedUp, Verified, verify};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
@@ -31,6 +35,13 @@ struct Counts {
     shown: usize,
     changed: usize,
     short: usize,
+    /// First answers that were ended before all was reached, and those that were not the best.
+    hurried: usize,
+    open: usize,
+    /// First answers that were shown, since they serve as many as can be.
+    answers: usize,
+    /// Plans whose kits became others when the order was settled.
+    settled: usize,
 }
 
 impl Counts {
@@ -46,9 +57,7 @@ impl Counts {
             let at = format!("{name}, edit {step}");
             assert_eq!(again.goals, fresh.goals, "{at}");
             assert_eq!((again.stopped_by, &again.left_out), (None, &fresh.left_out), "{at}");
-            let ordered = job.plates.is_empty() && !job.policy.opened_cartons_spoiled;
-            // Large groups that share packs or plates keep any of the best plans.
-            if ordered || job.pumps.len() <= 20 {
+            if is_ordered(&job) {
                 assert_eq!(again.kits, fresh.kits, "{at}");
                 assert_eq!(again.layouts, fresh.layouts, "{at}");
             }
@@ -58,8 +67,63 @@ impl Counts {
             before = again.clone();
             let [fresh, again] = [fresh, again].map(|plan| verify(job.clone(), plan).unwrap());
             assert_eq!(again.added_up(), fresh.added_up(), "{at}");
+            self.hurry(&job, &fresh, &at);
             self.shown += again.added_up().iter().filter(|one| **one == AddedUp::Agrees).count();
         }
+    }
+}
+
+/// Whether the order among equal plans is settled: large groups that share packs or plates keep any of the best plans.
+fn is_ordered(job: &Job) -> bool {
+    let plain = job.plates.is_empty() && !job.policy.opened_cartons_spoiled;
+    plain || job.pumps.len() <= 20
+}
+
+impl Counts {
+    /// A first answer that is due at once claims nothing that the plan with all its time denies, and that plan comes out
+    /// after it all the same.
+    fn hurry(&mut self, job: &Job, fresh: &Verified, at: &str) {
+        let control = Control::unlimited();
+        let mut warm = Warm::default();
+        let draft = draft_from(job, &mut warm, &control.soon(Instant::now())).unwrap();
+        assert!(draft.is_due(), "{at}");
+        self.hurried += usize::from(draft.is_hurried());
+        let first = verify(job.clone(), draft.plan(&control)).unwrap();
+        drop(draft);
+        for (goal, best) in first.plan().goals.iter().zip(&fresh.plan().goals) {
+            let downwards =
+                !matches!(goal.objective, Objective::ServedWeight | Objective::ServedOf(_));
+            let sign = if downwards { 1 } else { -1 };
+            assert!(sign * goal.bound <= sign * best.bound, "{at}: {goal:?} {best:?}");
+            if goal.value != best.value {
+                assert!(sign * goal.value > sign * best.value, "{at}: {goal:?} {best:?}");
+                // Later goals are bounded under the value of this one.
+                self.open += 1;
+                break;
+            }
+        }
+        let mut goals = None;
+        let mut show = |planned: &Arc<Verified>, step: FirstSteps| {
+            match step {
+                FirstSteps::Answer => {
+                    self.answers += 1;
+                    assert_eq!(planned.plan().goals, first.plan().goals, "{at}");
+                }
+                FirstSteps::Goals => goals = Some(planned.clone()),
+            }
+            true
+        };
+        let answer = (&control, Duration::ZERO);
+        let last = plan_in_steps(job, &mut warm, answer, &mut show).unwrap().unwrap();
+        assert_eq!(last.plan().goals, fresh.plan().goals, "{at}");
+        if is_ordered(job) {
+            assert_eq!(last.plan().kits, fresh.plan().kits, "{at}");
+        }
+        assert_eq!(last.added_up(), fresh.added_up(), "{at}");
+        // Added up again from the plan itself, without those before it.
+        let alone = verify(job.clone(), last.plan().clone()).unwrap();
+        assert_eq!(last.added_up(), alone.added_up(), "{at}");
+        self.settled += usize::from(goals.unwrap().plan().kits != last.plan().kits);
     }
 }
 
@@ -121,9 +185,13 @@ fn an_edit_comes_to_the_plan_of_a_fresh_choice() {
         let fleet = irregular::fleet(seed, pumps.min(8), 8, tenths);
         counts.follow(fleet, &mut rng, &format!("irregular fleet {seed}"));
     }
-    let Counts { plans, shown, changed, short } = counts;
+    let Counts { plans, shown, changed, short, hurried, open, answers, settled } = counts;
+    println!(
+        "{hurried} first answers, {open} not the best, {answers} shown; {settled} orders changed kits"
+    );
     assert!(plans == 3 * CASES * EDITS && shown > 5 * plans / 2, "{plans} {shown}");
     assert!(changed > plans / 4 && short > 10, "{changed} {short}");
+    assert!(open > 10 && answers > 10 && settled > 10, "{open} {answers} {settled}");
 }
 
 /// Nothing of another shop is taken over.
