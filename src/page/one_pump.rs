@@ -22,7 +22,10 @@ pub(super) fn page(links: &Markup, row: u32, tag: &str, version: u64, parts: &[S
             (links)
             p #live role="status" aria-live="polite" {}
         }
-        main data-version=(version) data-pump=(row) { @for part in parts { (PreEscaped(part)) } }
+        main data-version=(version) data-pump=(row) {
+            p { a href={ "../paper/print?slips=on&pump=" (row) } { "Its slip, to print" } }
+            @for part in parts { (PreEscaped(part)) }
+        }
     }
 }
 
