@@ -8,6 +8,9 @@
 //! hatching and labels, not by colour alone. The table `[figures]` of the model says where the figure of each stands,
 //! as shares of width and height, in the room that its label has for it: it is printed.
 //!
+//! Each is drawn a second time for the slip, where it is 98 mm wide: `NAME.keyed.svg` has a letter for each length, in the
+//! order of the model file, and the slip says beside it what the letters mean. All its words are large enough to be read.
+//!
 //! Workbooks hold no SVG, so a PNG of 1400 px lies beside it and is built in (`DRAWINGS`, in the order of `BUILT_IN`):
 //! `rsvg-convert -b white -w 1400 x.svg | pngquant --nofs 32 - > x.png`, with Liberation Sans installed. Look at it
 //! before it is committed.
@@ -21,18 +24,47 @@ const INK: &str = "#1D2B3A";
 
 fn main() -> io::Result<()> {
     let folder = std::env::args().nth(1).unwrap_or_else(|| "models".into());
-    for (name, drawing) in [
-        ("screwed-impeller", screwed_impeller()),
-        ("front-set-metric", front_set_metric()),
-        ("bearing-cap", bearing_cap()),
-        ("seal-setting", seal_setting()),
-        ("thrust-collar", thrust_collar()),
-    ] {
+    let all: [(&str, fn(Words) -> Drawing); 5] = [
+        ("screwed-impeller", screwed_impeller),
+        ("front-set-metric", front_set_metric),
+        ("bearing-cap", bearing_cap),
+        ("seal-setting", seal_setting),
+        ("thrust-collar", thrust_collar),
+    ];
+    for (name, draw) in all {
+        let drawing = draw(Words::Whole);
         println!("[figures] of {name}");
         drawing.places().for_each(|place| println!("{place}"));
-        fs::write(format!("{folder}/{name}.svg"), drawing.finish())?;
+        fs::write(format!("{folder}/{name}.svg"), drawing.finish(""))?;
+        let keys = labels(&fs::read_to_string(format!("models/{name}.toml"))?);
+        let drawing = draw(Words::Keys(keys));
+        fs::write(format!("{folder}/{name}.keyed.svg"), drawing.finish(&format!("{name}-")))?;
     }
     Ok(())
+}
+
+/// Words of a drawing.
+enum Words {
+    /// Each length has its label, with room for a figure under it.
+    Whole,
+    /// Each length has a letter: that of its label's place among these.
+    Keys(Vec<String>),
+}
+
+/// Labels of a model's dimensions, thermal terms, packs and requirements, in this order and within each in that of the file.
+fn labels(model: &str) -> Vec<String> {
+    let mut found: Vec<(usize, String)> = Vec::new();
+    let mut of = None;
+    for line in model.lines() {
+        if line.starts_with('[') {
+            let kinds = ["[dimension.", "[thermal.", "[pack.", "[requirement."];
+            of = kinds.iter().position(|kind| line.starts_with(kind));
+        } else if let (Some(of), Some(rest)) = (of, line.strip_prefix("label = \"")) {
+            found.push((of, rest.split('"').next().unwrap_or_default().to_string()));
+        }
+    }
+    found.sort_by_key(|(of, _)| *of);
+    found.into_iter().map(|(_, label)| label).collect()
 }
 
 /// What a part is: told apart by its hatching first, by its tint second.
@@ -75,6 +107,7 @@ enum Side {
 }
 
 struct Drawing {
+    said: Words,
     height: i32,
     /// Parts, then lines, then words: what is later lies on top.
     parts: String,
@@ -91,8 +124,9 @@ struct Drawing {
 }
 
 impl Drawing {
-    fn new(title: &'static str, dashed: &'static str, height: i32) -> Drawing {
+    fn new(said: Words, title: &'static str, dashed: &'static str, height: i32) -> Drawing {
         Drawing {
+            said,
             height,
             dashed,
             thermal: false,
@@ -204,6 +238,10 @@ impl Drawing {
     /// A label; `|` breaks the line. Its text is that of the model file, word by word, and the
     /// length that it stands for is noted beside it, so that the picture can be added up.
     fn label(&mut self, kind: Kind, (x, y): (i32, i32), side: Side, text: &str) {
+        if let Words::Keys(keys) = &self.said {
+            let at = keys.iter().position(|key| *key == text.replace('|', " "));
+            return self.key(kind, (x, y), side, at.unwrap_or(keys.len()), text);
+        }
         let rows: Vec<&str> = text.split('|').collect();
         let heavy = matches!(kind, Required);
         let widest = rows.iter().map(|row| width(row, heavy)).max().unwrap_or(0);
@@ -222,12 +260,7 @@ impl Drawing {
             Side::Middle => x - wide / 2,
         };
         let top = y - named / 2;
-        let (fill, stroke, dash, ink) = match kind {
-            Measured => ("#FFFFFF", "none", "", INK),
-            Pieces => ("#FDF0D5", INK, "", INK),
-            Required => (INK, INK, "", "#FFFFFF"),
-            Thermal => ("#FFFFFF", INK, r#" stroke-dasharray="4 3""#, INK),
-        };
+        let (fill, stroke, dash, ink) = kind.colours();
         let round = if matches!(kind, Pieces) { 11 } else { 2 };
         let whole = text.replace('|', " ");
         let length = self.length.map_or(String::new(), |l| format!(r#" data-length="{l}""#));
@@ -257,6 +290,36 @@ impl Drawing {
         self.words.push_str("</g>\n");
     }
 
+    /// A letter in place of a label.
+    fn key(&mut self, kind: Kind, (x, y): (i32, i32), side: Side, at: usize, text: &str) {
+        const WIDE: i32 = 40;
+        let left = match side {
+            Side::Left => x - WIDE,
+            Side::Right => x,
+            Side::Middle => x - WIDE / 2,
+        };
+        let (top, middle, base) = (y - 19, left + WIDE / 2, y + 11);
+        let (fill, stroke, dash, ink) = kind.colours();
+        let stroke = if matches!(kind, Measured) { INK } else { stroke };
+        let round = if matches!(kind, Pieces) { 16 } else { 2 };
+        let letter = u8::try_from(at).map_or('?', |at| char::from(b'A' + at));
+        let whole = text.replace('|', " ");
+        let length = self.length.map_or(String::new(), |l| format!(r#" data-length="{l}""#));
+        let _ = writeln!(
+            self.words,
+            r#"<g data-key="{letter}"{length}><title>{whole}</title><rect x="{left}" y="{top}" width="{WIDE}" height="38" rx="{round}" fill="{fill}" stroke="{stroke}" stroke-width="1.4"{dash}/><text x="{middle}" y="{base}" text-anchor="middle" fill="{ink}" font-weight="bold">{letter}</text></g>"#
+        );
+    }
+
+    /// The first where the words are whole, the second where they are keyed, and larger.
+    fn either<T>(&self, whole: T, keyed: T) -> T {
+        if self.is_keyed() { keyed } else { whole }
+    }
+
+    fn is_keyed(&self) -> bool {
+        matches!(self.said, Words::Keys(_))
+    }
+
     /// A length across with its label: at the tail's end, or above the line that has none.
     fn across(
         &mut self,
@@ -271,7 +334,7 @@ impl Drawing {
             Some(end) if end < from => self.label(kind, (end, at), Side::Left, text),
             Some(end) => self.label(kind, (end, at), Side::Right, text),
             None => {
-                let above = at - 15 - ROOM;
+                let above = at - if self.is_keyed() { 25 } else { 15 + ROOM };
                 self.label(kind, ((from + to) / 2, above), Side::Middle, text);
             }
         }
@@ -279,12 +342,15 @@ impl Drawing {
 
     /// The name of a part, on a ground of its own so that hatching does not run through it.
     fn name(&mut self, (x, y): (i32, i32), text: &str) {
+        let keyed = self.is_keyed();
+        let (high, up, down) = if keyed { (34, 17, 10) } else { (18, 9, 5) };
         for (row, line) in text.split('|').zip(0..) {
-            let wide = width(row, false) + 6;
-            let (left, top, base) = (x - wide / 2, y - 9 + 17 * line, y + 5 + 17 * line);
+            let wide = if keyed { large(row) } else { width(row, false) } + 6;
+            let step = line * (high - 1);
+            let (left, top, base) = (x - wide / 2, y - up + step, y + down + step);
             let _ = writeln!(
                 self.words,
-                r##"<rect x="{left}" y="{top}" width="{wide}" height="18" rx="3" fill="#FFFFFF" fill-opacity="0.9"/><text x="{x}" y="{base}" text-anchor="middle" font-style="italic">{row}</text>"##
+                r##"<rect x="{left}" y="{top}" width="{wide}" height="{high}" rx="3" fill="#FFFFFF" fill-opacity="0.9"/><text x="{x}" y="{base}" text-anchor="middle" font-style="italic">{row}</text>"##
             );
         }
     }
@@ -302,7 +368,36 @@ impl Drawing {
         })
     }
 
-    fn finish(mut self) -> String {
+    /// The file of a keyed drawing.
+    fn finish_keyed(mut self, prefix: &str) -> String {
+        let mut rows = vec![String::new()];
+        let said = format!("Dashed: {}.", self.dashed);
+        for word in said.split(' ').chain(["Not to scale."]) {
+            let last = rows.last().map_or("", String::as_str);
+            if large(last) + large(word) > 850 {
+                rows.push(String::new());
+            }
+            let last = rows.last_mut().into_iter();
+            last.for_each(|last| *last = [last.as_str(), word].join(" ").trim_start().to_string());
+        }
+        let mut below = self.height - 40;
+        for row in &rows {
+            below += 36;
+            let _ = writeln!(self.words, r#"<text x="10" y="{}">{row}</text>"#, below - 8);
+        }
+        let body = [self.parts, self.lines, self.words].concat();
+        let high = below - TOP + 4;
+        let head = format!(
+            r#"viewBox="0 {TOP} 900 {high}" width="900" height="{high}" {FONT} font-size="30""#
+        );
+        framed(self.title, &head, prefix, &body)
+    }
+
+    /// The file; names within it begin with `prefix`, so that several can stand on one page.
+    fn finish(mut self, prefix: &str) -> String {
+        if self.is_keyed() {
+            return self.finish_keyed(prefix);
+        }
         let (height, whole) = (self.height, self.height + HEAD);
         let y = height - 22;
         let mut kinds = vec![(Pieces, "pieces"), (Required, "required")];
@@ -319,20 +414,49 @@ impl Drawing {
         }
         self.note((x, y + 5), &format!("Dashed: {}. Not to scale.", self.dashed));
         let Drawing { parts, lines, words, title, .. } = self;
-        format!(
-            r##"<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 -{HEAD} 900 {whole}" width="900" height="{whole}" font-family="Arial, Helvetica, 'Liberation Sans', sans-serif" font-size="14" fill="{INK}">
+        let body = format!(
+            r##"<rect y="-{HEAD}" width="900" height="{whole}" fill="#FFFFFF"/>
+<text x="450" y="6" text-anchor="middle" font-size="17" font-weight="bold">{title}</text>
+{parts}{lines}{words}"##
+        );
+        let head = format!(
+            r#"viewBox="0 -{HEAD} 900 {whole}" width="900" height="{whole}" {FONT} font-size="14""#
+        );
+        framed(title, &head, prefix, &body)
+    }
+}
+
+/// A file with its patterns.
+fn framed(title: &str, head: &str, prefix: &str, body: &str) -> String {
+    let body = body.replace("url(#", &format!("url(#{prefix}"));
+    format!(
+        r##"<svg xmlns="http://www.w3.org/2000/svg" {head} fill="{INK}">
 <title>{title}</title>
 <defs>
-<pattern id="fixed" width="10" height="10" patternUnits="userSpaceOnUse"><rect width="10" height="10" fill="#E4ECF4"/><path d="M-2,2 l4,-4 M0,10 l10,-10 M8,12 l4,-4" stroke="#7C90A4" stroke-width="1"/></pattern>
-<pattern id="impeller" width="10" height="10" patternUnits="userSpaceOnUse"><rect width="10" height="10" fill="#A9CBE4"/><path d="M-2,8 l4,4 M0,0 l10,10 M8,-2 l4,4" stroke="#2F6C9B" stroke-width="1"/></pattern>
-<pattern id="gasket" width="6" height="6" patternUnits="userSpaceOnUse"><rect width="6" height="6" fill="#F8D99A"/><path d="M0,6 l6,-6 M0,0 l6,6" stroke="#9A6A00" stroke-width="0.8"/></pattern>
+<pattern id="{prefix}fixed" width="10" height="10" patternUnits="userSpaceOnUse"><rect width="10" height="10" fill="#E4ECF4"/><path d="M-2,2 l4,-4 M0,10 l10,-10 M8,12 l4,-4" stroke="#7C90A4" stroke-width="1"/></pattern>
+<pattern id="{prefix}impeller" width="10" height="10" patternUnits="userSpaceOnUse"><rect width="10" height="10" fill="#A9CBE4"/><path d="M-2,8 l4,4 M0,0 l10,10 M8,-2 l4,4" stroke="#2F6C9B" stroke-width="1"/></pattern>
+<pattern id="{prefix}gasket" width="6" height="6" patternUnits="userSpaceOnUse"><rect width="6" height="6" fill="#F8D99A"/><path d="M0,6 l6,-6 M0,0 l6,6" stroke="#9A6A00" stroke-width="0.8"/></pattern>
 </defs>
-<rect y="-{HEAD}" width="900" height="{whole}" fill="#FFFFFF"/>
-<text x="450" y="6" text-anchor="middle" font-size="17" font-weight="bold">{title}</text>
-{parts}{lines}{words}</svg>
+{body}</svg>
 "##
-        )
+    )
+}
+
+impl Kind {
+    /// Fill, edge, dashes of the edge, letters.
+    fn colours(self) -> (&'static str, &'static str, &'static str, &'static str) {
+        match self {
+            Measured => ("#FFFFFF", "none", "", INK),
+            Pieces => ("#FDF0D5", INK, "", INK),
+            Required => (INK, INK, "", "#FFFFFF"),
+            Thermal => ("#FFFFFF", INK, r#" stroke-dasharray="4 3""#, INK),
+        }
     }
+}
+
+/// How wide a text is at the size of a keyed drawing.
+fn large(text: &str) -> i32 {
+    width(text, false) * 30 / 14
 }
 
 /// How wide a text is at 14 px: the usual widths of a sans-serif's letters, in groups.
@@ -357,6 +481,11 @@ fn width(text: &str, heavy: bool) -> i32 {
 /// 98 mm wide, as on a slip.
 const ROOM: i32 = 29;
 const FIGURE: i32 = 116;
+
+const FONT: &str = r#"font-family="Arial, Helvetica, 'Liberation Sans', sans-serif""#;
+
+/// Upper edge of a keyed drawing, which has no title.
+const TOP: i32 = 14;
 
 /// Room for the title, above where heights are counted from.
 const HEAD: i32 = 20;
@@ -394,7 +523,8 @@ fn impeller(d: &mut Drawing, face: i32, towards: i32) {
         d.parts,
         r#"<path d="M{from},222 L{to},372" fill="none" stroke="{INK}" stroke-width="1"/>"#
     );
-    d.name((face - towards * 46, 300), "impeller");
+    let at = (face - towards * d.either(46, 62), 300);
+    d.name(at, "impeller");
 }
 
 /// Back wall and top of a casing, closed by the suction cover at `cover`.
@@ -408,11 +538,13 @@ fn casing(d: &mut Drawing, left: i32, cover: i32) {
 fn suction_cover(d: &mut Drawing, face: i32, towards: i32, name: &str) {
     let out = face + towards * 62;
     d.part(Fixed, &format!("M{face},184 H{out} V372 L{face},352"));
-    d.name((face + towards * 31, 270), name);
+    let at = face + towards * d.either(31, 58);
+    d.name((at.clamp(50, 850), 270), name);
 }
 
-fn screwed_impeller() -> Drawing {
+fn screwed_impeller(said: Words) -> Drawing {
     let mut d = Drawing::new(
+        said,
         "End suction, screwed impeller, shims over the bearing",
         "where the impeller stands with no shims",
         520,
@@ -451,12 +583,14 @@ fn screwed_impeller() -> Drawing {
     d.across(tag, (front, suction), 98, (222, 184), Some(front - 28));
     d.name((140, 231), "housing");
     d.name((244, 337), "bearing");
-    d.name((cover + 27, 236), "cover");
+    let at = d.either((cover + 27, 236), (cover + 38, 372));
+    d.name(at, "cover");
     d
 }
 
-fn front_set_metric() -> Drawing {
+fn front_set_metric(said: Words) -> Drawing {
     let mut d = Drawing::new(
+        said,
         "Semi-open impeller set from the front, shims under the housing flange (metric)",
         "where the flange stands at contact",
         520,
@@ -505,8 +639,9 @@ fn front_set_metric() -> Drawing {
     d
 }
 
-fn bearing_cap() -> Drawing {
+fn bearing_cap(said: Words) -> Drawing {
     let mut d = Drawing::new(
+        said,
         "Bearing cap between two places for shims: end float and running clearance",
         "where the impeller stands with no inner shims",
         520,
@@ -553,7 +688,8 @@ fn bearing_cap() -> Drawing {
     let tag = (Measured, "Housing bore depth to shoulder");
     d.across(tag, (face, shoulder), 82, (202, 280), None);
     let tag = (Measured, "Cap spigot length");
-    d.across(tag, (land, nose), 95, (244, 282), Some(nose + 14));
+    let end = Some(nose + d.either(14, 44));
+    d.across(tag, (land, nose), 95, (244, 282), end);
     let tag = (Required, "Shaft end float");
     d.across(tag, (nose, bearing), 148, (282, 282), Some(bearing + 24));
     d.across((Measured, "Bearing width"), (bearing, held), 242, (282, 282), None);
@@ -569,8 +705,9 @@ fn bearing_cap() -> Drawing {
     d
 }
 
-fn thrust_collar() -> Drawing {
+fn thrust_collar(said: Words) -> Drawing {
     let mut d = Drawing::new(
+        said,
         "Between-bearings pump, thrust collar centred by two packs (metric)",
         "on the bare pads, and at the far stop; chain line: mid-travel",
         520,
@@ -625,21 +762,29 @@ fn thrust_collar() -> Drawing {
     d.across(tag, (wall, bare), 112, (236, 322), Some(wall - 22));
     let tag = (Required, "Rotor off|centre");
     d.across(tag, (stands, middle), 162, (334, 240), Some(far + 14));
-    d.name((end - 24, 318), "end|cover");
-    d.name((pushed + pads / 2, 322), "pads");
+    let at = d.either((end - 24, 318), (end - 44, 318));
+    d.name(at, "end|cover");
+    let at = d.either((pushed + pads / 2, 322), (pushed + pads / 2 - 10, 352));
+    d.name(at, "pads");
     d.name((pushed + stack / 2, 300), "collar");
-    d.name((held - pads / 2, 322), "pads");
+    if !d.is_keyed() {
+        d.name((held - pads / 2, 322), "pads");
+    }
     d.name((shoulder - 60, 231), "housing");
     d.name((541, 318), "bearing");
-    d.name((stands + 32, 384), "impeller");
-    d.name((805, 224), "casing");
+    let at = d.either((stands + 32, 384), (stands + 32, 422));
+    d.name(at, "impeller");
+    let at = d.either((805, 224), (818, 224));
+    d.name(at, "casing");
     d.note((20, AXIS + 26), "free end");
-    d.note((824, AXIS + 26), "drive end");
+    let at = d.either(824, 770);
+    d.note((at, AXIS + 26), "drive end");
     d
 }
 
-fn seal_setting() -> Drawing {
+fn seal_setting(said: Words) -> Drawing {
     let mut d = Drawing::new(
+        said,
         "Vertical in-line pump, shims in the rigid coupling: running clearance and seal setting",
         "with no shims",
         620,
@@ -703,7 +848,8 @@ fn seal_setting() -> Drawing {
     d.label(Pieces, beside, Side::Left, "Shims in the coupling");
     d.dimension(Down, (face, seated), near, (AT - 132, AT - 60), Some(face - 32));
     let text = "Seat height below the gland face";
-    d.label(Measured, (near - 70, face - 44), Side::Middle, text);
+    let at = d.either((near - 70, face - 44), (near, face - 51));
+    d.label(Measured, at, Side::Middle, text);
     let out = AT - 250;
     d.dimension(Down, (face, face + depth), out, (AT - 200, AT - 74), None);
     let text = "Chamber face to|sleeve shoulder,|no shims";
@@ -715,7 +861,8 @@ fn seal_setting() -> Drawing {
     let end = suction + 38;
     d.dimension(Down, (vanes, suction), near, (AT - 150, AT - 200), Some(end));
     let text = "Impeller running clearance";
-    d.label(Required, (near - 74, end + 11), Side::Middle, text);
+    let at = d.either((near - 74, end + 11), (near, end + 19));
+    d.label(Required, at, Side::Middle, text);
     let out = AT + 266;
     d.dimension(Down, (seated, shoulder), out, (AT + 60, AT + 62), None);
     let text = "Mechanical|seal setting";
@@ -727,11 +874,16 @@ fn seal_setting() -> Drawing {
     d.dimension(Down, (bearing, suction), out, (AT + 62, AT + 200), None);
     d.label(Thermal, (out, 170), Side::Middle, "Growth of|the casing");
     d.name((AT + 118, 80), "motor");
-    d.name((AT + 116, coupling + shims / 2), "coupling");
-    d.name((AT + 92, face - 34), "gland");
-    d.name((AT + 82, face + 50), "seal");
-    d.name((AT + 154, 340), "casing");
+    let at = d.either((AT + 116, coupling + shims / 2), (AT + 90, 212));
+    d.name(at, "coupling");
+    let at = d.either((AT + 92, face - 34), (AT - 78, face - 38));
+    d.name(at, "gland");
+    let at = d.either((AT + 82, face + 50), (AT + 82, face + 42));
+    d.name(at, "seal");
+    let at = d.either((AT + 154, 340), (AT + 156, 360));
+    d.name(at, "casing");
     d.name((AT, 449), "impeller");
-    d.name((AT + 135, suction + 16), "suction cover");
+    let at = d.either((AT + 135, suction + 16), (AT + 135, suction + 52));
+    d.name(at, "suction cover");
     d
 }

@@ -78,6 +78,19 @@ impl Model {
         }
     }
 
+    /// Names and labels of its lengths, each with its kind: dimensions, thermal terms, packs, requirements. On a keyed drawing
+    /// each has the letter of its place among them, from A.
+    pub fn lengths(&self) -> impl Iterator<Item = (LengthKind, &str, &str)> {
+        use LengthKind::{Measured, Pieces, Required, Thermal};
+        let dimensions = self.dimensions.iter().map(|one| (Measured, &*one.name, &*one.label));
+        let thermals = self.thermals.iter().map(|one| (Thermal, &*one.name, &*one.label));
+        let packs = self.packs.iter().map(|one| (Pieces, &*one.name, &*one.label));
+        // Its twin in service is not drawn.
+        let requirements = self.requirements.iter().filter(|one| !one.form.is_hot());
+        let requirements = requirements.map(|one| (Required, &*one.name, &*one.label));
+        dimensions.chain(thermals).chain(packs).chain(requirements)
+    }
+
     /// First derived term that is worked out of a dimension.
     pub(crate) fn derived_of(&self, dimension: usize) -> Option<&Derived> {
         self.derived.iter().find(|derived| derived.of.contains(&dimension))
@@ -109,6 +122,28 @@ pub struct Figure {
     pub at: [u32; 2],
 }
 
+/// Kind of a length on a drawing.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum LengthKind {
+    /// A dimension that is measured.
+    Measured,
+    /// Growth of a part in service.
+    Thermal,
+    /// A place for pieces.
+    Pieces,
+    /// A requirement.
+    Required,
+}
+
+/// A drawing with a letter for each length, in place of its label, for a slip: its words are large enough to be read there.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct KeyedDrawing {
+    /// The whole SVG, of the program itself.
+    pub svg: &'static str,
+    /// Width and height in its own unit.
+    pub size: [u32; 2],
+}
+
 /// The drawing of a model: a PNG or JPEG picture.
 #[derive(Clone, PartialEq, Eq)]
 pub struct Drawing {
@@ -118,6 +153,8 @@ pub struct Drawing {
     pub width: u32,
     /// Height in pixels.
     pub height: u32,
+    /// Its twin with letters, of a built-in model.
+    pub keyed: Option<KeyedDrawing>,
 }
 
 impl fmt::Debug for Drawing {

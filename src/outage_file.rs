@@ -61,6 +61,11 @@ pub type Draft = (Circumstances, Booking);
 /// Bytes of the files that are taken over, whatever their names.
 pub type FileBytes = Vec<Vec<u8>>;
 
+/// Name of an outage on its pages, which hold no long headers: that of its file, without its ending.
+pub fn outage_name(path: &Path) -> String {
+    path.file_stem().unwrap_or_default().to_string_lossy().chars().take(60).collect()
+}
+
 /// Whether a file begins as an outage file does.
 pub fn is_outage_file(path: &Path) -> bool {
     const FIRST: &[u8] = b"SQLite format 3\0";

@@ -1,12 +1,14 @@
 //! The job of a running outage: workbooks with the dimensions that were booked in their cells, and the pieces that were cut.
 
+use crate::changes::{PlanSide, SlipChange, changes};
 use crate::job::Job;
-use crate::outage::Outage;
-use crate::outage_books;
+use crate::outage::{Outage, PumpState};
+use crate::outage_books::{self, OutageBooks};
 use crate::outage_cells;
-use crate::outage_kit::with_cut_lots;
+use crate::outage_file::OutageFile;
+use crate::outage_kit::{self, with_cut_lots};
 use crate::problem::Problems;
-use crate::read::{self, Sources};
+use crate::read::{self, Memory, Sources};
 
 /// Reads a job, with the dimensions that were booked in the cells of the pump workbook. A cell that says something else
 /// by now is a problem.
@@ -41,4 +43,31 @@ pub fn job_with(sources: &Sources, outage: &Outage, problems: &mut Problems) -> 
             None
         }
     }
+}
+
+/// Changes of the last plan of an outage from the one before it, whose workbooks the file holds; and that plan as its slips
+/// have it, without those of bags that went to the bench since: they are right as they are. `job` has all pumps on the
+/// figures of today.
+pub fn changes_of_last_plan(
+    file: &OutageFile,
+    now: &Outage,
+    job: &Job,
+    memory: &Memory,
+) -> (Vec<SlipChange>, PlanSide) {
+    let then = now.before_last_plan();
+    if then.last_plan().is_none() {
+        return (Vec::new(), PlanSide::default());
+    }
+    // Workbooks that can no longer be read leave figures out.
+    let unpacked = OutageBooks::unpack(file, &then).ok();
+    let job_then = unpacked.and_then(|books| {
+        let sources = Sources { memory: memory.clone(), ..books.sources() };
+        job_with(&sources, &then, &mut Problems::new())
+    });
+    let mut before = outage_kit::side(job_then.as_ref(), &then);
+    before.slips.retain(|slip| {
+        let state = now.pump(&slip.tag).map(|pump| pump.state);
+        !matches!(state, Some(PumpState::Issued | PumpState::Rejected | PumpState::Accepted))
+    });
+    (changes(&before, &outage_kit::side(Some(job), now)), before)
 }

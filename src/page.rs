@@ -32,6 +32,7 @@
 
 mod asset;
 mod bar;
+mod beginning;
 mod bench;
 mod board;
 mod bookings;
@@ -46,10 +47,12 @@ mod named;
 mod of_outage;
 mod one_pump;
 mod parts;
+mod printing;
 mod routes;
 mod row;
 mod running;
 mod server;
+mod shown;
 mod slider;
 mod study;
 mod subject;
@@ -59,5 +62,6 @@ pub use desk::Desk;
 pub use ledger::LedgerBoard;
 pub use row::{Predicted, PumpRow, RowState, Shares, rows};
 pub use server::{Beyond, Bounds, Closer, PageError, Server};
+pub use shown::Beginning;
 pub use subject::Subject;
 pub use tls::{CertificateError, TlsCertificate};

@@ -17,7 +17,7 @@ mod window;
 
 pub(crate) use code::{QUIET, Squares, squares};
 pub use code::{ReadCode, code, slip_code, slip_link};
-pub use grid::{LabelGrid, LabelGridError, two_counts, two_lengths};
+pub use grid::{GridFault, LabelGrid, LabelGridError, two_counts, two_lengths};
 pub use page::{PaperPage, PaperParts, PrintedPlan, page};
 pub(crate) use since::{ELSEWHERE, beside, text_of_cell};
 pub use since::{OldSlip, OldSlips, SlipChanges, changes_since};

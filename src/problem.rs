@@ -277,6 +277,14 @@ pub struct Problems {
     warnings: Capped,
 }
 
+impl From<Problem> for Problems {
+    fn from(problem: Problem) -> Problems {
+        let mut problems = Problems::new();
+        problems.add(problem);
+        problems
+    }
+}
+
 impl Problems {
     /// Empty list.
     pub fn new() -> Problems {

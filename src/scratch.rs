@@ -255,6 +255,11 @@ impl Scratch {
         })
     }
 
+    /// Files and settings that it was made of.
+    pub fn sources(&self) -> &Sources {
+        &self.sources
+    }
+
     /// Job of the values at hand.
     pub fn job(&self) -> &Job {
         &self.job

@@ -108,7 +108,10 @@ const ROOMS: &[(&str, &str)] = &[
     ),
     ("outage_event", "columns issue job model outage outage_cells outage_kit paper problem sheet"),
     ("outage_books", "outage outage_file output problem read sheet"),
-    ("outage_job", "job outage outage_books outage_cells outage_kit problem read"),
+    (
+        "outage_job",
+        "changes job outage outage_books outage_cells outage_file outage_kit problem read",
+    ),
     ("scratch", "choose issue job plan problem pump pump_cells read sheet stock verify words"),
     (
         "write",
@@ -124,7 +127,7 @@ const ROOMS: &[(&str, &str)] = &[
     ),
     (
         "page",
-        "accounting analysis choose crush digest issue job length model outage outage_books outage_cells outage_event outage_file outage_job outage_kit \
+        "accounting analysis changes choose crush digest issue job length model outage outage_books outage_cells outage_event outage_file outage_job outage_kit \
          paper plain_text plan problem provision pump pump_cells read recheck scratch sheet show stack sweep verify words",
     ),
     (

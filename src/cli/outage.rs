@@ -3,17 +3,16 @@
 use std::path::Path;
 
 use super::run::{Refusal, Run, Stop};
-use crate::changes::{SlipChange, changes};
+use crate::changes::SlipChange;
 use crate::day::is_date;
 use crate::digest::sha256;
 use crate::job::Job;
-use crate::outage::{Circumstances, Outage, PumpState};
+use crate::outage::{Circumstances, Outage};
 use crate::outage_books::{self, OutageBooks, UnpackError};
 use crate::outage_file::{
     BookError, Draft, FileBytes, OutageFile, OutageFileError, Receipt, network_drive,
 };
-use crate::outage_job::job_with;
-use crate::outage_kit;
+use crate::outage_job::{changes_of_last_plan, job_with};
 use crate::problem::{Place, Problem, Problems};
 use crate::read::Sources;
 use crate::sheet::Book;
@@ -84,10 +83,15 @@ pub(super) fn booked(
 /// Facts of a booking made now.
 pub(super) fn facts(run: &Run, request: &str, who: &str, why: &str) -> Circumstances {
     debug_assert!(is_date(run.date()), "the run checked it");
+    facts_on(run.date(), request, who, why)
+}
+
+/// Facts of a booking made now, on this day.
+pub(super) fn facts_on(date: &str, request: &str, who: &str, why: &str) -> Circumstances {
     Circumstances {
         request: request.to_string(),
         at: jiff::Timestamp::now().to_string(),
-        date: run.date().to_string(),
+        date: date.to_string(),
         who: who.to_string(),
         why: why.to_string(),
     }
@@ -103,33 +107,12 @@ pub(super) fn request() -> String {
     sha256(parts.join("\n").as_bytes()).chars().take(32).collect()
 }
 
-/// Job of the files that an earlier plan was made from; `None` where it cannot be read any more.
-fn job_then(run: &Run, file: &OutageFile, then: &Outage) -> Option<Job> {
-    let unpacked = OutageBooks::unpack(file, then).ok()?;
-    run.look("reading the workbooks of the plan before", |memory| {
-        let sources = Sources { memory: memory.clone(), ..unpacked.sources() };
-        job_with(&sources, then, &mut Problems::new())
-    })
-}
-
 /// Changes of the last plan of an outage from the one before it, which the file holds.
 pub(super) fn changed(run: &Run, file: &OutageFile, now: &Outage, job: &Job) -> Vec<SlipChange> {
-    let then = now.before_last_plan();
-    if then.last_plan().is_none() {
-        return Vec::new();
-    }
-    let mut before = outage_kit::side(job_then(run, file, &then).as_ref(), &then);
-    // Slips of bags that went to the bench since are right as they are.
-    before.slips.retain(|slip| {
-        let state = now.pump(&slip.tag).map(|pump| pump.state);
-        !matches!(state, Some(PumpState::Issued | PumpState::Rejected | PumpState::Accepted))
-    });
-    changes(&before, &outage_kit::side(Some(job), now))
-}
-
-/// Name of an outage on its pages, which hold no long headers.
-pub(super) fn name(path: &Path) -> String {
-    path.file_stem().unwrap_or_default().to_string_lossy().chars().take(60).collect()
+    run.look("reading the workbooks of the plan before", |memory| {
+        let (changes, _) = changes_of_last_plan(file, now, job, memory);
+        changes
+    })
 }
 
 /// Job of the files that were last taken over, and the pump workbook among them.

@@ -172,18 +172,13 @@ pub(super) fn run(args: &Args, common: &Common) -> Ended {
     if let Some(path) = args.outage() {
         let beyond = run.read("checking the certificate", |_, problems| beyond(args, problems))?;
         if let Some(pumps) = &args.pumps {
-            kit::outage::begin(
-                &mut run,
-                path,
-                |memory| args.sources(pumps, memory),
-                &args.settings,
-            )?;
+            kit::outage::begin(&mut run, path, |memory| args.sources(pumps, memory))?;
         }
         let opened = run.look("checking the outage file", |_| LedgerBoard::open(path));
         let board = sound(&mut run, path, opened)?;
         use_threads(args.threads.threads);
         let board = Arc::new(board.with_readings(common.megabytes));
-        let served = serve(&run, board, args, beyond.as_ref());
+        let served = serve(&run, board, args, beyond.as_ref(), None);
         run.sound(served.map_err(|error| problem(&error)))?;
         return run.end(DONE);
     }
@@ -194,8 +189,9 @@ pub(super) fn run(args: &Args, common: &Common) -> Ended {
             scratch.zip(beyond)
         })?;
     use_threads(args.threads.threads);
+    let beginning = scratch.sources().clone();
     let desk = Arc::new(Desk::new(scratch, common.megabytes));
-    let served = serve(&run, desk, args, beyond.as_ref());
+    let served = serve(&run, desk, args, beyond.as_ref(), Some(beginning));
     run.sound(served.map_err(|error| problem(&error)))?;
     run.end(DONE)
 }
@@ -286,15 +282,22 @@ fn serve(
     subject: impl Into<Subject>,
     args: &Args,
     beyond: Option<&Beyond>,
+    sources: Option<Sources>,
 ) -> Result<(), PageError> {
     let server = match beyond {
         Some(beyond) => Server::beyond(subject, beyond, args.port, Bounds::default())?,
         None => Server::bind(subject, args.port, Bounds::default())?,
     };
+    let server = match sources {
+        Some(sources) => {
+            server.with_beginning(Arc::new(move |name: &str| begin_beside(name, &sources)))
+        }
+        None => server,
+    };
     let link = server.link()?;
     let written = match args.outage() {
         Some(_) => "Nothing but the outage file is written, and only when you book.",
-        None => "No file is written.",
+        None => "No file is written, unless you begin an outage file there.",
     };
     must_see!(run.voice(), "{link}");
     must_see!(
@@ -318,6 +321,28 @@ fn serve(
         open(run, &link);
     }
     server.run(true)
+}
+
+/// Begins an outage file of a name beside the stock workbook, and gives its path.
+fn begin_beside(name: &str, sources: &Sources) -> Result<PathBuf, Problems> {
+    let name = name.trim();
+    let name = name.strip_suffix(".outage").unwrap_or(name);
+    let is_plain = |letter: char| letter.is_alphanumeric() || " -_.".contains(letter);
+    if name.is_empty()
+        || name.chars().count() > 60
+        || name.starts_with('.')
+        || !name.chars().all(is_plain)
+    {
+        return Err(Problems::from(Problem::new(
+            Place::file("page"),
+            format!("the name `{name}`"),
+            "a name of at most 60 letters, digits, spaces, hyphens, underscores and points, such as week-12",
+            "type such a name; the folder is that of the stock workbook",
+        )));
+    }
+    let path = sources.stock.with_file_name(format!("{name}.outage"));
+    kit::outage::begin_new(&path, sources)?;
+    Ok(path)
 }
 
 /// Opens the browser of the system; without one the address is there to be opened by hand.

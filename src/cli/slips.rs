@@ -7,17 +7,18 @@ use super::Common;
 use super::common_args::CommonArgs;
 use super::files::Files;
 use super::from_command_line;
-use super::outage::{name, open};
+use super::outage::open;
 use super::run::{Ended, Refusal, Run, gathered, gathered_job};
 use super::settings::{Judging, given};
 use super::voice::{must_see, out};
 use crate::issue::key;
 use crate::model::NOT_FIT;
 use crate::outage::{Outage, PlaceInOutage};
+use crate::outage_file::outage_name;
 use crate::outage_job::job_with;
 use crate::paper::{
-    ELSEWHERE, LabelGrid, OldSlips, PaperPage, PaperParts, PrintedPlan, SlipChanges, changes_since,
-    page, two_counts, two_lengths,
+    ELSEWHERE, GridFault, LabelGrid, OldSlips, PaperPage, PaperParts, PrintedPlan, SlipChanges,
+    changes_since, page,
 };
 use crate::problem::{Place, Problem, Problems, fix_name};
 use crate::read::{self, Memory, PlannedKits};
@@ -189,53 +190,22 @@ impl Args {
     }
 
     fn grid(&self, problems: &mut Problems) -> Option<LabelGrid> {
-        let usual = LabelGrid::default();
-        let mut wrong = |option: &str, text: &str, expected: &str| {
+        const OPTIONS: [&str; 4] = ["--labels", "--label-size", "--label-margin", "--label-gap"];
+        let typed = [&self.labels, &self.label_size, &self.label_margin, &self.label_gap];
+        let typed = typed.map(Option::as_deref);
+        let faults = match LabelGrid::typed(typed) {
+            Ok(grid) => return Some(grid),
+            Err(faults) => faults,
+        };
+        for GridFault { measure, found, expected } in faults {
+            let option = measure.map_or(String::new(), |at| format!("{} ", OPTIONS[at]));
             problems.add(from_command_line(
-                format!("{option} {text}"),
-                expected,
-                "see `gapwright help slips`",
-            ));
-        };
-        let given = [&self.labels, &self.label_size, &self.label_margin, &self.label_gap];
-        let one_alone = self.labels.is_some() != self.label_size.is_some();
-        if one_alone || given.iter().skip(2).any(|option| option.is_some()) && self.labels.is_none()
-        {
-            wrong(
-                "--label...",
-                "by itself",
-                "--labels COLUMNSxROWS and --label-size WIDTHxHEIGHT together",
-            );
-            return None;
-        }
-        let count = match &self.labels {
-            None => Some(usual.count),
-            Some(text) => two_counts(text).or_else(|| {
-                wrong("--labels", text, "columns and rows, such as 3x8");
-                None
-            }),
-        };
-        let mut lengths = |option: &str, text: &Option<String>, usual: [f64; 2]| match text {
-            None => Some(usual),
-            Some(text) => two_lengths(text).or_else(|| {
-                wrong(option, text, "two lengths, such as 70x37");
-                None
-            }),
-        };
-        // A sheet of its own has the margins that are stated for it, and no others.
-        let own = |usual: [f64; 2]| if self.labels.is_some() { [0.0; 2] } else { usual };
-        let size = lengths("--label-size", &self.label_size, usual.size);
-        let margin = lengths("--label-margin", &self.label_margin, own(usual.margin));
-        let gap = lengths("--label-gap", &self.label_gap, own(usual.gap));
-        let grid = LabelGrid { count: count?, size: size?, margin: margin?, gap: gap? };
-        if let Err(error) = grid.check() {
-            problems.add(from_command_line(
-                error.to_string(),
-                &error.expected(),
-                "correct --labels, --label-size, --label-margin and --label-gap",
+                format!("{option}{found}"),
+                &expected,
+                "give --labels COLUMNSxROWS and --label-size WIDTHxHEIGHT, and if needed --label-margin and --label-gap; see `gapwright help slips`",
             ));
         }
-        Some(grid)
+        None
     }
 
     /// Indices of the pumps that are asked for.
@@ -273,7 +243,8 @@ pub(super) fn run(args: &Args, common: &Common) -> Ended {
             args.read(outage, memory, problems)
         })?;
     let place = args.outage.as_deref().zip(outage);
-    let place = place.map(|(path, outage)| PlaceInOutage::of(&name(path), outage, Vec::new()));
+    let place =
+        place.map(|(path, outage)| PlaceInOutage::of(&outage_name(path), outage, Vec::new()));
     let verified = run.work("working the kits out again", |_| args.verified(&planned))?;
     let date = run.date().to_string();
     let printed = PrintedPlan {

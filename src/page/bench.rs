@@ -199,7 +199,7 @@ async fn booked(
     body: String,
 ) -> Result<Response, Response> {
     let sent = Sent::of(&house, &headers, &body)?;
-    let subject = house.subject.clone();
+    let subject = house.shown.now();
     aside(move || {
         let mut file = bookings::open(&sent.path)?;
         if file.outage().pump(&tag).is_none() {

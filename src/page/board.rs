@@ -225,7 +225,7 @@ pub(super) fn mode(scratch: &Scratch, changed: &[&str], problems: &[String]) -> 
         .collect();
     html! {
         section #mode.mode aria-label="Mode" data-shape=(shape(scratch)) {
-            p { strong { "What if" } ": a scratch copy of " (names.join(" and ")) ". The workbooks are never written here. To book readings, begin an outage file: end this page and start it again with " code { "--outage NAME.outage" } "." }
+            p { strong { "What if" } ": a scratch copy of " (names.join(" and ")) ". The workbooks are never written here. To book readings, " a href="/begin" { "begin an outage file" } "." }
             p.count {
                 @match edited {
                     0 => { "Nothing is changed." }

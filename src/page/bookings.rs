@@ -157,10 +157,7 @@ impl Sent {
     /// # Errors
     /// The answer to what is no form, or to a page without an outage file.
     pub(super) fn of(house: &House, headers: &HeaderMap, body: &str) -> Result<Sent, Response> {
-        let kind = headers.get(header::CONTENT_TYPE).and_then(|kind| kind.to_str().ok());
-        if !kind.is_some_and(|kind| kind.starts_with("application/x-www-form-urlencoded")) {
-            return Err((StatusCode::UNSUPPORTED_MEDIA_TYPE, "This is no form.").into_response());
-        }
+        is_form(headers)?;
         let fields = Fields::parse(body);
         let who = match fields.get("who") {
             "" => String::new(),
@@ -243,6 +240,18 @@ impl Sent {
     }
 }
 
+/// Holds the kind of a body against that of a form.
+///
+/// # Errors
+/// The answer to what is no form.
+pub(super) fn is_form(headers: &HeaderMap) -> Result<(), Response> {
+    let kind = headers.get(header::CONTENT_TYPE).and_then(|kind| kind.to_str().ok());
+    match kind.is_some_and(|kind| kind.starts_with("application/x-www-form-urlencoded")) {
+        true => Ok(()),
+        false => Err((StatusCode::UNSUPPORTED_MEDIA_TYPE, "This is no form.").into_response()),
+    }
+}
+
 /// Name of the person, as it was typed last.
 pub(super) fn who(headers: &HeaderMap) -> String {
     cookie(headers, WHO)
@@ -253,7 +262,7 @@ pub(super) fn who(headers: &HeaderMap) -> String {
 /// # Errors
 /// The answer where the page is about workbooks alone.
 pub(super) fn path(house: &House) -> Result<PathBuf, Response> {
-    house.subject.outage_file().map(Path::to_path_buf).ok_or_else(not_there)
+    house.shown.now().outage_file().map(Path::to_path_buf).ok_or_else(not_there)
 }
 
 /// The outage file, opened and looked through.
@@ -331,7 +340,7 @@ async fn sent(
 ) -> Result<Response, Response> {
     let sent = Sent::of(&house, &headers, &body)?;
     let topic = Topic::of(&sent.fields).ok_or_else(not_there)?;
-    let subject = house.subject.clone();
+    let subject = house.shown.now();
     aside(move || {
         let mut file = open(&sent.path)?;
         let mut outcome = Outcome::default();

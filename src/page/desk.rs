@@ -1,5 +1,6 @@
 //! The scratch copy that all windows of a page share, and the parts of the page as they were rendered last.
 
+pub(super) mod printing;
 mod pumps;
 
 use std::collections::BTreeMap;
@@ -13,7 +14,7 @@ use super::parts::{Fresh, Part, Parts};
 use super::row::{PumpRow, rows};
 use super::running::{self, Mode, Reasons, Running};
 use super::study::{self, Study};
-use super::{board, drawers, named, of_outage, one_pump};
+use super::{board, drawers, named, of_outage, one_pump, printing as paper};
 use crate::analysis::with_cures;
 use crate::choose::control::{Control, Room};
 use crate::choose::warm::Warm;
@@ -562,6 +563,7 @@ impl State {
             ("refused", board::refused(scratch)),
             ("changes", board::changes(scratch)),
             ("warnings", board::warnings(scratch, running)),
+            ("paper", paper::standing(self.printable().map(AsRef::as_ref))),
             ("drawers", drawers::table(scratch.planned().map(AsRef::as_ref))),
         ];
         let panels = panels.into_iter().map(|(id, html)| (id.to_string(), html));

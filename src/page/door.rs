@@ -195,7 +195,7 @@ impl Door {
 /// Puts the headers that every answer carries.
 pub(super) fn dress(headers: &mut HeaderMap) {
     for (name, value) in HEADERS {
-        // The bench alone has a policy of its own, for the camera.
+        // The bench has a policy of its own, for the camera, and so has what is printed, for its style.
         headers.entry(name).or_insert(HeaderValue::from_static(value));
     }
     headers.entry(header::CACHE_CONTROL).or_insert(HeaderValue::from_static("no-store"));

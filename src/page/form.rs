@@ -26,6 +26,15 @@ impl Fields {
         found.map_or("", |(_, value)| value.trim())
     }
 
+    /// Values of all fields of a name.
+    pub(super) fn all<'a>(&'a self, name: &'a str) -> impl Iterator<Item = &'a str> {
+        self.0.iter().filter(move |(known, _)| known == name).map(|(_, value)| value.trim())
+    }
+
+    pub(super) fn is_empty(&self) -> bool {
+        self.0.is_empty()
+    }
+
     /// Value of a field that holds a whole number.
     pub(super) fn number(&self, name: &str) -> Option<u32> {
         self.get(name).parse().ok()

@@ -83,7 +83,7 @@ pub(super) fn told(title: &str, text: &str) -> String {
 pub(super) fn links(here: &str) -> Markup {
     html! {
         nav aria-label="Pages" {
-            @for (path, name) in [("/", "Pumps"), ("/drawers", "Drawers")] {
+            @for (path, name) in [("/", "Pumps"), ("/drawers", "Drawers"), ("/paper", "Paper")] {
                 a href=(path) aria-current=[(path == here).then_some("page")] { (name) }
             }
         }

@@ -76,6 +76,14 @@ impl LedgerBoard {
         self.readings.as_ref()?.as_ref().ok().map(|[_, what_if]| what_if)
     }
 
+    /// Desk of a page of readings.
+    pub(super) fn desk(&self, mode: Mode) -> Option<&Arc<Desk>> {
+        match mode {
+            Mode::Record => self.record(),
+            Mode::WhatIf => self.what_if(),
+        }
+    }
+
     pub(super) fn desks(&self) -> impl Iterator<Item = &Arc<Desk>> {
         [self.record(), self.what_if()].into_iter().flatten()
     }

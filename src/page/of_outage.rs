@@ -30,6 +30,7 @@ pub(super) fn links(base: &str, here: &str) -> Markup {
         ("/", "Outage"),
         ("/drawers", "Drawers"),
         ("/record", "Record"),
+        ("/record/paper", "Paper"),
         ("/what-if", "What if"),
         ("/bench", "Bench"),
     ];
@@ -95,7 +96,7 @@ fn preview(stands: Option<bool>, last: Option<u32>) -> Markup {
     html! {
         @match (stands, last) {
             (None, _) => { p { "The plan below is being worked out." } }
-            (Some(true), _) => { p { "The plan below is the one that counts. Its workbook, slips and labels: run " code { "gapwright kit" } " with the workbooks and " code { "--outage" } ", on the command line." } }
+            (Some(true), _) => { p { "The plan below is the one that counts. Slips, labels and picking list are under Paper. Its workbook: run " code { "gapwright kit" } " with the workbooks and " code { "--outage" } ", on the command line." } }
             (Some(false), Some(last)) => { p.alarm { "The plan below is a preview: plan " (last) " counts until it is entered." } }
             (Some(false), None) => { p.alarm { "The plan below is a preview: no plan counts until it is entered, and readings can be booked then." } }
         }

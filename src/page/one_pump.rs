@@ -22,7 +22,10 @@ pub(super) fn page(links: &Markup, row: u32, tag: &str, version: u64, parts: &[S
             (links)
             p #live role="status" aria-live="polite" {}
         }
-        main data-version=(version) data-pump=(row) { @for part in parts { (PreEscaped(part)) } }
+        main data-version=(version) data-pump=(row) {
+            p.slip { a href={ "../paper/print?slips=on&pump=" (row) } { "Its slip, to print" } }
+            @for part in parts { (PreEscaped(part)) }
+        }
     }
 }
 
@@ -81,12 +84,12 @@ fn drawing(job: &Job, pump: &Pump, packs: &[PackPick]) -> Markup {
     html! {
         section.drawing aria-labelledby="drawn" {
             h2 id="drawn" { "Drawing, with the figures of " (pump.tag) }
-            svg role="img" aria-label={(model.title) ": " (says.join(", "))} viewBox=(format!("0 0 {width} {height}")) {
+            div.scroll tabindex="0" role="group" aria-label="Drawing, to scroll" { svg role="img" aria-label={(model.title) ": " (says.join(", "))} viewBox=(format!("0 0 {width} {height}")) {
                 image href={"/drawing/" (pump.model)} width=(width) height=(height) {}
                 @for (x, y, text) in &figures {
                     text.drawn x=(bar::number(*x)) y=(bar::number(*y)) font-size=(bar::number(width * LETTERS)) text-anchor="middle" dominant-baseline="central" { (text) }
                 }
-            }
+            } }
         }
     }
 }

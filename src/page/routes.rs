@@ -21,14 +21,17 @@ use super::door::{Door, Entry, dress};
 use super::parts::Fresh;
 use super::running::Mode;
 use super::server::Bounds;
+use super::shown::Shown;
 use super::subject::Subject;
-use super::{asset, bench, board, bookings, frame, gzip};
+use super::{asset, beginning, bench, board, bookings, frame, gzip, printing};
 use crate::scratch::CellEdit;
 
 /// All that answers share.
 #[derive(Clone)]
 pub(super) struct House {
-    pub(super) subject: Subject,
+    pub(super) shown: Shown,
+    /// Page of readings of an outage that a path is below; none of paths of the subject itself.
+    pub(super) mode: Option<Mode>,
     pub(super) door: Arc<Door>,
     pub(super) bounds: Bounds,
     /// Told when the values changed.
@@ -36,23 +39,37 @@ pub(super) struct House {
     pub(super) closing: watch::Receiver<bool>,
 }
 
+impl House {
+    /// Subject of a path, as it is now.
+    ///
+    /// # Errors
+    /// The answer where there is none.
+    pub(super) fn subject(&self) -> Result<Subject, Response> {
+        match (self.shown.now(), self.mode) {
+            (subject, None) => Ok(subject),
+            (Subject::WhatIf(_), Some(_)) => Err(not_there()),
+            (Subject::Outage(board), Some(mode)) => match (board.desk(mode), board.no_readings()) {
+                (Some(desk), _) => Ok(desk.clone().into()),
+                (None, Some(why)) => {
+                    let told = frame::told("This outage cannot be read", &why.join(" "));
+                    Err(Html(told).into_response())
+                }
+                (None, None) => Err(not_there()),
+            },
+        }
+    }
+}
+
 pub(super) fn router(house: House) -> Router {
     let mut all = pages(house.clone());
-    if let Subject::Outage(board) = &house.subject {
-        for (mode, desk) in [(Mode::Record, board.record()), (Mode::WhatIf, board.what_if())] {
-            if let Some(desk) = desk {
-                let subject = desk.clone().into();
-                all = all.nest(mode.path(), pages(House { subject, ..house.clone() }));
-            } else if let Some(why) = board.no_readings() {
-                let told = frame::told("This outage cannot be read", &why.join(" "));
-                all = all.route(mode.path(), get(Html(told)));
-            }
-        }
+    for mode in Mode::ALL {
+        all = all.nest(mode.path(), pages(House { mode: Some(mode), ..house.clone() }));
     }
     let entrance = Router::new()
         .route("/in/{code}", get(enter))
         .route("/invite", post(invite))
         .route("/a/{hash}/{name}", get(file))
+        .merge(beginning::routes())
         .merge(bookings::routes())
         .merge(bench::routes())
         .with_state(house.clone());
@@ -69,6 +86,7 @@ fn pages(house: House) -> Router {
         .route("/pump/{row}", get(pump))
         .route("/drawing/{model}", get(drawing))
         .route("/act", post(act))
+        .merge(printing::routes())
         .route("/events", get(events))
         .with_state(house)
 }
@@ -162,18 +180,20 @@ async fn invite(State(house): State<House>) -> Response {
 }
 
 async fn sheet(State(house): State<House>) -> Result<Response, Response> {
-    let (title, board) = aside(move || (house.subject.title(), house.subject.board())).await?;
+    let subject = house.subject()?;
+    let (title, board) = aside(move || (subject.title(), subject.board())).await?;
     Ok(Html(frame::frame(&title, true, &board)).into_response())
 }
 
 async fn drawers(State(house): State<House>) -> Result<Response, Response> {
-    let drawers = aside(move || house.subject.drawers()).await?;
+    let subject = house.subject()?;
+    let drawers = aside(move || subject.drawers()).await?;
     Ok(Html(frame::frame("Drawers", true, &drawers)).into_response())
 }
 
 async fn pump(State(house): State<House>, Path(row): Path<u32>) -> Result<Response, Response> {
-    let wanted = house.wanted.clone();
-    let page = aside(move || house.subject.pump(row)).await?.ok_or_else(not_there)?;
+    let (wanted, subject) = (house.wanted.clone(), house.subject()?);
+    let page = aside(move || subject.pump(row)).await?.ok_or_else(not_there)?;
     // To be looked into.
     wanted.notify_one();
     Ok(Html(frame::frame("One pump", true, &page)).into_response())
@@ -183,7 +203,8 @@ async fn drawing(
     State(house): State<House>,
     Path(model): Path<usize>,
 ) -> Result<Response, Response> {
-    let bytes = aside(move || house.subject.drawing(model)).await?.ok_or_else(not_there)?;
+    let subject = house.subject()?;
+    let bytes = aside(move || subject.drawing(model)).await?.ok_or_else(not_there)?;
     // The reader of models takes PNG and JPEG, and no other kind.
     let kind = if bytes.starts_with(&[0x89, b'P']) { "image/png" } else { "image/jpeg" };
     Ok(([(header::CONTENT_TYPE, kind)], Body::from(bytes.to_vec())).into_response())
@@ -221,6 +242,8 @@ struct AskedEdit {
 
 #[derive(Serialize)]
 struct Answer {
+    /// Subject: a window of one before is to go on elsewhere.
+    of: &'static str,
     version: u64,
     planning: bool,
     parts: Vec<[String; 2]>,
@@ -266,7 +289,8 @@ async fn act(State(house): State<House>, Json(asked): Json<Asked>) -> Result<Res
     if by.request.len() > MOST_REQUEST {
         return Err((StatusCode::UNPROCESSABLE_ENTITY, "This number is too long.").into_response());
     }
-    let subject = house.subject.clone();
+    let subject = house.subject()?;
+    let of = subject.word();
     let answer = aside(move || {
         let refused = match &what {
             None => Vec::new(),
@@ -285,7 +309,7 @@ async fn act(State(house): State<House>, Json(asked): Json<Asked>) -> Result<Res
             key: one.edit.heading.clone(),
             why: board::refusal(one),
         });
-        Ok(Answer { version, planning, parts, refused: refused.collect() })
+        Ok(Answer { of, version, planning, parts, refused: refused.collect() })
     })
     .await??;
     if answer.planning || asked.pump.is_some() {
@@ -295,19 +319,22 @@ async fn act(State(house): State<House>, Json(asked): Json<Asked>) -> Result<Res
 }
 
 /// Tells a window whenever a part changed.
-async fn events(State(house): State<House>) -> Response {
-    let heard = (house.subject.news(), house.closing.clone());
-    let stream = stream::unfold(heard, |(mut news, mut closing)| async move {
+async fn events(State(house): State<House>) -> Result<Response, Response> {
+    let moves = house.shown.moves();
+    let heard = (house.subject()?.news(), moves, house.closing.clone());
+    let stream = stream::unfold(heard, |(mut news, mut moves, mut closing)| async move {
         let version = tokio::select! {
             // A window that listens would keep the server from ending.
             () = closed(&mut closing) => return None,
+            // Whoever listens asks again, and hears of the subject that is shown now.
+            _ = moves.changed() => return None,
             changed = news.changed() => changed.ok().map(|()| *news.borrow_and_update())?,
         };
         let event = Event::default().event("news").data(version.to_string());
-        Some((Ok::<_, Infallible>(event), (news, closing)))
+        Some((Ok::<_, Infallible>(event), (news, moves, closing)))
     });
     let alive = KeepAlive::new().interval(Duration::from_secs(15));
-    Sse::new(stream).keep_alive(alive).into_response()
+    Ok(Sse::new(stream).keep_alive(alive).into_response())
 }
 
 /// Ends when the server is to close.

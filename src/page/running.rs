@@ -40,6 +40,8 @@ pub(super) enum Mode {
 }
 
 impl Mode {
+    pub(super) const ALL: [Mode; 2] = [Mode::Record, Mode::WhatIf];
+
     /// Name for style and script.
     pub(super) fn code(self) -> &'static str {
         match self {

@@ -17,6 +17,7 @@ use tokio_rustls::TlsAcceptor;
 
 use super::door::{Door, Scheme};
 use super::routes::{House, closed, router};
+use super::shown::{Beginning, Shown};
 use super::subject::Subject;
 use super::tls::TlsCertificate;
 
@@ -161,8 +162,16 @@ impl Server {
         let at = listener.local_addr().map_err(failed)?;
         let (close, closing) = watch::channel(false);
         let door = Arc::new(Door::new(at, scheme, &bounds));
-        let house = House { subject, door, bounds, wanted: Arc::new(Notify::new()), closing };
+        let (shown, wanted) = (Shown::new(subject), Arc::new(Notify::new()));
+        let house = House { shown, mode: None, door, bounds, wanted, closing };
         Ok(Server { listener, at, house, close: Arc::new(close), tls: None })
+    }
+
+    /// With a way to begin an outage file on the page.
+    #[must_use]
+    pub fn with_beginning(mut self, beginning: Arc<Beginning>) -> Server {
+        self.house.shown.beginning = Some(beginning);
+        self
     }
 
     /// Address, with a code that lets one browser in.
@@ -194,9 +203,9 @@ impl Server {
             .enable_all()
             .build()
             .map_err(PageError::Threads)?;
-        let subject = self.house.subject.clone();
+        let shown = self.house.shown.clone();
         let ended = runtime.block_on(self.serve(signals));
-        subject.stop();
+        shown.now().stop();
         runtime.shutdown_timeout(PARTING);
         ended
     }
@@ -241,7 +250,7 @@ async fn asked_to_end() {
 async fn plan(house: House) {
     let mut closing = house.closing.clone();
     loop {
-        let [subject, told] = [(), ()].map(|()| house.subject.clone());
+        let [subject, told] = [(), ()].map(|()| house.shown.now());
         // A plan that panics is a defect; the page goes on and says so.
         if tokio::task::spawn_blocking(move || subject.plan()).await.is_err() {
             let _ = tokio::task::spawn_blocking(move || told.failed()).await;
@@ -260,7 +269,7 @@ async fn look_at_disk(house: House) {
             () = closed(&mut closing) => return,
             () = tokio::time::sleep(house.bounds.disk) => {}
         }
-        let subject = house.subject.clone();
+        let subject = house.shown.now();
         let _ = tokio::task::spawn_blocking(move || subject.look_at_disk()).await;
     }
 }

@@ -33,6 +33,22 @@ impl From<Arc<LedgerBoard>> for Subject {
 }
 
 impl Subject {
+    /// Word for the script, which tells subjects apart by it.
+    pub(super) fn word(&self) -> &'static str {
+        match self {
+            Subject::WhatIf(_) => "workbooks",
+            Subject::Outage(_) => "outage",
+        }
+    }
+
+    /// Desk of a scratch copy.
+    pub(super) fn desk(&self) -> Option<&Desk> {
+        match self {
+            Subject::WhatIf(desk) => Some(desk),
+            Subject::Outage(_) => None,
+        }
+    }
+
     pub(super) fn title(&self) -> String {
         match self {
             Subject::WhatIf(desk) => desk.title(),

@@ -61,7 +61,76 @@ impl LabelGridError {
     }
 }
 
+/// A measure of a grid that cannot be read, or measures that make no grid.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct GridFault {
+    /// The measure, by its place among those of [`LabelGrid::typed`]; `None` for the grid as a whole.
+    pub measure: Option<usize>,
+    /// Its text.
+    pub found: String,
+    /// Texts that can be read.
+    pub expected: String,
+}
+
 impl LabelGrid {
+    /// A grid as its measures are typed: count, size, margin and gap, each as two numbers for [`two_counts`] or
+    /// [`two_lengths`]. Without any the usual one. A sheet of its own has the margins and gaps that are stated for it, else
+    /// none.
+    ///
+    /// # Errors
+    /// [`GridFault`], each of them.
+    ///
+    /// ```
+    /// use gapwright::paper::LabelGrid;
+    /// let grid = LabelGrid::typed([Some("3x8"), Some("70x37"), Some("0x0.5"), None]).unwrap();
+    /// assert_eq!((grid.count, grid.margin, grid.gap), ([3, 8], [0.0, 0.5], [0.0, 0.0]));
+    /// assert_eq!(LabelGrid::typed([None; 4]), Ok(LabelGrid::default()));
+    /// assert_eq!(LabelGrid::typed([Some("3"), Some("70x37"), None, None]).unwrap_err()[0].measure, Some(0));
+    /// ```
+    pub fn typed(typed: [Option<&str>; 4]) -> Result<LabelGrid, Vec<GridFault>> {
+        let [count, size, margin, gap] = typed;
+        let own = count.is_some() && size.is_some();
+        if !own && typed.iter().any(Option::is_some) {
+            let [found, expected] = ["measures of labels in part", "their count and their size"];
+            let [found, expected] = [found, expected].map(String::from);
+            return Err(vec![GridFault { measure: None, found, expected }]);
+        }
+        let usual = LabelGrid::default();
+        let mut faults = Vec::new();
+        let mut wrong = |at: usize, text: &str, expected: &str| {
+            let [found, expected] = [text, expected].map(String::from);
+            faults.push(GridFault { measure: Some(at), found, expected });
+        };
+        let count = count.map_or(Some(usual.count), |text| {
+            two_counts(text).or_else(|| {
+                wrong(0, text, "columns and rows, such as 3x8");
+                None
+            })
+        });
+        let rest = if own { [0.0; 2] } else { usual.margin };
+        let mut lengths = |at, text: Option<&str>, usual| match text {
+            None => Some(usual),
+            Some(text) => two_lengths(text).or_else(|| {
+                wrong(at, text, "two lengths, such as 70x37");
+                None
+            }),
+        };
+        let size = lengths(1, size, usual.size);
+        let margin = lengths(2, margin, rest);
+        let gap = lengths(3, gap, usual.gap);
+        let (Some(count), Some(size), Some(margin), Some(gap)) = (count, size, margin, gap) else {
+            return Err(faults);
+        };
+        let grid = LabelGrid { count, size, margin, gap };
+        match grid.check() {
+            Ok(()) => Ok(grid),
+            Err(error) => {
+                let (found, expected) = (error.to_string(), error.expected());
+                Err(vec![GridFault { measure: None, found, expected }])
+            }
+        }
+    }
+
     /// Whether labels can be printed in the grid.
     ///
     /// # Errors

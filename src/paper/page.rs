@@ -16,7 +16,7 @@ use super::slip::{
 };
 use super::{ELSEWHERE, SlipChanges, label, list};
 use crate::digest::sha256;
-use crate::model::{Drawing, Figure};
+use crate::model::{Drawing, Figure, KeyedDrawing, LengthKind, Model};
 use crate::outage::PlaceInOutage;
 use crate::plain_text::cleaned;
 use crate::plan::Kit;
@@ -107,7 +107,7 @@ pub fn page(plan: &PrintedPlan<'_>, parts: &PaperParts) -> PaperPage {
             .collect(),
         false => Vec::new(),
     };
-    let style = style(parts.labels.as_ref()) + &drawings(&printed_slips);
+    let style = style(parts.labels.as_ref()) + &drawings(&printed_slips, parts.large_drawings);
     let policy = policy(&style);
     let labels = if parts.labels.is_some() { with_bag.len() } else { 0 };
     let html = html! {
@@ -124,7 +124,7 @@ pub fn page(plan: &PrintedPlan<'_>, parts: &PaperParts) -> PaperPage {
             }
             body {
                 (printer.hint(parts, printed_slips.len(), labels))
-                (defs(&printed_slips))
+                (defs(&printed_slips, parts.large_drawings))
                 main {
                     @if let Some(changes) = plan.changes { (printer.changes(changes)) }
                     @for slip in &printed_slips {
@@ -175,7 +175,7 @@ fn policy(style: &str) -> String {
 }
 
 /// The drawings of the models, each once.
-fn defs(slips: &[KitSlip<'_>]) -> Markup {
+fn defs(slips: &[KitSlip<'_>], large: bool) -> Markup {
     let models: BTreeMap<usize, &Drawing> = slips
         .iter()
         .filter(|slip| matches!(slip.body, SlipBody::Complete(_)))
@@ -185,8 +185,15 @@ fn defs(slips: &[KitSlip<'_>]) -> Markup {
         @if !models.is_empty() {
             svg.defs aria-hidden="true" focusable="false" {
                 @for (index, drawing) in &models {
-                    symbol id={ "drawing-" (index) } viewBox={ "0 0 " (drawing.width) " " (drawing.height) } {
-                        image width=(drawing.width) height=(drawing.height) href=(data(&drawing.bytes)) {}
+                    @match drawing.keyed.filter(|_| !large) {
+                        Some(KeyedDrawing { svg, size: [width, height] }) => {
+                            symbol id={ "drawing-" (index) } viewBox={ "0 0 " (width) " " (height) } { (PreEscaped(svg)) }
+                        }
+                        None => {
+                            symbol id={ "drawing-" (index) } viewBox={ "0 0 " (drawing.width) " " (drawing.height) } {
+                                image width=(drawing.width) height=(drawing.height) href=(data(&drawing.bytes)) {}
+                            }
+                        }
                     }
                 }
             }
@@ -423,28 +430,39 @@ fn tick() -> Markup {
 fn complete(slip: &KitSlip<'_>, kit: &CompleteKit, large_drawings: bool) -> Markup {
     let unit = each_reading(slip.model.unit);
     let drawing = slip.model.drawing.as_ref().filter(|_| !large_drawings);
+    let is_keyed = drawing.is_some_and(|drawing| drawing.keyed.is_some());
+    let keys = Keys(is_keyed.then_some(slip.model));
     html! {
         h2 { (PICK) }
         table.list.cols {
             thead { (heads(&PIECES)) }
-            @for place in &kit.places { tbody { (pieces(place)) (pack(place, &unit)) } }
+            @for place in &kit.places { tbody { (pieces(place, &keys.of(&place.label))) (pack(place, &unit)) } }
         }
         @if !kit.needs.is_empty() { (consumables(&kit.needs)) }
         h2 { (ASSEMBLE) }
         div.work.bare[drawing.is_none()] {
-            @if let Some(drawing) = drawing { (drawn(slip, drawing, &kit.figures)) }
-            div { (cautions(&kit.before)) }
+            @match drawing.map(|drawing| (drawing, drawing.keyed)) {
+                Some((_, Some(keyed))) => {
+                    (keyed_drawing(slip, keyed))
+                    div { (cautions(&kit.before)) (keys.thermals()) }
+                }
+                Some((drawing, None)) => {
+                    (drawn(slip, drawing, &kit.figures))
+                    div { (cautions(&kit.before)) }
+                }
+                None => { div { (cautions(&kit.before)) } }
+            }
         }
         div.two.measured {
             h3 { (MEASURED) }
-            ul { @for [label, value] in &slip.measured { li { (t(label)) " " b { (value) } } } }
+            ul { @for ([label, value], of) in slip.measured.iter().zip(&slip.model.dimensions) { li { (keys.of(&of.label)) (t(label)) " " b { (value) } } } }
         }
         div.beside { h2 { (CHECK) } (cautions(&kit.checking)) }
         table.list {
             thead { (heads(&[REQUIREMENT[0], REQUIREMENT[1], REQUIREMENT[3], REQUIREMENT[5]])) }
             @for check in &kit.checks {
                 tbody {
-                    (requirement(check))
+                    (requirement(check, &keys.of(&check.label)))
                     @if let Some(asked) = &check.asked { (clearance(asked, &unit)) }
                 }
             }
@@ -458,16 +476,16 @@ fn complete(slip: &KitSlip<'_>, kit: &CompleteKit, large_drawings: bool) -> Mark
 }
 
 /// Rows of the pieces of a place.
-fn pieces(place: &FilledPlace) -> Markup {
+fn pieces(place: &FilledPlace, key: &Markup) -> Markup {
     let rows =
         place.pieces.len() + place.pieces.iter().filter(|piece| piece.work.is_some()).count();
     html! {
         @if place.pieces.is_empty() {
-            tr { th scope="row" { (t(&place.label)) } td colspan="7" { (EMPTY_PLACE) } }
+            tr { th scope="row" { (key) (t(&place.label)) } td colspan="7" { (EMPTY_PLACE) } }
         }
         @for (at, piece) in place.pieces.iter().enumerate() {
             tr {
-                @if at == 0 { th scope="rowgroup" rowspan=(rows) { (t(&place.label)) } }
+                @if at == 0 { th scope="rowgroup" rowspan=(rows) { (key) (t(&place.label)) } }
                 td.strong { (t(&piece.item)) }
                 td.num { span.count { (piece.count) } }
                 @match &piece.thickness {
@@ -539,10 +557,10 @@ fn cautions(texts: &[String]) -> Markup {
     }
 }
 
-fn requirement(check: &RequirementCheck) -> Markup {
+fn requirement(check: &RequirementCheck, key: &Markup) -> Markup {
     html! {
         tr {
-            th scope="row" { (t(&check.label)) }
+            th scope="row" { (key) (t(&check.label)) }
             td { (check.target) } td { (check.limits) } td { (check.predicted) }
         }
         @if let Some(text) = &check.nominal_only { tr { td colspan="4" { p.alarm { (t(text)) } } } }
@@ -597,6 +615,49 @@ fn short(slip: &KitSlip<'_>, reasons: &[ShortWords], texts: &[String]) -> Markup
     }
 }
 
+/// The drawing with letters.
+fn keyed_drawing(
+    slip: &KitSlip<'_>,
+    KeyedDrawing { size: [width, height], .. }: KeyedDrawing,
+) -> Markup {
+    html! {
+        svg.keyed role="img" aria-label={ "Drawing: " (cleaned(&slip.model.title)) } viewBox={ "0 0 " (width) " " (height) } {
+            use href={ "#drawing-" (slip.pump.model) } width=(width) height=(height) {}
+        }
+    }
+}
+
+/// Letter that a length has on the drawing, where that has letters: beside its label.
+struct Keys<'a>(Option<&'a Model>);
+
+impl Keys<'_> {
+    /// Letter of a length by its label in the model; one that is not drawn has none.
+    fn of(&self, label: &str) -> Markup {
+        let mut lengths = self.0.into_iter().flat_map(Model::lengths).zip('A'..='Z');
+        let Some(((kind, ..), letter)) = lengths.find(|((.., of), _)| *of == label) else {
+            return html! {};
+        };
+        let class = match kind {
+            LengthKind::Measured => "key measured",
+            LengthKind::Thermal => "key thermal",
+            LengthKind::Pieces => "key pieces",
+            LengthKind::Required => "key required",
+        };
+        html! { b class=(class) { (letter) } " " }
+    }
+
+    /// Thermal terms, which have no line of their own on the slip.
+    fn thermals(&self) -> Markup {
+        let lengths = self.0.into_iter().flat_map(Model::lengths);
+        let mut all = lengths.filter(|(kind, ..)| *kind == LengthKind::Thermal).peekable();
+        html! {
+            @if all.peek().is_some() {
+                p.terms { @for (.., label) in all { span { (self.of(label)) (t(label)) } } }
+            }
+        }
+    }
+}
+
 /// The drawing with the figures of the pump, which keep their size whatever room there is for it.
 fn drawn(slip: &KitSlip<'_>, drawing: &Drawing, figures: &[DrawnFigure]) -> Markup {
     let model = slip.pump.model;
@@ -612,12 +673,13 @@ fn drawn(slip: &KitSlip<'_>, drawing: &Drawing, figures: &[DrawnFigure]) -> Mark
 }
 
 /// Places of the drawings and of the figures on them: no element has a style of its own.
-fn drawings(slips: &[KitSlip<'_>]) -> String {
+fn drawings(slips: &[KitSlip<'_>], large: bool) -> String {
     let mut style = String::new();
     let models: BTreeMap<usize, (&Drawing, &[Figure])> = slips
         .iter()
         .filter_map(|slip| {
-            let drawing = slip.model.drawing.as_ref()?;
+            let drawing =
+                slip.model.drawing.as_ref().filter(|drawing| large || drawing.keyed.is_none())?;
             Some((slip.pump.model, (drawing, &slip.model.figures[..])))
         })
         .collect();

@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use thiserror::Error;
 
 use super::bounded;
-use crate::model::Drawing;
+use crate::model::{Drawing, KeyedDrawing};
 use crate::problem::{Place, Problem, Problems};
 
 /// Largest picture that goes into a workbook, in bytes.
@@ -33,7 +33,7 @@ enum DrawingError {
 /// Location of a drawing.
 pub(super) enum DrawingAt {
     /// In the program.
-    BuiltIn(&'static [u8]),
+    BuiltIn(&'static [u8], KeyedDrawing),
     /// In the folder that was given.
     File(PathBuf),
 }
@@ -49,7 +49,10 @@ impl DrawingAt {
     /// Reads the drawing; its problems are added to `problems`.
     pub(super) fn read(&self, problems: &mut Problems) -> Option<Drawing> {
         let (file, read) = match self {
-            DrawingAt::BuiltIn(bytes) => ("built-in drawing".to_string(), recognise(bytes)),
+            DrawingAt::BuiltIn(bytes, keyed) => {
+                let with_keys = |drawing| Drawing { keyed: Some(*keyed), ..drawing };
+                ("built-in drawing".to_string(), recognise(bytes).map(with_keys))
+            }
             DrawingAt::File(path) => (path.display().to_string(), from_file(path)),
         };
         read.map_err(|found| {
@@ -84,7 +87,7 @@ fn recognise(bytes: &[u8]) -> Result<Drawing, DrawingError> {
     if ![width, height].iter().all(|side| (1..=MOST_PIXELS).contains(side)) {
         return Err(DrawingError::Pixels(width, height));
     }
-    Ok(Drawing { bytes: bytes.into(), width, height })
+    Ok(Drawing { bytes: bytes.into(), width, height, keyed: None })
 }
 
 /// Big-endian number; `None` past the end.
@@ -155,7 +158,7 @@ mod tests {
 
     #[test]
     fn whole_pictures_are_known_by_their_bytes() {
-        for bytes in DRAWINGS {
+        for (bytes, _) in DRAWINGS {
             let drawing = recognise(bytes).unwrap();
             assert_eq!(drawing.width, 1400);
             assert_eq!(&drawing.bytes[..], bytes);
@@ -166,7 +169,7 @@ mod tests {
 
     #[test]
     fn what_is_no_whole_picture_is_refused_at_any_cut() {
-        let png = DRAWINGS[0];
+        let (png, _) = DRAWINGS[0];
         for cut in (0..png.len()).step_by(977).chain([8, 15, 24, png.len() - 1]) {
             assert!(recognise(&png[..cut]).is_err(), "{cut}");
         }

@@ -18,8 +18,8 @@ use toml::de::{DeTable, DeValue};
 use crate::decimal::Millionths;
 use crate::length::{Length, LengthError, Tolerance, Uncertainty, Unit};
 use crate::model::{
-    Caution, Combine, ConsumableNeed, Correlation, Derived, Dimension, Examples, Figure, Material,
-    Model, Pack, Requirement, Shape, Spread, Term, Thermal,
+    Caution, Combine, ConsumableNeed, Correlation, Derived, Dimension, Examples, Figure,
+    KeyedDrawing, Material, Model, Pack, Requirement, Shape, Spread, Term, Thermal,
 };
 use crate::problem::{Place, Problem, Problems, Spot, fix_name, nearest};
 use file::{
@@ -43,13 +43,37 @@ pub const BUILT_IN: [(&str, &str); 5] = [
 /// Model file to start from; it can be kitted with its own example.
 pub const STARTING_MODEL: &str = include_str!("model/start.toml");
 
-/// Their drawings, in the same order.
-pub(super) const DRAWINGS: [&[u8]; BUILT_IN.len()] = [
-    include_bytes!("../../models/screwed-impeller.png"),
-    include_bytes!("../../models/front-set-metric.png"),
-    include_bytes!("../../models/bearing-cap.png"),
-    include_bytes!("../../models/seal-setting.png"),
-    include_bytes!("../../models/thrust-collar.png"),
+/// Their drawings, in the same order: with labels, and with letters.
+pub(super) const DRAWINGS: [(&[u8], KeyedDrawing); BUILT_IN.len()] = [
+    (
+        include_bytes!("../../models/screwed-impeller.png"),
+        KeyedDrawing {
+            svg: include_str!("../../models/screwed-impeller.keyed.svg"),
+            size: [900, 506],
+        },
+    ),
+    (
+        include_bytes!("../../models/front-set-metric.png"),
+        KeyedDrawing {
+            svg: include_str!("../../models/front-set-metric.keyed.svg"),
+            size: [900, 506],
+        },
+    ),
+    (
+        include_bytes!("../../models/bearing-cap.png"),
+        KeyedDrawing { svg: include_str!("../../models/bearing-cap.keyed.svg"), size: [900, 542] },
+    ),
+    (
+        include_bytes!("../../models/seal-setting.png"),
+        KeyedDrawing { svg: include_str!("../../models/seal-setting.keyed.svg"), size: [900, 606] },
+    ),
+    (
+        include_bytes!("../../models/thrust-collar.png"),
+        KeyedDrawing {
+            svg: include_str!("../../models/thrust-collar.keyed.svg"),
+            size: [900, 542],
+        },
+    ),
 ];
 
 /// Most pieces of one consumable in a bag; more is a typing error.

@@ -43,7 +43,7 @@ pub(super) fn chain(model: &Model) -> Option<Chain> {
     let bytes = picture(&rows)?;
     let side = |pixels: usize| u32::try_from(pixels).ok();
     let height = side(rows.len() * ROW as usize)?;
-    let drawing = Drawing { bytes: Arc::from(bytes), width: side(WIDTH)?, height };
+    let drawing = Drawing { bytes: Arc::from(bytes), width: side(WIDTH)?, height, keyed: None };
     Some(Chain { drawing, words: rows.into_iter().map(|row| row.words).collect() })
 }
 

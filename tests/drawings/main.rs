@@ -89,6 +89,43 @@ fn no_label_lies_over_another_or_leaves_the_drawing() {
     assert!(pairs > 90, "{pairs}");
 }
 
+/// On the drawing of the slip each length has the letter of its place in the model file, at the same drawn length, and no
+/// word is too small at 98 mm of width.
+#[test]
+fn a_letter_stands_for_each_length_on_the_drawing_of_the_slip() {
+    for (name, _, drawing) in models() {
+        let keyed = fs::read_to_string(format!("models/{name}.keyed.svg")).unwrap();
+        let found: BTreeMap<char, (&str, f64)> = keyed
+            .split("<g data-key=\"")
+            .skip(1)
+            .map(|group| {
+                let (length, rest) =
+                    group.split_once("data-length=\"").unwrap().1.split_once('"').unwrap();
+                let label = rest.split("<title>").nth(1).unwrap().split('<').next().unwrap();
+                let letter = rest.split("</text>").next().unwrap().chars().last().unwrap();
+                assert!(group.starts_with(letter), "{name}: {group}");
+                (letter, (label, length.parse().unwrap()))
+            })
+            .collect();
+        let text = fs::read_to_string(format!("models/{name}.toml")).unwrap();
+        let read = gapwright::read::parse_model(&name, &name, &text).unwrap();
+        let wanted: Vec<(char, &str)> =
+            ('A'..='Z').zip(read.lengths().map(|(_, _, label)| label)).collect();
+        let own: Vec<(char, &str)> = found.iter().map(|(key, (label, _))| (*key, *label)).collect();
+        assert_eq!(own, wanted, "{name}");
+        let whole = lengths(&drawing);
+        for (label, length) in found.values() {
+            assert_eq!(whole[label], *length, "{name}: {label}");
+        }
+        let [_, _, width, _] = view(&keyed);
+        let sizes = keyed.split("font-size=\"").skip(1);
+        for size in sizes.map(|rest| rest.split('"').next().unwrap().parse::<f64>().unwrap()) {
+            assert!(size * 98.0 / width * 72.0 / 25.4 >= 9.0, "{name}: {size}");
+        }
+        assert!(!keyed.contains("href") && !keyed.contains(" style="), "{name}");
+    }
+}
+
 /// Key and label of everything in the given sections, as far as the model has them.
 fn labels<'a>(model: &'a Table, sections: &[&str]) -> BTreeMap<&'a str, &'a str> {
     let sections = sections.iter().filter_map(|name| model.get(*name));

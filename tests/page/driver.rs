@@ -220,6 +220,19 @@ impl Browser {
         self.devtools("Emulation.setEmulatedMedia", &json!({ "features": [feature] }));
     }
 
+    /// A screen as wide as the text on A4: 190 mm.
+    pub fn screen_of_paper(&self) {
+        let screen =
+            json!({ "width": 718, "height": 1000, "deviceScaleFactor": 1, "mobile": false });
+        self.devtools("Emulation.setDeviceMetricsOverride", &screen);
+    }
+
+    /// The page as it is printed on paper of this width and height, in inches.
+    pub fn pdf(&self, [wide, high]: [f64; 2]) -> Vec<u8> {
+        let paper = json!({ "paperWidth": wide, "paperHeight": high });
+        base64(self.devtools("Page.printToPDF", &paper)["data"].as_str().unwrap())
+    }
+
     /// A picture of the page, kept where `GAPWRIGHT_SHOTS` says.
     pub fn picture(&self, name: &str) {
         let Some(folder) = std::env::var_os("GAPWRIGHT_SHOTS") else { return };

@@ -120,13 +120,13 @@ fn all_is_reached_by_keys_alone() {
         || browser.run("const a = document.activeElement; return a.dataset.key ?? a.textContent");
     let mut seen = Vec::new();
     // Tab by Tab from the top: links, then the grid as one stop, then on.
-    for _ in 0..4 {
+    for _ in 0..6 {
         browser.keys(&["Tab"]);
         seen.push(here().as_str().unwrap().to_string());
     }
-    assert_eq!(seen[..2], ["Pumps", "Drawers"], "{seen:?}");
-    assert_eq!(seen[2], "priority", "the first value of the grid: {seen:?}");
-    assert!(seen[3] != "bareclearance", "a grid is one stop: {seen:?}");
+    assert_eq!(seen[..3], ["Pumps", "Drawers", "Paper"], "{seen:?}");
+    assert_eq!(seen[4], "priority", "the first value of the grid: {seen:?}");
+    assert!(seen[5] != "bareclearance", "a grid is one stop: {seen:?}");
     browser.keys(&["+Tab"]);
     assert_eq!(here(), json!("priority"));
     let at = || {

@@ -9,6 +9,7 @@ mod driver;
 mod in_browser;
 mod ledger;
 mod one_pump;
+mod printing;
 #[cfg(unix)]
 mod program;
 mod raw;

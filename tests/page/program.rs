@@ -304,3 +304,140 @@ fn workbooks_begin_an_outage_file_and_a_retry_outlives_the_program() {
     end(&mut child);
     assert_eq!((head.number, OutageFile::open(&path).unwrap().outage().head()), (3, head.clone()));
 }
+
+/// Posts a form; the answer.
+fn sent(link: &str, path: &str, cookie: &str, body: &str) -> crate::raw::Answer {
+    let at = address(link);
+    let request = format!(
+        "POST {path} HTTP/1.1\r\nHost: {at}\r\nOrigin: http://{at}\r\nCookie: {cookie}\r\nContent-Type: application/x-www-form-urlencoded\r\nContent-Length: {}\r\n\r\n{body}",
+        body.len()
+    );
+    talk(at, request.as_bytes())
+}
+
+/// A folder with copies of the tiny workbooks, and their paths.
+fn workbooks() -> (tempfile::TempDir, [String; 2]) {
+    let folder = tempfile::tempdir().unwrap();
+    let copies = [STOCK, PUMPS].map(|from| {
+        let to = folder.path().join(Path::new(from).file_name().unwrap());
+        fs::copy(Path::new(env!("CARGO_MANIFEST_DIR")).join(from), &to).unwrap();
+        to.to_str().unwrap().to_string()
+    });
+    (folder, copies)
+}
+
+/// An outage file begun in the browser: beside the stock workbook, over no other file, by the ledger entry that the command
+/// makes; and what was typed before goes on under What if.
+#[test]
+fn an_outage_file_is_begun_on_the_page() {
+    let (folder, [stock, pumps]) = workbooks();
+    fs::write(folder.path().join("other.outage"), "something else").unwrap();
+    let (mut child, link) = started(&["page", &stock, &pumps]);
+    let (at, cookie) = (address(&link), enter(&link));
+    let ask_for = |path: &str| talk(at, get(&link, path, &cookie).as_bytes());
+    assert_eq!(ask_for("/record").status, 404, "there is no outage yet");
+    assert!(ask_for("/").body.contains("href=\"/begin\""));
+    let body = r#"{"do":"edit","since":0,"edits":[{"tag":"A","key":"bareclearance","was":"0.041","now":"0.0405"}]}"#;
+    assert!(ask(&link, "", &cookie, body).contains("\"of\":\"workbooks\""));
+    for (name, why) in [
+        ("", "the name ``"),
+        ("..%2Felsewhere", "the name `../elsewhere`"),
+        (".hidden", "the name `.hidden`"),
+        ("other", "a file of this name"),
+    ] {
+        let told = sent(&link, "/begin", &cookie, &format!("name={name}"));
+        assert!(told.status == 409 && read(&told.body).contains(why), "{name}: {}", told.body);
+        assert!(!told.body.contains(folder.path().to_str().unwrap()), "no path of the machine");
+    }
+    assert_eq!(fs::read_to_string(folder.path().join("other.outage")).unwrap(), "something else");
+    assert_eq!(fs::read_dir(folder.path()).unwrap().count(), 3, "nothing was made");
+    assert_eq!(sent(&link, "/begin", "", "name=week-12").status, 401);
+
+    let begun = sent(&link, "/begin", &cookie, "name=week-12");
+    assert!(begun.status == 303 && begun.head.contains("location: /record"), "{begun:?}");
+    let path = folder.path().join("week-12.outage");
+    let own = OutageFile::open(&path).unwrap().outage().clone();
+    // As the command begins it.
+    let twin = folder.path().join("twin.outage");
+    let (mut other, _) = started(&["page", &stock, &pumps, "--outage", twin.to_str().unwrap()]);
+    end(&mut other);
+    let twin = OutageFile::open(&twin).unwrap().outage().clone();
+    let bookings = |outage: &gapwright::outage::Outage| {
+        outage.entries().iter().map(|entry| entry.booking.clone()).collect::<Vec<_>>()
+    };
+    assert_eq!(bookings(&own), bookings(&twin));
+
+    let record = ask_for("/record").body;
+    assert!(
+        record.contains("<h1>Record: week-12.outage</h1>")
+            && record.contains("No plan is entered yet")
+    );
+    let tried = ask_for("/what-if").body;
+    assert!(tried.contains("0.0405") && tried.contains("1 cell is changed"), "{tried}");
+    assert!(ask_for("/").body.contains("Running outage"));
+    // A window of the page before is told that it is about something else now.
+    assert!(talk(at, look(at, &cookie).as_bytes()).body.contains("\"of\":\"outage\""));
+    let told = sent(&link, "/begin", &cookie, "name=second");
+    assert!(told.status == 409 && told.body.contains("begun already"), "{}", told.body);
+    // The plan is entered, and a reading booked.
+    let began = Instant::now();
+    while OutageFile::open(&path).unwrap().outage().last_plan().is_none() {
+        assert!(began.elapsed() < Duration::from_secs(60), "the plan is never entered");
+        ask(&link, "/record", &cookie, r#"{"do":"enter","since":0,"who":"Kim"}"#);
+        std::thread::sleep(Duration::from_millis(10));
+    }
+    assert!(
+        ask(&link, "/record", &cookie, &body.replace("\"since\"", "\"who\":\"Kim\",\"since\""))
+            .contains("\"refused\":[]")
+    );
+    end(&mut child);
+    assert_eq!(OutageFile::open(&path).unwrap().outage().head().number, own.head().number + 2);
+}
+
+/// A window that asks what changed.
+fn look(at: SocketAddr, cookie: &str) -> String {
+    let body = r#"{"do":"look","since":0}"#;
+    format!(
+        "POST /act HTTP/1.1\r\nHost: {at}\r\nOrigin: http://{at}\r\nCookie: {cookie}\r\nContent-Type: application/json\r\nContent-Length: {}\r\n\r\n{body}",
+        body.len()
+    )
+}
+
+/// Two windows: one begins the outage file and goes on in Record, the other goes on in What if by itself.
+#[test]
+fn windows_go_on_when_an_outage_file_is_begun() {
+    let (Some(one), Some(two)) =
+        (crate::driver::browser("begun_one", &[]), crate::driver::browser("begun_two", &[]))
+    else {
+        return;
+    };
+    let (folder, [stock, pumps]) = workbooks();
+    let (mut child, link) = started(&["page", &stock, &pumps]);
+    let ready = |browser: &crate::driver::Browser| {
+        browser.until("document.querySelector('[role=grid] tbody [tabindex=\"0\"]')");
+    };
+    one.open(&link);
+    ready(&one);
+    one.run("document.querySelector('footer button').click()");
+    one.until("document.querySelector('main.told code')");
+    let second = one.run("return document.querySelector('main.told code').textContent");
+    two.open(second.as_str().unwrap());
+    ready(&two);
+    one.open(&format!("http://{}", address(&link)));
+    ready(&one);
+    one.run("document.querySelector('a[href=\"/begin\"]').click()");
+    one.until("document.getElementById('name')");
+    one.picture("begin.png");
+    one.run("document.getElementById('name').focus()");
+    one.keys(&["week-12", "Enter"]);
+    one.until(
+        "location.pathname === '/record' && document.querySelector('main[data-mode=record]')",
+    );
+    assert!(folder.path().join("week-12.outage").exists());
+    two.until(
+        "location.pathname === '/what-if' && document.querySelector('main[data-mode=what-if]')",
+    );
+    assert_eq!(one.complaints(), Vec::<String>::new());
+    drop((one, two));
+    end(&mut child);
+}

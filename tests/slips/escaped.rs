@@ -1,6 +1,6 @@
 //! Texts of inputs are texts: no element, no attribute, no script, no path of the machine.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 use std::path::Path;
 
 use gapwright::choose::{choose, control::Control};
@@ -179,6 +179,66 @@ fn nothing_is_printed_smaller_than_nine_points() {
     }
     assert!(sizes > 10, "{sizes}");
     assert!(style.contains(".fig,.word{font-size:14pt}"));
-    // No drawing has letters of its own that shrink with it.
-    assert!(!page.contains("<text"));
+}
+
+/// Words on the drawings, at the width that their style gives them on paper.
+#[test]
+fn words_on_the_drawings_are_nine_points_at_the_width_that_they_are_printed() {
+    const WIDE: f64 = 98.0;
+    let (mut drawings, mut words, mut letters) = (BTreeSet::new(), 0, 0);
+    for outage in ALL.iter() {
+        let page = page_of(&outage.verified).html;
+        for symbol in page.split("<symbol ").skip(1) {
+            let symbol = symbol.split("</symbol>").next().unwrap();
+            let view = symbol.split("viewBox=\"").nth(1).unwrap().split('"').next().unwrap();
+            let unit: f64 = view.split(' ').nth(2).unwrap().parse().unwrap();
+            // A shop's own picture is printed as it is.
+            if symbol.contains("<image") {
+                continue;
+            }
+            assert!(page.contains(&format!(".keyed{{display:block;width:{WIDE}mm;")));
+            assert!(page.contains(&format!("<svg class=\"keyed\" role=\"img\"")));
+            let sizes = symbol.split("font-size=\"").skip(1);
+            let sizes: Vec<f64> =
+                sizes.map(|rest| rest.split('"').next().unwrap().parse().unwrap()).collect();
+            assert!(!sizes.is_empty());
+            for size in sizes {
+                let points = size * WIDE / unit * 72.0 / 25.4;
+                assert!(points >= 9.0, "{points}");
+            }
+            words += symbol.matches("<text ").count();
+            letters += beside_their_labels(symbol, &page);
+            drawings.insert(symbol.split("<title>").nth(1).unwrap().to_string());
+        }
+    }
+    assert!(drawings.len() == 5 && words > 50, "{} drawings, {words} words", drawings.len());
+    assert!(letters > 150, "{letters} letters beside labels");
+}
+
+/// How often a letter of a drawing stands beside its label on the slips of its model, which is never beside another's.
+fn beside_their_labels(symbol: &str, page: &str) -> usize {
+    let of_drawing: BTreeMap<&str, &str> = symbol
+        .split("<g data-key=\"")
+        .skip(1)
+        .map(|group| {
+            let (letter, rest) = group.split_once('"').unwrap();
+            (letter, rest.split("<title>").nth(1).unwrap().split('<').next().unwrap())
+        })
+        .collect();
+    assert!(of_drawing.len() >= 6, "{of_drawing:?}");
+    let id = symbol.split("id=\"").nth(1).unwrap().split('"').next().unwrap();
+    let slips = page.split("<article ").skip(1);
+    let own = slips.filter(|slip| slip.contains(&format!("<use href=\"#{id}\"")));
+    let mut seen = 0;
+    for slip in own {
+        let mut there = BTreeSet::new();
+        for key in slip.split("<b class=\"key ").skip(1) {
+            let (letter, rest) = key.split_once('>').unwrap().1.split_once("</b> ").unwrap();
+            assert!(rest.starts_with(of_drawing[letter]), "{letter}: {}", &rest[..40]);
+            there.insert(letter.to_string());
+            seen += 1;
+        }
+        assert_eq!(there.len(), of_drawing.len(), "each letter is explained: {there:?}");
+    }
+    seen
 }

@@ -31,6 +31,8 @@ pub fn pieces(html: &str) -> Vec<Piece> {
             found.push(Piece::Close(name.to_string()));
             continue;
         }
+        // An element of a drawing may close itself.
+        let inner = inner.strip_suffix('/').unwrap_or(inner);
         let (name, attributes) = inner.split_once(' ').unwrap_or((inner, ""));
         found.push(Piece::Open(name.to_string(), attributes_of(attributes)));
         if name == "style" {

@@ -139,6 +139,8 @@ fn own_words(outage: &Outage, index: usize, cells: [String; 2]) -> BTreeSet<Stri
         .map(|text| collapsed(&text)),
     );
     own.extend(cells);
+    // Letters of the drawing, which the sheet has with its labels.
+    own.extend(('A'..='Z').map(String::from));
     // On the drawing, where the sheet has floating texts.
     own.extend(outage.book.floating("Kits").into_iter().map(|text| collapsed(&text)));
     if matches!(verified.plan().kits[index], Kit::Short(_)) {

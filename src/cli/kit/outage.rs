@@ -6,12 +6,13 @@
 
 mod taken;
 
+use std::fs::{self, File};
+use std::io;
 use std::path::Path;
 
 use super::{Args, told};
-use crate::cli::outage::{booked, changed, facts, name, request, sound};
+use crate::cli::outage::{booked, changed, facts_on, request, sound};
 use crate::cli::run::{Ended, Run, Stop, use_threads};
-use crate::cli::settings::Settings;
 use crate::cli::voice::{must_see, out};
 use crate::cli::{Common, DONE};
 use crate::job::Job;
@@ -19,10 +20,10 @@ use crate::model::NOT_FIT;
 use crate::outage::{
     BookingRefusal, Outage, OutagePump, PlaceInOutage, PlanBooking, PumpState, TookOver,
 };
-use crate::outage_file::{Draft, FileBytes, OutageFile, OutageFileError};
+use crate::outage_file::{BookError, Draft, FileBytes, OutageFile, OutageFileError, outage_name};
 use crate::outage_job::job_with;
 use crate::outage_kit::{NO_PLAN, Told, judge_others, plan_booking};
-use crate::problem::Place;
+use crate::problem::{Place, Problem, Problems};
 use crate::read::{Memory, Sources};
 use crate::show::counted;
 use crate::verify::verify;
@@ -35,7 +36,7 @@ pub(super) fn run(args: &Args, path: &Path, common: &Common) -> Ended {
     let asked = Asked {
         stock: &args.stock,
         pumps: &args.pumps,
-        settings: &args.settings,
+        settings: &args.settings.given(),
         counts: args.counts,
         told: Told { hold: &args.hold, reopen: &args.reopen },
     };
@@ -54,14 +55,14 @@ pub(super) fn run(args: &Args, path: &Path, common: &Common) -> Ended {
     let policy = in_play.policy.clone();
     let (in_play, plan) = run.solve(&policy, |solving| args.plan(in_play, solving))?;
     let verified = run.check(verify(in_play, plan))?;
-    let news = News::of(&run, &outage, taken, Some(plan_booking(&verified, &job, &after)));
+    let news = News::of(run.date(), &outage, taken, Some(plan_booking(&verified, &job, &after)));
     // Pages carry the end of the ledger as it will be.
     let planned = run.read("numbering the plan", |_, problems| {
         let place = Place::file(&path.display().to_string());
         news.entered(&outage).map_err(|refused| problems.add(refused.problem(place))).ok()
     })?;
     let changes = there.as_ref().map(|file| changed(&run, file, &planned, &job));
-    let place = PlaceInOutage::of(&name(path), &planned, changes.unwrap_or_default());
+    let place = PlaceInOutage::of(&outage_name(path), &planned, changes.unwrap_or_default());
     let (to, end) = (path.to_path_buf(), outage.head().number);
     run.before_placing(move |run| enter(run, &to, there, end, news, &bytes).map(drop));
     let status = args.deliver(&mut run, &verified, Some(&place))?;
@@ -75,20 +76,74 @@ pub(in crate::cli) fn begin(
     run: &mut Run,
     path: &Path,
     sources: impl FnOnce(&Memory) -> Sources,
-    settings: &Settings,
 ) -> Result<(), Stop> {
     let there = there(run, path)?;
     let outage = there.as_ref().map(|file| file.outage().clone()).unwrap_or_default();
-    let Taken { taken, bytes, .. } =
-        run.read("reading and checking the workbooks", |memory, problems| {
-            let sources = sources(memory);
-            let (stock, pumps) = (&sources.stock, &sources.pumps);
-            let asked = Asked { stock, pumps, settings, counts: None, told: Told::default() };
-            let job = job_with(&sources, &outage, problems)?;
-            take_over(&asked, path, job, &outage, problems)
+    let Taken { taken, bytes, .. } = run
+        .read("reading and checking the workbooks", |memory, problems| {
+            to_begin(path, &sources(memory), &outage, problems)
         })?;
-    let news = News::of(run, &outage, taken, None);
+    let news = News::of(run.date(), &outage, taken, None);
     enter(run, path, there, outage.head().number, news, &bytes).map(drop)
+}
+
+/// Workbooks to be taken over into an outage file of this path; nothing of an earlier plan stands.
+fn to_begin(
+    path: &Path,
+    sources: &Sources,
+    outage: &Outage,
+    problems: &mut Problems,
+) -> Option<Taken> {
+    let Sources { stock, pumps, settings, .. } = sources;
+    let asked = Asked { stock, pumps, settings, counts: None, told: Told::default() };
+    let job = job_with(sources, outage, problems)?;
+    take_over(&asked, path, job, outage, problems)
+}
+
+/// Takes workbooks over into an outage file that is not there yet, without a run: for the page. A file that is there stays as
+/// it is.
+pub(in crate::cli) fn begin_new(path: &Path, sources: &Sources) -> Result<(), Problems> {
+    let file = path.display().to_string();
+    let (outage, mut problems) = (Outage::default(), Problems::new());
+    let taken = to_begin(path, sources, &outage, &mut problems);
+    let Some(Taken { taken, bytes, .. }) = taken.filter(|_| problems.none()) else {
+        return Err(problems);
+    };
+    // Made by nobody but us, and so to be taken away again where nothing can be booked.
+    File::create_new(path).map_err(|error| Problems::from(not_begun(&file, &error)))?;
+    let date = jiff::Zoned::now().date().to_string();
+    let News(drafts) = News::of(&date, &outage, taken, None);
+    let booked = OutageFile::begin(path).map_err(BookError::File);
+    let booked = booked.and_then(|mut begun| begun.book_at(0, drafts, &bytes));
+    booked.map(drop).map_err(|error| {
+        fs::remove_file(path).ok();
+        let mut problems = Problems::new();
+        match error {
+            BookError::File(error) => problems.add(error.problem(&file)),
+            BookError::Refused(all) => {
+                all.iter().for_each(|(_, why)| problems.add(why.problem(Place::file(&file))));
+            }
+        }
+        problems
+    })
+}
+
+/// Why a file cannot be made.
+fn not_begun(file: &str, error: &io::Error) -> Problem {
+    match error.kind() {
+        io::ErrorKind::AlreadyExists => Problem::new(
+            Place::file(file),
+            "a file of this name",
+            "a name that no file has there yet",
+            "give another name; to go on with that file, end the page and run `gapwright page` with it",
+        ),
+        _ => Problem::new(
+            Place::file(file),
+            format!("a file that cannot be made ({error})"),
+            "a folder in which files may be made",
+            "get the right to write there, or run `gapwright page STOCK PUMPS --outage FILE` with a path elsewhere",
+        ),
+    }
 }
 
 fn tell_changes(run: &Run, place: &PlaceInOutage) {
@@ -113,7 +168,7 @@ fn judge_only(
     let mut plan = PlanBooking { code: NO_PLAN.into(), ..PlanBooking::default() };
     judge_others(job, after, in_play, &mut plan);
     let (taken, bytes) = files;
-    let news = News::of(&run, before, taken, Some(plan));
+    let news = News::of(run.date(), before, taken, Some(plan));
     let file = enter(&mut run, path, there, before.head().number, news, &bytes)?;
     let status = run.end(DONE)?;
     must_see!(run.voice(), "No pump is left to plan: no workbook was written.");
@@ -134,9 +189,9 @@ fn there(run: &mut Run, path: &Path) -> Result<Option<OutageFile>, Stop> {
 struct News(Vec<Draft>);
 
 impl News {
-    fn of(run: &Run, outage: &Outage, taken: TookOver, plan: Option<PlanBooking>) -> News {
+    fn of(date: &str, outage: &Outage, taken: TookOver, plan: Option<PlanBooking>) -> News {
         let number = request();
-        let draft = |(at, booking)| (facts(run, &format!("{number}/{at}"), "", ""), booking);
+        let draft = |(at, booking)| (facts_on(date, &format!("{number}/{at}"), "", ""), booking);
         News(outage.news(taken, plan).into_iter().enumerate().map(draft).collect())
     }
 

@@ -12,6 +12,7 @@ let input = null;   // the field that is open
 let source = null;  // news from the program
 let poll = 0;
 let planning = false;
+let of = null;      // subject of the page
 
 const say = text => { live.textContent = text; };
 const isValue = cell => cell?.dataset.key !== undefined;
@@ -104,6 +105,11 @@ async function ask(what, edits = [], kit = null) {
   if (answer.status === 401) throw new Error("this window is no longer let in: start gapwright again and open its address");
   if (!answer.ok) throw new Error(await answer.text());
   const fresh = await answer.json();
+  if (of && of !== fresh.of) { // an outage was begun: what was typed goes on under its What if
+    location.assign(`/what-if${location.pathname.replace(/\/$/, "")}`);
+    return fresh;
+  }
+  of = fresh.of;
   fresh.parts.forEach(([id, html]) => put(id, html));
   version = Math.max(version, fresh.version);
   if (planning && !fresh.planning) {
@@ -225,7 +231,7 @@ document.addEventListener("keydown", event => {
     move(shut(key !== "Escape"), ...to);
     return;
   }
-  if (event.target === who) return;
+  if (event.target.matches?.("input:not([type=range])")) return; // a field of its own
   if (mod && key.toLowerCase() === "z") { event.preventDefault(); act(event.shiftKey ? "redo" : "undo"); return; }
   if (mod && key.toLowerCase() === "y") { event.preventDefault(); act("redo"); return; }
   const cell = event.target.closest?.("[role=grid] tbody td, [role=grid] tbody th");

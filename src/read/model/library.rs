@@ -40,8 +40,9 @@ impl Library {
             })
             .collect();
         let drawings = BUILT_IN.iter().zip(DRAWINGS);
-        let drawings =
-            drawings.map(|((name, _), bytes)| (name.to_string(), DrawingAt::BuiltIn(bytes)));
+        let drawings = drawings.map(|((name, _), (bytes, keyed))| {
+            (name.to_string(), DrawingAt::BuiltIn(bytes, keyed))
+        });
         let materials = gather_materials("built-in materials.toml", MATERIALS, problems);
         let mut library = Library {
             materials,
@@ -147,7 +148,7 @@ impl Library {
     /// File of a model's drawing, if it is in the given folder.
     pub(in crate::read) fn drawing_file(&self, name: &str) -> Option<String> {
         match self.drawings.get(name)? {
-            DrawingAt::BuiltIn(_) => None,
+            DrawingAt::BuiltIn(..) => None,
             DrawingAt::File(path) => Some(path.display().to_string()),
         }
     }

@@ -5,7 +5,6 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 use crate::cli::from_command_line;
-use crate::cli::settings::Settings;
 use crate::digest::sha256;
 use crate::issue::key;
 use crate::job::{Job, NotMeasured};
@@ -41,7 +40,7 @@ impl From<Counts> for Holding {
 pub(in crate::cli) struct Asked<'a> {
     pub(in crate::cli) stock: &'a Path,
     pub(in crate::cli) pumps: &'a Path,
-    pub(in crate::cli) settings: &'a Settings,
+    pub(in crate::cli) settings: &'a [(String, String)],
     pub(in crate::cli) counts: Option<Counts>,
     pub(in crate::cli) told: Told<'a>,
 }
@@ -98,7 +97,7 @@ pub(super) fn take_over(
     }
     let (files, bytes) = files(asked, &job, problems)?;
     let holds = asked.counts.filter(|_| !differences.is_empty()).map(Holding::from);
-    let taken = TookOver { files, settings: asked.settings.given(), counts, holds };
+    let taken = TookOver { files, settings: asked.settings.to_vec(), counts, holds };
     if !problems.none() {
         return None;
     }
