@@ -115,6 +115,7 @@ mod proof;
 pub mod purchase;
 mod relaxation;
 mod room;
+mod rough;
 mod search;
 pub mod second;
 mod simplex;

@@ -21,6 +21,7 @@ use rayon::prelude::*;
 
 use crate::choose::control::{Control, Pace};
 use crate::choose::instance::{Column, CostRow, Instance, listed};
+use crate::choose::rough::{Rough, rounded};
 use crate::plan::Stop;
 
 /// Unit of the multipliers: they are integers in 1/SCALE. So fine because a millionth of waste, as a row of the goal of
@@ -69,9 +70,26 @@ pub struct Prices {
     serving: Vec<i128>,
     /// Constant part of the bound, independent of the columns taken.
     constant: i128,
+    /// Prices of a piece in floating point, by item: of one supplied, of one taken.
+    rough: [Vec<f64>; 2],
 }
 
 impl Prices {
+    /// In floating point: prices of a piece by item, price of waste, and what the block costs in any case.
+    pub(super) fn roughly(&self, is_pump: bool, block: usize) -> (&[f64], f64, f64) {
+        let serving = self.serving.get(block).copied().unwrap_or(0);
+        (&self.rough[usize::from(is_pump)], rounded(self.waste), rounded(serving))
+    }
+
+    /// Prices, in floating point, of costs that are listed by column, with the list of a block.
+    pub(super) fn lists(&self, pumps: usize, block: usize) -> impl Iterator<Item = (f64, &[i64])> {
+        let bought = self.bought.as_ref().zip(block.checked_sub(pumps));
+        let bought = bought.map(|((price, asked), at)| (rounded(*price), &asked[at][..]));
+        let listed =
+            self.listed.iter().map(move |(price, costs)| (rounded(*price), &costs[block][..]));
+        bought.into_iter().chain(listed)
+    }
+
     /// Constant part of the bound, independent of the columns taken, in 1/SCALE.
     pub fn constant(&self) -> i128 {
         self.constant
@@ -182,6 +200,7 @@ impl Stage<'_> {
             listed: Vec::new(),
             serving: vec![0; instance.pumps],
             constant,
+            rough: [Vec::new(), Vec::new()],
         };
         let goals = multipliers.goals.iter().copied().chain([SCALE]);
         for (tier, goal) in instance.tiers.iter().zip(goals) {
@@ -213,6 +232,8 @@ impl Stage<'_> {
                 }
             }
         }
+        let roughly = |prices: &[i128]| prices.iter().map(|&price| rounded(price)).collect();
+        prices.rough = [roughly(&prices.supplied), roughly(&prices.taken)];
         prices
     }
 
@@ -250,9 +271,9 @@ impl Stage<'_> {
     ) -> Result<Option<Priced>, Stop> {
         let cheapest = by_block(allowed, control, |block, columns| {
             let idle = allowed.idle[block].then_some((0, None));
-            columns
-                .iter()
-                .map(|&column| (self.reduced(prices, block, column), Some(column)))
+            let rough = Rough::of(*self, prices, block, columns);
+            let near = rough.cheapest().map(|at| columns[at]);
+            near.map(|column| (self.reduced(prices, block, column), Some(column)))
                 .chain(idle)
                 .min_by(|a, b| a.0.cmp(&b.0))
         })?;

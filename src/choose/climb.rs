@@ -20,6 +20,7 @@ use smallvec::SmallVec;
 use crate::choose::bound::{Allowed, Multipliers, Prices, SCALE, Stage, by_block, round_up};
 use crate::choose::control::Control;
 use crate::choose::relaxation::{Advice, Entry, Options, Program};
+use crate::choose::rough::Rough;
 use crate::plan::Stop;
 
 /// By block, the columns that a linear program has asked for, ascending.
@@ -268,23 +269,33 @@ pub(super) fn price(
     control: &Control<'_>,
 ) -> Result<Option<Vec<Found>>, Stop> {
     by_block(allowed, control, |block, columns| {
+        let rough = &Rough::of(stage, prices, block, columns);
         // Both lists ascend.
         let mut at_hand = pool[block].iter().peekable();
-        let mut known = allowed.idle[block].then_some(0);
-        let mut others: SmallVec<[(i128, u32); 32]> = SmallVec::new();
-        for &column in columns {
-            let cost = stage.reduced(prices, block, column);
-            while at_hand.next_if(|other| **other < column).is_some() {}
-            if at_hand.next_if_eq(&&column).is_some() {
-                known = Some(known.map_or(cost, |known| known.min(cost)));
-            } else {
-                others.push((cost, column));
+        let (mut hand, mut others): (SmallVec<[usize; 32]>, SmallVec<[usize; 32]>) =
+            Default::default();
+        for (at, column) in columns.iter().enumerate() {
+            while at_hand.next_if(|other| *other < column).is_some() {}
+            match at_hand.next_if_eq(&column) {
+                Some(_) => hand.push(at),
+                None => others.push(at),
             }
         }
+        // Exact costs of those that may be among the cheapest few of a list.
+        let nearest = |list: &[usize], few: usize| {
+            let most = rough.of_cheapest(list, few);
+            let near = list.iter().filter(move |&&at| rough.costs[at] <= most);
+            let exact = near.map(|&at| (stage.reduced(prices, block, columns[at]), columns[at]));
+            exact.collect::<SmallVec<[(i128, u32); 8]>>()
+        };
+        let idle = allowed.idle[block].then_some(0);
+        let known = nearest(&hand, 1).iter().map(|(cost, _)| *cost).chain(idle).min();
         let better = known.map_or(i128::MAX, |known| known - least_gain);
+        let most = known.map_or(f64::INFINITY, |_| rough.below(better));
         let mut fresh: SmallVec<[(i128, u32); COLUMNS_A_ROUND]> = SmallVec::new();
-        let mut least = known;
-        for (cost, column) in others {
+        let maybe: SmallVec<[usize; 32]> =
+            others.iter().copied().filter(|&at| rough.costs[at] <= most).collect();
+        for (cost, column) in nearest(&maybe, COLUMNS_A_ROUND) {
             if cost < better {
                 let full = fresh.len() == COLUMNS_A_ROUND;
                 if full && fresh.last().is_some_and(|last| last.0 <= cost) {
@@ -295,12 +306,13 @@ pub(super) fn price(
                 }
                 let at = fresh.partition_point(|other| other.0 <= cost);
                 fresh.insert(at, (cost, column));
-            } else if least.is_none_or(|least| cost < least) {
-                least = Some(cost);
             }
         }
-        let least = fresh.first().map(|f| f.0).into_iter().chain(least).min()?;
-        Some(Found { least, known, fresh })
+        let least = match fresh.first() {
+            Some(first) => Some(first.0),
+            None => nearest(&others, 1).iter().map(|(cost, _)| *cost).chain(known).min(),
+        };
+        Some(Found { least: least?, known, fresh })
     })
 }
 

@@ -642,7 +642,8 @@ impl<'a> Root<'a> {
                 room *= 2;
                 window = self.window(peak, &priced, room, most)?;
             }
-            let mut found = window.seek(self, None, &control.nodes(MOST_NODES));
+            // Most windows hold no plan, and parts of one are searched in vain.
+            let mut found = window.seek(self, None, &control.nodes(MOST_NODES).whole());
             if found.better.is_none() && found.whole {
                 // No plan lies in the window.
                 if room >= all {

@@ -22,6 +22,7 @@ use crate::choose::master::{Master, MasterProgram};
 use crate::choose::mending::{Ranking, mend, refine, supply};
 use crate::choose::proof::{Notes, RawProof, Rule};
 use crate::choose::relaxation::{Entry, scales, to_f64};
+use crate::choose::rough::Rough;
 use crate::choose::simplex::Basis;
 use crate::choose::ways::gcd;
 use crate::plan::{Objective, Stop};
@@ -1041,8 +1042,12 @@ pub(super) fn reduce(
         let affordable = |reduced: i128| reduced - cheapest <= room;
         kept.idle[pump] = allowed.idle[pump] && affordable(0);
         let columns = &allowed.columns[pump];
-        let stays = |column: &u32| affordable(stage.reduced(&prices, pump, *column));
-        let few: Vec<u32> = columns.iter().copied().filter(stays).collect();
+        let rough = Rough::of(stage, &prices, pump, columns);
+        let stays = |(at, column): &(usize, u32)| {
+            rough.is_at_most(*at, cheapest + room, || stage.reduced(&prices, pump, *column))
+        };
+        let few = columns.iter().copied().enumerate().filter(stays);
+        let few: Vec<u32> = few.map(|(_, column)| column).collect();
         if few.len() < columns.len() {
             kept.columns[pump] = Arc::new(few);
         }

@@ -316,6 +316,8 @@ fn stages(
         // Packs are lumps, and a large purchase may take any time: some is kept for the later goals.
         let control = match instance.tiers[tier] {
             CostRow::Bought(_) => &control.tenths(7),
+            // Few plans are equal so far, and parts of one are searched in vain.
+            CostRow::Pieces(_) => &control.whole(),
             _ => control,
         };
         if let Some(settled) = all_served(stage, &allowed, &taken) {
