@@ -154,7 +154,7 @@ const DOORS: &[(&str, &str)] = &[
     ("csv", "read"),
     ("ctrlc", "cli"),
     ("fearless_simd", "stack"),
-    ("flate2", "page"),
+    ("flate2", "page write"),
     ("futures_util", "page"),
     ("getrandom", "page"),
     ("good_lp", "choose"),
