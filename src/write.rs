@@ -156,7 +156,7 @@ pub fn bytes_of_plan<'a>(job: &Job, pumps: impl Iterator<Item = &'a Pump>) -> u6
 /// A workbook with its title and date, and its formats.
 fn start(title: &str, date: &str) -> Result<(Workbook, Styles), WriteError> {
     let mut workbook = Workbook::new();
-    workbook.set_zip_compression_level(deflate::LEVEL.into());
+    workbook.set_zip_compression_level(deflate::LEVEL);
     let stamp = ExcelDateTime::parse_from_str(date).map_err(|_| WriteError::Date(date.into()))?;
     workbook.set_properties(&DocProperties::new().set_title(title).set_creation_datetime(&stamp));
     Ok((workbook, Styles::new(date)))

@@ -161,9 +161,9 @@ fn faults(width: usize, colors: &[Color]) -> usize {
             at += run;
         }
         // What looks like a corner, with light squares before it or behind.
-        for at in (0..width - 6).filter(|at| line >> at & 0x7f == 0b101_1101) {
-            let before = (line << 4) >> at & 0xf;
-            let behind = line >> (at + 7) & 0xf;
+        for at in (0..width - 6).filter(|at| (line >> at) & 0x7f == 0b101_1101) {
+            let before = ((line << 4) >> at) & 0xf;
+            let behind = (line >> (at + 7)) & 0xf;
             points += if before == 0 || behind == 0 { 40 } else { 0 };
         }
     }

@@ -177,16 +177,17 @@ impl Rows {
         Ok(Worded { parts: self.parts, merged, dimension })
     }
 
-    /// Begins a cell: its place and format, without the bracket that ends its tag; `None` for the usual format.
+    /// Begins a cell: its place and format, without the bracket that ends its tag. Returns the format's number, 0 for the
+    /// usual one.
     fn begin(&mut self, row: u32, column: u16, format: &Format) -> Written<u32> {
         let number = self.formats.borrow_mut().number(format)?;
         self.turn(row)?;
         self.reach(row, column.into());
         self.cells.push((column, self.words.len()..self.words.len()));
         self.words.push_str("<c r=\"");
-        match column {
-            0..26 => self.words.push(char::from(b'A' + column as u8)),
-            _ => self.words.push_str(&column_letters(column.into())),
+        match b"ABCDEFGHIJKLMNOPQRSTUVWXYZ".get(usize::from(column)) {
+            Some(letter) => self.words.push(char::from(*letter)),
+            None => self.words.push_str(&column_letters(column.into())),
         }
         self.words.push_str(&self.number);
         self.words.push('"');
