@@ -56,6 +56,8 @@ const FIRST: usize = 8;
 /// Most columns in a window, on average and in all.
 const MOST_AVERAGE: usize = 2_000;
 const MOST_IN_ALL: usize = 2_000_000;
+/// Most columns on average where a first answer is looked for.
+const WIDE: usize = 200;
 /// Most columns on average where one more piece is tried.
 const MOST_FOR_ONE: usize = 300;
 /// Nodes of a search that has no plan yet.
@@ -627,7 +629,7 @@ impl<'a> Root<'a> {
 
     /// Searches windows until one holds the best plan; `None` if none is found this way.
     fn search(&self, peak: &Peak, control: &Control<'_>) -> Option<InWindow> {
-        let priced = self.price(&peak.multipliers, control)?;
+        let priced = self.price(&peak.multipliers, &control.unhurried())?;
         // A plan of the columns at hand costs no more; a bound above it means that there is none.
         let dearest = |columns: &Vec<Column>| columns.iter().map(|column| column.waste).max();
         let all = self.instance.blocks.iter().map(dearest).sum::<Option<i64>>()?;
@@ -653,14 +655,22 @@ impl<'a> Root<'a> {
                 continue;
             }
             if found.better.is_none() && control.stop().is_some() {
-                // For a first answer any plan of the window will do: it lies near the bound.
-                let due = control.is_due();
-                if let Some(plan) = due.then(|| window.any(self, &control.unhurried())).flatten() {
-                    found.bound = round_up(peak.bound, self.step);
-                    found.better = Some(plan);
-                    found.allowed = window.allowed.clone();
-                    found.stopped = control.stop();
-                    return window.done(self, found, control);
+                // For a first answer any plan of a window will do: it lies near the bound.
+                let unhurried = &control.unhurried();
+                while control.is_due() {
+                    if let Some(plan) = window.any(self, unhurried) {
+                        found.bound = round_up(peak.bound, self.step);
+                        found.better = Some(plan);
+                        found.allowed = window.allowed.clone();
+                        found.stopped = control.stop();
+                        return window.done(self, found, control);
+                    }
+                    room = room.saturating_mul(4);
+                    let few = WIDE * self.group.pumps.len();
+                    match self.window(peak, &priced, room, few).filter(|_| room < all) {
+                        Some(wider) => window = wider,
+                        None => break,
+                    }
                 }
                 return Some(self.greedy(peak, window, control));
             }
