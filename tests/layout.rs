@@ -154,7 +154,7 @@ const DOORS: &[(&str, &str)] = &[
     ("csv", "read"),
     ("ctrlc", "cli"),
     ("fearless_simd", "stack"),
-    ("flate2", "page write"),
+    ("flate2", "page"),
     ("futures_util", "page"),
     ("getrandom", "page"),
     ("good_lp", "choose"),

@@ -25,8 +25,7 @@ pub fn workbook(
     let (mut workbook, styles) = start("Stack-up", date)?;
     let kits: Vec<Kitted<'_>> =
         analysed.iter().map(|one| (&job.pumps[one.pump], &one.packs[..])).collect();
-    let sheets =
-        stack_up::sheets((&mut workbook, None), (job, not_fit), (&kits, StackUps::All), &styles)?;
+    let sheets = stack_up::sheets(&mut workbook, (job, not_fit), (&kits, StackUps::All), &styles)?;
     put(&mut workbook, sheets);
     workbook.push_worksheet(monte_carlo::sheet(job, analysed, &styles)?);
     if analysed.iter().any(|one| !one.sweeps.is_empty()) {

@@ -583,7 +583,7 @@ fn quoted(values: impl IntoIterator<Item = String>) -> Option<Formula> {
 
 /// A sheet to fill in, with what it is for; its headings are next.
 fn bare<'s>(name: &str, lead: &str, styles: &'s Styles) -> Written<Page<'s>> {
-    let mut page = Page::bare(Worksheet::new(), styles);
+    let mut page = Page { sheet: Worksheet::new(), styles, row: 0, last: 0 };
     page.sheet.set_name(name)?.set_landscape().set_paper_size(9).set_print_fit_to_pages(1, 0);
     page.part(lead)?;
     page.row = FIRST_ROW - 1;

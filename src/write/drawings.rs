@@ -5,6 +5,11 @@
 //! files up to their pixels, and the whole files are put in their places once the workbook is made.
 
 use std::borrow::Cow;
+use std::io::{Cursor, Read, Write};
+
+use rust_xlsxwriter::XlsxError;
+use zip::write::SimpleFileOptions;
+use zip::{ZipArchive, ZipWriter};
 
 use crate::job::Job;
 
@@ -12,7 +17,6 @@ use crate::job::Job;
 const FEW: usize = 1_000;
 
 /// The image that slips show of each model's drawing, if it has one, and the whole of it.
-#[derive(Default)]
 pub(super) struct Drawings<'a>(Vec<Option<[Cow<'a, [u8]>; 2]>>);
 
 impl<'a> Drawings<'a> {
@@ -31,9 +35,32 @@ impl<'a> Drawings<'a> {
         self.0.get(model)?.as_ref().map(|[shown, _]| &**shown)
     }
 
-    /// The stand-ins, each with the whole drawing in whose place it is.
-    pub(super) fn stand_ins(&self) -> Vec<&[Cow<'a, [u8]>; 2]> {
-        self.0.iter().flatten().filter(|[shown, whole]| shown != whole).collect()
+    /// Puts the whole drawings in the places of their stand-ins.
+    pub(super) fn put_in(&self, workbook: Vec<u8>) -> Result<Vec<u8>, XlsxError> {
+        let replaced: Vec<&[Cow<'_, [u8]>; 2]> =
+            (self.0.iter().flatten()).filter(|[shown, whole]| shown != whole).collect();
+        if replaced.is_empty() {
+            return Ok(workbook);
+        }
+        let mut old = ZipArchive::new(Cursor::new(&workbook))?;
+        let mut new = ZipWriter::new(Cursor::new(Vec::with_capacity(workbook.len())));
+        for index in 0..old.len() {
+            let mut part = old.by_index(index)?;
+            let name = part.name()?.into_owned();
+            let mut bytes = Vec::new();
+            if name.starts_with("xl/media/") {
+                part.read_to_end(&mut bytes)?;
+            }
+            drop(part);
+            match replaced.iter().find(|[shown, _]| **shown == bytes) {
+                Some([_, whole]) => {
+                    new.start_file(name, SimpleFileOptions::default())?;
+                    new.write_all(whole)?;
+                }
+                None => new.raw_copy_file(old.by_index_raw(index)?)?,
+            }
+        }
+        Ok(new.finish()?.into_inner())
     }
 }
 

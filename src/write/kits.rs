@@ -2,13 +2,14 @@
 
 mod diagram;
 
-use rust_xlsxwriter::{Format, Worksheet};
+use rust_xlsxwriter::{Format, Workbook, Worksheet};
 
 use super::drawings::Drawings;
 use super::page::{Page, Written};
-use super::pages::{Pages, Series, Through};
+use super::pages::{Pages, Series};
 use super::style::{self, Styles, WARN};
 use super::table::{Cells, over};
+use super::text::WriteText;
 
 use crate::accounting::inputs::inputs;
 use crate::formats::slip::{self, SlipRow};
@@ -27,16 +28,16 @@ const WIDTHS: [f64; 8] = [24.0, 19.0, 7.0, 15.0, 11.5, 13.0, 11.0, 11.0];
 const ACROSS: usize = 124;
 const BEFORE_READINGS: usize = 84;
 
-/// The sheets.
+/// The sheets, through a workbook or in memory.
 pub(super) fn sheets(
-    through: Through<'_>,
+    workbook: Option<&mut Workbook>,
     verified: &Verified,
     drawings: &Drawings<'_>,
     styles: &Styles,
 ) -> Written<Vec<Worksheet>> {
     let (job, plan) = (verified.job(), verified.plan());
     let series = Series { name: "Kits", begin: &|page, _| begin(page), last_column: Some(LAST) };
-    let mut pages = Pages::begin(through, &series, styles)?;
+    let mut pages = Pages::begin(workbook, &series, styles)?;
     let slips = Slips { verified, place: styles.place.as_ref() };
     let (print, rest): (Vec<_>, Vec<_>) = (slips.numbered().into_iter())
         .partition(|&(_, index)| styles.prints(&job.pumps[index].tag));
@@ -291,10 +292,15 @@ impl Slip<'_, '_> {
     /// Says which pieces stand on the last row.
     fn piece(&mut self, place: &FilledPlace, piece: &PlacedPiece) -> Written {
         self.key(SlipRow::Piece, &place.name)?;
-        let plain = &self.page.styles.plain;
-        let fitted = piece.thickness.as_ref().and_then(|[_, _, fitted]| plain.of(fitted));
-        let cells = [plain.of(&piece.item), plain.of(piece.count), fitted];
-        self.page.behind(slip::PIECE[0], cells)
+        let [number, count, thickness] = slip::PIECE;
+        let page = &mut *self.page;
+        let row = page.row - 1;
+        page.sheet.write_text(row, number, &piece.item, &page.styles.plain)?;
+        page.sheet.write_number(row, count, piece.count)?;
+        if let Some([_, _, fitted]) = &piece.thickness {
+            page.sheet.write_text(row, thickness, fitted, &page.styles.plain)?;
+        }
+        Ok(())
     }
 
     /// Consumables that go into the bag beside the stacked pieces, and what of them lacks.

@@ -7,7 +7,7 @@ use rust_xlsxwriter::{
 };
 
 use super::page::{Page, Written};
-use super::pages::{Pages, Series, Through};
+use super::pages::{Pages, Series};
 use super::style::{Styles, WARN};
 use super::text::{WriteText, chart_name};
 use crate::paper::code::{QUIET, code, squares};
@@ -32,9 +32,9 @@ const CODE: u32 = 104;
 /// Per cent at which twelve labels fit on A4 and on Letter, whatever font stands in.
 const SCALE: u16 = 70;
 
-/// The sheets.
+/// The sheets, through a workbook or in memory.
 pub(super) fn sheets(
-    workbook: &mut Workbook,
+    workbook: Option<&mut Workbook>,
     verified: &Verified,
     styles: &Styles,
 ) -> Written<Vec<Worksheet>> {
@@ -46,7 +46,7 @@ pub(super) fn sheets(
         Ok(())
     };
     let series = Series { name: "Labels", begin: &begin, last_column: None };
-    let mut pages = Pages::begin(Through::Files(workbook), &series, styles)?;
+    let mut pages = Pages::begin(workbook, &series, styles)?;
     let id = verified.planned().id();
     let slips = Slips { verified, place: styles.place.as_ref() };
     let (open, kitted): (Vec<_>, Vec<_>) = (slips.numbered().into_iter())

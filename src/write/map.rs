@@ -6,7 +6,7 @@ use rust_xlsxwriter::{
 };
 
 use super::page::{Page, Written};
-use super::pages::{Pages, Series, Through, put};
+use super::pages::{Pages, Series, put};
 use super::picture::{Figures, line};
 use super::style::{LIMITS, Styles, VALUES};
 use super::table::{Cell, Cells};
@@ -34,7 +34,7 @@ pub(super) fn add(
         page.title(NAME, "Two values are varied at once, all others and the pieces unchanged. Each cell is a margin by the rule: blue and zero or more, met; orange, bold and below zero, not met (or not proven).")
     };
     let series = Series { name: NAME, begin: &begin, last_column: None };
-    let mut pages = Pages::begin(Through::Files(&mut *workbook), &series, styles)?;
+    let mut pages = Pages::begin(Some(&mut *workbook), &series, styles)?;
     for one in analysed {
         for map in &one.maps {
             // The tables on a page, the border and its picture on the next.

@@ -187,7 +187,7 @@ fn list<'a>(
     looks: &Looks,
     styles: &Styles,
 ) -> Written<Worksheet> {
-    let mut page = Page::bare(Worksheet::new(), styles);
+    let mut page = Page { sheet: Worksheet::new(), styles, row: 0, last: 0 };
     // A4 in landscape, with margins that leave the printed part no taller than Letter has room for.
     page.sheet
         .set_name(name)?

@@ -4,7 +4,7 @@ use rust_xlsxwriter::{Image, ObjectMovement, Shape, ShapeFont, ShapeFormat, Work
 
 use super::chain::{self, Chain, chain};
 use super::page::{Page, Written};
-use super::pages::{Pages, Series, Through, put};
+use super::pages::{Pages, Series, put};
 use super::style::Styles;
 use super::table::{Cells, over};
 use super::text::chart_name;
@@ -38,7 +38,7 @@ pub(super) fn add(workbook: &mut Workbook, job: &Job, styles: &Styles) -> Writte
         page.title(NAME, "Dimensions, pieces and requirements of each arrangement. A pump may have limits of its own: see its slip.")
     };
     let series = Series { name: NAME, begin: &begin, last_column: Some(LAST) };
-    let mut pages = Pages::begin(Through::Files(&mut *workbook), &series, styles)?;
+    let mut pages = Pages::begin(Some(&mut *workbook), &series, styles)?;
     for (index, model) in job.models.iter().enumerate() {
         // Its drawing, and its tables where they do not fit beside that.
         pages.turn(2)?;

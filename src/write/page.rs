@@ -1,12 +1,10 @@
 //! A sheet while it is written, from the top down: what is written goes into the next free row.
 
-use rust_xlsxwriter::{Format, Url, Workbook, Worksheet, XlsxError};
+use rust_xlsxwriter::{Format, Workbook, Worksheet, XlsxError};
 
-use super::allowed::{Allowed, Takings};
-use super::rows::Rows;
 use super::style::{Styles, set_up, tall};
-use super::table::{self, Cell, Cells, Column, over};
-use super::text::in_rows;
+use super::table::{self, Cell, Cells, Column};
+use super::text::{WriteText, in_rows};
 use crate::model::{NOT_FIT, USUAL_CAUTIONS};
 
 /// The outcome of writing.
@@ -35,10 +33,6 @@ pub(super) fn end(sheet: &mut Worksheet, row: u32) -> Written {
 /// A sheet with its formats and the next free row.
 pub(super) struct Page<'s> {
     pub(super) sheet: Worksheet,
-    /// Where the rows go, if not into the sheet itself.
-    pub(super) rows: Option<Rows>,
-    /// Cells that may be changed, and what they take.
-    pub(super) takes: Takings,
     pub(super) styles: &'s Styles,
     pub(super) row: u32,
     /// The last column of texts that run across.
@@ -51,14 +45,9 @@ impl<'s> Page<'s> {
         Page::on(Worksheet::new(), name, styles)
     }
 
-    /// A page on a sheet that is not set up.
-    pub(super) fn bare(sheet: Worksheet, styles: &'s Styles) -> Page<'s> {
-        Page { sheet, rows: None, takes: Takings::default(), styles, row: 0, last: 0 }
-    }
-
     /// An empty page on a sheet that is there.
     pub(super) fn on(sheet: Worksheet, name: &str, styles: &'s Styles) -> Written<Page<'s>> {
-        let mut page = Page::bare(sheet, styles);
+        let mut page = Page { sheet, styles, row: 0, last: 0 };
         set_up(&mut page.sheet, name, styles)?;
         Ok(page)
     }
@@ -94,22 +83,7 @@ impl<'s> Page<'s> {
 
     /// Makes the next row so many points high.
     pub(super) fn high(&mut self, points: f64) -> Written {
-        match &mut self.rows {
-            Some(rows) => rows.high(self.row, points)?,
-            None => {
-                self.sheet.set_row_height(self.row, points)?;
-            }
-        }
-        Ok(())
-    }
-
-    /// Lets pictures hang from the next row, where rows go elsewhere: the sheet, which places them, is told of the
-    /// heights above, in one.
-    pub(super) fn hang(&mut self) -> Written {
-        let (Some(rows), Some(above)) = (&mut self.rows, self.row.checked_sub(1)) else {
-            return Ok(());
-        };
-        self.sheet.set_row_height_pixels(above, rows.in_one())?;
+        self.sheet.set_row_height(self.row, points)?;
         Ok(())
     }
 
@@ -119,14 +93,7 @@ impl<'s> Page<'s> {
         from: u16,
         cells: impl IntoIterator<Item = Cell<'c>>,
     ) -> Written {
-        self.at((self.row, from), cells)
-    }
-
-    fn at<'c>(&mut self, place: (u32, u16), cells: impl IntoIterator<Item = Cell<'c>>) -> Written {
-        match &mut self.rows {
-            Some(rows) => table::cells(rows, place, cells),
-            None => table::cells(&mut self.sheet, place, cells),
-        }
+        table::cells(&mut self.sheet, (self.row, from), cells)
     }
 
     /// Writes a row of cells.
@@ -142,29 +109,14 @@ impl<'s> Page<'s> {
         from: u16,
         cells: impl IntoIterator<Item = Cell<'c>>,
     ) -> Written {
-        self.at((self.row - 1, from), cells)
+        table::cells(&mut self.sheet, (self.row - 1, from), cells)
     }
 
     /// Writes a text into the first column.
     pub(super) fn text(&mut self, text: impl AsRef<str>, format: &Format) -> Written {
-        self.cells(0, [format.of(text.as_ref())])?;
+        self.sheet.write_text(self.row, 0, text, format)?;
         self.row += 1;
         Ok(())
-    }
-
-    /// Lets a cell take only this from a person.
-    pub(super) fn takes(&mut self, at: (u32, u16), allowed: Allowed) {
-        self.takes.add(at, allowed);
-    }
-
-    /// Writes a text that leads to another place of the workbook, and stays in the row.
-    pub(super) fn link(&mut self, column: u16, to: &str, text: &str, format: &Format) -> Written {
-        let url = Url::new(to).set_text(text);
-        self.sheet.write_url_with_format(self.row, column, url, format)?;
-        match self.rows {
-            Some(_) => self.cells(column, [format.of(text)]),
-            None => Ok(()),
-        }
     }
 
     /// Writes the heading of a part.
@@ -179,7 +131,7 @@ impl<'s> Page<'s> {
         format: &Format,
         height: impl Into<Option<f64>>,
     ) -> Written {
-        self.cells(0, [over(self.last + 1, format.of(text))])?;
+        self.sheet.across(self.row, [0, self.last], text, format)?;
         if let Some(height) = height.into() {
             self.high(height)?;
         }
@@ -260,7 +212,7 @@ impl<'s> Page<'s> {
         let mut last = self.row;
         for cells in rows {
             last += 1;
-            self.at((last, from), cells)?;
+            table::cells(&mut self.sheet, (last, from), cells)?;
         }
         Ok(last)
     }
@@ -293,7 +245,7 @@ impl<'s> Page<'s> {
         let prose = &self.styles.prose;
         for &(when, text) in own.iter().chain(&USUAL_CAUTIONS) {
             self.high(height(text))?;
-            self.cells(1, [over(self.last, prose.of(text))])?;
+            self.sheet.across(self.row, [1, self.last], text, prose)?;
             self.text(when, prose)?;
         }
         Ok(())

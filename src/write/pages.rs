@@ -5,7 +5,6 @@
 
 use rust_xlsxwriter::{Workbook, Worksheet};
 
-use super::packing::Packing;
 use super::page::{Page, Written, end, lean};
 use super::style::{Styles, set_up};
 use crate::sheet::numbered;
@@ -26,24 +25,10 @@ pub(super) struct Series<'a> {
     pub(super) last_column: Option<u16>,
 }
 
-/// Where the rows of a series' further sheets go.
-pub(super) enum Through<'a> {
-    /// Through a workbook's temporary files.
-    Files(&'a mut Workbook),
-    /// They are packed as they are written.
-    Packing(&'a mut Packing),
-}
-
-impl<'a> Through<'a> {
-    /// Packed where that can be, else through files.
-    pub(super) fn either(packing: Option<&'a mut Packing>, workbook: &'a mut Workbook) -> Self {
-        packing.map_or(Through::Files(workbook), Through::Packing)
-    }
-}
-
 /// The pages of a series while they are written.
 pub(super) struct Pages<'a> {
-    through: Through<'a>,
+    /// The workbook that further sheets go through; none where they stay in memory.
+    workbook: Option<&'a mut Workbook>,
     series: &'a Series<'a>,
     done: Vec<Worksheet>,
     /// The sheet at hand. Cells are written row by row: those of a row that is left are out of reach.
@@ -57,14 +42,14 @@ pub(super) struct Pages<'a> {
 impl<'a> Pages<'a> {
     /// The first sheet, without a page.
     pub(super) fn begin(
-        through: Through<'a>,
+        workbook: Option<&'a mut Workbook>,
         series: &'a Series<'a>,
         styles: &'a Styles,
     ) -> Written<Pages<'a>> {
         let mut page = Page::new(series.name, styles)?;
         (series.begin)(&mut page, series.name)?;
         Ok(Pages {
-            through,
+            workbook,
             series,
             done: Vec::new(),
             page,
@@ -106,27 +91,17 @@ impl<'a> Pages<'a> {
     }
 
     fn next_sheet(&mut self) -> Written {
-        let next = match &mut self.through {
-            Through::Files(workbook) => lean(workbook),
-            Through::Packing(_) => Worksheet::new(),
-        };
+        let next = self.workbook.as_deref_mut().map_or_else(Worksheet::new, lean);
         let sheet = std::mem::replace(&mut self.page.sheet, next);
         self.close(sheet)?;
         let name = self.name();
         self.page.row = 0;
-        if let Through::Packing(packing) = &self.through {
-            self.page.rows = Some(packing.rows());
-        }
         set_up(&mut self.page.sheet, &name, self.page.styles)?;
         (self.series.begin)(&mut self.page, &name)
     }
 
     fn close(&mut self, mut sheet: Worksheet) -> Written {
-        std::mem::take(&mut self.page.takes).put(&mut sheet)?;
-        match (self.page.rows.take(), &mut self.through) {
-            (Some(rows), Through::Packing(packing)) => packing.take(sheet.name(), rows)?,
-            _ => end(&mut sheet, self.page.row)?,
-        }
+        end(&mut sheet, self.page.row)?;
         sheet.set_page_breaks(&std::mem::take(&mut self.breaks))?;
         let ends = match self.print_ends {
             (Some(row), _) => row,

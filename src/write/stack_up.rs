@@ -18,12 +18,10 @@ mod worked_out;
 
 use std::collections::HashSet;
 
-use rust_xlsxwriter::{Format, Workbook, Worksheet};
+use rust_xlsxwriter::{DataValidation, Format, Workbook, Worksheet};
 
-use super::allowed::Allowed;
-use super::packing::Packing;
 use super::page::{Page, Written, lean_if_long};
-use super::pages::{Pages, Series, Through};
+use super::pages::{Pages, Series};
 use super::style::Styles;
 use super::table::{Cell, Cells, Value, over};
 use crate::accounting::{source, source_of_shared, stack};
@@ -98,7 +96,7 @@ impl<'a> Subject<'a> {
 /// The sheets, with the names of their cells in the workbook that they go through; before them the sheet of all verdicts,
 /// those of pumps that are not fit first. Where not all kits have their blocks, the verdicts are as written and follow nothing.
 pub(super) fn sheets(
-    (workbook, packing): (&mut Workbook, Option<&mut Packing>),
+    workbook: &mut Workbook,
     (job, not_fit): (&Job, &[NotFit]),
     (kits, stack_ups): (&[Kitted<'_>], StackUps),
     styles: &Styles,
@@ -157,7 +155,7 @@ pub(super) fn sheets(
         Ok(())
     };
     let series = Series { name: NAME, begin: &begin, last_column: Some(LAST) };
-    let mut pages = Pages::begin(Through::either(packing, &mut *workbook), &series, styles)?;
+    let mut pages = Pages::begin(Some(&mut *workbook), &series, styles)?;
     let mut names = Names::default();
     names.of_rule();
     let mut pictures = MOST_PICTURES;
@@ -263,9 +261,10 @@ fn rule(page: &mut Page<'_>, policy: &Policy) -> Written {
     let styles = page.styles;
     let rules =
         [Acceptance::Nominal, Acceptance::WorstCase, Acceptance::Expanded].map(|r| r.to_string());
-    page.takes((RULE_ROW, 1), Allowed::OneOf(rules.to_vec()));
-    page.takes((RULE_ROW, 4), Allowed::Within([0.1, 10.0]));
-    page.takes((RULE_ROW, 8), Allowed::Within([0.5, 0.9999]));
+    let list = DataValidation::new().allow_list_strings(&rules)?;
+    page.sheet.add_data_validation(RULE_ROW, 1, RULE_ROW, 1, &list)?;
+    inputs::within(&mut page.sheet, (RULE_ROW, 4), [0.1, 10.0])?;
+    inputs::within(&mut page.sheet, (RULE_ROW, 8), [0.5, 0.9999])?;
     let (rule, factor, level) = in_force(policy);
     let factor = styles.number_entry().of(factor);
     let cells = [styles.entry.of(rule), factor, styles.percent_entry().of(level)];

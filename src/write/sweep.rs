@@ -6,7 +6,7 @@ use rust_xlsxwriter::{
 };
 
 use super::page::{Page, Written};
-use super::pages::{Pages, Series, Through, put};
+use super::pages::{Pages, Series, put};
 use super::picture::{Figures, line, mark};
 use super::style::{INK, LIMITS, Styles, VALUES};
 use super::table::{Cell, Cells, over};
@@ -46,7 +46,7 @@ pub(super) fn add(
         page.title(NAME, "One value is varied at a time, all others unchanged. A negative margin means NOT MET, or NOT PROVEN where the nominal value is within the limits.")
     };
     let series = Series { name: NAME, begin: &begin, last_column: None };
-    let mut pages = Pages::begin(Through::Files(&mut *workbook), &series, styles)?;
+    let mut pages = Pages::begin(Some(&mut *workbook), &series, styles)?;
     for one in analysed {
         for swept in &one.sweeps {
             pages.turn(1)?;

@@ -101,55 +101,9 @@ impl Cells for Format {
     }
 }
 
-/// A sheet that takes cells.
-pub(super) trait Takes: WriteText {
-    /// Writes a number into a cell.
-    fn number(&mut self, row: u32, column: u16, number: f64, format: &Format)
-    -> Written<&mut Self>;
-
-    /// Writes a formula, without its equals sign, and its result into a cell.
-    fn formula(
-        &mut self,
-        row: u32,
-        column: u16,
-        formula: [&str; 2],
-        format: &Format,
-    ) -> Written<&mut Self>;
-
-    /// Writes a cell with nothing in it.
-    fn blank(&mut self, row: u32, column: u16, format: &Format) -> Written<&mut Self>;
-}
-
-impl Takes for Worksheet {
-    fn number(
-        &mut self,
-        row: u32,
-        column: u16,
-        number: f64,
-        format: &Format,
-    ) -> Written<&mut Self> {
-        self.write_number_with_format(row, column, number, format)
-    }
-
-    fn formula(
-        &mut self,
-        row: u32,
-        column: u16,
-        [formula, result]: [&str; 2],
-        format: &Format,
-    ) -> Written<&mut Self> {
-        let formula = Formula::new(formula).set_result(result);
-        self.write_formula_with_format(row, column, formula, format)
-    }
-
-    fn blank(&mut self, row: u32, column: u16, format: &Format) -> Written<&mut Self> {
-        self.write_blank(row, column, format)
-    }
-}
-
 /// Writes cells beside each other from a column on.
 pub(super) fn cells<'s>(
-    sheet: &mut impl Takes,
+    sheet: &mut Worksheet,
     (row, mut column): (u32, u16),
     cells: impl IntoIterator<Item = Cell<'s>>,
 ) -> Written {
@@ -164,11 +118,12 @@ pub(super) fn cells<'s>(
                 sheet.across(row, [column, column + columns - 1], &text, format)?
             }
             Value::Text(text) => sheet.write_text(row, column, text, format)?,
-            Value::Number(number) => sheet.number(row, column, number, format)?,
+            Value::Number(number) => sheet.write_number_with_format(row, column, number, format)?,
             Value::Formula(formula, result) => {
-                sheet.formula(row, column, [&formula, &result], format)?
+                let formula = Formula::new(format!("={formula}")).set_result(result);
+                sheet.write_formula_with_format(row, column, formula, format)?
             }
-            Value::Blank => sheet.blank(row, column, format)?,
+            Value::Blank => sheet.write_blank(row, column, format)?,
         };
         column += columns;
     }

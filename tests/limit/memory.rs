@@ -139,7 +139,7 @@ fn a_plan_that_takes_more_than_there_is_to_write_is_refused_before_the_work() {
 /// Long sheets go through a temporary file: a limit on the size of files stands for a full disk.
 #[test]
 fn a_long_sheet_that_finds_no_room_on_disk_ends_the_run_in_words() {
-    let folder = shop(3, 2_200, false);
+    let folder = shop(3, 1_100, false);
     let output = Command::new("sh")
         .current_dir(folder.path())
         .args(["-c", "trap '' XFSZ; ulimit -f 64; exec \"$0\" kit stock.csv pumps.csv"])

@@ -22,12 +22,10 @@ const LETTERS: f64 = 9.0;
 
 /// Draws an image of it with its upper edge at the row of a slip; how tall it is, in points.
 pub(super) fn draw(slip: &mut Slip<'_, '_>, image: &[u8], figures: &[DrawnFigure]) -> Written<f64> {
-    let model = slip.slip.model;
+    let (sheet, model, row) = (&mut slip.page.sheet, slip.slip.model, slip.page.row);
     let Some(drawing) = &model.drawing else {
         return Ok(0.0);
     };
-    slip.page.hang()?;
-    let (sheet, row) = (&mut slip.page.sheet, slip.page.row);
     let image = Image::new_from_buffer(image)?
         .set_scale_to_size(BOX[0], BOX[1], true)
         .set_object_movement(ObjectMovement::MoveButDontSizeWithCells)

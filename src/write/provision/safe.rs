@@ -3,7 +3,7 @@
 use rust_xlsxwriter::{Format, Workbook};
 
 use super::super::page::{Page, Written};
-use super::super::pages::{Pages, Series, Through, put};
+use super::super::pages::{Pages, Series, put};
 use super::super::style::Styles;
 use super::super::table::{Cell, Cells, OTHER_UNIT, over};
 use super::{Provided, height};
@@ -34,8 +34,7 @@ pub(super) fn add(workbook: &mut Workbook, provided: &Provided<'_>, styles: &Sty
         page.title(title, "Do not fit pieces by these tables: measure the pump, run `gapwright kit`, measure the finished pack, recheck.")
     };
     let series = Series { name: "Safe kits", begin: &begin, last_column: None };
-    let mut kits =
-        Kits { pages: Pages::begin(Through::Files(&mut *workbook), &series, styles)?, used: 0.0 };
+    let mut kits = Kits { pages: Pages::begin(Some(&mut *workbook), &series, styles)?, used: 0.0 };
     kits.turn()?;
     for pump in 0..provided.provision.safe.len() {
         kits.pump(provided, pump)?;

@@ -13,7 +13,7 @@ use crate::size_range::{Change, Choice, Reach, WindowGuard};
 use crate::stock::Item;
 use crate::words;
 use crate::write::page::{Page, Written};
-use crate::write::pages::{Pages, Series, Through, put};
+use crate::write::pages::{Pages, Series, put};
 use crate::write::picture::{Figures, line, mark};
 use crate::write::style::{INK, LIMITS, Styles, VALUES, lines};
 use crate::write::table::{Cells, Column, over};
@@ -32,7 +32,7 @@ pub(super) fn add(workbook: &mut Workbook, ordered: &Ordered<'_>, styles: &Style
     };
     let last_column = u16::try_from(WIDTHS.len() - 1).ok();
     let series = Series { name: NAME, begin: &begin, last_column };
-    let mut pages = Pages::begin(Through::Files(&mut *workbook), &series, styles)?;
+    let mut pages = Pages::begin(Some(&mut *workbook), &series, styles)?;
     for shelf in &ordered.report.shelves {
         pages.turn(1)?;
         let (name, page) = (pages.name(), &mut pages.page);

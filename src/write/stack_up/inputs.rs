@@ -1,6 +1,7 @@
 //! Contributors to a pump's requirements: the cells that a person may change.
 
-use super::super::allowed::Allowed;
+use rust_xlsxwriter::{DataValidation, DataValidationRule, Worksheet};
+
 use super::super::page::{Page, Written};
 use super::super::style::{Styles, lines};
 use super::super::table::{Cell, Cells, Value, over};
@@ -153,7 +154,7 @@ impl Inputs {
             let text = format!("{} with {}", parts[first].label, parts[second].label);
             let coefficient = page.styles.number_entry().owned(coefficient.to_f64());
             self.pairs.push((first, second, cell(page.row, 2)));
-            page.takes((page.row, 2), Allowed::Within([-1.0, 1.0]));
+            within(&mut page.sheet, (page.row, 2), [-1.0, 1.0])?;
             page.high(30.0)?;
             page.line([over(2, page.styles.wrapped.of(text)), coefficient])?;
         }
@@ -191,6 +192,32 @@ fn lots(parts: &[Contributor]) -> Vec<Option<u32>> {
         u32::try_from(at + 1).ok()
     };
     parts.iter().map(|part| number(part.lot?.lot)).collect()
+}
+
+/// Lets a cell take no number below this.
+fn not_below(sheet: &mut Worksheet, at: (u32, u16), least: f64) -> Written {
+    let rule = DataValidationRule::GreaterThanOrEqualTo(least);
+    allow(sheet, at, rule, format!("A number of {least} or more."))
+}
+
+/// Lets a cell take a number in a range.
+pub(super) fn within(sheet: &mut Worksheet, at: (u32, u16), [least, most]: [f64; 2]) -> Written {
+    let rule = DataValidationRule::Between(least, most);
+    allow(sheet, at, rule, format!("A number from {least} to {most}."))
+}
+
+fn allow(
+    sheet: &mut Worksheet,
+    (row, column): (u32, u16),
+    rule: DataValidationRule<f64>,
+    message: String,
+) -> Written {
+    let rule = DataValidation::new()
+        .allow_decimal_number(rule)
+        .set_error_title("Not possible")?
+        .set_error_message(message)?;
+    sheet.add_data_validation(row, column, row, column, &rule)?;
+    Ok(())
 }
 
 /// One contributor.
@@ -261,7 +288,7 @@ impl<'a> ContributorRow<'a> {
         });
         let lot = lot.map(|lot| count.of(lot));
         let [alike, lot] = [alike, lot].map(|cell| cell.unwrap_or_else(|| text.blank()));
-        self.rules(page);
+        self.rules(&mut page.sheet)?;
         page.line([text.of(&part.label), counted])?;
         if let [_, _, ..] = part.readings[..] {
             let readings = part.readings.iter().map(|reading| self.entry(reading.to_f64(unit)));
@@ -345,28 +372,22 @@ impl<'a> ContributorRow<'a> {
     }
 
     /// Lets the cells that may be changed take only what makes sense.
-    fn rules(&self, page: &mut Page<'_>) {
+    fn rules(&self, sheet: &mut Worksheet) -> Written {
         let (part, row) = (self.part, self.row);
         let is_within = matches!(part.evaluation, Evaluation::Within(_));
         let is_repeated = matches!(part.evaluation, Evaluation::Repeated { .. });
         let shape_of_one = matches!(part.evaluation, Evaluation::Repeated { shape: Some(_), .. });
         let is_read = matches!(part.evaluation, Evaluation::Readings { .. });
         match part.shape() {
-            Some(Shape::Trapezoid { .. }) => {
-                page.takes((row, self.number), Allowed::Within([0.0, 1.0]));
-            }
-            Some(Shape::TruncatedNormal { .. }) => {
-                page.takes((row, self.number), Allowed::Within([0.5, 6.0]));
-            }
+            Some(Shape::Trapezoid { .. }) => within(sheet, (row, self.number), [0.0, 1.0])?,
+            Some(Shape::TruncatedNormal { .. }) => within(sheet, (row, self.number), [0.5, 6.0])?,
             _ => {}
         }
         let has_number = part.shape().and_then(Shape::number).is_some();
         if (is_within || shape_of_one) && !has_number {
             let words = [Shape::Rectangular, Shape::Triangular, Shape::Normal, Shape::UShaped];
-            page.takes(
-                (row, KNOWN_BY),
-                Allowed::OneOf(words.map(|shape| shape.word().into()).to_vec()),
-            );
+            let list = DataValidation::new().allow_list_strings(&words.map(Shape::word))?;
+            sheet.add_data_validation(row, KNOWN_BY, row, KNOWN_BY, &list)?;
         }
         let holds_stated = match part.evaluation {
             Evaluation::Repeated { each, .. } => each.holds_stated(),
@@ -384,8 +405,9 @@ impl<'a> ContributorRow<'a> {
             (FREEDOM, 1.0, part.degrees_of_freedom.is_some() && !is_read && !is_repeated),
         ];
         for (column, least, _) in least.into_iter().filter(|(_, _, may_change)| *may_change) {
-            page.takes((row, column), Allowed::NotBelow(least));
+            not_below(sheet, (row, column), least)?;
         }
+        Ok(())
     }
 
     /// How its readings combine, if it has several.

@@ -1,6 +1,6 @@
 //! The stack-up of a requirement: one block of formulas.
 
-use rust_xlsxwriter::Worksheet;
+use rust_xlsxwriter::{Url, Worksheet};
 
 use super::super::page::{Page, Written};
 use super::super::pages::Pages;
@@ -167,7 +167,8 @@ impl<'a> Block<'a> {
     pub(super) fn write(&self, page: &mut Page<'_>, back: &str, pictures: bool) -> Written {
         let (tag, label, unit) = (self.subject.tag, &self.requirement.label, self.unit);
         let styles = page.styles;
-        page.link(BACK, back, "to Verdicts", &styles.back)?;
+        let url = Url::new(back).set_text("to Verdicts");
+        page.sheet.write_url_with_format(page.row, BACK, url, &styles.back)?;
         page.part(format!("{tag}: {label} ({unit})"))?;
         let (labels, entry) = match self.allowances() {
             true => (
