@@ -22,9 +22,12 @@ use std::{fs, io};
 
 const INK: &str = "#1D2B3A";
 
+/// Draws a model with such words.
+type Draw = fn(Words) -> Drawing;
+
 fn main() -> io::Result<()> {
     let folder = std::env::args().nth(1).unwrap_or_else(|| "models".into());
-    let all: [(&str, fn(Words) -> Drawing); 5] = [
+    let all: [(&str, Draw); 5] = [
         ("screwed-impeller", screwed_impeller),
         ("front-set-metric", front_set_metric),
         ("bearing-cap", bearing_cap),
