@@ -96,6 +96,8 @@ impl Browser {
         );
         let id = made["sessionId"].as_str().unwrap_or_else(|| panic!("no session: {made}"));
         browser.session = format!("/session/{id}");
+        // A window without a screen may be without focus, and has no clipboard then.
+        browser.devtools("Emulation.setFocusEmulationEnabled", &json!({ "enabled": true }));
         browser
     }
 
