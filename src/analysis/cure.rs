@@ -23,7 +23,7 @@ pub fn with_cures(job: &Job, mut plan: Plan) -> Plan {
     });
     let short: Vec<(usize, &[Shortfall])> = short.collect();
     let taken = [plan.issued(job), plan.plates_cut(job)];
-    let cures = as_far_as_allowed(&short, |one, spent| cure(job, &plan, *one, &taken, spent));
+    let cures = as_far_as_allowed(job, &short, |one, spent| cure(job, &plan, *one, &taken, spent));
     plan.cures = cures;
     plan
 }

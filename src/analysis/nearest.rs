@@ -1,6 +1,7 @@
 //! Nearest kits of pumps that are not fit to assemble: the pieces that miss the limits by least.
 
 use std::sync::atomic::{AtomicU64, Ordering};
+use std::time::{Duration, Instant};
 
 use rayon::prelude::*;
 
@@ -17,8 +18,9 @@ use crate::plan::{Cause, Kit, PackPick, Plan, Shortfall};
 /// on any machine.
 const LOOKS: u64 = 2_000;
 
-/// Work on all pumps of a plan, in looks: no pump is begun once so much is done.
-const LOOKS_IN_ALL: u64 = 40_000;
+/// Work on all pumps of a plan, in looks: no pump is begun once so much is done. Mostly it is some seconds and a thousand
+/// pumps; where looks take long, a quarter of the time limit ends it first.
+const LOOKS_IN_ALL: u64 = 500_000;
 
 /// Pumps that are worked on at a time.
 const AT_A_TIME: usize = 16;
@@ -39,12 +41,14 @@ impl Spent {
 
 /// Results of the pumps that the work allows, the first ones first.
 pub(super) fn as_far_as_allowed<P: Sync, T: Send>(
+    job: &Job,
     pumps: &[P],
     one: impl Fn(&P, &Spent) -> T + Sync,
 ) -> Vec<T> {
     let (mut done, mut spent) = (Vec::new(), 0);
+    let (began, most) = (Instant::now(), Duration::from_secs(job.policy.time_limit.into()) / 4);
     for some in pumps.chunks(AT_A_TIME) {
-        if spent >= LOOKS_IN_ALL {
+        if spent >= LOOKS_IN_ALL || !done.is_empty() && began.elapsed() > most {
             break;
         }
         let worked = some.par_iter().map(|pump| {
@@ -135,7 +139,7 @@ pub fn nearest_of(
     taken: &[Vec<u32>; 2],
 ) -> Vec<NotFit> {
     let short: Vec<(usize, Vec<Shortfall>)> = short.into_iter().collect();
-    let mut found = as_far_as_allowed(&short, |(pump, shortfalls), spent| {
+    let mut found = as_far_as_allowed(job, &short, |(pump, shortfalls), spent| {
         nearest(job, *pump, shortfalls, taken, spent)
     });
     found.resize(short.len(), None);
