@@ -416,6 +416,8 @@ fn most_total(job: &Job, pack: &Pack, fit: &Code) -> i64 {
 struct Piece {
     pick: Pick,
     one: Filling,
+    /// Pieces of the lot that some kit can hold.
+    at_hand: u32,
 }
 
 /// Every way to fill a place with a total inside a window; `None` if there are too many.
@@ -426,6 +428,7 @@ fn list(job: &Job, pack: &Pack, fit: &Code, window: [i64; 2]) -> Option<Vec<Fill
         let step = lot.peel_step.map_or(0, |step| step.ticks());
         let whole = size.thickness.ticks();
         let layers = if step > 0 { whole / step } else { 1 };
+        let at_hand = at_hand(job, item);
         pieces.extend((0..layers.max(1)).map(|peeled| {
             let peeled_off: u32 = narrow(peeled);
             Piece {
@@ -436,19 +439,19 @@ fn list(job: &Job, pack: &Pack, fit: &Code, window: [i64; 2]) -> Option<Vec<Fill
                     errors: errors_of_piece(job, size),
                     waste: whole_piece(job, lot) + trim(lot, peeled_off),
                 },
+                at_hand,
             }
         }));
     }
     // Thin pieces last: what they can still add is little, which ends a way that is too thin early.
     pieces.sort_by_key(|piece| -piece.one.total);
-    let mut listing = Listing { job, pack, window, pieces: &pieces, found: Vec::new(), visited: 0 };
+    let mut listing = Listing { pack, window, pieces: &pieces, found: Vec::new(), visited: 0 };
     listing.add(0, &Filling::default(), 0)?;
     listing.found.sort_by_key(|filling| filling.total);
     Some(listing.found)
 }
 
 struct Listing<'a> {
-    job: &'a Job,
     pack: &'a Pack,
     window: [i64; 2],
     pieces: &'a [Piece],
@@ -467,14 +470,14 @@ impl Listing<'_> {
             self.found.push(base.clone());
         }
         for at in from..self.pieces.len() {
-            let Piece { pick, one } = &self.pieces[at];
+            let Piece { pick, one, at_hand } = &self.pieces[at];
             let room = self.pack.most_pieces - count;
             if base.total + i64::from(room) * one.total < self.window[0] {
                 return Some(());
             }
             let same = base.picks.iter().filter(|other| other.item == pick.item);
             let taken: u32 = same.map(|other| other.count).sum();
-            let left = at_hand(self.job, pick.item).saturating_sub(taken);
+            let left = at_hand.saturating_sub(taken);
             let mut more = base.clone();
             more.picks.push(Pick { count: 0, ..*pick });
             for n in 1..=room.min(left) {
