@@ -12,6 +12,7 @@
 //! |---|---|---|
 //! | `EDITS` | edits of each outage | `10` |
 //! | `FAMILY` | family of outages | `tight` |
+//! | `LIMIT` | seconds of each plan by its parts and of each fresh plan | `60`, as the page |
 
 #![allow(
     clippy::unwrap_used,
@@ -202,9 +203,9 @@ fn ask(at: SocketAddr, what: &str, cookie: &str, body: &str) -> Vec<u8> {
     answer
 }
 
-/// Time limit of the page, unless a policy gives another.
 fn limited() -> Control<'static> {
-    Control::since(Instant::now()).limit(Duration::from_secs(60))
+    let seconds = std::env::var("LIMIT").map_or(60, |text| text.parse().unwrap());
+    Control::since(Instant::now()).limit(Duration::from_secs(seconds))
 }
 
 fn told(name: &str, times: &mut [Duration]) -> f64 {
