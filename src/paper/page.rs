@@ -301,11 +301,14 @@ impl<'a> Printer<'a> {
                     tbody { tr { td { div.slip {
                         div.head {
                             div {
-                                h1 id=(id) { (slip.kit) ": pump " b class=(fitted(tag, 300.0, 32)) { (t(tag)) } }
+                                h1 id=(id) { (slip.kit) ": pump " b class=(fitted(tag, 300.0, 26)) { (t(tag)) } }
                                 p { (t(&slip.model.title)) }
                                 p.facts { (t(&slip.facts)) }
                                 @if let Some(bag) = &slip.bag { p.strong { (t(bag)) } }
                                 @if let Some(again) = &slip.again { p.alarm { (t(again)) "." } }
+                                @if matches!(slip.body, SlipBody::Complete(_)) {
+                                    (measured(slip, &Keys::on(slip, large_drawings)))
+                                }
                             }
                             div.code { (qr(&scanned)) }
                         }
@@ -430,8 +433,7 @@ fn tick() -> Markup {
 fn complete(slip: &KitSlip<'_>, kit: &CompleteKit, large_drawings: bool) -> Markup {
     let unit = each_reading(slip.model.unit);
     let drawing = slip.model.drawing.as_ref().filter(|_| !large_drawings);
-    let is_keyed = drawing.is_some_and(|drawing| drawing.keyed.is_some());
-    let keys = Keys(is_keyed.then_some(slip.model));
+    let keys = Keys::on(slip, large_drawings);
     html! {
         h2 { (PICK) }
         table.list.cols {
@@ -440,24 +442,22 @@ fn complete(slip: &KitSlip<'_>, kit: &CompleteKit, large_drawings: bool) -> Mark
         }
         @if !kit.needs.is_empty() { (consumables(&kit.needs)) }
         h2 { (ASSEMBLE) }
-        div.work.bare[drawing.is_none()] {
-            @match drawing.map(|drawing| (drawing, drawing.keyed)) {
-                Some((_, Some(keyed))) => {
+        @match drawing.map(|drawing| (drawing, drawing.keyed)) {
+            // What is longer than the drawing is high goes on below it.
+            Some((_, Some(keyed))) => {
+                div.around {
                     (keyed_drawing(slip, keyed))
-                    div { (cautions(&kit.before)) (keys.thermals()) }
+                    (cautions(&kit.before))
+                    (keys.thermals())
+                    (before_closing(kit))
                 }
-                Some((drawing, None)) => {
-                    (drawn(slip, drawing, &kit.figures))
-                    div { (cautions(&kit.before)) }
-                }
-                None => { div { (cautions(&kit.before)) } }
             }
+            Some((drawing, None)) => {
+                div.work { (drawn(slip, drawing, &kit.figures)) div { (cautions(&kit.before)) } }
+                (before_closing(kit))
+            }
+            None => { (cautions(&kit.before)) (before_closing(kit)) }
         }
-        div.two.measured {
-            h3 { (MEASURED) }
-            ul { @for ([label, value], of) in slip.measured.iter().zip(&slip.model.dimensions) { li { (keys.of(&of.label)) (t(label)) " " b { (value) } } } }
-        }
-        div.beside { h2 { (CHECK) } (cautions(&kit.checking)) }
         table.list {
             thead { (heads(&[REQUIREMENT[0], REQUIREMENT[1], REQUIREMENT[3], REQUIREMENT[5]])) }
             @for check in &kit.checks {
@@ -472,6 +472,21 @@ fn complete(slip: &KitSlip<'_>, kit: &CompleteKit, large_drawings: bool) -> Mark
         (signed())
         h2 { (RUN) }
         div.two { (cautions(&kit.running)) }
+    }
+}
+
+/// Heading and cautions of the check.
+fn before_closing(kit: &CompleteKit) -> Markup {
+    html! { div.beside { h2 { (CHECK) } (cautions(&kit.checking)) } }
+}
+
+/// Readings of the pump on one line after another.
+fn measured(slip: &KitSlip<'_>, keys: &Keys<'_>) -> Markup {
+    html! {
+        div.measured {
+            h3 { (MEASURED) }
+            ul { @for ([label, value], of) in slip.measured.iter().zip(&slip.model.dimensions) { li { (keys.of(&of.label)) (t(label)) " " b { (value) } } } }
+        }
     }
 }
 
@@ -508,7 +523,7 @@ fn pack(place: &FilledPlace, cells: &[String; 2]) -> Markup {
         @for warning in &place.warnings { tr { td colspan="8" { p.alarm { (t(warning)) } } } }
         @if let Some((reading, stop)) = place.reading.as_ref().zip(place.stop()) {
             tr { td.asked colspan="8" { div.ask {
-                div { p { (phrase(reading)) } (stopped(stop)) }
+                div { p { (phrase(reading)) } " " (stopped(stop)) }
                 (readings(cells))
             } } }
         }
@@ -630,7 +645,13 @@ fn keyed_drawing(
 /// Letter that a length has on the drawing, where that has letters: beside its label.
 struct Keys<'a>(Option<&'a Model>);
 
-impl Keys<'_> {
+impl<'a> Keys<'a> {
+    fn on(slip: &KitSlip<'a>, large_drawings: bool) -> Keys<'a> {
+        let drawing = slip.model.drawing.as_ref().filter(|_| !large_drawings);
+        let is_keyed = drawing.is_some_and(|drawing| drawing.keyed.is_some());
+        Keys(is_keyed.then_some(slip.model))
+    }
+
     /// Letter of a length by its label in the model; one that is not drawn has none.
     fn of(&self, label: &str) -> Markup {
         let mut lengths = self.0.into_iter().flat_map(Model::lengths).zip('A'..='Z');

@@ -26,7 +26,7 @@ use crate::words;
 const MOST_FACTS: usize = 900;
 
 /// Headings of the steps.
-pub(crate) const PICK: &str = "1  Pick and measure (in order of fitting, thickest first)";
+pub(crate) const PICK: &str = "1  Pick, wipe and measure (in order of fitting, thickest first)";
 pub(crate) const ASSEMBLE: &str = "2  Assemble";
 pub(crate) const CHECK: &str = "3  Check the clearance before closing up";
 pub(crate) const RUN: &str = "4  Before it runs, and always";
@@ -61,7 +61,7 @@ pub(crate) const SIGNED: [&str; 2] = ["Fitter, date:", "Checked, date:"];
 pub(crate) const STOP: &str = "STOP";
 /// Words after it, of a reading outside its range, and of a gauge too coarse for one.
 const STOP_PACK: [&str; 2] = [
-    "if outside: do not fit it. Wipe and check the pieces, then measure again.",
+    "if outside: do not fit it. Check the pieces, measure again.",
     "if no such micrometer is at hand: do not fit it unmeasured.",
 ];
 const STOP_CLEARANCE: [&str; 2] = [

@@ -196,7 +196,7 @@ fn words_on_the_drawings_are_nine_points_at_the_width_that_they_are_printed() {
             if symbol.contains("<image") {
                 continue;
             }
-            assert!(page.contains(&format!(".keyed{{display:block;width:{WIDE}mm;")));
+            assert!(page.contains(&format!(".keyed{{float:left;width:{WIDE}mm;")));
             assert!(page.contains("<svg class=\"keyed\" role=\"img\""));
             let sizes = symbol.split("font-size=\"").skip(1);
             let sizes: Vec<f64> =

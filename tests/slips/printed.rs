@@ -90,20 +90,24 @@ fn sizes(pdf: &[u8]) -> BTreeSet<[u32; 2]> {
 #[test]
 fn a_slip_is_a_page_on_a4_and_on_letter() {
     let Some(browser) = browser("a_slip_is_a_page_on_a4_and_on_letter") else { return };
-    let verified = &ALL[0].verified;
-    let pumps = verified.job().pumps.len();
     let slips = PaperParts { slips: true, large_drawings: false, labels: None, picking: false };
-    let html = paper::page(&printed(verified), &slips).html;
-    for (paper, size) in [("A4", [595, 842]), ("letter", [612, 792])] {
-        let pdf = print(&browser, &html, paper);
-        assert_eq!(sizes(&pdf), BTreeSet::from([size]), "{paper}");
-        let pages = count(&pdf, "/Type /Page");
-        let fonts = ["Liberation", "Arial", "Helvetica"];
-        let usual = fonts.iter().any(|font| String::from_utf8_lossy(&pdf).contains(font));
-        // With another font, whose letters are wider, a long slip may run on; its head then stands on both pages.
-        match usual {
-            true => assert_eq!(pages, pumps, "{paper}"),
-            false => assert!(pages >= pumps, "{paper}: {pages}"),
+    // The bench has every model that is built in, with all rows that a slip can have.
+    for outage in
+        ALL.iter().filter(|outage| ["sample", "bench", "bench, expanded"].contains(&outage.name))
+    {
+        let pumps = outage.verified.job().pumps.len();
+        let html = paper::page(&printed(&outage.verified), &slips).html;
+        for (paper, size) in [("A4", [595, 842]), ("letter", [612, 792])] {
+            let pdf = print(&browser, &html, paper);
+            assert_eq!(sizes(&pdf), BTreeSet::from([size]), "{}, {paper}", outage.name);
+            let pages = count(&pdf, "/Type /Page");
+            let fonts = ["Liberation", "Arial", "Helvetica"];
+            let usual = fonts.iter().any(|font| String::from_utf8_lossy(&pdf).contains(font));
+            // With another font, whose letters are wider, a long slip may run on; its head then stands on both pages.
+            match usual {
+                true => assert_eq!(pages, pumps, "{}, {paper}", outage.name),
+                false => assert!(pages >= pumps, "{}, {paper}: {pages}", outage.name),
+            }
         }
     }
 }
