@@ -229,6 +229,13 @@ impl<'a> Control<'a> {
         self.soon.is_some_and(|at| Instant::now() >= at)
     }
 
+    /// Control on what a [first answer](Control::soon) that is due is bettered with: half as long again.
+    pub(crate) fn grace(&self) -> Control<'a> {
+        let more = self.soon.map(|at| at.saturating_duration_since(self.start) / 2);
+        let end = more.and_then(|more| Instant::now().checked_add(more));
+        Control { deadline: self.deadline.into_iter().chain(end).min(), ..self.unhurried() }
+    }
+
     /// Bounds the memory of the lists that are made.
     #[must_use]
     pub fn within(mut self, room: &'a Room) -> Control<'a> {
@@ -357,6 +364,11 @@ impl<'a> Control<'a> {
         self
     }
 
+    /// Whether the user has ended the work.
+    pub(crate) fn is_interrupted(&self) -> bool {
+        self.interrupt.is_some_and(|flag| flag.load(Ordering::Relaxed))
+    }
+
     /// Sets a listener for [`Progress`].
     #[must_use]
     pub fn listener(mut self, listener: &'a (dyn Fn(Progress) + Sync)) -> Control<'a> {
@@ -390,7 +402,7 @@ impl<'a> Control<'a> {
         if self.looks.is_some_and(Looks::look) {
             return Some(Stop::TimeLimit);
         }
-        if self.interrupt.is_some_and(|flag| flag.load(Ordering::Relaxed)) {
+        if self.is_interrupted() {
             return Some(Stop::Interrupt);
         }
         let end = self.deadline.into_iter().chain(self.soon).min();

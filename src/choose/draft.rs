@@ -91,7 +91,8 @@ impl<'a> Draft<'a> {
                     });
                 }
                 let counted = control.working(&work);
-                let found = near::reached(job, (&near, &group, stood), available, &aims, &counted);
+                let beside = near::Beside { stood, before };
+                let found = near::reached(job, (&near, &group, beside), available, &aims, &counted);
                 let Some(near::InWindow { instance, reached }) = found else { return Err(group) };
                 Ok(Solving { group, instance, reached, work, near: true, settled: false })
             })
@@ -177,7 +178,7 @@ impl<'a> Draft<'a> {
             of.settled = true;
         });
         if let Some(warm) = self.warm.as_mut().filter(|_| self.laid.cut.is_none()) {
-            warm.keep_groups(&self.groups);
+            warm.keep_groups(self.job, &self.groups);
         }
         self.plan(control)
     }

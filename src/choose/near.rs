@@ -30,8 +30,9 @@ use crate::accounting::by_pack;
 use crate::choose::bound::{self, Allowed, Multipliers, Prices, SCALE, Stage, round_up};
 use crate::choose::combination::{Combination, Window};
 use crate::choose::control::{Control, Listed, Pace, Phase};
-use crate::choose::instance::{Assignment, Column, Instance, Uses};
+use crate::choose::instance::{Assignment, Column, Instance, Uses, fits, take};
 use crate::choose::master::{Master, MasterProgram};
+use crate::choose::mending::{Ranking, mend};
 use crate::choose::pattern::{self, Demands, Pattern, listed_for};
 use crate::choose::relaxation::scales;
 use crate::choose::search::{Closed, LOWEST, Sought, Start, seek};
@@ -271,17 +272,24 @@ pub(super) struct InWindow {
     pub reached: Reached,
 }
 
+/// Kits that stood, where slips count, and the choice before.
+#[derive(Clone, Copy)]
+pub(super) struct Beside<'a> {
+    pub stood: &'a Stood,
+    pub before: Option<&'a Before<'a>>,
+}
+
 /// Solves the goals of a group that serves all its pumps; the order among equal plans is left open. `None` where that does
 /// not come about this way.
 pub(super) fn reached(
     job: &Job,
-    (laid, group, stood): (&Laid, &Group, &Stood),
+    (laid, group, beside): (&Laid, &Group, Beside<'_>),
     available: &[u32],
     aims: &[Objective],
     control: &Control<'_>,
 ) -> Option<InWindow> {
     let mut root = Root::new(job, laid, group, available, aims)?;
-    root.stood = Some(stood);
+    root.beside = Some(beside);
     let peak = root.climb(i128::MAX, &control.unhurried())?;
     root.search(&peak, control)
 }
@@ -293,8 +301,7 @@ pub(super) struct Root<'a> {
     laid: &'a Laid,
     group: &'a Group,
     aims: &'a [Objective],
-    /// Kits that stood, where slips count.
-    stood: Option<&'a Stood>,
+    beside: Option<Beside<'a>>,
     /// Number within the group, by item of the stock.
     number: HashMap<u16, u16>,
     /// Ways that the group's pumps use.
@@ -369,7 +376,7 @@ impl<'a> Root<'a> {
             laid,
             group,
             aims,
-            stood: None,
+            beside: None,
             number: group.items.iter().copied().zip(0..).collect(),
             used,
             allowed: Allowed::all(&instance),
@@ -560,7 +567,12 @@ impl<'a> Root<'a> {
 
     /// Columns whose reduced cost is at most `room` above their pump's least, in the order of lists; `None` if there are more
     /// than `most` of them.
-    fn within(&self, priced: &Priced, room: i128, most: usize) -> Option<Vec<Vec<Column>>> {
+    fn within(
+        &self,
+        priced: &Priced,
+        (room, most): (i128, usize),
+        control: &Control<'_>,
+    ) -> Option<Vec<Vec<Column>>> {
         let count = AtomicUsize::new(0);
         let pumps = (0..self.group.pumps.len()).into_par_iter().with_min_len(4);
         let columns = pumps.map(|at| {
@@ -571,6 +583,7 @@ impl<'a> Root<'a> {
                 priced,
                 places,
                 most,
+                control,
                 count: &count,
                 columns: HashMap::new(),
             };
@@ -613,7 +626,7 @@ impl<'a> Root<'a> {
         let priced = more.price(&peak.multipliers, control).ok_or(control.stop())?;
         let room = -least;
         let most = MOST_FOR_ONE * self.group.pumps.len();
-        let Some(mut window) = more.window(&peak, &priced, room, most) else {
+        let Some(mut window) = more.window((&peak, &priced), (room, most), control) else {
             return Ok((least, 0));
         };
         window.inside = value - more.step;
@@ -639,10 +652,10 @@ impl<'a> Root<'a> {
         let most = (MOST_AVERAGE * self.group.pumps.len()).min(MOST_IN_ALL);
         let mut room = 4 * self.step;
         loop {
-            let mut window = self.window(peak, &priced, room, most)?;
+            let mut window = self.window((peak, &priced), (room, most), control)?;
             while window.instance.count() < FIRST * self.group.pumps.len() && room < all {
                 room *= 2;
-                window = self.window(peak, &priced, room, most)?;
+                window = self.window((peak, &priced), (room, most), control)?;
             }
             // Most windows hold no plan, and parts of one are searched in vain.
             let mut found = window.seek(self, None, &control.nodes(MOST_NODES).whole());
@@ -655,22 +668,9 @@ impl<'a> Root<'a> {
                 continue;
             }
             if found.better.is_none() && control.stop().is_some() {
-                // For a first answer any plan of a window will do: it lies near the bound.
-                let unhurried = &control.unhurried();
-                while control.is_due() {
-                    if let Some(plan) = window.any(self, unhurried) {
-                        found.bound = round_up(peak.bound, self.step);
-                        found.better = Some(plan);
-                        found.allowed = window.allowed.clone();
-                        found.stopped = control.stop();
-                        return window.done(self, found, control);
-                    }
-                    room = room.saturating_mul(4);
-                    let few = WIDE * self.group.pumps.len();
-                    match self.window(peak, &priced, room, few).filter(|_| room < all) {
-                        Some(wider) => window = wider,
-                        None => break,
-                    }
+                if control.is_due() {
+                    let at = (peak, &priced);
+                    return self.first_answer(at, (window, room, all), found, control);
                 }
                 return Some(self.greedy(peak, window, control));
             }
@@ -683,18 +683,27 @@ impl<'a> Root<'a> {
                 let columns = window.columns(&plan);
                 let value = window.instance.value(&plan)[self.tier];
                 let room = value - i64::try_from(peak.bound.div_euclid(SCALE)).ok()?;
-                window = self.window(peak, &priced, room, most).unwrap_or(window);
+                window = self.window((peak, &priced), (room, most), control).unwrap_or(window);
                 found = window.seek(self, Some(window.find(&columns)?), control);
             }
             return window.done(self, found, control);
         }
     }
 
-    /// Columns that plans of up to `room` above the bound may take; `None` if they are too many.
-    fn window(&self, peak: &Peak, priced: &Priced, room: i64, most: usize) -> Option<Span> {
-        let columns = self.within(priced, SCALE * i128::from(room), most)?;
+    /// Columns that plans of up to `room` above the bound may take; `None` if they are too many, or if nobody waits for them.
+    fn window(
+        &self,
+        (peak, priced): (&Peak, &Priced),
+        (room, most): (i64, usize),
+        control: &Control<'_>,
+    ) -> Option<Span> {
+        let columns = self.within(priced, (SCALE * i128::from(room), most), control)?;
+        self.span(peak, columns, room)
+    }
+
+    fn span(&self, peak: &Peak, columns: Vec<Vec<Column>>, room: i64) -> Option<Span> {
         let mut instance = Instance { blocks: Arc::new(columns), ..self.instance.clone() };
-        if let Some(stood) = self.stood {
+        if let Some(Beside { stood, .. }) = self.beside {
             stood.price(self.group, self.aims, &mut instance);
         }
         let inside = (peak.bound + SCALE * i128::from(room)).div_euclid(SCALE);
@@ -702,6 +711,73 @@ impl<'a> Root<'a> {
         allowed.idle.fill(false);
         let multipliers = peak.multipliers.clone();
         Some(Span { instance, allowed, multipliers, inside: i64::try_from(inside).ok()? })
+    }
+
+    /// A first answer that is due: the kits at hand, mended, or else any plan of a window, since it lies near the bound. For a
+    /// while longer it is bettered.
+    fn first_answer(
+        &self,
+        (peak, priced): (&Peak, &Priced),
+        (mut window, mut room, all): (Span, i64, i64),
+        mut found: Sought,
+        control: &Control<'_>,
+    ) -> Option<InWindow> {
+        let at_hand = self.kits_at_hand();
+        if at_hand.iter().any(Option::is_some) {
+            window = self.with(window, peak, (&at_hand, room))?;
+        }
+        let mut plan = window.mended(self, &at_hand, &control.unhurried());
+        if let Some(mended) = plan.take() {
+            let cost = window.instance.value(&mended)[self.tier];
+            let start = Some(mended.clone());
+            let better = window.below(self, cost, start, &control.grace().nodes(0)).better;
+            plan = Some(better.unwrap_or(mended));
+        }
+        loop {
+            plan = plan.or_else(|| window.any(self, &control.grace()));
+            if plan.is_some() {
+                found.bound = round_up(peak.bound, self.step);
+                found.better = plan;
+                found.allowed = window.allowed.clone();
+                found.stopped = control.stop();
+                return window.done(self, found, control);
+            }
+            room = room.saturating_mul(4);
+            let few = WIDE * self.group.pumps.len();
+            match self.window((peak, priced), (room, few), control).filter(|_| room < all) {
+                Some(wider) => window = wider,
+                None => return Some(self.greedy(peak, window, control)),
+            }
+        }
+    }
+
+    /// Kits at hand, by pump of the group; none where it may no longer do.
+    fn kits_at_hand(&self) -> Vec<Option<Column>> {
+        let before = self.beside.and_then(|beside| beside.before);
+        let kit = |&pump: &usize| {
+            let mut kit = before?.kit(pump)?.clone();
+            for (item, _) in &mut kit.uses {
+                *item = *self.number.get(item)?;
+            }
+            Some(kit)
+        };
+        self.group.pumps.iter().map(kit).collect()
+    }
+
+    /// A window with these kits as well.
+    fn with(
+        &self,
+        window: Span,
+        peak: &Peak,
+        (kits, room): (&[Option<Column>], i64),
+    ) -> Option<Span> {
+        let mut columns = window.instance.blocks.to_vec();
+        for (columns, kit) in columns.iter_mut().zip(kits) {
+            if let Some(kit) = kit.as_ref().filter(|kit| !columns.contains(kit)) {
+                columns.push(kit.clone());
+            }
+        }
+        self.span(peak, columns, room)
     }
 
     /// Any plan of a window, where the time is over.
@@ -750,6 +826,27 @@ impl Span {
     /// A plan that serves all, however much it costs; `None` if none is found.
     fn any(&self, root: &Root<'_>, control: &Control<'_>) -> Option<Assignment> {
         self.below(root, i64::MAX / 4, None, &control.nodes(0)).better
+    }
+
+    /// The kits that there is room for, and the others put in; `None` if a pump is left over.
+    fn mended(
+        &self,
+        root: &Root<'_>,
+        kits: &[Option<Column>],
+        control: &Control<'_>,
+    ) -> Option<Assignment> {
+        let instance = &self.instance;
+        let (mut taken, mut left) = (vec![None; instance.blocks.len()], instance.capacity.clone());
+        for ((taken, columns), kit) in taken.iter_mut().zip(instance.blocks.iter()).zip(kits) {
+            let Some(kit) = kit.as_ref().filter(|kit| fits(&left, &kit.uses)) else { continue };
+            let at = columns.iter().position(|column| column == kit);
+            *taken = Some(u32::try_from(at?).ok()?);
+            take(&mut left, &kit.uses);
+        }
+        let stage = self.stage(root);
+        let prices = stage.prices(&self.multipliers, &self.allowed.ranges);
+        mend(&Ranking::new(stage, &prices, &self.allowed), &mut taken, &mut left, control);
+        taken.iter().all(Option::is_some).then_some(taken)
     }
 
     /// Searches it for plans that cost less.
@@ -806,6 +903,7 @@ struct Listing<'a> {
     priced: &'a Priced,
     places: &'a [usize],
     most: usize,
+    control: &'a Control<'a>,
     count: &'a AtomicUsize,
     /// By what they use: the least waste, and the first combinations that have it.
     columns: HashMap<Uses, (i64, Parts)>,
@@ -836,7 +934,8 @@ impl Listing<'_> {
         match self.columns.entry(uses) {
             hash_map::Entry::Vacant(place) => {
                 place.insert((waste, parts.clone()));
-                if self.count.fetch_add(1, Ordering::Relaxed) >= self.most {
+                let over = self.count.fetch_add(1, Ordering::Relaxed) >= self.most;
+                if over || self.control.is_interrupted() {
                     return ControlFlow::Break(());
                 }
             }

@@ -4,6 +4,8 @@
 //!   was.
 //! - *Groups.* A group whose pumps, items and goals are as they were is taken over whole, with its proofs. The others are
 //!   chosen afresh.
+//! - *Kits.* A [first answer](Control::soon) that is due before a group's best plan is found keeps the kits at hand and mends
+//!   them. A plan that is not hurried never begins at them.
 //!
 //! # Decision
 //!
@@ -14,15 +16,17 @@
 use std::collections::HashMap;
 use std::sync::Arc;
 
+#[cfg(doc)]
+use crate::choose::control::Control;
 use crate::choose::draft::Solving;
-use crate::choose::instance::Instance;
+use crate::choose::instance::{Column, Instance};
 use crate::choose::near::{Choices, Drawer, Laid};
 use crate::choose::pattern::Pattern;
 use crate::choose::stages::Reached;
 use crate::choose::ways::Ways;
 use crate::choose::{DrawerKey, Group};
 use crate::job::Job;
-use crate::plan::Objective;
+use crate::plan::{Objective, Stop};
 use crate::pump::Pump;
 use crate::stock::Item;
 
@@ -53,11 +57,22 @@ use crate::stock::Item;
 /// # Ok::<(), gapwright::choose::ChooseError>(())
 /// ```
 #[derive(Default)]
-pub struct Warm(Option<Left>);
+pub struct Warm {
+    left: Option<Left>,
+    /// Kits at hand, by tag: those of the last choice that was not interrupted.
+    kits: HashMap<String, KitAtHand>,
+}
+
+/// Kit of a pump as it was then.
+struct KitAtHand {
+    pump: Pump,
+    /// Its uses by item of the stock.
+    column: Column,
+}
 
 impl std::fmt::Debug for Warm {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        let groups = self.0.as_ref().map_or(0, |left| left.groups.len());
+        let groups = self.left.as_ref().map_or(0, |left| left.groups.len());
         f.debug_struct("Warm").field("groups", &groups).finish()
     }
 }
@@ -104,9 +119,10 @@ impl Warm {
         available: &'a [u32],
         aims: &[Objective],
     ) -> Option<Before<'a>> {
-        let left = self.0.as_ref().filter(|left| left.aims == aims && same_shop(&left.job, job))?;
+        let left =
+            self.left.as_ref().filter(|left| left.aims == aims && same_shop(&left.job, job))?;
         let tags = left.job.pumps.iter().map(|pump| pump.tag.as_str()).zip(0..).collect();
-        Some(Before { left, job, available, tags })
+        Some(Before { left, kits: &self.kits, job, available, tags })
     }
 
     /// Keeps the state that a choice leaves.
@@ -118,7 +134,11 @@ impl Warm {
         laid: (&Laid, &[Solving]),
     ) {
         let (laid, groups) = laid;
-        self.0 = Some(Left {
+        if self.left.as_ref().is_none_or(|left| !same_shop(&left.job, job)) {
+            self.kits.clear();
+        }
+        self.keep_kits(job, groups);
+        self.left = Some(Left {
             job: job.clone(),
             aims: aims.to_vec(),
             available: available.to_vec(),
@@ -129,9 +149,33 @@ impl Warm {
     }
 
     /// Keeps the groups of the same choice once more, their order settled.
-    pub(super) fn keep_groups(&mut self, groups: &[Solving]) {
-        if let Some(left) = &mut self.0 {
+    pub(super) fn keep_groups(&mut self, job: &Job, groups: &[Solving]) {
+        self.keep_kits(job, groups);
+        if let Some(left) = &mut self.left {
             left.groups = groups.iter().map(LeftGroup::of).collect();
+        }
+    }
+}
+
+impl Warm {
+    fn keep_kits(&mut self, job: &Job, groups: &[Solving]) {
+        let ended = |of: &&Solving| of.reached.solved.stopped != Some(Stop::Interrupt);
+        for Solving { group, instance, reached, .. } in groups.iter().filter(ended) {
+            // After the pumps come suppliers, and pieces to hold back.
+            let blocks = group.pumps.iter().zip(&reached.solved.taken).enumerate();
+            for (block, (&pump, taken)) in blocks.take(instance.pumps) {
+                let Some(pump) = job.pumps.get(pump) else { continue };
+                let Some(taken) = taken else {
+                    self.kits.remove(&pump.tag);
+                    continue;
+                };
+                let mut column = instance.column(block, *taken).clone();
+                column
+                    .uses
+                    .iter_mut()
+                    .for_each(|(item, _)| *item = group.items[usize::from(*item)]);
+                self.kits.insert(pump.tag.clone(), KitAtHand { pump: pump.clone(), column });
+            }
         }
     }
 }
@@ -139,6 +183,7 @@ impl Warm {
 /// Knowledge from a choice before, for the job at hand.
 pub(super) struct Before<'a> {
     left: &'a Left,
+    kits: &'a HashMap<String, KitAtHand>,
     job: &'a Job,
     available: &'a [u32],
     /// Pumps before, by tag.
@@ -182,6 +227,13 @@ impl Before<'_> {
             && left.pumps.iter().zip(&group.pumps).all(|(&was, &is)| self.same(was, is))
             && group.items.iter().all(kept);
         same.then(|| (instance.clone(), reached.clone()))
+    }
+
+    /// Kit at hand of a pump of the job, its uses by item of the stock; `None` where it may no longer do.
+    pub(super) fn kit(&self, pump: usize) -> Option<&Column> {
+        let pump = &self.job.pumps[pump];
+        let kit = self.kits.get(&pump.tag).filter(|kit| same_pump(&kit.pump, pump))?;
+        Some(&kit.column)
     }
 
     /// Whether a pump before and one of the job are alike.
