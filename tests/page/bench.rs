@@ -353,6 +353,44 @@ fn fill(browser: &Browser, id: &str, text: &str) {
     browser.keys(&["^a", text]);
 }
 
+/// The camera is the browser's test picture, and what reads codes a stand-in, since the browsers of most systems have none:
+/// it sees nothing at first, and then the code of a slip.
+#[test]
+fn the_camera_takes_the_bench_to_its_pump() {
+    let flags = ["--use-fake-device-for-media-stream", "--use-fake-ui-for-media-stream"];
+    let Some(browser) = browser("the_camera", &flags) else { return };
+    let week = week();
+    let (site, _) = site(week.path());
+    let reader = |code: &str| {
+        format!(
+            "window.BarcodeDetector = class {{
+                constructor({{ formats }}) {{ this.formats = formats; this.looks = 0; }}
+                async detect(video) {{
+                    this.looks += 1;
+                    const seen = video.videoWidth > 0 && this.looks > 3 && this.formats.includes('qr_code');
+                    return seen ? [{{ rawValue: {} }}] : [];
+                }}
+            }};",
+            json!(code)
+        )
+    };
+    let source = reader(&code(week.path(), "B"));
+    browser.devtools("Page.addScriptToEvaluateOnNewDocument", &json!({ "source": source }));
+    browser.open(&site.second_link());
+    browser.until("location.pathname === '/'");
+    browser.open(&format!("{}/bench", site.origin()));
+    browser.until("document.body.innerText.includes('Read it with the camera')");
+    press(&browser, "Read it with the camera");
+    browser.until("location.pathname === '/bench/B'");
+    browser.until("document.body.innerText.includes('ACCEPT')");
+    // Nobody else may look: the rest of the page asks for no camera.
+    browser.open(&site.origin());
+    let refused = browser.run_waiting(
+        "try { await navigator.mediaDevices.getUserMedia({ video: true }); return 'seen'; } catch (e) { return e.name; }",
+    );
+    assert_eq!(refused, json!("NotAllowedError"));
+}
+
 #[test]
 fn a_fitter_reads_and_signs_off_without_script() {
     let Some(browser) = browser("a_fitter_reads", &[]) else { return };
