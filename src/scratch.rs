@@ -431,6 +431,23 @@ impl Scratch {
         self.held.contains_key(&key(tag))
     }
 
+    /// Kits that are held, for another copy.
+    pub(crate) fn held_kits(&self) -> HeldKits {
+        self.held.clone()
+    }
+
+    /// Holds the kits that another copy held, in one step.
+    pub(crate) fn hold_all(&mut self, kits: HeldKits) {
+        let held = kits.into_iter().map(|(tag, kit)| {
+            let before = self.held.get(&tag).cloned();
+            (tag, [before, Some(kit)])
+        });
+        let step = Step { held: held.collect(), ..Step::default() };
+        if self.go(&step, 1) {
+            self.did(step);
+        }
+    }
+
     /// Number of kits that are held.
     pub fn held(&self) -> usize {
         self.held.len()

@@ -215,6 +215,23 @@ pub(super) fn shape(scratch: &Scratch) -> String {
     sha256(rows.join("\n").as_bytes()).chars().take(12).collect()
 }
 
+pub(super) fn cells_changed(scratch: &Scratch) -> String {
+    match scratch.edited() {
+        0 => "Nothing is changed.".into(),
+        1 => "1 cell is changed.".into(),
+        many => format!("{many} cells are changed."),
+    }
+}
+
+/// Empty where none is held.
+pub(super) fn kits_held(scratch: &Scratch) -> String {
+    match scratch.held() {
+        0 => String::new(),
+        1 => " 1 kit is held.".into(),
+        many => format!(" {many} kits are held."),
+    }
+}
+
 /// The mode, with what can be taken back.
 pub(super) fn mode(scratch: &Scratch, changed: &[&str], problems: &[String]) -> Markup {
     let edited = scratch.edited();
@@ -227,12 +244,7 @@ pub(super) fn mode(scratch: &Scratch, changed: &[&str], problems: &[String]) -> 
         section #mode.mode aria-label="Mode" data-shape=(shape(scratch)) {
             p { strong { "What if" } ": a scratch copy of " (names.join(" and ")) ". The workbooks are never written here. To book readings, " a href="/begin" { "begin an outage file" } "." }
             p.count {
-                @match edited {
-                    0 => { "Nothing is changed." }
-                    1 => { "1 cell is changed." }
-                    many => { (many) " cells are changed." }
-                }
-                @match scratch.held() { 0 => {} 1 => { " 1 kit is held." } many => { " " (many) " kits are held." } }
+                (cells_changed(scratch)) (kits_held(scratch))
             }
             p.actions {
                 button type="button" data-do="undo" disabled[!undo] { "Undo" }

@@ -244,6 +244,20 @@ impl Desk {
         refused
     }
 
+    /// Goes on with what was typed and held at another desk.
+    pub(super) fn go_on_from(&self, other: &Desk) {
+        let (typed, kits) = other.look(|scratch| (scratch.laid(), scratch.held_kits()));
+        if !typed.is_empty() {
+            self.act(&Act::Edit(typed), &By::default());
+        }
+        if !kits.is_empty() {
+            let mut state = held(&self.state);
+            state.scratch.hold_all(kits);
+            self.values_changed(&mut state);
+            self.publish(&mut state);
+        }
+    }
+
     fn values_changed(&self, state: &mut State) {
         // Nobody waits for a plan of the values before.
         held(&self.flag).store(true, Ordering::Relaxed);

@@ -2,7 +2,7 @@
 
 use maud::{Markup, html};
 
-use super::board::shape;
+use super::board::{cells_changed, kits_held, shape};
 use super::running::{Mode, Running};
 use crate::model::NOT_FIT;
 use crate::outage::OutagePump;
@@ -73,7 +73,8 @@ pub(super) fn mode(
                     None => { "No plan is entered yet. " }
                 }
                 "The ledger ends at " (outage.head()) ". "
-                @if !records { (scratch.edited()) " " (if scratch.edited() == 1 { "cell is changed." } else { "cells are changed." }) }
+                @if !records { (cells_changed(scratch)) }
+                (kits_held(scratch))
             }
             @if records { (preview(stands, outage.last_plan().map(|plan| plan.number))) }
             p.actions { (actions(running, scratch, stands)) }

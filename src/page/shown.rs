@@ -5,7 +5,6 @@ use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
 use tokio::sync::watch;
 
-use super::desk::{Act, By};
 use super::ledger::LedgerBoard;
 use super::named;
 use super::subject::Subject;
@@ -42,7 +41,7 @@ impl Shown {
         self.moved.subscribe()
     }
 
-    /// Begins an outage file of this name and shows it; values that were typed go on under its What if.
+    /// Begins an outage file of this name and shows it; values that were typed and kits that are held go on under its What if.
     ///
     /// # Errors
     /// The reasons, in words, why it was not begun.
@@ -58,9 +57,8 @@ impl Shown {
         let beginning = self.beginning.as_ref().ok_or_else(no_way)?;
         let path = beginning(name).map_err(|problems| named::listed(&problems))?;
         let board = opened(&path, desk.megabytes())?;
-        let typed = desk.look(|scratch| scratch.laid());
-        if let Some(what_if) = board.what_if().filter(|_| !typed.is_empty()) {
-            what_if.act(&Act::Edit(typed), &By::default());
+        if let Some(what_if) = board.what_if() {
+            what_if.go_on_from(&desk);
         }
         *subject = Subject::from(Arc::new(board));
         desk.stop();

@@ -71,7 +71,7 @@ fn squeezed(text: &str) -> String {
 fn of_slip(html: &str, tag: &str) -> Vec<String> {
     let slip = html
         .split("<article")
-        .find(|part| part.contains(&format!(": pump <b class=\"t32\">{tag}</b>")));
+        .find(|part| part.contains(&format!(": pump <b class=\"t26\">{tag}</b>")));
     let slip = slip.unwrap_or_else(|| panic!("no slip of {tag}"));
     let texts = slip.split("<p").skip(1).map(|part| {
         let text = part.split_once('>').unwrap().1.split("</p>").next().unwrap();

@@ -327,7 +327,7 @@ fn workbooks() -> (tempfile::TempDir, [String; 2]) {
 }
 
 /// An outage file begun in the browser: beside the stock workbook, over no other file, by the ledger entry that the command
-/// makes; and what was typed before goes on under What if.
+/// makes; and what was typed and held before goes on under What if.
 #[test]
 fn an_outage_file_is_begun_on_the_page() {
     let (folder, [stock, pumps]) = workbooks();
@@ -339,6 +339,13 @@ fn an_outage_file_is_begun_on_the_page() {
     assert!(ask_for("/").body.contains("href=\"/begin\""));
     let body = r#"{"do":"edit","since":0,"edits":[{"tag":"A","key":"bareclearance","was":"0.041","now":"0.0405"}]}"#;
     assert!(ask(&link, "", &cookie, body).contains("\"of\":\"workbooks\""));
+    // A kit can be held once there is a plan: of the second pump, in row 3 of its sheet.
+    let began = Instant::now();
+    let hold = r#"{"do":"hold","since":0,"pump":3,"kit":"at-hand"}"#;
+    while !ask(&link, "", &cookie, hold).contains("1 kit is held.") {
+        assert!(began.elapsed() < Duration::from_secs(60), "no kit is ever held");
+        std::thread::sleep(Duration::from_millis(10));
+    }
     for (name, why) in [
         ("", "the name ``"),
         ("..%2Felsewhere", "the name `../elsewhere`"),
@@ -374,6 +381,7 @@ fn an_outage_file_is_begun_on_the_page() {
     );
     let tried = ask_for("/what-if").body;
     assert!(tried.contains("0.0405") && tried.contains("1 cell is changed"), "{tried}");
+    assert!(tried.contains("1 kit is held."), "{tried}");
     assert!(ask_for("/").body.contains("Running outage"));
     // A window of the page before is told that it is about something else now.
     assert!(talk(at, look(at, &cookie).as_bytes()).body.contains("\"of\":\"outage\""));
