@@ -436,16 +436,18 @@ impl Scratch {
         self.held.clone()
     }
 
-    /// Holds the kits that another copy held, in one step.
-    pub(crate) fn hold_all(&mut self, kits: HeldKits) {
+    /// Holds the kits that another copy held, in one step. Whether they could be held.
+    pub(crate) fn hold_all(&mut self, kits: HeldKits) -> bool {
         let held = kits.into_iter().map(|(tag, kit)| {
             let before = self.held.get(&tag).cloned();
             (tag, [before, Some(kit)])
         });
         let step = Step { held: held.collect(), ..Step::default() };
-        if self.go(&step, 1) {
+        let done = self.go(&step, 1);
+        if done {
             self.did(step);
         }
+        done
     }
 
     /// Number of kits that are held.

@@ -229,7 +229,7 @@ impl<'a> Control<'a> {
         self.soon.is_some_and(|at| Instant::now() >= at)
     }
 
-    /// Control on what a [first answer](Control::soon) that is due is bettered with: half as long again.
+    /// Control for bettering a [first answer](Control::soon) that is due: half of the time that it was given, from now on.
     pub(crate) fn grace(&self) -> Control<'a> {
         let more = self.soon.map(|at| at.saturating_duration_since(self.start) / 2);
         let end = more.and_then(|more| Instant::now().checked_add(more));
@@ -364,7 +364,7 @@ impl<'a> Control<'a> {
         self
     }
 
-    /// Whether the user has ended the work.
+    /// Whether the user has ended the work, or made another change.
     pub(crate) fn is_interrupted(&self) -> bool {
         self.interrupt.is_some_and(|flag| flag.load(Ordering::Relaxed))
     }

@@ -652,10 +652,14 @@ impl<'a> Root<'a> {
         let most = (MOST_AVERAGE * self.group.pumps.len()).min(MOST_IN_ALL);
         let mut room = 4 * self.step;
         loop {
-            let mut window = self.window((peak, &priced), (room, most), control)?;
+            let Some(mut window) = self.window((peak, &priced), (room, most), control) else {
+                return self.ended(peak, control);
+            };
             while window.instance.count() < FIRST * self.group.pumps.len() && room < all {
                 room *= 2;
-                window = self.window((peak, &priced), (room, most), control)?;
+                let wider = self.window((peak, &priced), (room, most), control);
+                let Some(wider) = wider else { return self.ended(peak, control) };
+                window = wider;
             }
             // Most windows hold no plan, and parts of one are searched in vain.
             let mut found = window.seek(self, None, &control.nodes(MOST_NODES).whole());
@@ -676,9 +680,12 @@ impl<'a> Root<'a> {
             }
             if !found.whole && control.stop().is_none() {
                 // Hard: from a plan at hand, among all that can be better than it.
-                let plan = match found.better {
-                    Some(plan) => plan,
-                    None => window.any(self, control)?,
+                let plan = found.better.take().or_else(|| window.any(self, control));
+                let Some(plan) = plan else {
+                    let at = (peak, &priced);
+                    let due = control.is_due();
+                    return due
+                        .then(|| self.first_answer(at, (window, room, all), found, control))?;
                 };
                 let columns = window.columns(&plan);
                 let value = window.instance.value(&plan)[self.tier];
@@ -690,7 +697,8 @@ impl<'a> Root<'a> {
         }
     }
 
-    /// Columns that plans of up to `room` above the bound may take; `None` if they are too many, or if nobody waits for them.
+    /// Columns that plans of up to `room` above the bound may take; `None` if they are too many, or if the user has ended the
+    /// work.
     fn window(
         &self,
         (peak, priced): (&Peak, &Priced),
@@ -713,8 +721,8 @@ impl<'a> Root<'a> {
         Some(Span { instance, allowed, multipliers, inside: i64::try_from(inside).ok()? })
     }
 
-    /// A first answer that is due: the kits at hand, mended, or else any plan of a window, since it lies near the bound. For a
-    /// while longer it is bettered.
+    /// A first answer that is due: the kits at hand, mended, or else any plan of a window, since it lies near the bound. It is
+    /// bettered for a while longer.
     fn first_answer(
         &self,
         (peak, priced): (&Peak, &Priced),
@@ -780,6 +788,25 @@ impl<'a> Root<'a> {
         self.span(peak, columns, room)
     }
 
+    /// Any plan of the columns at hand, where the user has ended the work.
+    fn ended(&self, peak: &Peak, control: &Control<'_>) -> Option<InWindow> {
+        let window = self.span(peak, self.instance.blocks.to_vec(), 0);
+        window.filter(|_| control.is_interrupted()).map(|window| self.greedy(peak, window, control))
+    }
+
+    /// Where waste is open, a later goal counts what the window leaves out as well.
+    fn loosened(&self, mut reached: Reached) -> Reached {
+        let Solved { values, bounds, .. } = &mut reached.solved;
+        if values[self.tier] != bounds[self.tier] {
+            for (bound, aim) in bounds.iter_mut().zip(self.aims).skip(self.tier + 1) {
+                let stands =
+                    self.beside.map_or(0, |beside| beside.stood.standing(self.group, *aim));
+                *bound = (*bound).min(-stands);
+            }
+        }
+        reached
+    }
+
     /// Any plan of a window, where the time is over.
     fn greedy(&self, peak: &Peak, window: Span, control: &Control<'_>) -> InWindow {
         let mut reached = stages::reached(&window.instance, self.aims, None, control);
@@ -787,7 +814,7 @@ impl<'a> Root<'a> {
         if values[..self.tier] == self.limits {
             bounds[self.tier] = round_up(peak.bound, 1).min(values[self.tier]);
         }
-        InWindow { instance: window.instance, reached }
+        InWindow { instance: window.instance, reached: self.loosened(reached) }
     }
 
     /// The linear program over the columns of a window.
@@ -890,7 +917,7 @@ impl Span {
         let closed =
             Closed { taken: better?, bound, allowed, multipliers, stopped, program, proof };
         let reached = onwards(&self.instance, root.aims, root.tier, closed, control);
-        Some(InWindow { instance: self.instance, reached })
+        Some(InWindow { instance: self.instance, reached: root.loosened(reached) })
     }
 }
 

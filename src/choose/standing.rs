@@ -184,6 +184,17 @@ impl Stood {
         }
     }
 
+    /// Number of a group's pumps with what a goal counts: closed bags, or slips.
+    pub(super) fn standing(&self, group: &Group, aim: Objective) -> i64 {
+        let stands = |stood: &&StoodFor| match aim {
+            Objective::Reopened => stood.bag.is_some(),
+            Objective::Slips => stood.slip.is_some(),
+            _ => false,
+        };
+        let pumps = group.pumps.iter().filter_map(|&pump| self.pumps.get(pump));
+        i64::try_from(pumps.filter(stands).count()).unwrap_or(i64::MAX)
+    }
+
     /// The very pieces of a kit that stood, where a kit is as good as that.
     pub(super) fn as_it_was(&self, job: &Job, pump: usize, kit: Vec<PackPick>) -> Vec<PackPick> {
         let (Some(stood), Some(standing)) = (self.pumps.get(pump), job.standing_of(pump)) else {

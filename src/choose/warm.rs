@@ -164,12 +164,14 @@ impl Warm {
             // After the pumps come suppliers, and pieces to hold back.
             let blocks = group.pumps.iter().zip(&reached.solved.taken).enumerate();
             for (block, (&pump, taken)) in blocks.take(instance.pumps) {
+                // A bag that stays closed takes less than its kit needs once it is opened.
+                let peels = job.standing_of(pump).is_some_and(|of| of.peeled().next().is_some());
                 let Some(pump) = job.pumps.get(pump) else { continue };
-                let Some(taken) = taken else {
+                let Some(taken) = taken.filter(|_| !peels) else {
                     self.kits.remove(&pump.tag);
                     continue;
                 };
-                let mut column = instance.column(block, *taken).clone();
+                let mut column = instance.column(block, taken).clone();
                 column
                     .uses
                     .iter_mut()

@@ -60,7 +60,7 @@ fn page(name: &str, faults: &[String]) -> Markup {
             section aria-labelledby="begin" {
                 h2 #begin { "Name of the outage" }
                 p { "An outage file keeps readings, bags, counts and plans as they are booked. It takes both workbooks over as they are on the disk now, and is put beside the stock workbook; no file that is there is written over." }
-                p { "This page then goes on in Record. Values that are typed and kits that are held here already go on under What if, to be booked." }
+                p { "This page then goes on in Record. Values that are typed here already go on under What if, to be booked; kits that are held here stay held there." }
                 form.book method="post" action="/begin" {
                     div.field {
                         label for="name" { "Name, such as week-12" }

@@ -252,8 +252,10 @@ impl Desk {
         }
         if !kits.is_empty() {
             let mut state = held(&self.state);
-            state.scratch.hold_all(kits);
-            self.values_changed(&mut state);
+            match state.scratch.hold_all(kits) {
+                true => self.values_changed(&mut state),
+                false => state.not_done.push("The held kits could not be held again.".into()),
+            }
             self.publish(&mut state);
         }
     }

@@ -116,7 +116,7 @@ fn actions(running: &Running, scratch: &Scratch, stands: Option<bool>) -> Markup
             Mode::WhatIf => {
                 button type="button" data-do="undo" disabled[!undo] { "Undo" }
                 button type="button" data-do="redo" disabled[!redo] { "Redo" }
-                button type="button" data-do="discard" disabled[none] { "Discard all changes" }
+                button type="button" data-do="discard" disabled[none && scratch.held() == 0] { "Discard all changes" }
                 button type="button" data-do="book-all" disabled[none] { "Book the changed readings, all at once" }
             }
         }

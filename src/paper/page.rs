@@ -443,7 +443,7 @@ fn complete(slip: &KitSlip<'_>, kit: &CompleteKit, large_drawings: bool) -> Mark
         @if !kit.needs.is_empty() { (consumables(&kit.needs)) }
         h2 { (ASSEMBLE) }
         @match drawing.map(|drawing| (drawing, drawing.keyed)) {
-            // What is longer than the drawing is high goes on below it.
+            // Text that is longer than the drawing is high goes on below it.
             Some((_, Some(keyed))) => {
                 div.around {
                     (keyed_drawing(slip, keyed))
@@ -484,7 +484,7 @@ fn before_closing(kit: &CompleteKit) -> Markup {
 fn measured(slip: &KitSlip<'_>, keys: &Keys<'_>) -> Markup {
     html! {
         div.measured {
-            h3 { (MEASURED) }
+            h2 { (MEASURED) }
             ul { @for ([label, value], of) in slip.measured.iter().zip(&slip.model.dimensions) { li { (keys.of(&of.label)) (t(label)) " " b { (value) } } } }
         }
     }

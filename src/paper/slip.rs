@@ -61,7 +61,7 @@ pub(crate) const SIGNED: [&str; 2] = ["Fitter, date:", "Checked, date:"];
 pub(crate) const STOP: &str = "STOP";
 /// Words after it, of a reading outside its range, and of a gauge too coarse for one.
 const STOP_PACK: [&str; 2] = [
-    "if outside: do not fit it. Check the pieces, measure again.",
+    "if outside: do not fit it. Wipe, check, measure again.",
     "if no such micrometer is at hand: do not fit it unmeasured.",
 ];
 const STOP_CLEARANCE: [&str; 2] = [

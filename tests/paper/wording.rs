@@ -167,7 +167,7 @@ pub mod kits {
     pub const NEVER_HOT: &str = "No cold reading shows for certain that it runs within its hot limits: the growth is not known well enough.";
     pub const NO_FEELERS: &str = "Feeler blades: none are entered on the sheet Feelers of the stock workbook; with the shop's set there, GO and NO-GO blades are printed here.";
     pub const SIGN: [&str; 2] = ["Fitter, date:", "Checked, date:"];
-    pub const STOP_PACK: &str = "STOP if outside: do not fit it. Check the pieces, measure again.";
+    pub const STOP_PACK: &str = "STOP if outside: do not fit it. Wipe, check, measure again.";
     pub const STOP_CLEARANCE: &str =
         "STOP if outside: do not close up. Measure again. Outside twice: leave it open.";
     pub const STOP_COARSE: &str = "STOP if no such gauge is at hand: do not close up.";

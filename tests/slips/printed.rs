@@ -92,9 +92,10 @@ fn a_slip_is_a_page_on_a4_and_on_letter() {
     let Some(browser) = browser("a_slip_is_a_page_on_a4_and_on_letter") else { return };
     let slips = PaperParts { slips: true, large_drawings: false, labels: None, picking: false };
     // The bench has every model that is built in, with all rows that a slip can have.
-    for outage in
-        ALL.iter().filter(|outage| ["sample", "bench", "bench, expanded"].contains(&outage.name))
-    {
+    let names = ["sample", "bench", "bench, expanded"];
+    let outages: Vec<_> = ALL.iter().filter(|outage| names.contains(&outage.name)).collect();
+    assert_eq!(outages.len(), names.len());
+    for outage in outages {
         let pumps = outage.verified.job().pumps.len();
         let html = paper::page(&printed(&outage.verified), &slips).html;
         for (paper, size) in [("A4", [595, 842]), ("letter", [612, 792])] {
@@ -109,6 +110,22 @@ fn a_slip_is_a_page_on_a4_and_on_letter() {
                 false => assert!(pages >= pumps, "{}, {paper}: {pages}", outage.name),
             }
         }
+    }
+}
+
+/// A drawing page follows the slip of each pump that has a kit and a drawing.
+#[test]
+fn a_large_drawing_is_a_page_on_its_side() {
+    let Some(browser) = browser("a_large_drawing_is_a_page_on_its_side") else { return };
+    let bench = ALL.iter().find(|outage| outage.name == "bench").unwrap();
+    let slips = PaperParts { slips: true, large_drawings: true, labels: None, picking: false };
+    let html = paper::page(&printed(&bench.verified), &slips).html;
+    let sheets = html.matches("class=\"sheet").count();
+    assert!(sheets > bench.verified.job().pumps.len() + 10, "{sheets}");
+    for paper in ["A4", "letter"] {
+        let pdf = print(&browser, &html, paper);
+        assert_eq!(count(&pdf, "/Type /Page"), sheets, "{paper}");
+        assert_eq!(sizes(&pdf).len(), 2, "{paper}: upright and on its side");
     }
 }
 

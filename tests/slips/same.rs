@@ -123,7 +123,7 @@ fn own_words(outage: &Outage, index: usize, cells: [String; 2]) -> BTreeSet<Stri
             collapsed(&format!("Code: {}", paper::slip_code(&id, number, &pump.tag))),
             outages::DATE.to_string(),
             "STOP".into(),
-            "if outside: do not fit it. Check the pieces, measure again.".into(),
+            "if outside: do not fit it. Wipe, check, measure again.".into(),
             "if no such micrometer is at hand: do not fit it unmeasured.".into(),
             "if outside: do not close up. Measure again. Outside twice: leave it open.".into(),
             "if no such gauge is at hand: do not close up.".into(),
