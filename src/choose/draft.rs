@@ -91,8 +91,9 @@ impl<'a> Draft<'a> {
                     });
                 }
                 let counted = control.working(&work);
-                let beside = near::Beside { stood, before };
-                let found = near::reached(job, (&near, &group, beside), available, &aims, &counted);
+                let earlier = near::Earlier { stood, before };
+                let found =
+                    near::reached(job, (&near, &group, earlier), available, &aims, &counted);
                 let Some(near::InWindow { instance, reached }) = found else { return Err(group) };
                 Ok(Solving { group, instance, reached, work, near: true, settled: false })
             })

@@ -274,7 +274,7 @@ pub(super) struct InWindow {
 
 /// Kits that stood, where slips count, and the choice before.
 #[derive(Clone, Copy)]
-pub(super) struct Beside<'a> {
+pub(super) struct Earlier<'a> {
     pub stood: &'a Stood,
     pub before: Option<&'a Before<'a>>,
 }
@@ -283,13 +283,13 @@ pub(super) struct Beside<'a> {
 /// not come about this way.
 pub(super) fn reached(
     job: &Job,
-    (laid, group, beside): (&Laid, &Group, Beside<'_>),
+    (laid, group, earlier): (&Laid, &Group, Earlier<'_>),
     available: &[u32],
     aims: &[Objective],
     control: &Control<'_>,
 ) -> Option<InWindow> {
     let mut root = Root::new(job, laid, group, available, aims)?;
-    root.beside = Some(beside);
+    root.earlier = Some(earlier);
     let peak = root.climb(i128::MAX, &control.unhurried())?;
     root.search(&peak, control)
 }
@@ -301,7 +301,7 @@ pub(super) struct Root<'a> {
     laid: &'a Laid,
     group: &'a Group,
     aims: &'a [Objective],
-    beside: Option<Beside<'a>>,
+    earlier: Option<Earlier<'a>>,
     /// Number within the group, by item of the stock.
     number: HashMap<u16, u16>,
     /// Ways that the group's pumps use.
@@ -376,7 +376,7 @@ impl<'a> Root<'a> {
             laid,
             group,
             aims,
-            beside: None,
+            earlier: None,
             number: group.items.iter().copied().zip(0..).collect(),
             used,
             allowed: Allowed::all(&instance),
@@ -711,7 +711,7 @@ impl<'a> Root<'a> {
 
     fn span(&self, peak: &Peak, columns: Vec<Vec<Column>>, room: i64) -> Option<Span> {
         let mut instance = Instance { blocks: Arc::new(columns), ..self.instance.clone() };
-        if let Some(Beside { stood, .. }) = self.beside {
+        if let Some(Earlier { stood, .. }) = self.earlier {
             stood.price(self.group, self.aims, &mut instance);
         }
         let inside = (peak.bound + SCALE * i128::from(room)).div_euclid(SCALE);
@@ -734,13 +734,13 @@ impl<'a> Root<'a> {
         if at_hand.iter().any(Option::is_some) {
             window = self.with(window, peak, (&at_hand, room))?;
         }
-        let mut plan = window.mended(self, &at_hand, &control.unhurried());
-        if let Some(mended) = plan.take() {
+        let mended = window.mended(self, &at_hand, &control.unhurried());
+        let mut plan = mended.map(|mended| {
             let cost = window.instance.value(&mended)[self.tier];
             let start = Some(mended.clone());
             let better = window.below(self, cost, start, &control.grace().nodes(0)).better;
-            plan = Some(better.unwrap_or(mended));
-        }
+            better.unwrap_or(mended)
+        });
         loop {
             plan = plan.or_else(|| window.any(self, &control.grace()));
             if plan.is_some() {
@@ -761,14 +761,8 @@ impl<'a> Root<'a> {
 
     /// Kits at hand, by pump of the group; none where it may no longer do.
     fn kits_at_hand(&self) -> Vec<Option<Column>> {
-        let before = self.beside.and_then(|beside| beside.before);
-        let kit = |&pump: &usize| {
-            let mut kit = before?.kit(pump)?.clone();
-            for (item, _) in &mut kit.uses {
-                *item = *self.number.get(item)?;
-            }
-            Some(kit)
-        };
+        let before = self.earlier.and_then(|earlier| earlier.before);
+        let kit = |&pump: &usize| self.group.numbered(before?.kit(pump)?);
         self.group.pumps.iter().map(kit).collect()
     }
 
@@ -800,7 +794,7 @@ impl<'a> Root<'a> {
         if values[self.tier] != bounds[self.tier] {
             for (bound, aim) in bounds.iter_mut().zip(self.aims).skip(self.tier + 1) {
                 let stands =
-                    self.beside.map_or(0, |beside| beside.stood.standing(self.group, *aim));
+                    self.earlier.map_or(0, |earlier| earlier.stood.standing(self.group, *aim));
                 *bound = (*bound).min(-stands);
             }
         }

@@ -165,11 +165,7 @@ impl Stood {
     /// Costs of the goals that are about what stood, over the columns that a group has now.
     pub(super) fn price(&self, group: &Group, aims: &[Objective], instance: &mut Instance) {
         for (tier, aim) in instance.tiers.iter_mut().zip(aims) {
-            let kept: fn(&StoodFor) -> Option<&Column> = match aim {
-                Objective::Reopened => |stood| stood.bag.as_ref(),
-                Objective::Slips => |stood| stood.slip.as_ref(),
-                _ => continue,
-            };
+            let Some(kept) = StoodFor::counted(*aim) else { continue };
             let mut costs = vec![Vec::new(); instance.blocks.len()];
             for (block, pump) in group.pumps.iter().enumerate() {
                 let Some(kit) = self.pumps.get(*pump).and_then(kept) else { continue };
@@ -186,13 +182,9 @@ impl Stood {
 
     /// Number of a group's pumps with what a goal counts: closed bags, or slips.
     pub(super) fn standing(&self, group: &Group, aim: Objective) -> i64 {
-        let stands = |stood: &&StoodFor| match aim {
-            Objective::Reopened => stood.bag.is_some(),
-            Objective::Slips => stood.slip.is_some(),
-            _ => false,
-        };
+        let Some(kept) = StoodFor::counted(aim) else { return 0 };
         let pumps = group.pumps.iter().filter_map(|&pump| self.pumps.get(pump));
-        i64::try_from(pumps.filter(stands).count()).unwrap_or(i64::MAX)
+        i64::try_from(pumps.filter_map(kept).count()).unwrap_or(i64::MAX)
     }
 
     /// The very pieces of a kit that stood, where a kit is as good as that.
@@ -209,6 +201,17 @@ impl Stood {
             (Some(bag), _) if same(&stood.bag) => bag.clone(),
             (_, Some(slip)) if same(&stood.slip) => slip.clone(),
             _ => kit,
+        }
+    }
+}
+
+impl StoodFor {
+    /// Kit of a pump that a goal counts: its closed bag, or its slip.
+    fn counted(aim: Objective) -> Option<fn(&StoodFor) -> Option<&Column>> {
+        match aim {
+            Objective::Reopened => Some(|stood| stood.bag.as_ref()),
+            Objective::Slips => Some(|stood| stood.slip.as_ref()),
+            _ => None,
         }
     }
 }
