@@ -126,6 +126,7 @@ mod unproven;
 pub mod warm;
 mod ways;
 mod why;
+mod window;
 pub mod worth;
 
 pub use draft::Draft;

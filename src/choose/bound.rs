@@ -51,6 +51,23 @@ impl Multipliers {
     pub fn zero(sets: usize, tier: usize) -> Multipliers {
         Multipliers { sets: vec![(0, 0); sets], goals: vec![0; tier] }
     }
+
+    /// The greatest of them.
+    pub(super) fn largest(&self) -> i128 {
+        let sets = self.sets.iter().flat_map(|&(most, least)| [most, least]);
+        sets.chain(self.goals.iter().copied()).max().unwrap_or(0)
+    }
+
+    /// Part of the way to others of the same problem, in 2^-`places` of it.
+    pub(super) fn towards(&self, to: &Multipliers, part: i128, places: u32) -> Multipliers {
+        let go = |from: i128, to: i128| (from + ((to - from) >> places) * part).max(0);
+        let sets = self.sets.iter().zip(&to.sets);
+        let goals = self.goals.iter().zip(&to.goals);
+        Multipliers {
+            sets: sets.map(|(from, to)| (go(from.0, to.0), go(from.1, to.1))).collect(),
+            goals: goals.map(|(&from, &to)| go(from, to)).collect(),
+        }
+    }
 }
 
 /// Prices that follow from multipliers in a part of the search space, in 1/SCALE.

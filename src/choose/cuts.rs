@@ -56,8 +56,6 @@ pub(super) struct Line {
 const WHOLE: f64 = 1e-9;
 /// Blocks' weights are multiples of this, rounded up, so that a whole number does not come out as one less.
 const GRAIN: i128 = SCALE / CUT_UNIT;
-/// Least by which the relaxed plan breaks a cut.
-const BROKEN: f64 = 1e-3;
 /// Greatest cost in a cut: certificates have numbers up to twice this.
 const MOST: i64 = 1 << 15;
 
@@ -152,12 +150,22 @@ impl Cut {
         known.len() - 1
     }
 
-    /// Whether a relaxed plan breaks it.
-    pub(super) fn is_broken_by(&self, fractions: &[(Entry, f64)]) -> bool {
-        let spent = fractions.iter().map(|&((block, column), share)| {
-            to_f64(listed(&self.costs, block, column as usize)) * share
-        });
-        spent.sum::<f64>() - to_f64(self.limit) > BROKEN
+    /// By how much a relaxed plan breaks it; negative where it keeps it.
+    pub(super) fn broken_by(&self, fractions: &[(Entry, f64)]) -> f64 {
+        let spent =
+            fractions.iter().map(|&((block, column), share)| self.cost(block, column) * share);
+        spent.sum::<f64>() - to_f64(self.limit)
+    }
+
+    /// Length of its row.
+    pub(super) fn length(&self) -> f64 {
+        let squares = self.costs.iter().flatten().map(|&cost| to_f64(cost) * to_f64(cost));
+        squares.sum::<f64>().sqrt().max(1.0)
+    }
+
+    /// Cost of a column.
+    pub(super) fn cost(&self, block: usize, column: u32) -> f64 {
+        to_f64(listed(&self.costs, block, column as usize))
     }
 
     /// Instance with cuts as goals before the one that is sought, and the limits of all goals before it.
@@ -257,7 +265,7 @@ mod tests {
                     .enumerate()
                     .filter_map(|(block, one)| Some(((block, (*one)?), 1.0)))
                     .collect();
-                assert!(!cut.is_broken_by(&whole), "case {case}: {plan:?} {cut:?}");
+                assert!(cut.broken_by(&whole) <= 0.0, "case {case}: {plan:?} {cut:?}");
                 kept += 1;
                 let spent: i64 =
                     whole.iter().map(|&((block, one), _)| cut.costs[block][one as usize]).sum();

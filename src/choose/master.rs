@@ -16,7 +16,7 @@ use std::sync::Arc;
 use crate::choose::bound::{Allowed, Multipliers, Range, SCALE, Stage, round_up};
 use crate::choose::climb::{Found, NOTHING, Pool, join, price, put_in};
 use crate::choose::control::Control;
-use crate::choose::cuts::Line;
+use crate::choose::cuts::{Cut, Line};
 use crate::choose::instance::Assignment;
 use crate::choose::relaxation::{Entry, to_f64, whole_multiplier};
 use crate::choose::simplex::{Basis, End, MISS, Simplex};
@@ -31,6 +31,11 @@ const PIVOT: u64 = 500;
 const MOST_ROUNDS: usize = 300;
 /// By how much a limit on pieces is wider while the simplex pivots, and one on an earlier goal.
 const HAIR: (f64, f64) = (1e-6, 1e-8);
+
+/// Multipliers beyond this are too large for a certificate, or nearly.
+const LARGE: i128 = 1 << 68;
+/// The way from one to others is measured in so many binary places.
+const PARTS: u32 = 30;
 
 /// Reduced costs that floating point cannot tell apart, as a share of the greatest cost.
 const NOISE: f64 = 1e-9;
@@ -76,8 +81,57 @@ impl MasterProgram {
             there.sort_unstable();
             (self.pool[block], self.numbers[block]) = there.into_iter().unzip();
         }
+        self.rooted()
+    }
+
+    /// The program with other hairs: of many plans that are equally good it comes to another one.
+    pub(super) fn from_elsewhere(mut self, turn: usize) -> MasterProgram {
+        self.simplex.change_hairs(turn);
+        self
+    }
+
+    /// The program with its present basis as that of the root.
+    pub(super) fn rooted(mut self) -> MasterProgram {
         self.root = self.at.clone();
         self
+    }
+
+    /// The program without some of the cuts before its goal, which must be [slack](Master::is_slack), and with further ones
+    /// after them, at the same basis. `None` where the numbers do not allow it.
+    pub(super) fn with_cuts(&self, dropped: &[bool], fresh: &[Cut]) -> Option<MasterProgram> {
+        let (own, before) = self.scales.split_last()?;
+        let first = before.len() - dropped.len();
+        let entry = |column: u32| self.entries[column as usize];
+        let greatest = |cut: &Cut| {
+            let costs =
+                self.entries.iter().flatten().map(|&(block, column)| cut.cost(block, column));
+            costs.fold(1.0, |most: f64, cost| most.max(cost.abs()))
+        };
+        let added: Vec<f64> = fresh.iter().map(greatest).collect();
+        let amounts = |column: u32| {
+            let of = |(cut, scale): (&Cut, &f64)| {
+                entry(column).map_or(0.0, |(block, column)| cut.cost(block, column) / scale)
+            };
+            fresh.iter().zip(&added).map(of).collect()
+        };
+        let stays =
+            |&(at, _): &(usize, &f64)| !at.checked_sub(first).is_some_and(|cut| dropped[cut]);
+        let kept = before.iter().enumerate().filter(stays).map(|(_, scale)| *scale);
+        let scales = kept.chain(added.iter().copied()).chain([*own]).collect();
+        let simplex = self.simplex.with_rows(dropped, &vec![HAIR.1; fresh.len()], amounts)?;
+        let at = Some(Arc::new(simplex.basis()));
+        let MasterProgram { rows, pool, numbers, entries, idle, .. } = self;
+        Some(MasterProgram {
+            scales,
+            simplex,
+            rows: rows.clone(),
+            pool: pool.clone(),
+            numbers: numbers.clone(),
+            entries: entries.clone(),
+            idle: idle.clone(),
+            root: at.clone(),
+            at,
+        })
     }
 }
 
@@ -266,11 +320,39 @@ impl<'a> Master<'a> {
                 break;
             }
         }
+        if reached(peak.bound, self.cost_step) && peak.multipliers.largest() > LARGE {
+            self.shorten(&mut peak, multipliers, allowed, enough, control);
+        }
         let basis = Arc::new(self.program.simplex.basis());
         self.program.at = Some(Arc::clone(&basis));
         self.program.root.get_or_insert_with(|| Arc::clone(&basis));
         peak.basis = Some(basis);
         Some(peak)
+    }
+
+    /// Where the ranges cannot be kept, multipliers are as large as misses are dear, and too large for a certificate. The bound
+    /// is concave in them: a small part of the way from others to these proves as much as is asked for.
+    fn shorten(
+        &self,
+        peak: &mut Relaxation,
+        from: &Multipliers,
+        allowed: &Allowed,
+        enough: i64,
+        control: &Control<'_>,
+    ) {
+        let bound = |multipliers: &Multipliers| {
+            let prices = self.stage.prices(multipliers, &allowed.ranges);
+            Some(self.stage.price(&prices, allowed, control).ok()??.bound)
+        };
+        let Some(before) = bound(from) else { return };
+        let missing = SCALE * i128::from(enough) - before;
+        let part = 1 + missing.max(0) / ((peak.bound - before) >> PARTS).max(1);
+        let multipliers = from.towards(&peak.multipliers, part.min(1 << PARTS), PARTS);
+        if let Some(bound) = bound(&multipliers)
+            && round_up(bound, self.cost_step) >= enough
+        {
+            (peak.bound, peak.multipliers) = (bound, multipliers);
+        }
     }
 
     /// Shares of the columns in the relaxed plan, in order.
@@ -285,8 +367,18 @@ impl<'a> Master<'a> {
         shares
     }
 
-    /// Lines of the basis that cuts can be made of, from both sides, at most so many.
-    pub(super) fn lines(&self, most: usize) -> Vec<Line> {
+    /// Whether an earlier goal binds nothing, so that its row can be let go.
+    pub(super) fn is_slack(&self, tier: usize) -> bool {
+        self.program.simplex.is_slack(self.stage.sets.len() + tier)
+    }
+
+    /// Calculates the present basis anew, whose numbers cuts depend on; whether they allow it.
+    pub(super) fn calculate_anew(&mut self) -> bool {
+        self.program.simplex.invert()
+    }
+
+    /// Lines of the basis that cuts can be made of, from both sides.
+    pub(super) fn lines(&self) -> Vec<Line> {
         let sets = self.stage.sets.len();
         let line = |line: &[f64], sign: f64| Line {
             sets: line[..sets].iter().map(|weight| sign * weight).collect(),
@@ -297,7 +389,7 @@ impl<'a> Master<'a> {
                 .collect(),
         };
         let open = self.program.simplex.undecided();
-        open.into_iter().take(most).flat_map(|one| [line(one, 1.0), line(one, -1.0)]).collect()
+        open.into_iter().flat_map(|one| [line(one, 1.0), line(one, -1.0)]).collect()
     }
 
     /// Key of each block; `None` for taking none.

@@ -18,10 +18,9 @@
 //!
 //! [`ways`]: mod@crate::choose::ways
 
-use std::collections::{BTreeMap, HashMap, hash_map};
+use std::collections::{BTreeMap, HashMap};
 use std::ops::ControlFlow;
 use std::sync::Arc;
-use std::sync::atomic::{AtomicUsize, Ordering};
 
 use rayon::prelude::*;
 use smallvec::SmallVec;
@@ -34,18 +33,20 @@ use crate::choose::instance::{Assignment, Column, Instance, Uses, fits, take};
 use crate::choose::master::{Master, MasterProgram};
 use crate::choose::mending::{Ranking, mend};
 use crate::choose::pattern::{self, Demands, Pattern, listed_for};
+use crate::choose::proof::RawProof;
 use crate::choose::relaxation::scales;
 use crate::choose::search::{Closed, LOWEST, Sought, Start, seek};
 use crate::choose::stages::{self, Reached, Solved, onwards};
 use crate::choose::standing::{OutOfPlay, Stood};
 use crate::choose::warm::Before;
-use crate::choose::ways::{Cheapest, FAR, PiecePrices, Ways, gcd, order};
+use crate::choose::ways::{Cheapest, FAR, PiecePrices, Ways, gcd};
+use crate::choose::window;
 use crate::choose::{
     DrawerKey, Group, MOST_PATTERNS, drawer_key, groups, tier_of_waste, uses_of, windows,
 };
 use crate::job::Job;
 use crate::model::Pack;
-use crate::plan::{Objective, Pick, Stop};
+use crate::plan::{Objective, Stop};
 use crate::stock::Code;
 
 /// Rounds of pricing at the root.
@@ -428,11 +429,12 @@ impl<'a> Root<'a> {
         if control.stop().is_some() {
             return None;
         }
+        let ways = self.ways(&cheapest);
         let best = (0..self.group.pumps.len()).into_par_iter().with_min_len(16).map(|at| {
             let places = self.places(at);
             let mut best: SmallVec<[(i128, u32); A_ROUND]> = SmallVec::new();
             for (number, pattern) in (0..).zip(self.kits(at)) {
-                let cost = cost(&cheapest, places, pattern);
+                let cost = ways.cost(places, pattern);
                 if cost >= FAR / 2 {
                     continue;
                 }
@@ -566,38 +568,25 @@ impl<'a> Root<'a> {
     }
 
     /// Columns whose reduced cost is at most `room` above their pump's least, in the order of lists; `None` if there are more
-    /// than `most` of them.
+    /// than `most` of them, or a pump has none.
     fn within(
         &self,
         priced: &Priced,
-        (room, most): (i128, usize),
+        limits: (i128, usize),
         control: &Control<'_>,
     ) -> Option<Vec<Vec<Column>>> {
-        let count = AtomicUsize::new(0);
-        let pumps = (0..self.group.pumps.len()).into_par_iter().with_min_len(4);
-        let columns = pumps.map(|at| {
-            let places = self.places(at);
+        let kits = |at: usize| {
             let least = priced.best[at].first()?.0 - priced.prices.serving(at);
-            let mut listing = Listing {
-                root: self,
-                priced,
-                places,
-                most,
-                control,
-                count: &count,
-                columns: HashMap::new(),
-            };
-            for pattern in self.kits(at) {
-                let beyond = cost(&priced.cheapest, places, pattern) - least;
-                if beyond <= room
-                    && listing.extend(pattern, &mut Parts::new(), room - beyond).is_break()
-                {
-                    return None;
-                }
-            }
-            Some(listing.done())
-        });
-        columns.collect()
+            Some(window::Kits { places: self.places(at), patterns: self.kits(at), least })
+        };
+        let pumps: Vec<window::Kits<'_>> =
+            (0..self.group.pumps.len()).map(kits).collect::<Option<_>>()?;
+        window::columns(self.ways(&priced.cheapest), &pumps, limits, control)
+    }
+
+    fn ways<'b>(&'b self, cheapest: &'b [Cheapest]) -> window::Priced<'b> {
+        let capacity = &self.instance.capacity;
+        window::Priced { ways: &self.laid.ways, cheapest, number: &self.number, capacity }
     }
 
     /// Change of the least waste with one more piece of an item of the group, which was `value` before: the least that it can
@@ -622,22 +611,40 @@ impl<'a> Root<'a> {
         if peak.bound >= enough {
             return Ok((0, 0));
         }
-        let least = round_up(peak.bound, more.step) - value;
         let priced = more.price(&peak.multipliers, control).ok_or(control.stop())?;
-        let room = -least;
+        let mut floor = Floor::of(&peak, &more);
+        let dearest = value - more.step;
+        let all = dearest - floor.cost;
         let most = MOST_FOR_ONE * self.group.pumps.len();
-        let Some(mut window) = more.window((&peak, &priced), (room, most), control) else {
-            return Ok((least, 0));
+        let (near, limits) = ((&peak, &priced), (all, most));
+        // Where even the smallest window has many columns, a larger one has hardly more.
+        let many = 4 * FIRST * self.group.pumps.len();
+        let mut next = match more.first_window(near, limits, control) {
+            Some((window, _)) if window.instance.count() > many => {
+                more.window(near, limits, control).map(|window| (window, all))
+            }
+            first => first,
         };
-        window.inside = value - more.step;
-        window.allowed.ranges[item] = more.allowed.ranges[item];
-        let found = window.seek(&more, None, &control.nodes(control.before_cuts));
-        let better = found.better.map_or(0, |plan| window.instance.value(&plan)[self.tier] - value);
-        match found.stopped {
-            Some(stop) if stop != Stop::Work => Err(Some(stop)),
-            _ if found.whole => Ok((better, better)),
-            _ => Ok((least.max(found.bound.saturating_sub(value)), better)),
+        while let Some((mut window, room)) = next {
+            window.inside = window.inside.min(dearest);
+            window.allowed.ranges[item] = more.allowed.ranges[item];
+            let found = window.seek(&more, None, &floor, &control.nodes(control.before_cuts));
+            if let Some(stop) = found.stopped.filter(|stop| *stop != Stop::Work) {
+                return Err(Some(stop));
+            }
+            window.raise(&more, &found, &mut floor);
+            if let Some(plan) = found.better {
+                let better = window.instance.value(&plan)[self.tier] - value;
+                return Ok((floor.cost.min(better + value) - value, better));
+            }
+            if room >= all || found.stopped.is_some() {
+                break;
+            }
+            // Where a small window stays open, only the one with all better plans is left to try.
+            let room = if found.whole { room.saturating_mul(4).min(all) } else { all };
+            next = more.window(near, (room, most), control).map(|window| (window, room));
         }
+        Ok((floor.cost.min(value) - value, 0))
     }
 
     /// Searches windows until one holds the best plan; `None` if none is found this way.
@@ -650,31 +657,26 @@ impl<'a> Root<'a> {
             return None;
         }
         let most = (MOST_AVERAGE * self.group.pumps.len()).min(MOST_IN_ALL);
-        let mut room = 4 * self.step;
+        let mut floor = Floor::of(peak, self);
+        let mut next = self.first_window((peak, &priced), (all, most), control);
         loop {
-            let Some(mut window) = self.window((peak, &priced), (room, most), control) else {
-                return self.ended(peak, control);
-            };
-            while window.instance.count() < FIRST * self.group.pumps.len() && room < all {
-                room *= 2;
-                let wider = self.window((peak, &priced), (room, most), control);
-                let Some(wider) = wider else { return self.ended(peak, control) };
-                window = wider;
-            }
+            let Some((mut window, room)) = next else { return self.ended(peak, control) };
             // Most windows hold no plan, and parts of one are searched in vain.
-            let mut found = window.seek(self, None, &control.nodes(MOST_NODES).whole());
+            let mut found = window.seek(self, None, &floor, &control.nodes(MOST_NODES).whole());
+            window.raise(self, &found, &mut floor);
             if found.better.is_none() && found.whole {
                 // No plan lies in the window.
                 if room >= all {
                     return None;
                 }
-                room *= 2;
+                let wider = self.window((peak, &priced), (room * 2, most), control);
+                next = wider.map(|window| (window, room * 2));
                 continue;
             }
             if found.better.is_none() && control.stop().is_some() {
                 if control.is_due() {
                     let at = (peak, &priced);
-                    return self.first_answer(at, (window, room, all), found, control);
+                    return self.first_answer(at, (window, room, all), (found, floor), control);
                 }
                 return Some(self.greedy(peak, window, control));
             }
@@ -684,16 +686,35 @@ impl<'a> Root<'a> {
                 let Some(plan) = plan else {
                     let at = (peak, &priced);
                     let due = control.is_due();
-                    return due
-                        .then(|| self.first_answer(at, (window, room, all), found, control))?;
+                    let wide = (window, room, all);
+                    return due.then(|| self.first_answer(at, wide, (found, floor), control))?;
                 };
                 let columns = window.columns(&plan);
                 let value = window.instance.value(&plan)[self.tier];
                 let room = value - i64::try_from(peak.bound.div_euclid(SCALE)).ok()?;
                 window = self.window((peak, &priced), (room, most), control).unwrap_or(window);
-                found = window.seek(self, Some(window.find(&columns)?), control);
+                found = window.seek(self, Some(window.find(&columns)?), &floor, control);
+                window.raise(self, &found, &mut floor);
             }
-            return window.done(self, found, control);
+            return window.done(self, found, floor, control);
+        }
+    }
+
+    /// The first window with a few columns a pump, or with all that plans of up to `all` above the bound may take, and its
+    /// room; `None` as for any window.
+    fn first_window(
+        &self,
+        at: (&Peak, &Priced),
+        (all, most): (i64, usize),
+        control: &Control<'_>,
+    ) -> Option<(Span, i64)> {
+        let mut room = (4 * self.step).min(all);
+        loop {
+            let window = self.window(at, (room, most), control)?;
+            if room >= all || window.instance.count() >= FIRST * self.group.pumps.len() {
+                return Some((window, room));
+            }
+            room = room.saturating_mul(2).min(all);
         }
     }
 
@@ -727,7 +748,7 @@ impl<'a> Root<'a> {
         &self,
         (peak, priced): (&Peak, &Priced),
         (mut window, mut room, all): (Span, i64, i64),
-        mut found: Sought,
+        (mut found, floor): (Sought, Floor),
         control: &Control<'_>,
     ) -> Option<InWindow> {
         let at_hand = self.kits_at_hand();
@@ -738,17 +759,16 @@ impl<'a> Root<'a> {
         let mut plan = mended.map(|mended| {
             let cost = window.instance.value(&mended)[self.tier];
             let start = Some(mended.clone());
-            let better = window.below(self, cost, start, &control.grace().nodes(0)).better;
+            let better = window.below(self, (None, cost), start, &control.grace().nodes(0)).better;
             better.unwrap_or(mended)
         });
         loop {
             plan = plan.or_else(|| window.any(self, &control.grace()));
             if plan.is_some() {
-                found.bound = round_up(peak.bound, self.step);
                 found.better = plan;
                 found.allowed = window.allowed.clone();
                 found.stopped = control.stop();
-                return window.done(self, found, control);
+                return window.done(self, found, floor, control);
             }
             room = room.saturating_mul(4);
             let few = WIDE * self.group.pumps.len();
@@ -822,6 +842,20 @@ impl<'a> Root<'a> {
     }
 }
 
+/// Cost that no plan is below, and the proof of it.
+struct Floor {
+    cost: i64,
+    proof: Option<RawProof>,
+}
+
+impl Floor {
+    fn of(peak: &Peak, root: &Root<'_>) -> Floor {
+        let cost = round_up(peak.bound, root.step);
+        let proof = RawProof::of_root(cost, &peak.multipliers, &root.allowed.ranges);
+        Floor { cost, proof: Some(proof) }
+    }
+}
+
 /// Window: some columns, among which are those of all plans that cost at most `inside`.
 struct Span {
     instance: Instance,
@@ -836,17 +870,35 @@ impl Span {
     }
 
     /// Searches it for a plan that is better than this one, or for any that costs at most `inside`.
-    fn seek(&self, root: &Root<'_>, plan: Option<Assignment>, control: &Control<'_>) -> Sought {
+    fn seek(
+        &self,
+        root: &Root<'_>,
+        plan: Option<Assignment>,
+        floor: &Floor,
+        control: &Control<'_>,
+    ) -> Sought {
         let known = plan.as_ref().map(|plan| self.instance.value(plan)[root.tier]);
         let cost = known.map_or(self.inside + 1, |value| value.min(self.inside + 1));
-        let mut found = self.below(root, cost, plan.clone(), control);
+        let mut found = self.below(root, (Some(floor.cost), cost), plan.clone(), control);
         found.better = found.better.or(plan);
         found
     }
 
+    /// Raises a floor to what a search has proven.
+    fn raise(&self, root: &Root<'_>, found: &Sought, floor: &mut Floor) {
+        // Plans that are not in the window cost more than what is inside.
+        let bound = SCALE * i128::from(found.bound.min(self.inside + 1));
+        let cost = round_up(bound, root.step);
+        if cost > floor.cost {
+            let within = |proof: RawProof| proof.within(&self.multipliers, &self.allowed.ranges);
+            let proof = found.proof.clone().map(|proof| within(proof).of_at_most(cost));
+            *floor = Floor { cost, proof };
+        }
+    }
+
     /// A plan that serves all, however much it costs; `None` if none is found.
     fn any(&self, root: &Root<'_>, control: &Control<'_>) -> Option<Assignment> {
-        self.below(root, i64::MAX / 4, None, &control.nodes(0)).better
+        self.below(root, (None, i64::MAX / 4), None, &control.nodes(0)).better
     }
 
     /// The kits that there is room for, and the others put in; `None` if a pump is left over.
@@ -870,11 +922,11 @@ impl Span {
         taken.iter().all(Option::is_some).then_some(taken)
     }
 
-    /// Searches it for plans that cost less.
+    /// Searches it for plans that cost less, where none is below the floor.
     fn below(
         &self,
         root: &Root<'_>,
-        cost: i64,
+        (floor, cost): (Option<i64>, i64),
         plan: Option<Assignment>,
         control: &Control<'_>,
     ) -> Sought {
@@ -882,7 +934,8 @@ impl Span {
         to_beat.push(cost);
         to_beat.resize(root.aims.len(), LOWEST);
         let multipliers = Some(self.multipliers.clone());
-        let start = Start { plan, multipliers, program: root.moved(&self.instance) };
+        let program = root.moved(&self.instance);
+        let start = Start { plan, multipliers, program, floor };
         let (stage, aim) = (self.stage(root), root.aims[root.tier]);
         seek(stage, self.allowed.clone(), start, to_beat, aim, control)
     }
@@ -905,9 +958,17 @@ impl Span {
     }
 
     /// Goes on to the other goals from the best plan found.
-    fn done(self, root: &Root<'_>, found: Sought, control: &Control<'_>) -> Option<InWindow> {
-        let Sought { better, bound, allowed, multipliers, stopped, program, proof, .. } = found;
-        let proof = proof.map(|proof| proof.within(&self.multipliers, &self.allowed.ranges));
+    fn done(
+        self,
+        root: &Root<'_>,
+        found: Sought,
+        floor: Floor,
+        control: &Control<'_>,
+    ) -> Option<InWindow> {
+        let Sought { better, allowed, multipliers, stopped, program, .. } = found;
+        let Floor { cost: bound, proof } = floor;
+        // The proof may be of another window, and columns were left out in this one.
+        let proof = proof.map(|proof| proof.within(&multipliers, &allowed.ranges));
         let closed =
             Closed { taken: better?, bound, allowed, multipliers, stopped, program, proof };
         let reached = onwards(&self.instance, root.aims, root.tier, closed, control);
@@ -917,79 +978,3 @@ impl Span {
 
 /// Combinations for the places of a pump, so far.
 type Parts = SmallVec<[Combination; 4]>;
-
-/// Columns of one pump in a window, in the making.
-struct Listing<'a> {
-    root: &'a Root<'a>,
-    priced: &'a Priced,
-    places: &'a [usize],
-    most: usize,
-    control: &'a Control<'a>,
-    count: &'a AtomicUsize,
-    /// By what they use: the least waste, and the first combinations that have it.
-    columns: HashMap<Uses, (i64, Parts)>,
-}
-
-impl Listing<'_> {
-    /// Lists every column of a pattern that costs at most `room` above its cheapest; breaks where there are too many.
-    fn extend(&mut self, pattern: &Pattern, parts: &mut Parts, room: i128) -> ControlFlow<()> {
-        let Some(&place) = self.places.get(parts.len()) else {
-            return self.put(pattern.off_target, parts);
-        };
-        let end = pattern.choice[parts.len()] as usize;
-        let priced = self.priced;
-        let cheapest = &priced.cheapest[place];
-        let least = cheapest.ends[end];
-        self.root.laid.ways[place].within(cheapest, end, least + room, &mut |one, price| {
-            parts.push(one.clone());
-            let on = self.extend(pattern, parts, room - (price - least));
-            parts.pop();
-            on
-        })
-    }
-
-    fn put(&mut self, off_target: i64, parts: &Parts) -> ControlFlow<()> {
-        let Some(Column { waste, uses }) = self.root.column(parts, off_target) else {
-            return ControlFlow::Continue(());
-        };
-        match self.columns.entry(uses) {
-            hash_map::Entry::Vacant(place) => {
-                place.insert((waste, parts.clone()));
-                let over = self.count.fetch_add(1, Ordering::Relaxed) >= self.most;
-                if over || self.control.is_interrupted() {
-                    return ControlFlow::Break(());
-                }
-            }
-            hash_map::Entry::Occupied(mut known) => {
-                let (least, first) = known.get_mut();
-                if (waste, in_order(parts)).cmp(&(*least, in_order(first))).is_lt() {
-                    (*least, *first) = (waste, parts.clone());
-                }
-            }
-        }
-        ControlFlow::Continue(())
-    }
-
-    /// The columns in the order of lists.
-    fn done(self) -> Vec<Column> {
-        let mut columns: Vec<(Uses, (i64, Parts))> = self.columns.into_iter().collect();
-        columns.sort_unstable_by(|(_, (_, a)), (_, (_, b))| in_order(a).cmp(&in_order(b)));
-        let column = |(uses, (waste, _))| Column { waste, uses };
-        let mut columns: Vec<Column> = columns.into_iter().map(column).collect();
-        // Collected in the place of the larger entries: a fifth of it is used.
-        columns.shrink_to_fit();
-        columns
-    }
-}
-
-/// Place of some combinations among all.
-fn in_order(parts: &Parts) -> SmallVec<[(i64, i64, &[Pick]); 4]> {
-    parts.iter().map(order).collect()
-}
-
-/// Price of a pattern at its cheapest.
-fn cost(cheapest: &[Cheapest], places: &[usize], pattern: &Pattern) -> i128 {
-    let ends = places.iter().zip(&pattern.choice);
-    let parts = ends.map(|(&place, &end)| cheapest[place].ends[end as usize]);
-    SCALE * i128::from(pattern.off_target) + parts.sum::<i128>()
-}

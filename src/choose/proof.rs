@@ -132,6 +132,12 @@ impl RawProof {
         RawProof { bound, before: Vec::new(), cuts: Vec::new(), nodes: Vec::new() }
     }
 
+    /// Proof of a bound by multipliers alone.
+    pub(super) fn of_root(bound: i64, multipliers: &Multipliers, ranges: &[Range]) -> RawProof {
+        let nodes = vec![(sparse(multipliers, ranges), None)];
+        RawProof { bound, before: Vec::new(), cuts: Vec::new(), nodes }
+    }
+
     /// The proof, where the earlier goals from this one on are cuts.
     pub(super) fn with_cuts(mut self, tier: usize, cuts: &[Cut]) -> RawProof {
         let mut known = Vec::new();
@@ -144,6 +150,12 @@ impl RawProof {
             };
             multipliers.cuts = own.into_iter().map(enter).collect();
         }
+        self
+    }
+
+    /// The proof of a lower bound, if this one is higher.
+    pub(super) fn of_at_most(mut self, bound: i64) -> RawProof {
+        self.bound = self.bound.min(bound);
         self
     }
 

@@ -11,7 +11,10 @@
 
 use std::cmp::Reverse;
 use std::collections::{BTreeSet, BinaryHeap};
+use std::iter;
 use std::sync::Arc;
+
+use rayon::prelude::*;
 
 use crate::choose::bound::{Allowed, Multipliers, Priced, Prices, Range, SCALE, Stage, round_up};
 use crate::choose::climb::{Climb, FAR, NEAR, NOTHING, Pool, put_in};
@@ -46,12 +49,16 @@ pub struct Closed {
     pub proof: Option<RawProof>,
 }
 
-/// Lines of a basis of which cuts are made in a round.
-const A_ROUND: usize = 12;
-/// Rounds in a row that may gain nothing.
+/// Cuts that are made in a round.
+const A_ROUND: usize = 24;
+/// Least by which the relaxed plan breaks a cut that is worth a row.
+const BROKEN: f64 = 0.03;
+/// Nodes of the first turn with cuts; each one after it may have twice as many.
+const A_TURN: usize = 300;
+/// Rounds in a row that may gain nothing, in every third turn; in the others two and four times as many.
 const IDLE_ROUNDS: usize = 3;
-/// Most cuts at a time.
-const MOST_CUTS: usize = 60;
+/// Rounds of cuts at most.
+const MOST_CUT_ROUNDS: usize = 40;
 /// Pumps in the smallest sample that multipliers are first looked for in.
 const SAMPLE: usize = 60;
 /// Pumps in a part that is searched by itself.
@@ -74,6 +81,8 @@ pub struct Start {
     pub multipliers: Option<Multipliers>,
     /// Linear program of nearly the same problem.
     pub program: Option<MasterProgram>,
+    /// Cost that no plan is below, if it is known.
+    pub floor: Option<i64>,
 }
 
 /// Result of a search for a better plan.
@@ -127,25 +136,30 @@ pub fn seek(
     }
     search.start = start.plan;
     search.known = start.multipliers;
+    search.floor = start.floor;
     let most_nodes = search.most_nodes;
     if search.master.is_some() {
         search.most_nodes = most_nodes.min(control.before_cuts);
     }
     let (bound, kept, multipliers, stopped) = search.run(allowed.clone());
-    let whole = bound >= search.to_beat();
+    // Where a floor that is known says as much, the notes need not.
+    let proof = search.notes.proof(bound).filter(|_| start.floor.is_none_or(|floor| bound > floor));
     let mut sought = Sought {
         better: search.best.clone(),
         bound,
-        whole,
+        whole: bound >= search.to_beat(),
         allowed: kept,
         multipliers,
         stopped,
         program: search.master.take().map(|master| master.program),
-        proof: search.notes.proof(bound),
+        proof,
     };
-    if !whole && stopped.is_none() && search.nodes < most_nodes {
-        search.most_nodes = most_nodes - search.nodes;
-        search.go_on_with_cuts(&mut sought);
+    let mut left = most_nodes.saturating_sub(search.nodes);
+    let mut turns = 0;
+    while sought.program.is_some() && !sought.whole && sought.stopped.is_none() && left > 0 {
+        search.most_nodes = left.min(A_TURN << turns.min(40));
+        left -= search.turn_with_cuts(&mut sought, turns).clamp(1, left);
+        turns += 1;
     }
     sought
 }
@@ -162,7 +176,7 @@ pub fn close(
     control: &Control<'_>,
 ) -> Closed {
     let value = stage.instance.value(&incumbent);
-    let start = Start { plan: Some(incumbent.clone()), multipliers: known, program };
+    let start = Start { plan: Some(incumbent.clone()), multipliers: known, program, floor: None };
     let sought = seek(stage, allowed, start, value.clone(), aim, control);
     // A plan in hand is a bound from the other side.
     let taken = sought.better.unwrap_or(incumbent);
@@ -257,6 +271,8 @@ struct Search<'a> {
     start: Option<Assignment>,
     /// The multipliers to start from, if any are known.
     known: Option<Multipliers>,
+    /// Cost that no plan is below, if it is known.
+    floor: Option<i64>,
     /// The value to beat on every goal from this one on.
     value: Vec<i64>,
     /// Whether this is the search of a part of a larger one.
@@ -301,6 +317,7 @@ impl<'a> Search<'a> {
             best: None,
             start: None,
             known: None,
+            floor: None,
             value,
             is_part: false,
             most_nodes: control.most_nodes,
@@ -342,10 +359,11 @@ impl<'a> Search<'a> {
             held: 0,
             basis: self.master.as_ref().and_then(Master::root),
         };
-        let Some(relaxed) = self.relax(&root) else {
+        let Some(mut relaxed) = self.relax(&root) else {
             // A pump that must be served has no column left.
             return (self.to_beat(), allowed, root.multipliers, None);
         };
+        relaxed.bound = self.floor.into_iter().fold(relaxed.bound, i64::max);
         root.bound = relaxed.bound;
         if relaxed.bound < self.to_beat() {
             // Each of these looks at the control by itself.
@@ -400,97 +418,144 @@ impl<'a> Search<'a> {
         (bound, kept, relaxed.multipliers, stopped)
     }
 
-    /// Searches again with cuts, in what the first search has left.
-    fn go_on_with_cuts(&mut self, sought: &mut Sought) {
-        sought.proof = None;
-        // The first search has left out columns by these.
-        let (root, ranges) = (sought.multipliers.clone(), sought.allowed.ranges.clone());
-        let tier = self.stage.tier;
-        let proof = |notes: &Notes, bound: i64, cuts: &[Cut]| {
-            let proof = notes.proof(bound)?.with_cuts(tier, cuts);
-            Some(proof.within(&root, &ranges))
-        };
+    /// Searches once more from the root with cuts, in what the turns before have left: a better plan and a higher bound leave
+    /// out more. The number of nodes.
+    fn turn_with_cuts(&mut self, sought: &mut Sought, turn: usize) -> usize {
+        sought.allowed = self.keep(&sought.allowed, &sought.multipliers);
+        self.floor = self.floor.max(Some(sought.bound));
+        let Some((cuts, program, known)) = self.cut(sought, turn) else { return 1 };
+        let (instance, limits) = Cut::put_before(&cuts, self.stage);
+        let first = self.stage.tier;
+        let tier = first + cuts.len();
+        let stage = Stage { instance: &instance, limits: &limits, tier, ..self.stage };
+        let mut value = self.value.clone();
+        value.splice(first..first, cuts.iter().map(Cut::limit));
+        let mut search = Search::new(stage, &sought.allowed, value, self.aim, self.control);
+        search.master = Some(Master::of(stage, program.rooted(), self.cost_step));
+        search.start = self.best.clone().or_else(|| self.start.clone());
+        search.known = Some(known);
+        search.floor = self.floor;
+        search.is_part = self.is_part;
+        search.most_nodes = self.most_nodes;
+        let (bound, kept, _, stopped) = search.run(sought.allowed.clone());
+        sought.stopped = stopped;
+        sought.whole = bound >= search.to_beat();
+        if let Some(better) = search.best.take() {
+            self.offer(better);
+            sought.better.clone_from(&self.best);
+        }
+        if bound > sought.bound {
+            sought.proof = with_cuts(&search.notes, bound, &cuts, sought, first);
+            sought.bound = bound;
+            if sought.whole {
+                sought.allowed = kept;
+            }
+        } else if sought.whole {
+            // What is left out must follow from the proof, which an earlier turn has found.
+            sought.allowed = self.keep(&sought.allowed, &sought.multipliers);
+        }
+        search.nodes
+    }
+
+    /// Cuts of the root, round by round, with the linear program at its end and its multipliers; `None` where they close
+    /// the goal.
+    fn cut(
+        &self,
+        sought: &mut Sought,
+        turn: usize,
+    ) -> Option<(Vec<Cut>, MasterProgram, Multipliers)> {
+        let (first, to_beat) = (self.stage.tier, self.to_beat());
+        let plan = self.best.as_ref().or(self.start.as_ref());
+        let mut program = sought.program.clone()?.from_elsewhere(turn);
         let mut cuts: Vec<Cut> = Vec::new();
-        let mut best = NOTHING;
-        let mut idle_rounds = 0;
         let mut known = sought.multipliers.clone();
-        let plan = self.best.clone().or_else(|| self.start.clone());
+        let (mut best, mut rounds, mut idle_rounds) = (NOTHING, 0, 0);
         loop {
             let (instance, limits) = Cut::put_before(&cuts, self.stage);
-            let tier = self.stage.tier + cuts.len();
+            let tier = first + cuts.len();
             let stage = Stage { instance: &instance, limits: &limits, tier, ..self.stage };
-            let mut value = self.value.clone();
-            let before = cuts.iter().map(Cut::limit);
-            value.splice(self.stage.tier..self.stage.tier, before);
-            let mut search = Search::new(stage, &sought.allowed, value, self.aim, self.control);
-            search.start = plan.clone();
-            search.is_part = self.is_part;
-            if let Some(plan) = &plan {
-                search.put_in_pool(plan);
-            }
-            let Some(master) = &mut search.master else { return };
+            let mut master = Master::of(stage, program, self.cost_step);
             known.goals.resize(tier, 0);
-            let to_beat = self.value[self.stage.tier];
+            let (allowed, basis) = (&sought.allowed, master.root());
             let relaxed =
-                master.relax(&sought.allowed, &known, None, plan.as_ref(), to_beat, self.control);
-            let Some(relaxed) = relaxed else {
-                // A pump has no column left.
+                master.relax(allowed, &known, basis.as_ref(), plan, to_beat, self.control);
+            // Without it, a pump has no column left.
+            let (peak, next) = relaxed.map_or((SCALE * i128::from(to_beat), known), |relaxed| {
+                (relaxed.bound, relaxed.multipliers)
+            });
+            known = next;
+            let bound = round_up(peak, self.cost_step).min(to_beat);
+            if bound > sought.bound {
                 let mut notes = Notes::begin();
-                notes.bound(0, to_beat, &known, &sought.allowed.ranges);
-                (sought.bound, sought.whole) = (to_beat, true);
-                sought.proof = proof(&notes, to_beat, &cuts);
-                return;
-            };
-            known = relaxed.multipliers;
-            sought.bound = sought.bound.max(round_up(relaxed.bound, self.cost_step).min(to_beat));
-            if sought.bound >= to_beat {
+                notes.bound(0, bound, &known, &sought.allowed.ranges);
+                sought.proof = with_cuts(&notes, bound, &cuts, sought, first);
+                sought.bound = bound;
+            }
+            if bound >= to_beat {
                 sought.whole = true;
-                let mut notes = Notes::begin();
-                notes.bound(0, sought.bound, &known, &sought.allowed.ranges);
-                sought.proof = proof(&notes, to_beat, &cuts);
                 let most = SCALE * i128::from(to_beat);
                 if let Some(kept) = reduce(stage, &sought.allowed, &known, most, self.control) {
                     sought.allowed = kept;
                 }
-                return;
+                return None;
             }
-            // A round that gains less than a hundredth of a step is idle.
-            let gained = relaxed.bound > best + SCALE * i128::from(self.cost_step) / 100;
-            idle_rounds = if gained { 0 } else { idle_rounds + 1 };
-            best = best.max(relaxed.bound);
+            // A round that gains little of what is missing is idle.
+            let missing = SCALE * i128::from(to_beat) - peak;
+            idle_rounds = if peak - best > missing / 50 { 0 } else { idle_rounds + 1 };
+            best = best.max(peak);
+            rounds += 1;
             let columns = sought.allowed.columns.iter().map(|columns| columns.len());
             self.control.spend((columns.sum::<usize>() * (2 * A_ROUND + cuts.len())) as u64);
             let over = self.control.spent().is_some();
-            let mut fresh = Vec::new();
-            if idle_rounds < IDLE_ROUNDS && !over && cuts.len() < MOST_CUTS {
-                let (fractions, keys) = (master.fractions(), master.keys());
-                let lines = master.lines(A_ROUND);
-                let cut = |line: &Line| Cut::of(stage, &cuts, &sought.allowed, line, &keys);
-                let broken = |cut: &Cut| cut.is_broken_by(&fractions);
-                fresh.extend(lines.iter().filter_map(cut).filter(broken));
-            }
-            if fresh.is_empty() {
-                search.known = Some(known);
-                search.most_nodes = self.most_nodes;
-                let (bound, kept, _, stopped) = search.run(sought.allowed.clone());
-                sought.whole = bound >= search.to_beat();
-                if sought.whole {
-                    sought.allowed = kept;
-                }
-                sought.bound = sought.bound.max(bound);
-                sought.proof = proof(&search.notes, bound, &cuts);
-                sought.better = search.best.or(sought.better.take());
-                sought.stopped = stopped;
-                return;
-            }
+            let patience = idle_rounds < IDLE_ROUNDS << (turn % 3) && rounds < MOST_CUT_ROUNDS;
+            let fresh = match patience && !over {
+                true => self.deepest(stage, &cuts, &sought.allowed, &mut master),
+                false => Vec::new(),
+            };
             // Cuts that cost nothing are dropped.
-            let first = self.stage.tier;
-            let mut kept: Vec<(Cut, i128)> =
-                cuts.into_iter().zip(known.goals.drain(first..)).collect();
-            kept.retain(|(_, price)| *price != 0);
-            known.goals.extend(kept.iter().map(|(_, price)| *price));
-            cuts = kept.into_iter().map(|(cut, _)| cut).chain(fresh).collect();
+            let prices = known.goals[first..].iter().enumerate();
+            let dropped: Vec<bool> =
+                prices.map(|(at, price)| *price == 0 && master.is_slack(first + at)).collect();
+            let next = master.program.with_cuts(&dropped, &fresh).filter(|_| !fresh.is_empty());
+            let Some(next) = next else { return Some((cuts, master.program, known)) };
+            program = next;
+            let mut stays = dropped.iter().map(|dropped| !dropped);
+            cuts.retain(|_| stays.next().unwrap_or(true));
+            cuts.extend(fresh);
+            let mut stays = iter::repeat_n(&false, first).chain(&dropped).map(|dropped| !dropped);
+            known.goals.retain(|_| stays.next().unwrap_or(true));
         }
+    }
+
+    /// The deepest cuts that the present basis of the master leads to.
+    fn deepest(
+        &self,
+        stage: Stage<'_>,
+        cuts: &[Cut],
+        allowed: &Allowed,
+        master: &mut Master<'_>,
+    ) -> Vec<Cut> {
+        if !master.calculate_anew() {
+            return Vec::new();
+        }
+        let (fractions, keys) = (master.fractions(), master.keys());
+        let taken = taken_by(allowed, &fractions);
+        let cut = |line: &Line, among: &Allowed| Cut::of(stage, cuts, among, line, &keys);
+        let broken = |line: Line| {
+            let broken = cut(&line, &taken)?.broken_by(&fractions);
+            (broken > BROKEN).then_some((broken, line))
+        };
+        let mut lines: Vec<(f64, Line)> =
+            master.lines().into_par_iter().filter_map(broken).collect();
+        lines.sort_by(|(a, _), (b, _)| b.total_cmp(a));
+        lines.truncate(2 * A_ROUND);
+        let deep = |(_, line): &(f64, Line)| {
+            let cut = cut(line, allowed)?;
+            Some((cut.broken_by(&fractions) / cut.length(), cut))
+        };
+        let mut deepest: Vec<(f64, Cut)> = lines.par_iter().filter_map(deep).collect();
+        deepest.sort_by(|(a, _), (b, _)| b.total_cmp(a));
+        deepest.into_iter().take(A_ROUND).map(|(_, cut)| cut).collect()
     }
 
     fn tell(&self, bound: i64, open: usize) {
@@ -1053,6 +1118,24 @@ pub(super) fn reduce(
         }
     }
     Some(kept)
+}
+
+/// Proof by a search with cuts, in what multipliers before it had left.
+fn with_cuts(
+    notes: &Notes,
+    bound: i64,
+    cuts: &[Cut],
+    Sought { multipliers, allowed, .. }: &Sought,
+    tier: usize,
+) -> Option<RawProof> {
+    Some(notes.proof(bound)?.with_cuts(tier, cuts).within(multipliers, &allowed.ranges))
+}
+
+/// The columns of a relaxed plan alone.
+fn taken_by(allowed: &Allowed, fractions: &[(Entry, f64)]) -> Allowed {
+    let mut columns = vec![Vec::new(); allowed.columns.len()];
+    fractions.iter().for_each(|&((block, column), _)| columns[block].push(column));
+    Allowed { columns: columns.into_iter().map(Arc::new).collect(), ..allowed.clone() }
 }
 
 /// The plan in which each block takes what is cheapest for it, for when there is no time for more.

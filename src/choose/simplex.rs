@@ -112,8 +112,11 @@ pub struct Simplex {
     of_block: Vec<Vec<u32>>,
     lo: Vec<f64>,
     hi: Vec<f64>,
-    /// By how much each range is wider while it pivots.
+    /// By how much each range may be wider while it pivots, and by how much it is.
+    hairs: Vec<f64>,
     hair: Vec<f64>,
+    /// Which of many ways to be uneven the hairs have.
+    turn: usize,
     /// Side at which a total outside the basis lies.
     at_hi: Vec<bool>,
     key: Vec<u32>,
@@ -161,14 +164,16 @@ impl Simplex {
             of_block: vec![Vec::new(); blocks],
             lo: rows.iter().map(|row| row.0).collect(),
             hi: rows.iter().map(|row| row.1).collect(),
+            hairs: rows.iter().map(|row| row.2).collect(),
             hair: rows.iter().enumerate().map(|(at, row)| row.2 * uneven(at)).collect(),
+            turn: 0,
             at_hi: vec![true; count],
             key: Vec::new(),
             head: Vec::new(),
             place: Vec::new(),
             inside: vec![Inside::default(); count],
             lines: vec![Vec::new(); blocks],
-            inverse: Vec::new(),
+            inverse: vec![0.0; count * count],
             value: vec![0.0; count],
             price: vec![0.0; count],
             since: 0,
@@ -204,6 +209,14 @@ impl Simplex {
         self.hi[row] = hi;
         if !self.inside[row].total && !self.side(row, self.at_hi[row]).is_finite() {
             self.at_hi[row] = !self.at_hi[row];
+        }
+    }
+
+    /// Makes the ranges wider by other hairs: of many solutions that are equally good another one is found.
+    pub fn change_hairs(&mut self, turn: usize) {
+        self.turn = turn;
+        for (row, (hair, most)) in self.hair.iter_mut().zip(&self.hairs).enumerate() {
+            *hair = most * uneven(row + turn * 1_000);
         }
     }
 
@@ -271,6 +284,58 @@ impl Simplex {
             }
         }
         self.invert()
+    }
+
+    /// Whether a row binds nothing: of its variables the total alone is in the basis.
+    pub fn is_slack(&self, row: usize) -> bool {
+        let Inside { total, over, under } = self.inside[row];
+        total && !over && !under
+    }
+
+    /// The program at the same basis without some of its last rows, which must be [slack](Simplex::is_slack), and with
+    /// further rows after them: without limits, each with its hair, and `amounts` of each column. `None` where the numbers
+    /// do not allow it.
+    pub fn with_rows(
+        &self,
+        dropped: &[bool],
+        hairs: &[f64],
+        amounts: impl Fn(u32) -> Vec<f64>,
+    ) -> Option<Simplex> {
+        let first = self.rows - dropped.len();
+        let stays = |row: usize| !row.checked_sub(first).is_some_and(|at| dropped[at]);
+        let kept: Vec<usize> = (0..self.rows).filter(|&row| stays(row)).collect();
+        let place = |row: usize| kept.binary_search(&row).ok();
+        let old = kept.iter().map(|&row| (self.lo[row], self.hi[row], self.hairs[row]));
+        let none = hairs.iter().map(|&hair| (f64::NEG_INFINITY, f64::INFINITY, hair));
+        let limits: Vec<(f64, f64, f64)> = old.chain(none).collect();
+        let mut next = Simplex::new(self.of_block.len(), &limits);
+        next.change_hairs(self.turn);
+        for column in 0..number(self.cost.len()) {
+            let old = entries(&self.start, &self.row, &self.amount, column);
+            let old = old.filter_map(|(row, amount)| Some((place(row)?, amount)));
+            let fresh = (kept.len()..).zip(amounts(column)).filter(|(_, amount)| *amount != 0.0);
+            let at = column as usize;
+            next.add_column(self.block[at] as usize, self.cost[at], old.chain(fresh));
+            next.bar(column, self.barred[at]);
+        }
+        let moved = |variable: &Basic| {
+            let row = |row: u32| place(row as usize).map(number);
+            match *variable {
+                Basic::Column(column) => Some(Basic::Column(column)),
+                Basic::Total(at) => row(at).map(Basic::Total),
+                Basic::Over(at) => row(at).map(Basic::Over),
+                Basic::Under(at) => row(at).map(Basic::Under),
+            }
+        };
+        let totals = (kept.len()..limits.len()).map(|row| Basic::Total(number(row)));
+        let at_hi = kept.iter().map(|&row| self.at_hi[row]).chain(hairs.iter().map(|_| true));
+        let basis = Basis {
+            key: self.key.clone(),
+            head: self.head.iter().filter_map(moved).chain(totals).collect(),
+            at_hi: at_hi.collect(),
+        };
+        next.pivots = self.pivots;
+        next.resume(&basis).then_some(next)
     }
 
     /// Places, lines and totals that follow from keys and lines.
@@ -383,7 +448,7 @@ impl Simplex {
     }
 
     /// Calculates the inverse anew, by Gauss and Jordan; whether there is one.
-    fn invert(&mut self) -> bool {
+    pub fn invert(&mut self) -> bool {
         let (rows, width) = (self.rows, 2 * self.rows);
         let mut work = vec![0.0; rows * width];
         for (line, &variable) in self.head.iter().enumerate() {
