@@ -1197,6 +1197,56 @@ mod tests {
         }
     }
 
+    /// Rows that bind nothing are let go and others come, the basis stays; with other hairs the value is the same.
+    #[test]
+    fn rows_come_and_go() {
+        let mut rng = ChaCha8Rng::seed_from_u64(6);
+        let (mut gone, mut come) = (0, 0);
+        for case in 0..1_500 {
+            let mut stated = Stated::random(&mut rng);
+            let mut simplex = stated.simplex();
+            simplex.start(stated.keys());
+            assert_eq!(simplex.primal(10_000), End::Optimal);
+            for change in 0..3 {
+                let about = format!("case {case}, change {change}");
+                let first = rng.random_range(0..=stated.rows.len());
+                let last = first..stated.rows.len();
+                let dropped: Vec<bool> =
+                    last.map(|row| simplex.is_slack(row) && rng.random_bool(0.7)).collect();
+                let stays = |row: usize| !row.checked_sub(first).is_some_and(|at| dropped[at]);
+                let kept: Vec<usize> = (0..stated.rows.len()).filter(|&row| stays(row)).collect();
+                gone += stated.rows.len() - kept.len();
+                for (_, _, entries, _) in &mut stated.columns {
+                    entries.retain_mut(|(row, _)| {
+                        kept.binary_search(row).map(|place| *row = place).is_ok()
+                    });
+                }
+                stated.rows = kept.iter().map(|&row| stated.rows[row]).collect();
+                let fresh = rng.random_range(0..=2);
+                let amounts: Vec<Vec<f64>> = (stated.columns.iter())
+                    .map(|_| (0..fresh).map(|_| f64::from(rng.random_range(-1..=2))).collect())
+                    .collect();
+                simplex = simplex
+                    .with_rows(&dropped, &vec![1e-6; fresh], |c| amounts[c as usize].clone())
+                    .unwrap();
+                for at in 0..fresh {
+                    let (row, (lo, hi)) = (stated.rows.len(), range(&mut rng, stated.blocks));
+                    stated.rows.push((lo, hi));
+                    simplex.set_range(row, lo, hi);
+                    let columns = stated.columns.iter_mut().zip(&amounts);
+                    let there = columns.filter(|(_, amounts)| amounts[at] != 0.0);
+                    there.for_each(|(column, amounts)| column.2.push((row, amounts[at])));
+                    come += 1;
+                }
+                simplex.change_hairs(change);
+                assert_eq!(simplex.dual(10_000, f64::INFINITY), End::Optimal, "{about}");
+                assert_eq!(simplex.primal(10_000), End::Optimal, "{about}");
+                stated.compare(&simplex, &about);
+            }
+        }
+        assert!(gone > 1_000 && come > 1_000, "{gone} {come}");
+    }
+
     #[test]
     fn it_ends_above_a_cutoff_and_pauses_when_told_to() {
         // By hand: two blocks want the one piece, the second can do without at a cost of 1.
