@@ -146,9 +146,9 @@ impl Work {
         self.most / (of.max(1) as u64)
     }
 
-    /// As much work again, at least what a second is for.
-    pub(crate) fn again(&self) -> Work {
-        Work::of(self.done().max(Work::A_SECOND))
+    /// As much work again, at least what so many seconds are for.
+    pub(crate) fn again(&self, seconds: u64) -> Work {
+        Work::of(self.done().max(seconds * Work::A_SECOND))
     }
 }
 

@@ -16,6 +16,9 @@ use crate::choose::{Beside, ChooseError, Group, Setup, near, objectives};
 use crate::job::{HoldBack, Job};
 use crate::plan::{Kit, LeftOut, Objective, PackPick, Plan};
 
+/// Seconds whose work the order of a group may take at least.
+const LEAST_FOR_ORDER: u64 = 4;
+
 /// Group on the way to its plan.
 pub(super) struct Solving {
     pub(super) group: Group,
@@ -171,7 +174,7 @@ impl<'a> Draft<'a> {
         let (share, aims) = (control.share(), &self.aims);
         self.groups.par_iter_mut().filter(|of| !of.settled).for_each(|of| {
             let Solving { instance, reached, work, .. } = of;
-            let again = work.again();
+            let again = work.again(LEAST_FOR_ORDER);
             match instance.blocks.len() > instance.pumps {
                 true => reached.settle(instance, aims, &share),
                 false => reached.settle(instance, aims, &control.working(&again)),

@@ -85,7 +85,7 @@ impl MasterProgram {
     }
 
     /// The program with other hairs: of many plans that are equally good it comes to another one.
-    pub(super) fn from_elsewhere(mut self, turn: usize) -> MasterProgram {
+    pub(super) fn elsewhere(mut self, turn: usize) -> MasterProgram {
         self.simplex.change_hairs(turn);
         self
     }

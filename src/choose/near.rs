@@ -6,7 +6,8 @@
 //!    ([`ways`]), which gives for each pump the cheapest of all its columns: an exact bound L.
 //! 2. *Window.* A plan that costs at most L + g takes only columns whose reduced cost is at most g above their pump's
 //!    least. These few are listed, from a small g on. Then the search goes through them completely; a plan that it finds
-//!    there is the best of all. If there is none, the least value is above L + g, and g doubles.
+//!    there is the best of all. If there is none, the least value is above L + g, and g doubles. What a window has proven is a
+//!    floor: a plan of the next one that comes down to it ends the search.
 //! 3. The goals that follow choose among equal plans, which all lie in the window.
 //!
 //! # Decisions

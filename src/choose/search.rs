@@ -3,11 +3,17 @@
 //! Every node is closed by an exact integer bound or split; the linear programs only say where
 //! to look. What the search returns as a bound is therefore proven whatever the backend did.
 //!
-//! # Decision
+//! # Decisions
 //!
 //! Branching splits on the total of a class of items, then of an item, then on one pump: a single pump's choice hardly
 //! moves the bound of a fleet. Measured at 30 tight pumps: 0.3 s with it; splitting on pumps alone, no proof in 60
 //! s.
+//!
+//! A goal that few nodes do not close is searched in turns with cuts, each from the root, with twice as many nodes and other
+//! hairs of the linear program. What the turns before have found leaves out more columns, and a few nodes below a good root
+//! close more than many below a poor one; which root is good shows only there. 300 tight pumps (seed 1): open after 60 s in one
+//! turn without end, closed after 1.5 s in turns. A round makes the deepest 24 of all cuts, from an inverse calculated
+//! anew: with 12, or with the first that were found, some of 45 fleets stayed open for 15 s.
 
 use std::cmp::Reverse;
 use std::collections::{BTreeSet, BinaryHeap};
@@ -466,7 +472,7 @@ impl<'a> Search<'a> {
     ) -> Option<(Vec<Cut>, MasterProgram, Multipliers)> {
         let (first, to_beat) = (self.stage.tier, self.to_beat());
         let plan = self.best.as_ref().or(self.start.as_ref());
-        let mut program = sought.program.clone()?.from_elsewhere(turn);
+        let mut program = sought.program.clone()?.elsewhere(turn);
         let mut cuts: Vec<Cut> = Vec::new();
         let mut known = sought.multipliers.clone();
         let (mut best, mut rounds, mut idle_rounds) = (NOTHING, 0, 0);

@@ -441,6 +441,13 @@ fn first_in_order(
     let mut from = 0;
     while from < blocks {
         control.step(Phase::Order, from, blocks);
+        // What the plan at hand takes is possible: where that is a pump's first choice, nothing is to be searched for.
+        let first = allowed.columns[from].first().copied();
+        if taken[from] == first {
+            allowed = only(allowed, from, first);
+            from += 1;
+            continue;
+        }
         let choices = |block: usize| {
             let choices = allowed.columns[block].len() + usize::from(allowed.idle[block]);
             i64::try_from(choices.max(1)).unwrap_or(i64::MAX)
@@ -462,7 +469,7 @@ fn first_in_order(
             (taken, allowed) = (closed.taken, closed.allowed);
         }
         for (block, taken) in taken.iter().enumerate().take(to).skip(from) {
-            allowed = only(&allowed, block, *taken);
+            allowed = only(allowed, block, *taken);
         }
         from = to;
     }
@@ -492,11 +499,10 @@ fn digits(instance: &Instance, allowed: &Allowed, some: ops::Range<usize>) -> Ve
 }
 
 /// Allows a pump one column, or none at all.
-fn only(allowed: &Allowed, pump: usize, column: Option<u32>) -> Allowed {
-    let mut fixed = allowed.clone();
-    fixed.columns[pump] = Arc::new(column.into_iter().collect());
-    fixed.idle[pump] = column.is_none();
-    fixed
+fn only(mut allowed: Allowed, pump: usize, column: Option<u32>) -> Allowed {
+    allowed.columns[pump] = Arc::new(column.into_iter().collect());
+    allowed.idle[pump] = column.is_none();
+    allowed
 }
 
 #[cfg(test)]

@@ -64,6 +64,8 @@ struct Found {
     stopped: Option<Stop>,
 }
 
+/// Seconds whose work all items of a group have at least.
+const LEAST: u64 = 1;
 /// Items that are worked out side by side, whatever the number of threads: each has its part of the memory.
 const AT_ONCE: usize = 8;
 
@@ -220,7 +222,7 @@ fn near_the_bound(
     let value = group.pumps.iter().map(waste_of).sum::<Option<i64>>()?;
     let items = group.items.iter().enumerate().map(|(at, &item)| (at, usize::from(item)));
     let items: Vec<(usize, usize)> = items.filter(|&(_, item)| asked(item)).collect();
-    let each = work.again().part(items.len());
+    let each = work.again(LEAST).part(items.len());
     let mut found = Found::default();
     for some in items.chunks(AT_ONCE) {
         let each = some.par_iter().map(|&(at, item)| {
