@@ -306,8 +306,9 @@ pub(super) struct Root<'a> {
     earlier: Option<Earlier<'a>>,
     /// Number within the group, by item of the stock.
     number: HashMap<u16, u16>,
-    /// Ways that the group's pumps use.
+    /// Ways that the group's pumps use, and the place of each among these.
     used: Vec<usize>,
+    at: Vec<usize>,
     /// Columns asked for, by pump of the group.
     instance: Instance,
     allowed: Allowed,
@@ -363,6 +364,8 @@ impl<'a> Root<'a> {
             .collect();
         used.sort_unstable();
         used.dedup();
+        let mut at = vec![usize::MAX; laid.ways.len()];
+        used.iter().enumerate().for_each(|(place, &way)| at[way] = place);
         let none = vec![Vec::new(); group.pumps.len()];
         let instance = group.instance(job, aims, &ready, none, &[]);
         let limits = instance.all_served(tier);
@@ -381,6 +384,7 @@ impl<'a> Root<'a> {
             earlier: None,
             number: group.items.iter().copied().zip(0..).collect(),
             used,
+            at,
             allowed: Allowed::all(&instance),
             instance,
             tier,
@@ -587,7 +591,8 @@ impl<'a> Root<'a> {
 
     fn ways<'b>(&'b self, cheapest: &'b [Cheapest]) -> window::Priced<'b> {
         let capacity = &self.instance.capacity;
-        window::Priced { ways: &self.laid.ways, cheapest, number: &self.number, capacity }
+        let (ways, used, at) = (&self.laid.ways, &self.used, &self.at);
+        window::Priced { ways, used, at, cheapest, number: &self.number, capacity }
     }
 
     /// Change of the least waste with one more piece of an item of the group, which was `value` before: the least that it can
@@ -615,17 +620,17 @@ impl<'a> Root<'a> {
         let priced = more.price(&peak.multipliers, control).ok_or(control.stop())?;
         let mut floor = Floor::of(&peak, &more);
         let dearest = value - more.step;
-        let all = dearest - floor.cost;
+        // Counted from the bound, which may be a step below the floor.
+        let all = value - floor.cost;
         let most = MOST_FOR_ONE * self.group.pumps.len();
         let (near, limits) = ((&peak, &priced), (all, most));
         // Where even the smallest window has many columns, a larger one has hardly more.
         let many = 4 * FIRST * self.group.pumps.len();
-        let mut next = match more.first_window(near, limits, control) {
-            Some((window, _)) if window.instance.count() > many => {
-                more.window(near, limits, control).map(|window| (window, all))
-            }
-            first => first,
-        };
+        let mut next = more.first_window(near, limits, control);
+        if next.as_ref().is_some_and(|(window, _)| window.instance.count() > many) {
+            let whole = more.window(near, limits, control).map(|window| (window, all));
+            next = whole.or(next);
+        }
         while let Some((mut window, room)) = next {
             window.inside = window.inside.min(dearest);
             window.allowed.ranges[item] = more.allowed.ranges[item];
@@ -661,7 +666,9 @@ impl<'a> Root<'a> {
         let mut floor = Floor::of(peak, self);
         let mut next = self.first_window((peak, &priced), (all, most), control);
         loop {
-            let Some((mut window, room)) = next else { return self.ended(peak, control) };
+            let Some((mut window, room)) = next else {
+                return self.ended(peak, floor.cost, control);
+            };
             // Most windows hold no plan, and parts of one are searched in vain.
             let mut found = window.seek(self, None, &floor, &control.nodes(MOST_NODES).whole());
             window.raise(self, &found, &mut floor);
@@ -679,7 +686,7 @@ impl<'a> Root<'a> {
                     let at = (peak, &priced);
                     return self.first_answer(at, (window, room, all), (found, floor), control);
                 }
-                return Some(self.greedy(peak, window, control));
+                return Some(self.greedy(floor.cost, window, control));
             }
             if !found.whole && control.stop().is_none() {
                 // Hard: from a plan at hand, among all that can be better than it.
@@ -775,7 +782,7 @@ impl<'a> Root<'a> {
             let few = WIDE * self.group.pumps.len();
             match self.window((peak, priced), (room, few), control).filter(|_| room < all) {
                 Some(wider) => window = wider,
-                None => return Some(self.greedy(peak, window, control)),
+                None => return Some(self.greedy(floor.cost, window, control)),
             }
         }
     }
@@ -804,9 +811,10 @@ impl<'a> Root<'a> {
     }
 
     /// Any plan of the columns at hand, where the user has ended the work.
-    fn ended(&self, peak: &Peak, control: &Control<'_>) -> Option<InWindow> {
+    fn ended(&self, peak: &Peak, floor: i64, control: &Control<'_>) -> Option<InWindow> {
         let window = self.span(peak, self.instance.blocks.to_vec(), 0);
-        window.filter(|_| control.is_interrupted()).map(|window| self.greedy(peak, window, control))
+        let window = window.filter(|_| control.is_interrupted());
+        window.map(|window| self.greedy(floor, window, control))
     }
 
     /// Where waste is open, a later goal counts what the window leaves out as well.
@@ -823,11 +831,11 @@ impl<'a> Root<'a> {
     }
 
     /// Any plan of a window, where the time is over.
-    fn greedy(&self, peak: &Peak, window: Span, control: &Control<'_>) -> InWindow {
+    fn greedy(&self, floor: i64, window: Span, control: &Control<'_>) -> InWindow {
         let mut reached = stages::reached(&window.instance, self.aims, None, control);
         let Solved { values, bounds, .. } = &mut reached.solved;
         if values[..self.tier] == self.limits {
-            bounds[self.tier] = round_up(peak.bound, 1).min(values[self.tier]);
+            bounds[self.tier] = floor.min(values[self.tier]);
         }
         InWindow { instance: window.instance, reached: self.loosened(reached) }
     }
@@ -968,8 +976,12 @@ impl Span {
     ) -> Option<InWindow> {
         let Sought { better, allowed, multipliers, stopped, program, .. } = found;
         let Floor { cost: bound, proof } = floor;
-        // The proof may be of another window, and columns were left out in this one.
-        let proof = proof.map(|proof| proof.within(&multipliers, &allowed.ranges));
+        // The proof may be of another window, and columns were left out in this one: first by its bound, then by the search.
+        let within = |proof: RawProof| {
+            let proof = proof.within(&multipliers, &allowed.ranges);
+            proof.within(&self.multipliers, &self.allowed.ranges)
+        };
+        let proof = proof.map(within);
         let closed =
             Closed { taken: better?, bound, allowed, multipliers, stopped, program, proof };
         let reached = onwards(&self.instance, root.aims, root.tier, closed, control);

@@ -63,7 +63,9 @@ const BROKEN: f64 = 0.03;
 const A_TURN: usize = 300;
 /// Rounds in a row that may gain nothing, in every third turn; in the others two and four times as many.
 const IDLE_ROUNDS: usize = 3;
-/// Rounds of cuts at most.
+/// Cuts at a time, beyond which no more are made: the inverse grows with the square of the rows.
+const MOST_CUTS: usize = 100;
+/// Rounds of cuts at most; a certificate may hold 1,000 cuts in all.
 const MOST_CUT_ROUNDS: usize = 40;
 /// Pumps in the smallest sample that multipliers are first looked for in.
 const SAMPLE: usize = 60;
@@ -108,7 +110,7 @@ pub struct Sought {
     pub stopped: Option<Stop>,
     /// The linear program, where there was one of the shape.
     pub program: Option<MasterProgram>,
-    /// Proof of the bound, unless the search was too large to note, or had cuts.
+    /// Proof of the bound, unless the search was too large to note, or the bound is the floor that was known.
     pub proof: Option<RawProof>,
 }
 
@@ -436,7 +438,10 @@ impl<'a> Search<'a> {
         let stage = Stage { instance: &instance, limits: &limits, tier, ..self.stage };
         let mut value = self.value.clone();
         value.splice(first..first, cuts.iter().map(Cut::limit));
-        let mut search = Search::new(stage, &sought.allowed, value, self.aim, self.control);
+        // Parts of a plan are bettered once, not in every turn.
+        let whole = self.control.whole();
+        let control = if turn == 0 { self.control } else { &whole };
+        let mut search = Search::new(stage, &sought.allowed, value, self.aim, control);
         search.master = Some(Master::of(stage, program.rooted(), self.cost_step));
         search.start = self.best.clone().or_else(|| self.start.clone());
         search.known = Some(known);
@@ -445,26 +450,27 @@ impl<'a> Search<'a> {
         search.most_nodes = self.most_nodes;
         let (bound, kept, _, stopped) = search.run(sought.allowed.clone());
         sought.stopped = stopped;
-        sought.whole = bound >= search.to_beat();
+        let closed = bound >= search.to_beat();
         if let Some(better) = search.best.take() {
             self.offer(better);
             sought.better.clone_from(&self.best);
         }
-        if bound > sought.bound {
+        let higher = bound > sought.bound;
+        if higher {
             sought.proof = with_cuts(&search.notes, bound, &cuts, sought, first);
             sought.bound = bound;
-            if sought.whole {
-                sought.allowed = kept;
-            }
-        } else if sought.whole {
-            // What is left out must follow from the proof, which an earlier turn has found.
-            sought.allowed = self.keep(&sought.allowed, &sought.multipliers);
         }
+        sought.whole = closed || sought.bound >= self.to_beat();
+        // What is left out must follow from the proof, which an earlier turn may have found.
+        sought.allowed = match higher && closed {
+            true => kept,
+            false => self.keep(&sought.allowed, &sought.multipliers),
+        };
         search.nodes
     }
 
     /// Cuts of the root, round by round, with the linear program at its end and its multipliers; `None` where they close
-    /// the goal.
+    /// the goal, and without a program.
     fn cut(
         &self,
         sought: &mut Sought,
@@ -513,7 +519,9 @@ impl<'a> Search<'a> {
             let columns = sought.allowed.columns.iter().map(|columns| columns.len());
             self.control.spend((columns.sum::<usize>() * (2 * A_ROUND + cuts.len())) as u64);
             let over = self.control.spent().is_some();
-            let patience = idle_rounds < IDLE_ROUNDS << (turn % 3) && rounds < MOST_CUT_ROUNDS;
+            let patience = idle_rounds < IDLE_ROUNDS << (turn % 3)
+                && rounds < MOST_CUT_ROUNDS
+                && cuts.len() < MOST_CUTS;
             let fresh = match patience && !over {
                 true => self.deepest(stage, &cuts, &sought.allowed, &mut master),
                 false => Vec::new(),
@@ -522,7 +530,8 @@ impl<'a> Search<'a> {
             let prices = known.goals[first..].iter().enumerate();
             let dropped: Vec<bool> =
                 prices.map(|(at, price)| *price == 0 && master.is_slack(first + at)).collect();
-            let next = master.program.with_cuts(&dropped, &fresh).filter(|_| !fresh.is_empty());
+            let more = !fresh.is_empty();
+            let next = more.then(|| master.program.with_cuts(&dropped, &fresh)).flatten();
             let Some(next) = next else { return Some((cuts, master.program, known)) };
             program = next;
             let mut stays = dropped.iter().map(|dropped| !dropped);

@@ -19,11 +19,17 @@ use crate::choose::pattern::Pattern;
 use crate::choose::uses_of;
 use crate::choose::ways::{Cheapest, Ways, order};
 
+/// Choices that may lead to a column, on average: a laminated shim comes to the same peeled in many ways.
+const CHOICES: usize = 8;
+
 /// Ways to fill places at some prices, and the pieces that there are of each item of a group.
 #[derive(Clone, Copy)]
 pub(super) struct Priced<'a> {
     /// By number of the way.
     pub ways: &'a [Arc<Ways>],
+    /// Those that the pumps use, and the place of each among these.
+    pub used: &'a [usize],
+    pub at: &'a [usize],
     pub cheapest: &'a [Cheapest],
     /// Number within the group, by item of the stock.
     pub number: &'a HashMap<u16, u16>,
@@ -50,11 +56,14 @@ struct Filling {
     rank: u32,
 }
 
-/// Fillings by number of the way and by end, the cheapest first.
-type Shelf = Vec<Vec<Vec<Filling>>>;
+/// Something of each end of the ways used, by place of the way among these and by end.
+type ByEnd<T> = Vec<Vec<T>>;
+
+/// Fillings of each end, the cheapest first.
+type Shelf = ByEnd<Vec<Filling>>;
 
 /// Columns whose price is at most `room` above their pump's least, in the order of lists; `None` if there are more than
-/// `most` of them, or the user has ended the work.
+/// `most` of them, several times as many choices that lead to them, or the user has ended the work.
 pub(super) fn columns(
     priced: Priced<'_>,
     pumps: &[Kits<'_>],
@@ -62,14 +71,20 @@ pub(super) fn columns(
     control: &Control<'_>,
 ) -> Option<Vec<Vec<Column>>> {
     let count = AtomicUsize::new(0);
-    let limit = Limit { control, count: &count, most: most.saturating_mul(4) };
+    let limit = Limit { control, count: &count, most: most.saturating_mul(CHOICES) };
     let shelf = fill(priced, &rooms(priced, pumps, room), &limit)?;
     let count = AtomicUsize::new(0);
-    let limit = Limit { control, count: &count, most };
+    let limit = Limit { count: &count, ..limit };
     let columns = pumps.par_iter().with_min_len(4).map(|kits| {
         let capacity = priced.capacity;
-        let mut choice =
-            Choice { shelf: &shelf, kits, capacity, limit: &limit, columns: Vec::new() };
+        let mut choice = Choice {
+            shelf: &shelf,
+            at: priced.at,
+            kits,
+            capacity,
+            limit: &limit,
+            columns: Vec::new(),
+        };
         for pattern in kits.patterns {
             let room = room - (priced.cost(kits.places, pattern) - kits.least);
             if room >= 0 && choice.extend(pattern, &mut SmallVec::new(), room).is_break() {
@@ -78,7 +93,8 @@ pub(super) fn columns(
         }
         Some(choice.done())
     });
-    columns.collect()
+    let columns: Vec<Vec<Column>> = columns.collect::<Option<_>>()?;
+    (columns.iter().map(Vec::len).sum::<usize>() <= most).then_some(columns)
 }
 
 impl Priced<'_> {
@@ -91,9 +107,9 @@ impl Priced<'_> {
 }
 
 /// The most that some pump can afford above the least of each end; negative where none uses it.
-fn rooms(priced: Priced<'_>, pumps: &[Kits<'_>], room: i128) -> Vec<Vec<i128>> {
-    let none = || -> Vec<Vec<i128>> {
-        priced.cheapest.iter().map(|cheapest| vec![-1; cheapest.ends.len()]).collect()
+fn rooms(priced: Priced<'_>, pumps: &[Kits<'_>], room: i128) -> ByEnd<i128> {
+    let none = || -> ByEnd<i128> {
+        priced.used.iter().map(|&way| vec![-1; priced.cheapest[way].ends.len()]).collect()
     };
     let raise = |most: &mut i128, room: i128| *most = room.max(*most);
     let of_pumps = pumps.par_iter().with_min_len(256).fold(none, |mut rooms, kits| {
@@ -101,7 +117,9 @@ fn rooms(priced: Priced<'_>, pumps: &[Kits<'_>], room: i128) -> Vec<Vec<i128>> {
             let room = room - (priced.cost(kits.places, pattern) - kits.least);
             if room >= 0 {
                 let ends = kits.places.iter().zip(&pattern.choice);
-                ends.for_each(|(&place, &end)| raise(&mut rooms[place][end as usize], room));
+                ends.for_each(|(&way, &end)| {
+                    raise(&mut rooms[priced.at[way]][end as usize], room);
+                });
             }
         }
         rooms
@@ -132,7 +150,7 @@ fn fill(priced: Priced<'_>, rooms: &[Vec<i128>], limit: &Limit<'_>) -> Option<Sh
         let all = priced.ways[way].within(cheapest, end, least + room, &mut put);
         all.is_continue().then_some(fillings)
     };
-    let shelf = rooms.par_iter().enumerate().map(|(way, rooms)| {
+    let shelf = priced.used.par_iter().zip(rooms).map(|(&way, rooms)| {
         let ends = rooms.par_iter().enumerate().map(|(end, &room)| of_end(way, end, room));
         let mut ends: Vec<Vec<Filling>> = ends.collect::<Option<_>>()?;
         let mut all: Vec<&mut Filling> = ends.iter_mut().flatten().collect();
@@ -185,6 +203,7 @@ type Ranks = SmallVec<[u32; 4]>;
 /// Columns of one pump, in the making.
 struct Choice<'a> {
     shelf: &'a Shelf,
+    at: &'a [usize],
     kits: &'a Kits<'a>,
     capacity: &'a [i64],
     limit: &'a Limit<'a>,
@@ -203,7 +222,7 @@ impl<'a> Choice<'a> {
             return self.put(pattern.off_target, parts);
         };
         let shelf = self.shelf;
-        let fillings = &shelf[place][pattern.choice[parts.len()] as usize];
+        let fillings = &shelf[self.at[place]][pattern.choice[parts.len()] as usize];
         for filling in fillings.iter().take_while(|filling| filling.beyond <= room) {
             parts.push(filling);
             let on = self.extend(pattern, parts, room - filling.beyond);
