@@ -82,7 +82,8 @@
 //! Groups with suppliers or with short pumps have all their columns listed. There a good plan comes early: the
 //! pumps that the relaxation serves whole stay, and the rest are searched with some forty others as a small problem.
 //!
-//! A search that is not over after some nodes goes on with *cuts* (`cuts`): rows that every whole plan keeps.
+//! A search that is not over after some nodes goes on with *cuts* (`cuts`), rows that every whole plan keeps: in turns, each
+//! from the root, with what the turns before have found.
 //! Last comes a fixed order among equal plans: pump by pump, the earliest column with which every goal can still be
 //! reached; large groups with suppliers keep the plan found.
 //!
