@@ -75,6 +75,7 @@ pub(super) fn columns(
     let shelf = fill(priced, &rooms(priced, pumps, room), &limit)?;
     let count = AtomicUsize::new(0);
     let limit = Limit { count: &count, ..limit };
+    let listed = AtomicUsize::new(0);
     let columns = pumps.par_iter().with_min_len(4).map(|kits| {
         let capacity = priced.capacity;
         let mut choice = Choice {
@@ -91,10 +92,11 @@ pub(super) fn columns(
                 return None;
             }
         }
-        Some(choice.done())
+        let columns = choice.done();
+        let before = listed.fetch_add(columns.len(), Ordering::Relaxed);
+        (before + columns.len() <= most).then_some(columns)
     });
-    let columns: Vec<Vec<Column>> = columns.collect::<Option<_>>()?;
-    (columns.iter().map(Vec::len).sum::<usize>() <= most).then_some(columns)
+    columns.collect()
 }
 
 impl Priced<'_> {
@@ -103,6 +105,19 @@ impl Priced<'_> {
         let ends = places.iter().zip(&pattern.choice);
         let parts = ends.map(|(&place, &end)| self.cheapest[place].ends[end as usize]);
         SCALE * i128::from(pattern.off_target) + parts.sum::<i128>()
+    }
+
+    /// Pieces of a combination by number within the group; `None` if it needs more than there are.
+    fn numbered(&self, combination: &Combination) -> Option<Uses> {
+        let mut uses = uses_of(combination.picks.iter())?;
+        for (item, count) in &mut uses {
+            *item = *self.number.get(item)?;
+            if i64::from(*count) > self.capacity[usize::from(*item)] {
+                return None;
+            }
+        }
+        uses.sort_unstable();
+        Some(uses)
     }
 }
 
@@ -162,21 +177,6 @@ fn fill(priced: Priced<'_>, rooms: &[Vec<i128>], limit: &Limit<'_>) -> Option<Sh
         Some(ends)
     });
     shelf.collect()
-}
-
-impl Priced<'_> {
-    /// Pieces of a combination by number within the group; `None` if it needs more than there are.
-    fn numbered(&self, combination: &Combination) -> Option<Uses> {
-        let mut uses = uses_of(combination.picks.iter())?;
-        for (item, count) in &mut uses {
-            *item = *self.number.get(item)?;
-            if i64::from(*count) > self.capacity[usize::from(*item)] {
-                return None;
-            }
-        }
-        uses.sort_unstable();
-        Some(uses)
-    }
 }
 
 /// Limit on the entries of a list.
