@@ -30,7 +30,7 @@ use crate::accounting::by_pack;
 use crate::choose::bound::{self, Allowed, Multipliers, Prices, SCALE, Stage, round_up};
 use crate::choose::combination::{Combination, Window};
 use crate::choose::control::{Control, Listed, Pace, Phase};
-use crate::choose::instance::{Assignment, Column, Instance, Uses, fits, take};
+use crate::choose::instance::{Assignment, Column, Instance, fits, take};
 use crate::choose::master::{Master, MasterProgram};
 use crate::choose::mending::{Ranking, mend};
 use crate::choose::pattern::{self, Demands, Pattern, listed_for};
@@ -42,9 +42,7 @@ use crate::choose::standing::{OutOfPlay, Stood};
 use crate::choose::warm::Before;
 use crate::choose::ways::{Cheapest, FAR, PiecePrices, Ways, gcd};
 use crate::choose::window;
-use crate::choose::{
-    DrawerKey, Group, MOST_PATTERNS, drawer_key, groups, tier_of_waste, uses_of, windows,
-};
+use crate::choose::{DrawerKey, Group, MOST_PATTERNS, drawer_key, groups, tier_of_waste, windows};
 use crate::job::Job;
 use crate::model::Pack;
 use crate::plan::{Objective, Stop};
@@ -494,7 +492,7 @@ impl<'a> Root<'a> {
     /// Column of a pattern at its cheapest, numbered as in the group; `None` if it needs more pieces than there are.
     fn cheapest_column(&self, priced: &Priced, at: usize, pattern: u32) -> Option<Column> {
         let pattern = &self.kits(at)[pattern as usize];
-        let mut parts = Parts::new();
+        let mut parts: SmallVec<[Combination; 4]> = SmallVec::new();
         for (&place, &end) in self.places(at).iter().zip(&pattern.choice) {
             let cheapest = &priced.cheapest[place];
             let most = cheapest.ends[end as usize];
@@ -503,19 +501,10 @@ impl<'a> Root<'a> {
                 ControlFlow::Break(())
             });
         }
-        self.column(&parts, pattern.off_target)
-    }
-
-    /// Column of some combinations; `None` if it needs more pieces than there are.
-    fn column(&self, parts: &[Combination], off_target: i64) -> Option<Column> {
-        let mut uses: Uses = uses_of(parts.iter().flat_map(|part| &part.picks))?;
-        for (item, count) in &mut uses {
-            *item = *self.number.get(item)?;
-            if i64::from(*count) > self.instance.capacity[usize::from(*item)] {
-                return None;
-            }
-        }
-        Some(Column { waste: off_target + parts.iter().map(|part| part.waste).sum::<i64>(), uses })
+        let picks = parts.iter().flat_map(|part| &part.picks);
+        let uses = self.ways(&priced.cheapest).numbered(picks)?;
+        let waste = pattern.off_target + parts.iter().map(|part| part.waste).sum::<i64>();
+        Some(Column { waste, uses })
     }
 
     /// Bound over all ways to kit the pumps; ends early where it is at least `enough`. `None` where the control stops it, or
@@ -988,6 +977,3 @@ impl Span {
         Some(InWindow { instance: self.instance, reached: root.loosened(reached) })
     }
 }
-
-/// Combinations for the places of a pump, so far.
-type Parts = SmallVec<[Combination; 4]>;

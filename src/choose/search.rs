@@ -114,6 +114,13 @@ pub struct Sought {
     pub proof: Option<RawProof>,
 }
 
+impl Sought {
+    /// A proof by a search with cuts, in what its multipliers had left.
+    fn proof_with_cuts(&self, proof: RawProof, cuts: &[Cut], tier: usize) -> RawProof {
+        proof.with_cuts(tier, cuts).within(&self.multipliers, &self.allowed.ranges)
+    }
+}
+
 /// Searches for the best plan that is better than `to_beat`, a value on each goal.
 pub fn seek(
     stage: Stage<'_>,
@@ -457,7 +464,8 @@ impl<'a> Search<'a> {
         }
         let higher = bound > sought.bound;
         if higher {
-            sought.proof = with_cuts(&search.notes, bound, &cuts, sought, first);
+            let proof = search.notes.proof(bound);
+            sought.proof = proof.map(|proof| sought.proof_with_cuts(proof, &cuts, first));
             sought.bound = bound;
         }
         sought.whole = closed || sought.bound >= self.to_beat();
@@ -498,9 +506,8 @@ impl<'a> Search<'a> {
             known = next;
             let bound = round_up(peak, self.cost_step).min(to_beat);
             if bound > sought.bound {
-                let mut notes = Notes::begin();
-                notes.bound(0, bound, &known, &sought.allowed.ranges);
-                sought.proof = with_cuts(&notes, bound, &cuts, sought, first);
+                let proof = RawProof::of_root(bound, &known, &sought.allowed.ranges);
+                sought.proof = Some(sought.proof_with_cuts(proof, &cuts, first));
                 sought.bound = bound;
             }
             if bound >= to_beat {
@@ -1133,17 +1140,6 @@ pub(super) fn reduce(
         }
     }
     Some(kept)
-}
-
-/// Proof by a search with cuts, in what multipliers before it had left.
-fn with_cuts(
-    notes: &Notes,
-    bound: i64,
-    cuts: &[Cut],
-    Sought { multipliers, allowed, .. }: &Sought,
-    tier: usize,
-) -> Option<RawProof> {
-    Some(notes.proof(bound)?.with_cuts(tier, cuts).within(multipliers, &allowed.ranges))
 }
 
 /// The columns of a relaxed plan alone.

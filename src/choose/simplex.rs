@@ -153,7 +153,7 @@ impl Simplex {
     /// range may be wider while it pivots.
     pub fn new(blocks: usize, rows: &[(f64, f64, f64)]) -> Simplex {
         let count = rows.len();
-        Simplex {
+        let mut simplex = Simplex {
             rows: count,
             block: Vec::new(),
             cost: Vec::new(),
@@ -165,7 +165,7 @@ impl Simplex {
             lo: rows.iter().map(|row| row.0).collect(),
             hi: rows.iter().map(|row| row.1).collect(),
             hairs: rows.iter().map(|row| row.2).collect(),
-            hair: rows.iter().enumerate().map(|(at, row)| row.2 * uneven(at)).collect(),
+            hair: vec![0.0; count],
             turn: 0,
             at_hi: vec![true; count],
             key: Vec::new(),
@@ -179,7 +179,9 @@ impl Simplex {
             since: 0,
             cursor: 0,
             pivots: 0,
-        }
+        };
+        simplex.change_hairs(0);
+        simplex
     }
 
     /// Adds a column and returns its number. No row may occur twice.
@@ -244,7 +246,7 @@ impl Simplex {
     pub fn start(&mut self, keys: Vec<u32>) {
         self.key = keys;
         self.head.clear();
-        self.inverse = vec![0.0; self.rows * self.rows];
+        self.inverse.fill(0.0);
         let mut totals = vec![0.0; self.rows];
         for &key in &self.key {
             for (row, amount) in entries(&self.start, &self.row, &self.amount, key) {

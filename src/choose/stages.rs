@@ -457,17 +457,15 @@ fn first_in_order(
             numbers = numbers.saturating_mul(choices(to));
             to += 1;
         }
-        if numbers > 1 {
-            let mut ordered = instance.clone();
-            ordered.tiers.truncate(aims.len());
-            ordered.tiers.push(CostRow::Listed(Arc::new(digits(instance, &allowed, from..to))));
-            let stage = Stage { instance: &ordered, sets, tier: aims.len(), limits: &found.values };
-            let closed = close(stage, allowed, taken, None, None, aim, quiet);
-            if let Some(stop) = closed.stopped {
-                return Err(stop);
-            }
-            (taken, allowed) = (closed.taken, closed.allowed);
+        let mut ordered = instance.clone();
+        ordered.tiers.truncate(aims.len());
+        ordered.tiers.push(CostRow::Listed(Arc::new(digits(instance, &allowed, from..to))));
+        let stage = Stage { instance: &ordered, sets, tier: aims.len(), limits: &found.values };
+        let closed = close(stage, allowed, taken, None, None, aim, quiet);
+        if let Some(stop) = closed.stopped {
+            return Err(stop);
         }
+        (taken, allowed) = (closed.taken, closed.allowed);
         for (block, taken) in taken.iter().enumerate().take(to).skip(from) {
             allowed = only(allowed, block, *taken);
         }

@@ -18,6 +18,7 @@ use crate::choose::instance::{Column, Uses};
 use crate::choose::pattern::Pattern;
 use crate::choose::uses_of;
 use crate::choose::ways::{Cheapest, Ways, order};
+use crate::plan::Pick;
 
 /// Choices that may lead to a column, on average: a laminated shim comes to the same peeled in many ways.
 const CHOICES: usize = 8;
@@ -107,9 +108,9 @@ impl Priced<'_> {
         SCALE * i128::from(pattern.off_target) + parts.sum::<i128>()
     }
 
-    /// Pieces of a combination by number within the group; `None` if it needs more than there are.
-    fn numbered(&self, combination: &Combination) -> Option<Uses> {
-        let mut uses = uses_of(combination.picks.iter())?;
+    /// Pieces by number within the group; `None` if they are more than there are.
+    pub(super) fn numbered<'p>(&self, picks: impl Iterator<Item = &'p Pick>) -> Option<Uses> {
+        let mut uses = uses_of(picks)?;
         for (item, count) in &mut uses {
             *item = *self.number.get(item)?;
             if i64::from(*count) > self.capacity[usize::from(*item)] {
@@ -157,7 +158,9 @@ fn fill(priced: Priced<'_>, rooms: &[Vec<i128>], limit: &Limit<'_>) -> Option<Sh
         let least = cheapest.ends[end];
         let mut put = |one: &Combination, price: i128| {
             // What cannot be numbered, or needs more pieces than there are, is no way.
-            let Some(uses) = priced.numbered(one) else { return ControlFlow::Continue(()) };
+            let Some(uses) = priced.numbered(one.picks.iter()) else {
+                return ControlFlow::Continue(());
+            };
             let combination = one.clone();
             fillings.push(Filling { beyond: price - least, combination, uses, rank: 0 });
             limit.next()
