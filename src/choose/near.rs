@@ -29,7 +29,7 @@ use smallvec::SmallVec;
 use crate::accounting::by_pack;
 use crate::choose::bound::{self, Allowed, Multipliers, Prices, SCALE, Stage, round_up};
 use crate::choose::combination::{Combination, Window};
-use crate::choose::control::{Control, Listed, Pace, Phase};
+use crate::choose::control::{Control, Listed, Pace, Phase, Unlisted};
 use crate::choose::instance::{Assignment, Column, Instance, fits, take};
 use crate::choose::master::{Master, MasterProgram};
 use crate::choose::mending::{Ranking, mend};
@@ -161,13 +161,13 @@ impl Laid {
         let drawers: Vec<(DrawerKey, Drawer)> =
             wanted.iter().map(|(key, wanted)| (key.clone(), drawer(wanted))).collect();
         let wanted: Vec<Wanted<'_>> = wanted.into_values().collect();
-        let ways: Vec<Option<Arc<Ways>>> = (wanted.into_par_iter().zip(&drawers))
-            .map(|((pack, fit, window, apart), drawer)| {
-                let known = before.and_then(|before| before.ways(drawer));
-                let of = || Ways::of(job, (pack, fit), available, window, apart, control);
-                known.or_else(|| of().map(Arc::new))
-            })
-            .collect();
+        let ways = |(number, (pack, fit, window, apart)): &(usize, Wanted<'_>)| {
+            let known = before.and_then(|before| before.ways(&drawers[*number]));
+            let of = || Ways::of(job, (pack, fit), available, *window, *apart, control);
+            known.map_or_else(|| of().map(Arc::new), Ok)
+        };
+        let wanted: Vec<(usize, Wanted<'_>)> = wanted.into_iter().enumerate().collect();
+        let ways: Vec<Option<Arc<Ways>>> = each(&wanted, ways);
         if control.stop().is_some() {
             return None;
         }
@@ -175,33 +175,38 @@ impl Laid {
             true => pattern::doubts(job),
             false => Vec::new(),
         };
-        let kits = |(number, (pump, demands)): (usize, (&crate::pump::Pump, &Demands))| {
+        let kits = |&number: &usize| {
             if out.has(number) {
-                return Some(Kits::none());
+                return Ok(Kits::none());
             }
+            let (pump, demands) = (&job.pumps[number], &demands[number]);
             let packs = job.model_of(pump).packs.iter().zip(&pump.fits);
             let places = packs.map(|(pack, fit)| numbers.get(&drawer_key(pack, fit)).copied());
             // A pump without a window for some place cannot be kitted.
             let Some(places) = places.collect::<Option<SmallVec<[usize; 4]>>>() else {
-                return Some(Kits::none());
+                return Ok(Kits::none());
             };
             let of_places = places.iter().map(|&place| ways[place].as_ref());
-            let of_places: SmallVec<[&Arc<Ways>; 4]> = of_places.collect::<Option<_>>()?;
+            let of_places: SmallVec<[&Arc<Ways>; 4]> =
+                of_places.collect::<Option<_>>().ok_or(Unlisted::TooMany)?;
+            let keep = |patterns: &[Pattern]| {
+                control.keep(size_of_val(patterns)).map_err(|_| Unlisted::TooMany)
+            };
             if let Some(patterns) = before.and_then(|b| b.patterns(pump, &of_places)) {
-                control.keep(patterns.len() * size_of::<Pattern>()).ok()?;
-                return Some(Kits { places, patterns });
+                keep(&patterns)?;
+                return Ok(Kits { places, patterns });
             }
-            let ends = of_places.iter().map(|ways| Some(ways.ends()));
-            let ends: Vec<&[Combination]> = ends.collect::<Option<_>>()?;
+            let ends: Vec<&[Combination]> = of_places.iter().map(|ways| ways.ends()).collect();
             let mut pace = Pace::of(control);
             let listed =
                 listed_for(demands, (&job.policy, &doubts), &ends, MOST_PATTERNS, &mut pace);
-            let Listed { list: patterns, cut: None } = listed.ok()? else { return None };
-            control.keep(patterns.len() * size_of::<Pattern>()).ok()?;
-            Some(Kits { places, patterns: Arc::new(patterns) })
+            let Listed { list: patterns, cut: None } = listed? else {
+                return Err(Unlisted::TooMany);
+            };
+            keep(&patterns)?;
+            Ok(Kits { places, patterns: Arc::new(patterns) })
         };
-        let kits: Vec<Option<Kits>> =
-            job.pumps.par_iter().zip(&demands).enumerate().map(kits).collect();
+        let kits: Vec<Option<Kits>> = each(&(0..pumps).collect::<Vec<usize>>(), kits);
         if control.stop().is_some() {
             return None;
         }
@@ -259,6 +264,20 @@ impl Laid {
     pub(super) fn servable(&self, pump: usize) -> bool {
         self.kits.get(pump).and_then(Option::as_ref).is_some_and(|kits| !kits.patterns.is_empty())
     }
+}
+
+/// Works on each side by side. What had too little room in hand beside others has all of it once more, by itself: the answer
+/// does not hang on the number of threads.
+fn each<T: Sync, R: Send>(
+    some: &[T],
+    of: impl Fn(&T) -> Result<R, Unlisted> + Sync,
+) -> Vec<Option<R>> {
+    let first: Vec<Result<R, Unlisted>> = some.par_iter().map(&of).collect();
+    let again = |(done, one)| match done {
+        Err(Unlisted::NoRoom(_)) => of(one).ok(),
+        done => done.ok(),
+    };
+    first.into_iter().zip(some).map(again).collect()
 }
 
 /// Patterns, and the ways that they are choices among.

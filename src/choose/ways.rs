@@ -17,7 +17,7 @@ use std::collections::{BTreeMap, HashMap};
 use std::ops::{ControlFlow, Range};
 
 use crate::choose::combination::{Combination, Offer, Window, listed, offers};
-use crate::choose::control::{Control, Pace};
+use crate::choose::control::{Control, Pace, Unlisted};
 use crate::job::Job;
 use crate::model::Pack;
 use crate::narrow::narrow;
@@ -73,8 +73,11 @@ pub(super) struct Cheapest {
 }
 
 impl Ways {
-    /// Ways with totals inside the window, out of the pieces available; `apart` if each is to be an end of its own. `None`
-    /// where there are too many, or the control stops it.
+    /// Ways with totals inside the window, out of the pieces available; `apart` if each is to be an end of its own.
+    ///
+    /// # Errors
+    /// [`Unlisted::NoRoom`] where too little is in hand; otherwise there are too many, no room to keep them, or the control
+    /// stops it.
     pub(super) fn of(
         job: &Job,
         (pack, fit): (&Pack, &Code),
@@ -82,13 +85,14 @@ impl Ways {
         window: Window,
         apart: bool,
         control: &Control<'_>,
-    ) -> Option<Ways> {
+    ) -> Result<Ways, Unlisted> {
         if apart {
-            let listed = listed(job, (pack, fit), available, window, (control, 0)).ok()?;
-            return listed.cut.is_none().then_some(Ways::Each(listed.list));
+            let listed = listed(job, (pack, fit), available, window, (control, 0))?;
+            let whole = listed.cut.is_none();
+            return whole.then_some(Ways::Each(listed.list)).ok_or(Unlisted::TooMany);
         }
         let graph = Graph::of(offers(job, pack, fit, available), pack, available, window, control)?;
-        Some(Ways::Alike(graph))
+        Ok(Ways::Alike(graph))
     }
 
     /// Ends, ascending by total. Those of several ways have no pieces.
@@ -212,7 +216,7 @@ impl Graph {
         available: &[u32],
         (first, last): Window,
         control: &Control<'_>,
-    ) -> Option<Graph> {
+    ) -> Result<Graph, Unlisted> {
         let mut forms: Vec<(usize, Offer)> = sorted.into_iter().enumerate().collect();
         forms.sort_by_key(|(_, form)| (form.item, form.peeled));
         let (ranks, forms): (Vec<usize>, Vec<Offer>) = forms.into_iter().unzip();
@@ -259,13 +263,13 @@ impl Graph {
             // Its states twice, by name and in order; its edges twice, unsorted and among all.
             let bytes = next.states.len() * (3 * size_of::<State>() + 16)
                 + units * (size_of::<(u32, u32, u32)>() + size_of::<(u32, u32, u32, u32)>());
-            pace.hold(bytes).ok()?;
-            growing.close(next, at)?;
+            pace.hold(bytes)?;
+            growing.close(next, at).ok_or(Unlisted::TooMany)?;
             if pace.stop(units).is_some() {
-                return None;
+                return Err(Unlisted::TooMany);
             }
         }
-        growing.done(forms, ranks, pack, first, control)
+        growing.done(forms, ranks, pack, first, control).ok_or(Unlisted::TooMany)
     }
 
     fn cheapest(&self, prices: &PiecePrices<'_>) -> Cheapest {
