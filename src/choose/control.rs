@@ -146,9 +146,21 @@ impl Work {
         self.most / (of.max(1) as u64)
     }
 
-    /// As much work again, at least what so many seconds are for.
-    pub(crate) fn again(&self, seconds: u64) -> Work {
-        Work::of(self.done().max(seconds * Work::A_SECOND))
+    /// Whether a fourth of it is done, and for all parts it would take four times as much as there is.
+    fn lags(&self, done: usize, of: usize) -> bool {
+        let spent = u128::from(self.done());
+        let most = u128::from(self.most);
+        4 * spent > most && spent * of as u128 > 4 * most * done as u128
+    }
+
+    /// Whether, since so much was done, a sixth of it all was, and as much again.
+    fn is_in_vain(&self, since: u64) -> bool {
+        self.done() - since > since.max(self.most / 6)
+    }
+
+    /// As much work again, at least what so many tenths of a second are for.
+    pub(crate) fn again(&self, tenths: u64) -> Work {
+        Work::of(self.done().max(tenths * Work::A_SECOND / 10))
     }
 }
 
@@ -269,6 +281,27 @@ impl<'a> Control<'a> {
     pub(crate) fn spent(&self) -> Option<Stop> {
         let over = self.work.is_some_and(|work| work.done() > work.most);
         self.stop().or(over.then_some(Stop::Work))
+    }
+
+    /// Units of work done so far.
+    pub(crate) fn worked_so_far(&self) -> u64 {
+        self.work.map_or(0, Work::done)
+    }
+
+    /// Work of its own for a part of what is done here, one of so many equal parts of all; its user
+    /// [spends](Control::spend) here what it has done.
+    pub(crate) fn part_of_work(&self, of: usize) -> Work {
+        Work::of(self.work.map_or(u64::MAX, |work| work.part(of)))
+    }
+
+    /// Whether a good part of the work is done, and at this pace all of it will by far not do for the rest.
+    pub(crate) fn lags(&self, done: usize, of: usize) -> bool {
+        self.work.is_some_and(|work| work.lags(done, of))
+    }
+
+    /// Whether so much work was in vain that the search may rest: a good part of all, and as much as led there.
+    pub(crate) fn is_in_vain(&self, since: u64) -> bool {
+        self.work.is_some_and(|work| work.is_in_vain(since))
     }
 
     /// One of so many parts of its room, if that is bounded.

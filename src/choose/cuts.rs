@@ -19,9 +19,10 @@ use std::sync::Arc;
 use rayon::prelude::*;
 
 use crate::certificate::{CUT_UNIT, ProofCut};
-use crate::choose::bound::{Allowed, SCALE, Stage};
+use crate::choose::bound::{Allowed, Multipliers, Prices, Range, SCALE, Stage};
 use crate::choose::instance::{CostRow, Instance, listed};
 use crate::choose::relaxation::{Entry, to_f64};
+use crate::choose::rough::{Rough, rounded};
 
 /// Row that every whole plan keeps.
 #[derive(Debug, Clone)]
@@ -59,61 +60,87 @@ const GRAIN: i128 = SCALE / CUT_UNIT;
 /// Greatest cost in a cut: certificates have numbers up to twice this.
 const MOST: i64 = 1 << 15;
 
-impl Cut {
-    /// Cut of a line of the basis, where the last of the earlier goals are these cuts. `keys` holds the column that fixes the
-    /// weight of each block. `None` where a number is too great.
+/// Weights of a cut, and what they come to.
+pub(super) struct Weighed<'a> {
+    stage: Stage<'a>,
+    /// Of each set, and of each earlier goal.
+    sets: Vec<(usize, i128)>,
+    goals: Vec<i128>,
+    /// Of each block.
+    own: Vec<i128>,
+    /// Weights of items and goals, as prices.
+    prices: Prices,
+}
+
+impl<'a> Weighed<'a> {
+    /// Weights that a line of the basis leads to. `keys` holds the column that fixes the weight of each block.
     pub(super) fn of(
-        stage: Stage<'_>,
-        earlier: &[Cut],
-        allowed: &Allowed,
+        stage: Stage<'a>,
+        ranges: &[Range],
         line: &Line,
         keys: &[Option<u32>],
-    ) -> Option<Cut> {
-        let instance = stage.instance;
-        let mut items = vec![0; instance.capacity.len()];
-        let mut right = 0;
-        let mut sets = Vec::new();
-        let ranges = stage.sets.iter().zip(&allowed.ranges).enumerate();
-        for ((number, (set, range)), &weight) in ranges.zip(&line.sets) {
-            let (Some(most), weight) = (range.most, part(weight)) else { continue };
-            if weight != 0 {
-                set.iter().for_each(|&item| items[item as usize] += weight);
-                right += weight * i128::from(most);
-                sets.push((number, weight));
-            }
-        }
-        let goals: Vec<i128> = line.goals.iter().map(|&weight| part(weight)).collect();
-        for (weight, &limit) in goals.iter().zip(stage.limits) {
-            right += weight * i128::from(limit);
-        }
-        let weighed = |block: usize, column: u32| {
-            let uses = instance.column(block, column).uses.iter();
-            let taken = uses.map(|&(item, count)| items[usize::from(item)] * i128::from(count));
-            let goals = goals.iter().enumerate().filter(|(_, weight)| **weight != 0);
-            let spent =
-                goals.map(|(tier, weight)| weight * i128::from(instance.cost(tier, block, column)));
-            taken.sum::<i128>() + spent.sum::<i128>()
+    ) -> Weighed<'a> {
+        let weights = line.sets.iter().map(|&weight| part(weight)).zip(ranges);
+        let sets = weights.map(|(weight, range)| range.most.map_or(0, |_| weight));
+        let mut weights = Multipliers {
+            sets: sets.map(|weight| (weight, 0)).collect(),
+            goals: line.goals.iter().map(|&weight| part(weight)).collect(),
         };
+        // The goal itself has no weight, nor has any after it.
+        weights.goals.resize(stage.instance.tiers.len(), 0);
+        let prices = stage.prices(&weights, ranges);
         // Below one, so that taking none costs nothing.
-        let of_block = |block: usize| {
-            let key = keys[block].map_or(0, |column| weighed(block, column));
+        let own = |(block, key): (usize, &Option<u32>)| {
+            let key = key.map_or(0, |column| stage.reduced(&prices, block, column));
             ((-key).rem_euclid(SCALE).div_euclid(GRAIN) + 1).min(CUT_UNIT - 1) * GRAIN
         };
-        let mut own: Vec<i128> = (0..allowed.columns.len()).map(of_block).collect();
-        let mut costs: Vec<Vec<i64>> = (0..allowed.columns.len())
-            .into_par_iter()
-            .map(|block| {
-                let mut costs = vec![0; instance.blocks[block].len()];
-                for &column in allowed.columns[block].iter() {
-                    let cost = (weighed(block, column) + own[block]).div_euclid(SCALE);
-                    costs[column as usize] =
-                        i64::try_from(cost).ok().filter(|cost| cost.abs() < MOST)?;
-                }
-                Some(costs)
-            })
-            .collect::<Option<_>>()?;
-        right += own.iter().sum::<i128>();
-        let mut limit = i64::try_from(right.div_euclid(SCALE)).ok()?;
+        let own = keys.iter().enumerate().map(own).collect();
+        let Multipliers { sets, mut goals } = weights;
+        goals.truncate(stage.tier);
+        let sets = sets.into_iter().map(|(most, _)| most).enumerate();
+        let sets = sets.filter(|(_, weight)| *weight != 0).collect();
+        Weighed { stage, sets, goals, own, prices }
+    }
+
+    /// Whole cost of a column.
+    fn cost(&self, block: usize, column: u32) -> i128 {
+        let weight = self.stage.reduced(&self.prices, block, column);
+        (weight + self.own[block]).div_euclid(SCALE)
+    }
+
+    /// Most that a plan's columns cost.
+    fn limit(&self) -> i128 {
+        (self.own.iter().sum::<i128>() - self.prices.constant()).div_euclid(SCALE)
+    }
+
+    /// By how much a relaxed plan breaks the cut; negative where it keeps it.
+    pub(super) fn broken_by(&self, fractions: &[(Entry, f64)]) -> f64 {
+        let spent = fractions
+            .iter()
+            .map(|&((block, column), share)| rounded(self.cost(block, column)) * share);
+        spent.sum::<f64>() - rounded(self.limit())
+    }
+
+    /// Whole costs of the columns allowed to a block; `None` where a number is too great.
+    fn costs(&self, block: usize, columns: &[u32]) -> Option<Vec<i64>> {
+        let rough = Rough::of(self.stage, &self.prices, block, columns);
+        let mut costs = vec![0; self.stage.instance.blocks[block].len()];
+        for (at, &column) in columns.iter().enumerate() {
+            let cost = rough.whole(at, self.own[block], || self.cost(block, column));
+            costs[column as usize] = i64::try_from(cost).ok().filter(|cost| cost.abs() < MOST)?;
+        }
+        Some(costs)
+    }
+}
+
+impl Cut {
+    /// Cut of these weights, where the last of the earlier goals are these cuts. `None` where a number is too great.
+    pub(super) fn of(weighed: Weighed<'_>, earlier: &[Cut], allowed: &Allowed) -> Option<Cut> {
+        let all = allowed.columns.par_iter().enumerate();
+        let all = all.map(|(block, columns)| weighed.costs(block, columns));
+        let mut costs: Vec<Vec<i64>> = all.collect::<Option<_>>()?;
+        let mut limit = i64::try_from(weighed.limit()).ok()?;
+        let Weighed { stage, sets, goals, mut own, .. } = weighed;
         // Where a column must be taken only differences count.
         for (block, costs) in
             costs.iter_mut().enumerate().filter(|(block, _)| !allowed.idle[*block])
@@ -148,13 +175,6 @@ impl Cut {
         list.push(ProofCut { sets, goals, cuts, pumps });
         known.push(self.clone());
         known.len() - 1
-    }
-
-    /// By how much a relaxed plan breaks it; negative where it keeps it.
-    pub(super) fn broken_by(&self, fractions: &[(Entry, f64)]) -> f64 {
-        let spent =
-            fractions.iter().map(|&((block, column), share)| self.cost(block, column) * share);
-        spent.sum::<f64>() - to_f64(self.limit)
     }
 
     /// Length of its row.
@@ -198,7 +218,7 @@ mod tests {
     use rand::{RngExt, SeedableRng};
     use rand_chacha::ChaCha8Rng;
 
-    use super::{Cut, Line};
+    use super::{Cut, Line, Weighed};
     use crate::choose::bound::{Allowed, Stage};
     use crate::choose::instance::{Assignment, Column, CostRow, Instance};
 
@@ -243,7 +263,8 @@ mod tests {
                     allowed.columns[block].first().copied().filter(|_| rng.random_bool(0.7))
                 })
                 .collect();
-            let Some(cut) = Cut::of(stage, &[], &allowed, &line, &keys) else { continue };
+            let weighed = Weighed::of(stage, &allowed.ranges, &line, &keys);
+            let Some(cut) = Cut::of(weighed, &[], &allowed) else { continue };
             let mut plans: Vec<Assignment> = vec![Vec::new()];
             for (columns, &idle) in allowed.columns.iter().zip(&allowed.idle) {
                 let choices = || columns.iter().copied().map(Some).chain(idle.then_some(None));
@@ -263,12 +284,12 @@ mod tests {
                 let whole: Vec<_> = plan
                     .iter()
                     .enumerate()
-                    .filter_map(|(block, one)| Some(((block, (*one)?), 1.0)))
+                    .filter_map(|(block, one)| Some((block, (*one)?)))
                     .collect();
-                assert!(cut.broken_by(&whole) <= 0.0, "case {case}: {plan:?} {cut:?}");
-                kept += 1;
                 let spent: i64 =
-                    whole.iter().map(|&((block, one), _)| cut.costs[block][one as usize]).sum();
+                    whole.iter().map(|&(block, one)| cut.costs[block][one as usize]).sum();
+                assert!(spent <= cut.limit, "case {case}: {plan:?} {cut:?}");
+                kept += 1;
                 reached += usize::from(spent == cut.limit);
             }
         }

@@ -16,8 +16,8 @@ use crate::choose::{Beside, ChooseError, Group, Setup, near, objectives};
 use crate::job::{HoldBack, Job};
 use crate::plan::{Kit, LeftOut, Objective, PackPick, Plan};
 
-/// Seconds whose work the order of a group may take at least.
-const LEAST_FOR_ORDER: u64 = 4;
+/// Tenths of a second whose work the order of a group may take at least.
+const LEAST_FOR_ORDER: u64 = 40;
 
 /// Group on the way to its plan.
 pub(super) struct Solving {

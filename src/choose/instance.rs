@@ -122,15 +122,14 @@ impl Instance {
 
     /// Value on every tier.
     pub fn value(&self, taken: &Assignment) -> Vec<i64> {
-        (0..self.tiers.len())
-            .map(|tier| {
-                taken
-                    .iter()
-                    .enumerate()
-                    .filter_map(|(block, column)| Some(self.cost(tier, block, (*column)?)))
-                    .sum()
-            })
-            .collect()
+        (0..self.tiers.len()).map(|tier| self.value_on(tier, taken)).collect()
+    }
+
+    /// Value on a tier.
+    pub(super) fn value_on(&self, tier: usize, taken: &Assignment) -> i64 {
+        let taken = taken.iter().enumerate();
+        let taken = taken.filter_map(|(block, column)| Some((block, (*column)?)));
+        taken.map(|(block, column)| self.cost(tier, block, column)).sum()
     }
 
     /// Sets of items whose totals can be limited: each item by itself, then the classes.

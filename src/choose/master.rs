@@ -25,8 +25,9 @@ use crate::choose::simplex::{Basis, End, MISS, Simplex};
 const MOST_ROWS: usize = 300;
 /// Pivots between two looks at the control.
 const PIVOTS: u64 = 100;
-/// Work of a pivot beside a look at the columns.
+/// Work of a pivot beside a look at the columns, and amounts of columns that are looked through for a unit.
 const PIVOT: u64 = 500;
+const AMOUNTS: usize = 4;
 /// Rounds of pricing after which a node is left even if columns still price in.
 const MOST_ROUNDS: usize = 300;
 /// By how much a limit on pieces is wider while the simplex pivots, and one on an earlier goal.
@@ -462,7 +463,8 @@ impl<'a> Master<'a> {
                 end => end,
             };
             let pivots = self.program.simplex.pivots() - before;
-            control.spend(pivots * (PIVOT + self.program.entries.len() as u64 / 4));
+            let amounts = self.program.simplex.amounts() / AMOUNTS;
+            control.spend(pivots * (PIVOT + amounts as u64));
             if end != End::Paused {
                 return Some(end);
             }

@@ -61,6 +61,8 @@ const MOST_IN_ALL: usize = 2_000_000;
 const WIDE: usize = 200;
 /// Most columns on average where one more piece is tried.
 const MOST_FOR_ONE: usize = 300;
+/// Nodes of the search of a window where one more piece is tried; parts of it are searched in vain.
+const NODES_FOR_ONE: usize = 360;
 /// Nodes of a search that has no plan yet.
 const MOST_NODES: usize = 300;
 
@@ -642,7 +644,8 @@ impl<'a> Root<'a> {
         while let Some((mut window, room)) = next {
             window.inside = window.inside.min(dearest);
             window.allowed.ranges[item] = more.allowed.ranges[item];
-            let found = window.seek(&more, None, &floor, &control.nodes(control.before_cuts));
+            let few = control.nodes(NODES_FOR_ONE);
+            let found = window.seek(&more, None, &floor, &few.whole());
             if let Some(stop) = found.stopped.filter(|stop| *stop != Stop::Work) {
                 return Err(Some(stop));
             }

@@ -5,7 +5,7 @@
 
 use smallvec::SmallVec;
 
-use crate::choose::bound::{Prices, Stage};
+use crate::choose::bound::{Prices, SCALE, Stage};
 use crate::choose::instance::Column;
 use crate::choose::relaxation::to_f64;
 
@@ -85,11 +85,27 @@ impl Rough {
         cost < limit - beside || cost <= limit + beside && exact() <= most
     }
 
+    /// Whole part of a cost with something added, in whole 1/[`SCALE`]; `exact` says it where that is too near to tell.
+    pub(super) fn whole(&self, at: usize, added: i128, exact: impl Fn() -> i128) -> i128 {
+        let (cost, beside) = (self.costs[at] + rounded(added), self.beside(rounded(added)));
+        let ends = [cost - beside, cost + beside].map(|end| (end / rounded(SCALE)).floor());
+        let [least, most] = ends.map(whole);
+        if ends.iter().all(|end| end.abs() < FEW) && least == most { least } else { exact() }
+    }
+
     /// Greatest rough cost of a column whose exact cost is less than this.
     pub(super) fn below(&self, exact: i128) -> f64 {
         let limit = rounded(exact);
         limit + self.beside(limit)
     }
+}
+
+/// Whole numbers below this are told apart in floating point.
+const FEW: f64 = 4_294_967_296.0;
+
+#[expect(clippy::cast_possible_truncation, reason = "used where it is whole and below 2^32")]
+fn whole(number: f64) -> i128 {
+    i128::from(number as i64)
 }
 
 /// Nearest number in floating point.
@@ -167,6 +183,10 @@ mod tests {
                 assert_eq!(found[..few], all[..few], "case {case}");
             }
             for (at, &cost) in exact.iter().enumerate() {
+                for added in [0, 1, -1, SCALE / 3, -cost, 1 - cost, -1 - cost] {
+                    let whole = (cost + added).div_euclid(SCALE);
+                    assert_eq!(rough.whole(at, added, || whole), whole, "case {case}");
+                }
                 for limit in exact.iter().flat_map(|limit| [limit - 1, *limit, limit + 1]) {
                     assert_eq!(rough.is_at_most(at, limit, || cost), cost <= limit, "case {case}");
                     assert!(cost >= limit || rough.costs[at] <= rough.below(limit), "case {case}");

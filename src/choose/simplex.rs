@@ -227,6 +227,11 @@ impl Simplex {
         self.barred[column as usize] = barred;
     }
 
+    /// Amounts of all columns, which a pivot looks through.
+    pub fn amounts(&self) -> usize {
+        self.amount.len()
+    }
+
     /// Pivots so far, changes of keys included.
     pub fn pivots(&self) -> u64 {
         self.pivots

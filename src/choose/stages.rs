@@ -411,6 +411,9 @@ const MOST_WITH_SUPPLIERS: usize = 40;
 /// Greatest number of a block of pumps in the fixed order: what a linear program can tell from one less.
 const MOST_ORDERS: i64 = 1 << 24;
 
+/// Of the work for the order, one of so many parts is for a block of pumps.
+const PARTS: usize = 3;
+
 /// First among plans that are equal on every goal: the first pump takes the earliest of its columns, then the
 /// second, and so on. The answer then depends neither on the backend nor on the path of the search.
 ///
@@ -461,8 +464,11 @@ fn first_in_order(
         ordered.tiers.truncate(aims.len());
         ordered.tiers.push(CostRow::Listed(Arc::new(digits(instance, &allowed, from..to))));
         let stage = Stage { instance: &ordered, sets, tier: aims.len(), limits: &found.values };
-        let closed = close(stage, allowed, taken, None, None, aim, quiet);
-        if let Some(stop) = closed.stopped {
+        let work = control.part_of_work(PARTS);
+        let closed = close(stage, allowed, taken, None, None, aim, &quiet.working(&work));
+        control.spend(work.done());
+        let lags = control.lags(to, blocks).then_some(Stop::Work);
+        if let Some(stop) = closed.stopped.or(lags) {
             return Err(stop);
         }
         (taken, allowed) = (closed.taken, closed.allowed);

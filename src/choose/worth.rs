@@ -64,8 +64,8 @@ struct Found {
     stopped: Option<Stop>,
 }
 
-/// Seconds whose work all items of a group have at least.
-const LEAST: u64 = 1;
+/// Tenths of a second whose work all items of a group have at least.
+const LEAST: u64 = 5;
 /// Items that are worked out side by side, whatever the number of threads: each has its part of the memory.
 const AT_ONCE: usize = 8;
 
