@@ -450,7 +450,7 @@ pub enum Stop {
     Interrupt,
     /// Limit of the memory.
     Memory,
-    /// The work that the time limit stands for.
+    /// The work that the time limit stands for, or a good part of it that gained nothing.
     Work,
 }
 

@@ -141,6 +141,11 @@ impl Work {
         self.done.load(Ordering::Relaxed)
     }
 
+    /// Work left.
+    fn left(&self) -> u64 {
+        self.most.saturating_sub(self.done())
+    }
+
     /// One of so many equal parts.
     pub(crate) fn part(&self, of: usize) -> u64 {
         self.most / (of.max(1) as u64)
@@ -188,6 +193,8 @@ pub struct Control<'a> {
     pub(crate) before_cuts: usize,
     /// Whether a search betters its plans part by part.
     pub(crate) by_parts: bool,
+    /// Whether a search that is near its bound ends when it has gained nothing for long.
+    pub(crate) rests: bool,
     /// Backend of the linear programs.
     pub(crate) backend: Backend,
 }
@@ -208,6 +215,7 @@ impl<'a> Control<'a> {
             most_nodes: usize::MAX,
             before_cuts: BEFORE_CUTS,
             by_parts: true,
+            rests: true,
             backend: Backend::default(),
         }
     }
@@ -288,10 +296,10 @@ impl<'a> Control<'a> {
         self.work.map_or(0, Work::done)
     }
 
-    /// Work of its own for a part of what is done here, one of so many equal parts of all; its user
-    /// [spends](Control::spend) here what it has done.
+    /// Work for a part of what is done here: one of so many equal parts of all, or what is left. What is done of it is
+    /// then to be [spent](Control::spend) here.
     pub(crate) fn part_of_work(&self, of: usize) -> Work {
-        Work::of(self.work.map_or(u64::MAX, |work| work.part(of)))
+        Work::of(self.work.map_or(u64::MAX, |work| work.part(of).min(work.left())))
     }
 
     /// Whether a good part of the work is done, and at this pace all of it will by far not do for the rest.
@@ -301,7 +309,7 @@ impl<'a> Control<'a> {
 
     /// Whether so much work was in vain that the search may rest: a good part of all, and as much as led there.
     pub(crate) fn is_in_vain(&self, since: u64) -> bool {
-        self.work.is_some_and(|work| work.is_in_vain(since))
+        self.rests && self.work.is_some_and(|work| work.is_in_vain(since))
     }
 
     /// One of so many parts of its room, if that is bounded.
@@ -468,6 +476,11 @@ impl<'a> Control<'a> {
     /// Control over searches that better no plan part by part.
     pub(crate) fn whole(&self) -> Control<'a> {
         Control { by_parts: false, ..*self }
+    }
+
+    /// Control over searches whose costs are no amounts, so that none is near its bound.
+    pub(crate) fn restless(&self) -> Control<'a> {
+        Control { rests: false, ..*self }
     }
 
     /// Reports the progress of a search to the listener.

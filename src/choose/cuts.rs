@@ -113,12 +113,17 @@ impl<'a> Weighed<'a> {
         (self.own.iter().sum::<i128>() - self.prices.constant()).div_euclid(SCALE)
     }
 
-    /// By how much a relaxed plan breaks the cut; negative where it keeps it.
-    pub(super) fn broken_by(&self, fractions: &[(Entry, f64)]) -> f64 {
-        let spent = fractions
-            .iter()
-            .map(|&((block, column), share)| rounded(self.cost(block, column)) * share);
-        spent.sum::<f64>() - rounded(self.limit())
+    /// By how much a relaxed plan breaks the cut, negative where it keeps it; `None` where a number is too great.
+    pub(super) fn broken_by(&self, fractions: &[(Entry, f64)]) -> Option<f64> {
+        let mut broken = -rounded(self.limit());
+        for &((block, column), share) in fractions {
+            let cost = self.cost(block, column);
+            if cost.abs() >= i128::from(MOST) {
+                return None;
+            }
+            broken += rounded(cost) * share;
+        }
+        Some(broken)
     }
 
     /// Whole costs of the columns allowed to a block; `None` where a number is too great.
@@ -126,7 +131,7 @@ impl<'a> Weighed<'a> {
         let rough = Rough::of(self.stage, &self.prices, block, columns);
         let mut costs = vec![0; self.stage.instance.blocks[block].len()];
         for (at, &column) in columns.iter().enumerate() {
-            let cost = rough.whole(at, self.own[block], || self.cost(block, column));
+            let cost = rough.whole_part(at, self.own[block], || self.cost(block, column));
             costs[column as usize] = i64::try_from(cost).ok().filter(|cost| cost.abs() < MOST)?;
         }
         Some(costs)
@@ -215,6 +220,8 @@ fn part(weight: f64) -> i128 {
 
 #[cfg(test)]
 mod tests {
+    use std::sync::Arc;
+
     use rand::{RngExt, SeedableRng};
     use rand_chacha::ChaCha8Rng;
 
@@ -244,11 +251,22 @@ mod tests {
                 classes: vec![(0..u32::from(items)).collect()],
                 blocks: blocks.into(),
                 pumps,
-                tiers: vec![CostRow::Waste, CostRow::Pieces(vec![1; usize::from(items)])],
+                tiers: vec![
+                    CostRow::Waste,
+                    CostRow::Served((0..pumps).map(|_| rng.random_range(0..=2)).collect()),
+                    CostRow::Listed(Arc::new(vec![vec![2, 0, 1]; pumps])),
+                    CostRow::Pieces(vec![1; usize::from(items)]),
+                    CostRow::Waste,
+                ],
             };
             let sets = instance.sets();
-            let limits = [rng.random_range(500_000..6_000_000)];
-            let stage = Stage { instance: &instance, sets: &sets, tier: 1, limits: &limits };
+            let limits = [
+                rng.random_range(500_000..6_000_000),
+                -rng.random_range(0..=2),
+                rng.random_range(2..=6),
+                rng.random_range(4..=20),
+            ];
+            let stage = Stage { instance: &instance, sets: &sets, tier: 4, limits: &limits };
             let mut allowed = Allowed::all(&instance);
             allowed.idle.iter_mut().for_each(|idle| *idle = rng.random_bool(0.5));
             let fifths = |rng: &mut ChaCha8Rng| {
@@ -256,7 +274,9 @@ mod tests {
             };
             let line = Line {
                 sets: sets.iter().map(|_| fifths(&mut rng)).collect(),
-                goals: vec![if rng.random_bool(0.5) { 0.0 } else { fifths(&mut rng) * 1e-6 }],
+                goals: [1e-6, 1.0, 1.0, 1.0]
+                    .map(|size| if rng.random_bool(0.5) { 0.0 } else { fifths(&mut rng) * size })
+                    .to_vec(),
             };
             let keys: Vec<Option<u32>> = (0..pumps)
                 .map(|block| {
@@ -277,7 +297,7 @@ mod tests {
             }
             for plan in plans {
                 if instance.left(&plan).iter().any(|&left| left < 0)
-                    || instance.value(&plan)[0] > limits[0]
+                    || instance.value(&plan).iter().zip(&limits).any(|(value, most)| value > most)
                 {
                     continue;
                 }

@@ -25,8 +25,9 @@ use crate::choose::simplex::{Basis, End, MISS, Simplex};
 const MOST_ROWS: usize = 300;
 /// Pivots between two looks at the control.
 const PIVOTS: u64 = 100;
-/// Work of a pivot beside a look at the columns, and amounts of columns that are looked through for a unit.
+/// Work of a pivot beside a look at the columns.
 const PIVOT: u64 = 500;
+/// Amounts of columns that a pivot looks through for a unit of work.
 const AMOUNTS: usize = 4;
 /// Rounds of pricing after which a node is left even if columns still price in.
 const MOST_ROUNDS: usize = 300;

@@ -579,20 +579,20 @@ impl<'a> Search<'a> {
             return Vec::new();
         }
         let (fractions, keys) = (master.fractions(), master.keys());
+        let weighed = |line: &Line| Weighed::of(stage, &allowed.ranges, line, &keys);
         let broken = |line: Line| {
-            let weighed = Weighed::of(stage, &allowed.ranges, &line, &keys);
-            let broken = weighed.broken_by(&fractions);
-            (broken > BROKEN).then_some((broken, weighed))
+            let broken = weighed(&line).broken_by(&fractions)?;
+            (broken > BROKEN).then_some((broken, line))
         };
-        let mut lines: Vec<(f64, Weighed<'_>)> =
+        let mut lines: Vec<(f64, Line)> =
             master.lines().into_par_iter().filter_map(broken).collect();
         lines.sort_by(|(a, _), (b, _)| b.total_cmp(a));
         lines.truncate(2 * A_ROUND);
-        let deep = |(broken, weighed): (f64, Weighed<'_>)| {
-            let cut = Cut::of(weighed, cuts, allowed)?;
+        let deep = |(broken, line): &(f64, Line)| {
+            let cut = Cut::of(weighed(line), cuts, allowed)?;
             Some((broken / cut.length(), cut))
         };
-        let mut deepest: Vec<(f64, Cut)> = lines.into_par_iter().filter_map(deep).collect();
+        let mut deepest: Vec<(f64, Cut)> = lines.par_iter().filter_map(deep).collect();
         deepest.sort_by(|(a, _), (b, _)| b.total_cmp(a));
         deepest.into_iter().take(A_ROUND).map(|(_, cut)| cut).collect()
     }

@@ -227,7 +227,7 @@ impl Simplex {
         self.barred[column as usize] = barred;
     }
 
-    /// Amounts of all columns, which a pivot looks through.
+    /// Number of the amounts of all columns, which a pivot looks through.
     pub fn amounts(&self) -> usize {
         self.amount.len()
     }

@@ -411,8 +411,8 @@ const MOST_WITH_SUPPLIERS: usize = 40;
 /// Greatest number of a block of pumps in the fixed order: what a linear program can tell from one less.
 const MOST_ORDERS: i64 = 1 << 24;
 
-/// Of the work for the order, one of so many parts is for a block of pumps.
-const PARTS: usize = 3;
+/// Of the work for the order, a block of pumps may take one of so many parts.
+const A_BLOCK: usize = 3;
 
 /// First among plans that are equal on every goal: the first pump takes the earliest of its columns, then the
 /// second, and so on. The answer then depends neither on the backend nor on the path of the search.
@@ -440,7 +440,7 @@ fn first_in_order(
     let sets = &instance.sets();
     // The values in these searches are not values of a goal. Better plans are found by splitting: part by part, the order
     // took two to nine times as long at 30 and 100 pumps.
-    let quiet = &control.unheard().whole();
+    let quiet = &control.unheard().whole().restless();
     let mut from = 0;
     while from < blocks {
         control.step(Phase::Order, from, blocks);
@@ -464,11 +464,11 @@ fn first_in_order(
         ordered.tiers.truncate(aims.len());
         ordered.tiers.push(CostRow::Listed(Arc::new(digits(instance, &allowed, from..to))));
         let stage = Stage { instance: &ordered, sets, tier: aims.len(), limits: &found.values };
-        let work = control.part_of_work(PARTS);
+        let work = control.part_of_work(A_BLOCK);
         let closed = close(stage, allowed, taken, None, None, aim, &quiet.working(&work));
         control.spend(work.done());
-        let lags = control.lags(to, blocks).then_some(Stop::Work);
-        if let Some(stop) = closed.stopped.or(lags) {
+        let lags = to < blocks && control.lags(to, blocks);
+        if let Some(stop) = closed.stopped.or(lags.then_some(Stop::Work)) {
             return Err(stop);
         }
         (taken, allowed) = (closed.taken, closed.allowed);
