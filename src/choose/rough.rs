@@ -207,6 +207,6 @@ mod tests {
                 }
             }
         }
-        assert!(alike > 10_000 && far > 10_000 && wholes > 5_000, "{alike} {far} {wholes}");
+        assert!(alike > 10_000 && far > 10_000 && wholes > 3_000, "{alike} {far} {wholes}");
     }
 }
