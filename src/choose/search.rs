@@ -71,7 +71,7 @@ const IDLE_ROUNDS: usize = 3;
 const MOST_CUTS: usize = 100;
 /// Rounds of cuts at most; a certificate may hold 1,000 cuts in all.
 const MOST_CUT_ROUNDS: usize = 40;
-/// What is missing is little if it is no more than the value by this.
+/// A gap is little if it is no more than the value by this.
 const LITTLE: u64 = 10_000;
 /// Pumps in the smallest sample that multipliers are first looked for in.
 const SAMPLE: usize = 60;
