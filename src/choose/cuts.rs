@@ -63,9 +63,8 @@ const MOST: i64 = 1 << 15;
 /// Weights of a cut, and what they come to.
 pub(super) struct Weighed<'a> {
     stage: Stage<'a>,
-    /// Of each set, and of each earlier goal.
-    sets: Vec<(usize, i128)>,
-    goals: Vec<i128>,
+    /// Of the most of each set, and of each goal.
+    weights: Multipliers,
     /// Of each block.
     own: Vec<i128>,
     /// Weights of items and goals, as prices.
@@ -80,10 +79,10 @@ impl<'a> Weighed<'a> {
         line: &Line,
         keys: &[Option<u32>],
     ) -> Weighed<'a> {
-        let weights = line.sets.iter().map(|&weight| part(weight)).zip(ranges);
-        let sets = weights.map(|(weight, range)| range.most.map_or(0, |_| weight));
+        // Only a side with a limit has a weight.
+        let most = |(&weight, range): (&f64, &Range)| range.most.map_or(0, |_| part(weight));
         let mut weights = Multipliers {
-            sets: sets.map(|weight| (weight, 0)).collect(),
+            sets: line.sets.iter().zip(ranges).map(|set| (most(set), 0)).collect(),
             goals: line.goals.iter().map(|&weight| part(weight)).collect(),
         };
         // The goal itself has no weight, nor has any after it.
@@ -95,11 +94,7 @@ impl<'a> Weighed<'a> {
             ((-key).rem_euclid(SCALE).div_euclid(GRAIN) + 1).min(CUT_UNIT - 1) * GRAIN
         };
         let own = keys.iter().enumerate().map(own).collect();
-        let Multipliers { sets, mut goals } = weights;
-        goals.truncate(stage.tier);
-        let sets = sets.into_iter().map(|(most, _)| most).enumerate();
-        let sets = sets.filter(|(_, weight)| *weight != 0).collect();
-        Weighed { stage, sets, goals, own, prices }
+        Weighed { stage, weights, own, prices }
     }
 
     /// Whole cost of a column.
@@ -115,15 +110,10 @@ impl<'a> Weighed<'a> {
 
     /// By how much a relaxed plan breaks the cut, negative where it keeps it; `None` where a number is too great.
     pub(super) fn broken_by(&self, fractions: &[(Entry, f64)]) -> Option<f64> {
-        let mut broken = -rounded(self.limit());
-        for &((block, column), share) in fractions {
-            let cost = self.cost(block, column);
-            if cost.abs() >= i128::from(MOST) {
-                return None;
-            }
-            broken += rounded(cost) * share;
-        }
-        Some(broken)
+        let mut shares = fractions.iter();
+        shares.try_fold(-rounded(self.limit()), |broken, &((block, column), share)| {
+            Some(broken + to_f64(small(self.cost(block, column))?) * share)
+        })
     }
 
     /// Whole costs of the columns allowed to a block; `None` where a number is too great.
@@ -132,10 +122,15 @@ impl<'a> Weighed<'a> {
         let mut costs = vec![0; self.stage.instance.blocks[block].len()];
         for (at, &column) in columns.iter().enumerate() {
             let cost = rough.whole_part(at, self.own[block], || self.cost(block, column));
-            costs[column as usize] = i64::try_from(cost).ok().filter(|cost| cost.abs() < MOST)?;
+            costs[column as usize] = small(cost)?;
         }
         Some(costs)
     }
+}
+
+/// Cost that is not too great.
+fn small(cost: i128) -> Option<i64> {
+    i64::try_from(cost).ok().filter(|cost| cost.abs() < MOST)
 }
 
 impl Cut {
@@ -145,7 +140,7 @@ impl Cut {
         let all = all.map(|(block, columns)| weighed.costs(block, columns));
         let mut costs: Vec<Vec<i64>> = all.collect::<Option<_>>()?;
         let mut limit = i64::try_from(weighed.limit()).ok()?;
-        let Weighed { stage, sets, goals, mut own, .. } = weighed;
+        let Weighed { stage, weights, mut own, .. } = weighed;
         // Where a column must be taken only differences count.
         for (block, costs) in
             costs.iter_mut().enumerate().filter(|(block, _)| !allowed.idle[*block])
@@ -157,9 +152,11 @@ impl Cut {
         }
         let in_grains = |weight: i128| i64::try_from(weight.div_euclid(GRAIN)).ok();
         let first = stage.tier - earlier.len();
-        let some = |(tier, weight): (usize, &i128)| (*weight != 0).then_some((tier, *weight));
+        let some = |(at, weight): (usize, &i128)| (*weight != 0).then_some((at, *weight));
+        let Multipliers { sets, goals } = weights;
+        let sets = sets.iter().map(|(most, _)| most).enumerate();
         let weights = Weights {
-            sets,
+            sets: sets.filter_map(some).collect(),
             goals: goals[..first].iter().enumerate().filter_map(some).collect(),
             cuts: (goals[first..].iter().enumerate().filter_map(some))
                 .map(|(cut, weight)| (earlier[cut].clone(), weight))

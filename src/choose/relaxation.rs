@@ -163,6 +163,15 @@ pub(super) fn to_f64(number: i64) -> f64 {
     number as f64
 }
 
+/// Whole part of a number; right where that is below 2^53.
+#[expect(
+    clippy::cast_possible_truncation,
+    reason = "whole, and asked for where it is far below 2^53"
+)]
+pub(super) fn floor(number: f64) -> i64 {
+    number.floor() as i64
+}
+
 /// A multiplier in scaled floating point.
 #[expect(clippy::cast_precision_loss, reason = "advice only: bounds are recomputed in integers")]
 fn scaled_to_f64(multiplier: i128, scale: f64) -> f64 {

@@ -7,7 +7,7 @@ use smallvec::SmallVec;
 
 use crate::choose::bound::{Prices, SCALE, Stage};
 use crate::choose::instance::Column;
-use crate::choose::relaxation::to_f64;
+use crate::choose::relaxation::{floor, to_f64};
 
 /// Bound on the error, as a share of the greatest sum of the terms' sizes. A sum of n products of a price and a number, all
 /// rounded, is wrong by at most (n + 3) 2^-53 of the sum of their sizes, and n is below 2^20. This is 2^-32.
@@ -88,9 +88,10 @@ impl Rough {
     /// Whole part of a cost with something added, in whole 1/[`SCALE`]; `exact` says it where that is too near to tell.
     pub(super) fn whole_part(&self, at: usize, added: i128, exact: impl Fn() -> i128) -> i128 {
         let (cost, beside) = (self.costs[at] + rounded(added), self.beside(rounded(added)));
-        let ends = [cost - beside, cost + beside].map(|end| (end / rounded(SCALE)).floor());
-        let [least, most] = ends.map(to_whole);
-        if ends.iter().all(|end| end.abs() < TOLD_APART) && least == most { least } else { exact() }
+        let ends = [cost - beside, cost + beside].map(|end| end / rounded(SCALE));
+        let [least, most] = ends.map(floor);
+        let told = ends.iter().all(|end| end.abs() < TOLD_APART) && least == most;
+        if told { i128::from(least) } else { exact() }
     }
 
     /// Greatest rough cost of a column whose exact cost is less than this.
@@ -102,11 +103,6 @@ impl Rough {
 
 /// Whole numbers below this are told apart in floating point.
 const TOLD_APART: f64 = 4_294_967_296.0;
-
-#[expect(clippy::cast_possible_truncation, reason = "used where it is whole and below 2^32")]
-fn to_whole(number: f64) -> i128 {
-    i128::from(number as i64)
-}
 
 /// Nearest number in floating point.
 #[expect(clippy::cast_precision_loss, reason = "rounded, as the bound on the error allows for")]

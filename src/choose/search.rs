@@ -14,10 +14,11 @@
 //! close more than many below a poor one; which root is good shows only there. 300 tight pumps (seed 1): open after 60 s in one
 //! turn without end, closed after 1.5 s in turns. A round makes the deepest 24 of all cuts, from an inverse calculated
 //! anew: with 12, or with the first that were found, some of 45 fleets stayed open for 15 s. Splits by the number of pumps
-//! that take two of an item, or two items together, in every other turn closed nothing more.
+//! that take two of an item, or two items together, in every other turn did not close the two fleets that they were tried
+//! on.
 //!
 //! A search that has come near rests once it has gained nothing for long. Of 40 fleets of 30 to 1,000 pumps this ended two,
-//! after a third of the time limit, up to which they had gained nothing either.
+//! after a fourth and a third of the time limit, up to which they had gained nothing either.
 
 use std::cmp::Reverse;
 use std::collections::{BTreeSet, BinaryHeap};
@@ -34,7 +35,7 @@ use crate::choose::instance::{Assignment, CostRow, Instance, fits, listed, put_b
 use crate::choose::master::{Master, MasterProgram};
 use crate::choose::mending::{Ranking, mend, refine, supply};
 use crate::choose::proof::{Notes, RawProof, Rule};
-use crate::choose::relaxation::{Entry, scales, to_f64};
+use crate::choose::relaxation::{Entry, floor, scales, to_f64};
 use crate::choose::rough::Rough;
 use crate::choose::simplex::Basis;
 use crate::choose::ways::gcd;
@@ -185,7 +186,7 @@ pub fn seek(
         if (sought.bound, search.to_beat()) != before {
             since = control.worked_so_far();
         } else if search.is_near(sought.bound) && control.is_in_vain(since) {
-            sought.stopped = sought.stopped.or((!sought.whole).then_some(Stop::Work));
+            sought.stopped = sought.stopped.or(Some(Stop::Work));
         }
     }
     sought
@@ -1286,8 +1287,7 @@ fn totals(stage: Stage<'_>, allowed: &Allowed, fractions: &[(Entry, f64)]) -> Op
             .reduce(|best, next| if next.2 > best.2 + 1e-9 { next } else { best })
     };
     let (set, total, _) = undecided(singles, stage.sets.len()).or_else(|| undecided(0, singles))?;
-    #[expect(clippy::cast_possible_truncation, reason = "a count of pieces is far below 2^53")]
-    let floor = total.floor() as i64;
+    let floor = floor(total);
     let range = allowed.ranges[set];
     let mut below = allowed.clone();
     below.ranges[set] = Range { most: Some(floor), ..range };
