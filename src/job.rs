@@ -356,7 +356,7 @@ impl Job {
     }
 
     /// Weight of one served pump by priority: one pump outranks all of the later priorities together. Ascending by
-    /// priority; `None` where whole numbers cannot hold it.
+    /// priority; `None` where whole numbers cannot hold it, up to 2^53 as every reader of JSON has them.
     ///
     /// ```
     /// # use gapwright::job::weights;
@@ -383,6 +383,5 @@ pub fn weights(priorities: &[u32]) -> Option<Vec<(u32, i64)>> {
         weights.push((level, weight));
     }
     weights.reverse();
-    // Beyond this a linear program in floating point could no longer tell one pump from another.
-    (below <= 1_000_000_000).then_some(weights)
+    (below <= 1 << 53).then_some(weights)
 }

@@ -138,13 +138,13 @@ impl Plan {
         self.goals.iter().all(ObjectiveValue::proven)
     }
 
-    /// Whether serving and waste are proven: marginal values need no more.
-    pub fn waste_proven(&self) -> bool {
-        let mut counted = self.goals.iter().filter(|goal| {
-            let aim = goal.objective;
-            matches!(aim, Objective::ServedWeight | Objective::ServedOf(_) | Objective::Waste)
+    /// Most by which the waste may be above the least; `None` unless serving is proven.
+    pub fn waste_gap(&self) -> Option<Money> {
+        let mut served = self.goals.iter().filter(|goal| {
+            matches!(goal.objective, Objective::ServedWeight | Objective::ServedOf(_))
         });
-        counted.all(ObjectiveValue::proven)
+        let waste = self.goal(Objective::Waste)?;
+        served.all(ObjectiveValue::proven).then(|| Money::from_raw(waste.value - waste.bound))
     }
 
     /// Value and bound of one goal.
@@ -325,11 +325,12 @@ pub struct Window {
 pub struct MarginalValue {
     /// The item's index in the stock.
     pub item: usize,
-    /// Change of the served weight.
-    pub served_weight: i64,
+    /// Change of the served weight; `None` where it rises and whole numbers cannot hold the weights.
+    pub served_weight: Option<i64>,
     /// Change of the waste: negative is a saving; positive can be the price of serving more.
     pub waste: Money,
-    /// The least that this change can be: less than `waste` where the work allowed to it did not settle it.
+    /// The least that this change can be: less than `waste` where the work allowed to it did not settle it, or where the
+    /// waste of the plan itself is not proven.
     pub waste_at_least: Money,
 }
 

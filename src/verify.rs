@@ -422,7 +422,7 @@ fn served_goals(job: &Job) -> Vec<Objective> {
     }
     // One more than the weight of all pumps together.
     let whole = counts.values().fold(1_i128, |product, n| product.saturating_mul(n + 1));
-    if whole - 1 <= 1_000_000_000 {
+    if whole - 1 <= 1 << 53 {
         vec![Objective::ServedWeight]
     } else {
         counts.keys().map(|&priority| Objective::ServedOf(priority)).collect()

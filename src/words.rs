@@ -877,8 +877,8 @@ pub fn worth(job: &Job, worth: &MarginalValue) -> String {
         _ => format!("waste {} more", money_or_exactly(change, job)),
     };
     match (worth.served_weight, change) {
-        (0, 0) => "-".into(),
-        (0, _) => waste,
+        (Some(0), 0) => "-".into(),
+        (Some(0), _) => waste,
         (_, _) => format!("kits more pumps (by priority), {waste}"),
     }
 }

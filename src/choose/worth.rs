@@ -2,7 +2,8 @@
 //!
 //! [`worth`] computes them. A better plan takes every piece of the item, so only such plans are searched, from the basis
 //! and the bound of the plan at hand: most items are settled in a few pivots, since the bound with one more piece is no
-//! lower. Each item has its part of the work that the plan took; where that does not settle it, the value is an interval.
+//! lower. Each item has its part of the work that the plan took; where that does not settle it, the value is an interval. So
+//! it is where the waste of the plan itself is not proven: the least waste may lie anywhere between its bound and it.
 //!
 //! In groups with suppliers or with short pumps all columns are listed, once with one more of every item. The present plan
 //! is proven again among them, which gives multipliers, a basis, and the few columns that a better plan may take; then each
@@ -27,12 +28,8 @@ use crate::plan::{Kit, MarginalValue, Objective, Plan, Stop};
 use crate::stock::Item;
 
 /// Plan with the marginal value of each item, as far as the work and the time allow; items
-/// left out are noted in [`LeftOut`](crate::plan::LeftOut). Serving and waste must be proven, and the columns
-/// listed completely.
+/// left out are noted in [`LeftOut`](crate::plan::LeftOut). Serving must be proven, and the columns listed completely.
 pub fn valued(job: &Job, mut plan: Plan, control: &Control<'_>) -> Plan {
-    if !plan.waste_proven() {
-        return plan;
-    }
     match work_out(job, &plan, control) {
         Ok(found) => {
             plan.worth = found.worth;
@@ -45,7 +42,7 @@ pub fn valued(job: &Job, mut plan: Plan, control: &Control<'_>) -> Plan {
 }
 
 /// Marginal values of the items in drawers, whether any is on hand or not. Items that the time does not allow
-/// are left out; all are left out if integers cannot carry the weights of the priorities.
+/// are left out; all are left out where serving is not proven.
 ///
 /// # Errors
 /// [`ChooseError`] when, with one more of everything, there are too many ways to list.
@@ -72,7 +69,7 @@ const AT_ONCE: usize = 8;
 fn work_out(job: &Job, plan: &Plan, control: &Control<'_>) -> Result<Found, ChooseError> {
     let mut found = Found::default();
     let _lists = control.lists();
-    let Some(weights) = job.weights() else {
+    let Some(gap) = plan.waste_gap() else {
         return Ok(found);
     };
     let aims: Vec<Objective> = objectives(job)
@@ -105,7 +102,7 @@ fn work_out(job: &Job, plan: &Plan, control: &Control<'_>) -> Result<Found, Choo
     let mut listed = near.others.clone();
     for group in &near.groups {
         let of = (&near, group, out.available.as_slice());
-        match near_the_bound(job, plan, of, &aims, &asked, &begin, quiet) {
+        match near_the_bound(job, (plan, gap), of, &aims, &asked, &begin, quiet) {
             Some(few) => {
                 drawn_on(group);
                 found.worth.extend(few.worth);
@@ -131,10 +128,16 @@ fn work_out(job: &Job, plan: &Plan, control: &Control<'_>) -> Result<Found, Choo
     }
     let groups = groups(job, &drawn(&columns), &supply.suppliers);
     groups.iter().for_each(&mut drawn_on);
+    let weights = job.weights();
     // An item that no pump can use has the value zero.
     let idle = (0..job.stock.len()).filter(|&item| asked(item) && !in_a_group[item]);
     found.worth.extend(idle.map(|item| saved(item, (0, 0))));
-    for group in &groups {
+    // Lists take all of the time, in vain where the waste has taken it before.
+    let proven = gap == Money::ZERO;
+    if !proven && !groups.is_empty() {
+        found.stopped = found.stopped.or(plan.stopped_by);
+    }
+    for group in groups.iter().filter(|_| proven) {
         let mine = || -> Vec<Vec<Column>> {
             let pumps = group.pumps.iter();
             pumps.map(|&pump| columns[pump].clone()).collect()
@@ -152,12 +155,17 @@ fn work_out(job: &Job, plan: &Plan, control: &Control<'_>) -> Result<Found, Choo
         let items = items.map(|(index, &item)| (index, usize::from(item)));
         let items: Vec<(usize, usize)> = items.filter(|&(_, item)| asked(item)).collect();
         let worth = |item: usize, after: &Solved| {
-            let change = |tier: usize| after.values[tier] - before.solved.values[tier];
-            let served = weights.iter().enumerate();
-            let waste = change(aims.len() - 1);
+            let changes = after.values.iter().zip(&before.solved.values);
+            let changes: Vec<i64> = changes.map(|(after, before)| after - before).collect();
+            let (waste, served) = changes.split_last()?;
+            let weighted = weights.as_ref().map(|weights| {
+                let each = served.iter().zip(weights).map(|(change, (_, weight))| -weight * change);
+                each.sum()
+            });
+            let unchanged = served.iter().all(|change| *change == 0).then_some(0);
             (after.values == after.bounds).then(|| MarginalValue {
-                served_weight: served.map(|(tier, (_, weight))| -weight * change(tier)).sum(),
-                ..saved(item, (waste, waste))
+                served_weight: weighted.or(unchanged),
+                ..saved(item, (*waste, *waste))
             })
         };
         let (by_packs, single): (Vec<_>, Vec<_>) =
@@ -198,13 +206,13 @@ fn work_out(job: &Job, plan: &Plan, control: &Control<'_>) -> Result<Found, Choo
 /// Value of an item where only the waste changes: the least that the change can be, and the best found.
 fn saved(item: usize, (least, found): (i64, i64)) -> MarginalValue {
     let [waste_at_least, waste] = [least, found].map(Money::from_raw);
-    MarginalValue { item, served_weight: 0, waste, waste_at_least }
+    MarginalValue { item, served_weight: Some(0), waste, waste_at_least }
 }
 
 /// Values of the items of a group that serves all its pumps; `None` where it does not, or this way is not for it.
 fn near_the_bound(
     job: &Job,
-    plan: &Plan,
+    (plan, gap): (&Plan, Money),
     (near, group, available): (&Laid, &Group, &[u32]),
     aims: &[Objective],
     asked: &dyn Fn(usize) -> bool,
@@ -232,8 +240,9 @@ fn near_the_bound(
             let room = control.part(AT_ONCE);
             let work = Work::of(each);
             let control = control.alone_in(room.as_ref()).working(&work);
-            let change = root.one_more(&peak, at, value, &control)?;
-            Ok(saved(item, change))
+            let (least, found) = root.one_more(&peak, at, value, &control)?;
+            // All of the gap may lie in this group.
+            Ok(saved(item, (least, (found + gap.raw()).min(0))))
         });
         for worth in each.collect::<Vec<Result<MarginalValue, Option<Stop>>>>() {
             match worth {

@@ -79,8 +79,9 @@ pub struct LengthJson {
 /// Change that one more piece of an item would make.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct WorthJson {
-    /// Increase of the served weight.
-    pub served_weight: i64,
+    /// Increase of the served weight; absent where it rises and whole numbers cannot hold the weights.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub served_weight: Option<i64>,
     /// Change of the waste; a negative number is a saving.
     pub waste: String,
     /// Least that this change can be, where it was not settled exactly.

@@ -278,8 +278,9 @@ fn parts(files: &Files, limit: u64) {
     let left = limit.saturating_sub(goals);
     phases.enter("worth");
     let start = Instant::now();
-    let asked = plan.proven().then(|| worth(&job, &plan, &Control::unlimited().limit(left)));
-    let asked = asked.map_or("-".into(), |_| format!("{:.2}", start.elapsed().as_secs_f64()));
+    let told = worth(&job, &plan, &Control::unlimited().limit(left)).unwrap_or_default();
+    let open = told.iter().filter(|worth| !worth.exact()).count();
+    let asked = format!("{:.2} ({open}/{})", start.elapsed().as_secs_f64(), told.len());
     let (served, stopped) = (plan.served(), plan.stopped_by);
     let waste = plan.goal(Objective::Waste).map_or((0, 0), |goal| (goal.value, goal.bound));
     phases.enter("check");
@@ -294,7 +295,7 @@ fn parts(files: &Files, limit: u64) {
     std::hint::black_box(json::text(&verified));
     let goals = goals.as_secs_f64();
     print!(
-        "{reading:6.2} {goals:7.2} {asked:>7} {checking:6.2} {served:6} {:12.6} {:8.4} {:<10}\t{}\t{}; certificate of {certificate} bytes shows {agree} of {goals_of_plan} goals",
+        "{reading:6.2} {goals:7.2} {asked:>14} {checking:6.2} {served:6} {:12.6} {:8.4} {:<10}\t{}\t{}; certificate of {certificate} bytes shows {agree} of {goals_of_plan} goals",
         waste.0 as f64 / 1e6,
         100.0 * (waste.0 - waste.1) as f64 / waste.0.max(1) as f64,
         stopped.map_or("-", |stop| stop.words()),

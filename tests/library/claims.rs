@@ -105,7 +105,7 @@ fn a_worth_that_is_not_settled_stands_between_two_figures() {
     let job = Job::new(whole()).unwrap();
     let mut plan = choose(&job, &Control::unlimited()).unwrap();
     let [waste, waste_at_least] = [-2_000, -110_000].map(Money::from_raw);
-    let open = MarginalValue { item: 0, served_weight: 0, waste, waste_at_least };
+    let open = MarginalValue { item: 0, served_weight: Some(0), waste, waste_at_least };
     assert!(!open.exact());
     let said = words::worth(&job, &open);
     assert!(said.starts_with("waste 0.002 ") && said.contains(" to 0.11 "), "{said}");

@@ -103,8 +103,8 @@ fn worth_of(verified: &Verified, worth: &MarginalValue) -> String {
         _ => words::waste(&amount, change < 0),
     };
     match (worth.served_weight, change) {
-        (0, 0) => words::NOTHING.into(),
-        (0, _) => waste,
+        (Some(0), 0) => words::NOTHING.into(),
+        (Some(0), _) => waste,
         _ => format!("{}{waste}", words::MORE),
     }
 }
