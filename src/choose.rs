@@ -100,6 +100,7 @@
 //! given the time that is left and cannot be interrupted.
 
 mod bound;
+mod chain;
 mod climb;
 pub(crate) mod combination;
 pub mod control;

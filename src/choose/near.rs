@@ -28,6 +28,7 @@ use smallvec::SmallVec;
 
 use crate::accounting::by_pack;
 use crate::choose::bound::{self, Allowed, Multipliers, Prices, SCALE, Stage, round_up};
+use crate::choose::chain::exchange;
 use crate::choose::combination::{Combination, Window};
 use crate::choose::control::{Control, Listed, Pace, Phase, Unlisted};
 use crate::choose::instance::{Assignment, Column, Instance, fits, take};
@@ -52,6 +53,8 @@ use crate::stock::Code;
 const MOST_ROUNDS: usize = 300;
 /// Columns of a pump that join in a round.
 const A_ROUND: usize = 3;
+/// Work of a column that is listed.
+const LISTED: u64 = 50;
 /// Columns of a pump in the first window, on average.
 const FIRST: usize = 8;
 /// Most columns in a window, on average and in all.
@@ -61,7 +64,7 @@ const MOST_IN_ALL: usize = 2_000_000;
 const WIDE: usize = 200;
 /// Most columns on average where one more piece is tried.
 const MOST_FOR_ONE: usize = 300;
-/// Nodes of the search of a window where one more piece is tried; parts of it are searched in vain.
+/// Nodes of the search of a window where one more piece is tried.
 const NODES_FOR_ONE: usize = 360;
 /// Nodes of a search that has no plan yet.
 const MOST_NODES: usize = 300;
@@ -311,7 +314,7 @@ pub(super) fn reached(
 ) -> Option<InWindow> {
     let mut root = Root::new(job, laid, group, available, aims)?;
     root.earlier = Some(earlier);
-    let peak = root.climb(i128::MAX, &control.unhurried())?;
+    let peak = root.climb(i64::MAX, &control.unhurried())?;
     root.search(&peak, control)
 }
 
@@ -528,9 +531,9 @@ impl<'a> Root<'a> {
         Some(Column { waste, uses })
     }
 
-    /// Bound over all ways to kit the pumps; ends early where it is at least `enough`. `None` where the control stops it, or
-    /// a pump has no column at all.
-    pub(super) fn climb(&mut self, enough: i128, control: &Control<'_>) -> Option<Peak> {
+    /// Bound over all ways to kit the pumps; ends early where no plan costs less than `enough`. `None` where the control stops
+    /// it, or a pump has no column at all.
+    pub(super) fn climb(&mut self, enough: i64, control: &Control<'_>) -> Option<Peak> {
         let mut peak: Option<Peak> = None;
         for _ in 0..MOST_ROUNDS {
             if control.stop().is_some() {
@@ -548,7 +551,7 @@ impl<'a> Root<'a> {
                 &self.multipliers,
                 basis.as_ref(),
                 None,
-                i64::MAX,
+                enough,
                 control,
             )?;
             let program = master.program;
@@ -559,7 +562,7 @@ impl<'a> Root<'a> {
             if peak.as_ref().is_none_or(|peak| bound > peak.bound) {
                 peak = Some(Peak { bound, multipliers: self.multipliers.clone() });
             }
-            if bound >= enough {
+            if round_up(bound, self.step) >= enough {
                 break;
             }
             let at_hand = self.at_hand(&priced.prices);
@@ -596,7 +599,10 @@ impl<'a> Root<'a> {
         };
         let pumps: Vec<window::Kits<'_>> =
             (0..self.group.pumps.len()).map(kits).collect::<Option<_>>()?;
-        window::columns(self.ways(&priced.cheapest), &pumps, limits, control)
+        let (columns, count) =
+            window::columns(self.ways(&priced.cheapest), &pumps, limits, control);
+        control.spend(count as u64 * LISTED);
+        columns
     }
 
     fn ways<'b>(&'b self, cheapest: &'b [Cheapest]) -> window::Priced<'b> {
@@ -605,8 +611,9 @@ impl<'a> Root<'a> {
         window::Priced { ways, used, at, cheapest, number: &self.number, capacity }
     }
 
-    /// Change of the least waste with one more piece of an item of the group, which was `value` before: the least that it can
-    /// be, and the best that was found. A better plan takes every piece of the item, so only such plans are searched.
+    /// Change of the waste with one more piece of an item of the group, from a plan with this value and these kits: the least
+    /// that it can be, and the best that was found. A better plan takes every piece of the item, so only such plans are
+    /// searched.
     ///
     /// # Errors
     /// Reason that the control stopped it.
@@ -614,7 +621,7 @@ impl<'a> Root<'a> {
         &self,
         peak: &Peak,
         item: usize,
-        value: i64,
+        (value, kits): (i64, &[Option<Column>]),
         control: &Control<'_>,
     ) -> Result<(i64, i64), Option<Stop>> {
         let mut more = self.clone();
@@ -622,14 +629,13 @@ impl<'a> Root<'a> {
         more.instance.capacity[item] += 1;
         let all = more.instance.capacity[item];
         more.allowed.ranges[item] = bound::Range { least: all, most: Some(all) };
-        let enough = SCALE * i128::from(value - 1) + 1;
-        let peak = more.climb(enough, control).ok_or(control.stop())?;
-        if peak.bound >= enough {
+        let peak = more.climb(value, control).ok_or(control.stop())?;
+        let mut floor = Floor::of(&peak, &more);
+        if floor.cost >= value {
             return Ok((0, 0));
         }
         let priced = more.price(&peak.multipliers, control).ok_or(control.stop())?;
-        let mut floor = Floor::of(&peak, &more);
-        let dearest = value - more.step;
+        let mut best = value;
         // Counted from the bound, which may be a step below the floor.
         let all = value - floor.cost;
         let most = MOST_FOR_ONE * self.group.pumps.len();
@@ -637,15 +643,17 @@ impl<'a> Root<'a> {
         // Where even the smallest window has many columns, a larger one has hardly more.
         let many = 4 * FIRST * self.group.pumps.len();
         let mut next = more.first_window(near, limits, control);
-        if next.as_ref().is_some_and(|(window, _)| window.instance.count() > many) {
+        let is_wide = |(window, _): &(Span, i64)| window.instance.count() > many;
+        if next.as_ref().is_some_and(is_wide) && control.spent().is_none() {
             let whole = more.window(near, limits, control).map(|window| (window, all));
             next = whole.or(next);
         }
-        while let Some((mut window, room)) = next {
-            window.inside = window.inside.min(dearest);
+        while let Some((window, room)) = next {
+            let Some(mut window) = more.with(window, &peak, (kits, room)) else { break };
+            best = best.min(window.bettered(&more, kits, control).unwrap_or(best));
+            window.inside = window.inside.min(best - more.step);
             window.allowed.ranges[item] = more.allowed.ranges[item];
-            let few = control.nodes(NODES_FOR_ONE);
-            let found = window.seek(&more, None, &floor, &few.whole());
+            let found = window.seek(&more, None, &floor, &control.nodes(NODES_FOR_ONE));
             if let Some(stop) = found.stopped.filter(|stop| *stop != Stop::Work) {
                 return Err(Some(stop));
             }
@@ -654,14 +662,15 @@ impl<'a> Root<'a> {
                 let better = window.instance.value(&plan)[self.tier] - value;
                 return Ok((floor.cost.min(better + value) - value, better));
             }
-            if room >= all || found.stopped.is_some() {
+            let over = found.stopped.is_some() || control.spent().is_some();
+            if floor.cost >= best || room >= all || over {
                 break;
             }
             // Where a small window stays open, only the one with all better plans is left to try.
             let room = if found.whole { room.saturating_mul(4).min(all) } else { all };
             next = more.window(near, (room, most), control).map(|window| (window, room));
         }
-        Ok((floor.cost.min(value) - value, 0))
+        Ok((floor.cost.min(best) - value, best - value))
     }
 
     /// Searches windows until one holds the best plan; `None` if none is found this way.
@@ -680,8 +689,7 @@ impl<'a> Root<'a> {
             let Some((mut window, room)) = next else {
                 return self.ended(peak, floor.cost, control);
             };
-            // Most windows hold no plan, and parts of one are searched in vain.
-            let mut found = window.seek(self, None, &floor, &control.nodes(MOST_NODES).whole());
+            let mut found = window.seek(self, None, &floor, &control.nodes(MOST_NODES));
             window.raise(self, &found, &mut floor);
             if found.better.is_none() && found.whole {
                 // No plan lies in the window.
@@ -919,6 +927,19 @@ impl Span {
     /// A plan that serves all, however much it costs; `None` if none is found.
     fn any(&self, root: &Root<'_>, control: &Control<'_>) -> Option<Assignment> {
         self.below(root, (None, i64::MAX / 4), None, &control.nodes(0)).better
+    }
+
+    /// Cost of the plan that chains of exchanges lead to from these kits; `None` if the window lacks one.
+    fn bettered(
+        &self,
+        root: &Root<'_>,
+        kits: &[Option<Column>],
+        control: &Control<'_>,
+    ) -> Option<i64> {
+        let mut taken = self.find(kits)?;
+        let mut left = self.instance.left(&taken);
+        exchange(self.stage(root), &self.allowed, &mut taken, &mut left, control);
+        Some(self.instance.value(&taken)[root.tier])
     }
 
     /// The kits that there is room for, and the others put in; `None` if a pump is left over.

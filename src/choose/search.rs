@@ -28,6 +28,7 @@ use std::sync::Arc;
 use rayon::prelude::*;
 
 use crate::choose::bound::{Allowed, Multipliers, Priced, Prices, Range, SCALE, Stage, round_up};
+use crate::choose::chain::exchange;
 use crate::choose::climb::{Climb, FAR, NEAR, NOTHING, Pool, put_in};
 use crate::choose::control::{Control, Pace};
 use crate::choose::cuts::{Cut, Line, Weighed};
@@ -80,8 +81,8 @@ const SAMPLE: usize = 60;
 const PART: usize = 24;
 /// Nodes that the search of a part may take.
 const PART_NODES: usize = 40;
-/// Nodes up to which the rest of each relaxed plan is searched as a part.
-const ROUNDED_BY_PART: usize = 40;
+/// Nodes up to which the plan made of each relaxed one is bettered by chains, or the rest of it is searched as a part.
+const BETTERED: usize = 40;
 /// Columns of one block in a part, those that cost least.
 const PART_COLUMNS: usize = 40;
 /// Parts that are tried at most.
@@ -431,7 +432,7 @@ impl<'a> Search<'a> {
                 self.nodes += 1;
                 if let Some(relaxed) = self.relax(&node) {
                     self.round(&relaxed, &node.allowed);
-                    if self.nodes <= ROUNDED_BY_PART {
+                    if self.nodes <= BETTERED {
                         self.round_by_part(&relaxed, &node.allowed);
                     }
                     if relaxed.bound < self.to_beat() {
@@ -796,6 +797,12 @@ impl<'a> Search<'a> {
         first
     }
 
+    /// Whether plans are bettered by chains of exchanges, and not part by part: those look at this goal only, and at blocks
+    /// that take pieces.
+    fn has_chains(&self) -> bool {
+        self.aim == Objective::Waste && self.master.is_some()
+    }
+
     /// Makes a whole plan of a relaxed one and keeps it if it is better.
     fn round(&mut self, relaxed: &Relaxed, allowed: &Allowed) {
         if self.control.stop().is_some() {
@@ -819,7 +826,11 @@ impl<'a> Search<'a> {
         mend(&ranking, &mut taken, &mut left, self.control);
         self.offer(taken.clone());
         refine(&ranking, &mut taken, &mut left, self.control);
-        self.offer(taken);
+        self.offer(taken.clone());
+        if self.has_chains() && self.nodes <= BETTERED {
+            exchange(self.stage, allowed, &mut taken, &mut left, self.control);
+            self.offer(taken);
+        }
     }
 
     /// Holds the blocks that the relaxed plan takes whole, and searches for the rest.
@@ -828,6 +839,7 @@ impl<'a> Search<'a> {
         if self.is_part
             || !self.control.by_parts
             || instance.pumps <= PART
+            || self.has_chains()
             || relaxed.bound >= self.to_beat()
         {
             return;
@@ -873,7 +885,7 @@ impl<'a> Search<'a> {
     fn better_by_parts(&mut self, relaxed: &Relaxed, allowed: &Allowed) {
         let instance = self.stage.instance;
         let pumps = instance.pumps;
-        if self.is_part || pumps <= PART || !self.control.by_parts {
+        if self.is_part || pumps <= PART || !self.control.by_parts || self.has_chains() {
             return;
         }
         let prices = self.stage.prices(&relaxed.multipliers, &allowed.ranges);

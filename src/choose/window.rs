@@ -63,17 +63,19 @@ type ByEnd<T> = Vec<Vec<T>>;
 /// Fillings of each end, the cheapest first.
 type Shelf = ByEnd<Vec<Filling>>;
 
-/// Columns whose price is at most `room` above their pump's least, in the order of lists; `None` if there are more than
-/// `most` of them, several times as many choices that lead to them, or the user has ended the work.
+/// Columns whose price is at most `room` above their pump's least, in the order of lists, and the number of choices that led
+/// to them. `None` if there are more than `most` columns, several times as many choices, or the user has ended the work.
 pub(super) fn columns(
     priced: Priced<'_>,
     pumps: &[Kits<'_>],
     (room, most): (i128, usize),
     control: &Control<'_>,
-) -> Option<Vec<Vec<Column>>> {
+) -> (Option<Vec<Vec<Column>>>, usize) {
     let count = AtomicUsize::new(0);
     let limit = Limit { control, count: &count, most: most.saturating_mul(CHOICES) };
-    let shelf = fill(priced, &rooms(priced, pumps, room), &limit)?;
+    let Some(shelf) = fill(priced, &rooms(priced, pumps, room), &limit) else {
+        return (None, count.into_inner());
+    };
     let count = AtomicUsize::new(0);
     let limit = Limit { count: &count, ..limit };
     let listed = AtomicUsize::new(0);
@@ -97,7 +99,8 @@ pub(super) fn columns(
         let before = listed.fetch_add(columns.len(), Ordering::Relaxed);
         (before + columns.len() <= most).then_some(columns)
     });
-    columns.collect()
+    let columns = columns.collect();
+    (columns, count.into_inner())
 }
 
 impl Priced<'_> {

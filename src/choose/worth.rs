@@ -222,12 +222,18 @@ fn near_the_bound(
     let work = control.work();
     let counted = control.working(&work);
     let mut root = Root::new(job, near, group, available, aims)?;
-    let peak = root.climb(i128::MAX, &counted)?;
+    let peak = root.climb(i64::MAX, &counted)?;
     let waste_of = |&pump: &usize| match &plan.kits[pump] {
         Kit::Served(packs) => waste(job, pump, packs),
         Kit::Short(_) => None,
     };
     let value = group.pumps.iter().map(waste_of).sum::<Option<i64>>()?;
+    let kit = |pump: &usize| match &plan.kits[*pump] {
+        Kit::Served(packs) => group
+            .numbered(&Column { waste: waste_of(pump)?, uses: uses_of(job.takes(*pump, packs))? }),
+        Kit::Short(_) => None,
+    };
+    let kits: Vec<Option<Column>> = group.pumps.iter().map(kit).collect();
     let items = group.items.iter().enumerate().map(|(at, &item)| (at, usize::from(item)));
     let items: Vec<(usize, usize)> = items.filter(|&(_, item)| asked(item)).collect();
     let each = work.again(LEAST).part(items.len());
@@ -240,7 +246,7 @@ fn near_the_bound(
             let room = control.part(AT_ONCE);
             let work = Work::of(each);
             let control = control.alone_in(room.as_ref()).working(&work);
-            let (least, found) = root.one_more(&peak, at, value, &control)?;
+            let (least, found) = root.one_more(&peak, at, (value, &kits), &control)?;
             // All of the gap may lie in this group.
             Ok(saved(item, (least, (found + gap.raw()).min(0))))
         });

@@ -1266,7 +1266,7 @@ fn goals_stand_in_their_order() {
     assert_eq!(plan.goals[3].objective, Objective::Pieces);
 }
 
-/// Where whole numbers cannot hold the weights, each priority is a goal of its own, with an equal outcome: here 34
+/// Where whole numbers cannot hold the weights, each priority is a goal of its own, with an equal outcome: here 60
 /// priorities of one pump each.
 #[test]
 fn many_priorities_are_served_stage_by_stage() {
@@ -1275,18 +1275,52 @@ fn many_priorities_are_served_stage_by_stage() {
     let job = (0..).map(random_job).find(can).unwrap();
     let pump = job.pumps[0].clone();
     let alike =
-        (1..=34).map(|priority| Pump { tag: format!("P-{priority}"), priority, ..pump.clone() });
+        (1..=60).map(|priority| Pump { tag: format!("P-{priority}"), priority, ..pump.clone() });
     let job = job.with(|job| job.pumps = alike.collect()).unwrap();
     let plan = choose(&job, &Control::unlimited()).unwrap();
     assert!(plan.proven());
     let after = if job.plates.is_empty() { 3 } else { 4 };
     assert!(matches!(plan.goals[0].objective, Objective::ServedOf(1)));
-    assert_eq!(plan.goals.len(), 34 + after);
+    assert_eq!(plan.goals.len(), 60 + after);
     // All equal, so the first priorities are served, as far as the stock goes.
     let served: Vec<bool> = plan.kits.iter().map(|kit| matches!(kit, Kit::Served(_))).collect();
     let count = served.iter().filter(|s| **s).count();
-    assert!(served[..count].iter().all(|s| *s) && count > 0 && count < 34, "{count}");
+    assert!(served[..count].iter().all(|s| *s) && count > 0 && count < 60, "{count}");
+    // One more piece that serves a pump more has no number for its weight, and any other has its worth as ever.
+    let waste = |plan: &Plan| plan.goal(Objective::Waste).unwrap().value;
+    let mut serves = 0;
+    for worth in worth(&job, &plan, &Control::unlimited()).unwrap() {
+        let more = job.clone().with(|job| job.stock[worth.item].on_hand += 1).unwrap();
+        let after = choose(&more, &Control::unlimited()).unwrap();
+        let weight = (after.served() == count).then_some(0);
+        let change = waste(&after) - waste(&plan);
+        assert_eq!((worth.served_weight, worth.waste.raw()), (weight, change), "{}", worth.item);
+        serves += usize::from(weight.is_none());
+    }
+    assert!(serves > 0);
     gapwright::verify::verify(job, plan).unwrap();
+}
+
+/// Where all pumps are served, the worth of one more does not hang on their priorities, however many there are.
+#[test]
+fn one_more_is_worth_the_same_with_any_number_of_priorities() {
+    let fleet = generate::fleet(3, 56, 9, 4, 11, 3);
+    let of = |job: &Job| {
+        let plan = choose(job, &Control::unlimited()).unwrap();
+        assert_eq!(plan.served(), 56);
+        worth(job, &plan, &Control::unlimited()).unwrap()
+    };
+    let ranked = fleet.clone().with(|job| {
+        for (pump, rank) in job.pumps.iter_mut().zip(1..) {
+            pump.priority = rank;
+        }
+    });
+    let ranked = ranked.unwrap();
+    assert_eq!(ranked.weights(), None);
+    let (alike, ranked) = (of(&fleet), of(&ranked));
+    assert_eq!(alike.len(), fleet.stock.len());
+    assert_eq!(alike, ranked);
+    assert!(alike.iter().any(|worth| worth.waste < Money::ZERO));
 }
 
 /// Fleets large enough to be searched part by part, with packs that are spoiled once opened: the checker recounts

@@ -48,7 +48,7 @@ const SPOILERS: [Spoiler; 10] = [
     ("the plan: item number N of 5", |plan, n| {
         plan.worth.push(MarginalValue {
             item: n,
-            served_weight: 0,
+            served_weight: Some(0),
             waste: Default::default(),
             waste_at_least: Default::default(),
         });
