@@ -53,8 +53,8 @@ use crate::stock::Code;
 const MOST_ROUNDS: usize = 300;
 /// Columns of a pump that join in a round.
 const A_ROUND: usize = 3;
-/// Work of a column that is listed.
-const LISTED: u64 = 50;
+/// Work of a choice among fillings that is listed: less than it takes, since short lists settle most of small outages.
+const LISTED: u64 = 10;
 /// Columns of a pump in the first window, on average.
 const FIRST: usize = 8;
 /// Most columns in a window, on average and in all.

@@ -72,6 +72,10 @@ fn work_out(job: &Job, plan: &Plan, control: &Control<'_>) -> Result<Found, Choo
     let Some(gap) = plan.waste_gap() else {
         return Ok(found);
     };
+    found.stopped = control.stop();
+    if found.stopped.is_some() {
+        return Ok(found);
+    }
     let aims: Vec<Objective> = objectives(job)
         .into_iter()
         .filter(|aim| matches!(aim, Objective::ServedOf(_) | Objective::Waste))
