@@ -89,7 +89,7 @@ impl Edges {
     }
 
     /// The cheapest chain, if one saves something.
-    fn cheapest(&self, plan: &Plan<'_>) -> Option<SmallVec<[Exchange; MOST]>> {
+    fn cheapest(&self, held: &Held<'_>) -> Option<SmallVec<[Exchange; MOST]>> {
         type Chain = (i64, SmallVec<[Exchange; MOST]>);
         let nothing = self.nodes - 1;
         let mut ends: Vec<Option<Chain>> = vec![None; self.nodes];
@@ -99,11 +99,11 @@ impl Edges {
             let mut next: Vec<Option<Chain>> = vec![None; self.nodes];
             for (from, chain) in ends.iter().enumerate() {
                 let Some((before, chain)) = chain else { continue };
-                let left = plan.left_after(chain);
+                let left = held.left_after(chain);
                 for (to, kept) in self.kept[from * self.nodes..][..self.nodes].iter().enumerate() {
                     let goes = |exchange: &&Exchange| {
                         chain.iter().all(|other| other.block != exchange.block)
-                            && plan.allows(&left, exchange)
+                            && held.allows(&left, exchange)
                     };
                     let Some(exchange) = kept.iter().find(goes) else { continue };
                     let cost = before + exchange.cost;
@@ -124,14 +124,14 @@ impl Edges {
     }
 }
 
-/// A plan, and what it leaves over.
-struct Plan<'a> {
+/// Columns held before a chain, and the pieces left over.
+struct Held<'a> {
     stage: Stage<'a>,
     taken: &'a Assignment,
     left: &'a [i64],
 }
 
-impl Plan<'_> {
+impl Held<'_> {
     fn uses(&self, block: usize, column: u32) -> &Uses {
         &self.stage.instance.column(block, column).uses
     }
@@ -182,7 +182,8 @@ fn given_back<'a>(before: &'a Uses, after: &'a Uses) -> impl Iterator<Item = usi
         .map(|(item, _)| usize::from(*item))
 }
 
-/// Betters a plan on the goal of a stage, chain by chain, as long as one saves something.
+/// Betters a plan on the goal of a stage, chain by chain, as long as one saves something; earlier goals are not looked at, and
+/// no block puts pieces in.
 pub(super) fn exchange(
     stage: Stage<'_>,
     allowed: &Allowed,
@@ -193,9 +194,9 @@ pub(super) fn exchange(
     let mut pace = Pace::of(control);
     for _ in 0..CHAINS {
         let edges = Edges::of(stage, allowed, taken, left, &mut pace);
-        let plan = Plan { stage, taken, left };
-        let Some(chain) = edges.and_then(|edges| edges.cheapest(&plan)) else { return };
-        left.copy_from_slice(&plan.left_after(&chain));
+        let held = Held { stage, taken, left };
+        let Some(chain) = edges.and_then(|edges| edges.cheapest(&held)) else { return };
+        left.copy_from_slice(&held.left_after(&chain));
         chain.iter().for_each(|exchange| taken[exchange.block] = Some(exchange.column));
     }
 }
