@@ -16,8 +16,8 @@ use crate::choose::{Beside, ChooseError, Group, Setup, near, objectives};
 use crate::job::{HoldBack, Job};
 use crate::plan::{Kit, LeftOut, Objective, PackPick, Plan};
 
-/// Tenths of a second whose work the order of a group may take at least.
-const LEAST_FOR_ORDER: u64 = 40;
+/// Tenths of a second whose work the order of a group may take at least: that of the smaller ones, and that of a thousand pumps.
+const LEAST_FOR_ORDER: [usize; 2] = [40, 80];
 
 /// Group on the way to its plan.
 pub(super) struct Solving {
@@ -174,7 +174,8 @@ impl<'a> Draft<'a> {
         let (share, aims) = (control.share(), &self.aims);
         self.groups.par_iter_mut().filter(|of| !of.settled).for_each(|of| {
             let Solving { instance, reached, work, .. } = of;
-            let again = work.again(LEAST_FOR_ORDER);
+            let [least, most] = LEAST_FOR_ORDER;
+            let again = work.again((instance.pumps * most / 1_000).clamp(least, most) as u64);
             match instance.blocks.len() > instance.pumps {
                 true => reached.settle(instance, aims, &share),
                 false => reached.settle(instance, aims, &control.working(&again)),
