@@ -150,10 +150,10 @@ impl Held<'_> {
     }
 
     fn allows(&self, left: &[i64], exchange: &Exchange) -> bool {
-        let mut left = left.to_vec();
-        self.exchange(&mut left, exchange);
-        let uses = self.uses(exchange.block, exchange.column);
-        uses.iter().all(|&(item, _)| left[usize::from(item)] >= 0)
+        let Exchange { block, column, .. } = *exchange;
+        self.taken[block].is_some_and(|held| {
+            lacking(self.uses(block, held), self.uses(block, column), left) == Some(None)
+        })
     }
 }
 
@@ -162,9 +162,9 @@ impl Held<'_> {
 fn lacking(before: &Uses, after: &Uses, left: &[i64]) -> Option<Option<usize>> {
     let mut found = None;
     for &(item, count) in after {
-        let held = before.iter().find(|(other, _)| *other == item).map_or(0, |(_, count)| *count);
+        let more = i64::from(count) - i64::from(pieces(before, item));
         let item = usize::from(item);
-        match i64::from(count) - i64::from(held) - left[item] {
+        match more - left[item] {
             ..=0 => {}
             1 if found.is_none() => found = Some(item),
             _ => return None,
@@ -175,11 +175,13 @@ fn lacking(before: &Uses, after: &Uses, left: &[i64]) -> Option<Option<usize>> {
 
 /// Items of which a change of columns gives pieces back.
 fn given_back<'a>(before: &'a Uses, after: &'a Uses) -> impl Iterator<Item = usize> + 'a {
-    let kept = |item: u16| after.iter().find(|(other, _)| *other == item).map_or(0, |(_, n)| *n);
-    before
-        .iter()
-        .filter(move |(item, count)| *count > kept(*item))
-        .map(|(item, _)| usize::from(*item))
+    let fewer = |&&(item, count): &&(u16, i16)| count > pieces(after, item);
+    before.iter().filter(fewer).map(|(item, _)| usize::from(*item))
+}
+
+/// Pieces of an item that a column takes.
+fn pieces(uses: &Uses, item: u16) -> i16 {
+    uses.iter().find(|(other, _)| *other == item).map_or(0, |(_, count)| *count)
 }
 
 /// Betters a plan on the goal of a stage, chain by chain, as long as one saves something; earlier goals are not looked at, and

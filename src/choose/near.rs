@@ -939,7 +939,7 @@ impl Span {
         let mut taken = self.find(kits)?;
         let mut left = self.instance.left(&taken);
         exchange(self.stage(root), &self.allowed, &mut taken, &mut left, control);
-        Some(self.instance.value(&taken)[root.tier])
+        Some(self.instance.value_on(root.tier, &taken))
     }
 
     /// The kits that there is room for, and the others put in; `None` if a pump is left over.

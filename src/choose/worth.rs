@@ -231,17 +231,13 @@ fn near_the_bound(
     let counted = control.working(&work);
     let mut root = Root::new(job, near, group, available, aims)?;
     let peak = root.climb(i64::MAX, &counted)?;
-    let waste_of = |&pump: &usize| match &plan.kits[pump] {
-        Kit::Served(packs) => waste(job, pump, packs),
-        Kit::Short(_) => None,
-    };
-    let value = group.pumps.iter().map(waste_of).sum::<Option<i64>>()?;
-    let kit = |pump: &usize| match &plan.kits[*pump] {
-        Kit::Served(packs) => group
-            .numbered(&Column { waste: waste_of(pump)?, uses: uses_of(job.takes(*pump, packs))? }),
-        Kit::Short(_) => None,
+    let kit = |&pump: &usize| {
+        let Kit::Served(packs) = &plan.kits[pump] else { return None };
+        let uses = uses_of(job.takes(pump, packs))?;
+        group.numbered(&Column { waste: waste(job, pump, packs)?, uses })
     };
     let kits: Vec<Option<Column>> = group.pumps.iter().map(kit).collect();
+    let value = kits.iter().map(|kit| Some(kit.as_ref()?.waste)).sum::<Option<i64>>()?;
     let items = group.items.iter().enumerate().map(|(at, &item)| (at, usize::from(item)));
     let items: Vec<(usize, usize)> = items.filter(|&(_, item)| asked(item)).collect();
     let each = work.again(LEAST).part(items.len());
